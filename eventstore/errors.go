@@ -1,0 +1,41 @@
+package eventstore
+
+import (
+	"errors"
+	"fmt"
+)
+
+// What Decide and Query may answer besides a decision's own refusal.
+var (
+	// ErrOutcomeUnknown: the caller's time ended while the command was being
+	// written. It may have happened; the same request id again tells.
+	ErrOutcomeUnknown = errors.New("the outcome is not known yet: repeat with the same request id")
+	// ErrRequestReused: the request id was used before for something else.
+	ErrRequestReused = errors.New("this request id was used before for another request")
+	// ErrTooBig: the decision records more than one decision may.
+	ErrTooBig = errors.New("the command records more than one command may")
+	// ErrBusy: too many commands wait.
+	ErrBusy = errors.New("too many commands are waiting")
+	// ErrLowDisk: free space is below the minimum, so nothing is written.
+	ErrLowDisk = errors.New("disk space is low, so nothing is written")
+	// ErrClosed: the node is stopping.
+	ErrClosed = errors.New("the node is stopping")
+	// ErrAhead: the wanted position lies beyond what this node has, and did not
+	// come in time.
+	ErrAhead = errors.New("this node has not reached the wanted position")
+)
+
+// TroubleError: the node found something that is not as it must be, and neither
+// reads nor writes until somebody has looked.
+type TroubleError struct {
+	Reason   string // what is wrong, in one sentence
+	Sequence Sequence
+	Position Position // where, as far as it is known
+	Err      error
+}
+
+func (e *TroubleError) Error() string {
+	return fmt.Sprintf("%s (at sequence %d, position %d)", e.Reason, e.Sequence, e.Position)
+}
+
+func (e *TroubleError) Unwrap() error { return e.Err }

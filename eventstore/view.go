@@ -1,0 +1,25 @@
+package eventstore
+
+// View is a projection: rows derived from the log and nothing else. Its queries
+// stand beside its Apply and read the rows through a Reader.
+//
+// A view is applied to each record exactly once, in order, in the transaction
+// that makes the record durable here.
+type View interface {
+	Name() string
+	// Version goes up with every change of the rows. A node that finds the view
+	// at an older version builds the new one beside it while the old answers.
+	Version() uint32
+	// Apply changes the view's rows for one record. It may read and write a
+	// bounded number of rows. An error refuses the decision before it is
+	// published; from the log it stops the node, since a record can't be skipped.
+	Apply(rows Rows, record Record) error
+}
+
+// Rows is the narrow transaction that a view writes through; keys are the
+// view's own, without any prefix. Values are kept: don't change them after.
+type Rows interface {
+	Reader
+	Set(key, value []byte)
+	Delete(key []byte)
+}
