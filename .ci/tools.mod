@@ -1,3 +1,6 @@
+// The tools of .ci/run, apart from go.mod because they would bring some ninety modules into the server. Run from the root:
+// go tool -modfile=.ci/tools.mod buf|gofumpt|staticcheck ...
+
 module seamshare.example/tools
 
 go 1.26.7

@@ -31,6 +31,14 @@ type Record struct {
 	Event         proto.Message // one of the messages given to NewCodec
 }
 
+// bare is the record as a fold sees it. Who decided it and when stands in the
+// commit, not in the stream, so a state can't depend on it; an event says what
+// its aggregate needs.
+func (r Record) bare() Record {
+	r.DecidedAt, r.Member, r.Person = time.Time{}, "", ""
+	return r
+}
+
 // Codec turns events into a record's type, public and private bytes and back.
 // An event is a message with one oneof; the field that is set names the type by
 // its number, and holds a message with the fields public and private. Numbers
@@ -153,7 +161,9 @@ func unknownField(m protoreflect.Message) (in string) {
 
 // Kind says how a stream's records fold into a state. Evolve is pure and never
 // refuses: it returns a new state that shares nothing with the old one that
-// either will change. The zero S is a thing to which nothing has happened.
+// either will change. The records it gets don't say who decided them and when:
+// what a state needs stands in the event. The zero S is a thing to which nothing
+// has happened.
 type Kind[S any] struct {
 	Name   string // the streams are Name + "/" + id
 	Evolve func(S, Record) S

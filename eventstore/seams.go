@@ -22,6 +22,8 @@ var (
 	// ErrUnknown: the log did not say whether it stored the message. It may
 	// still land later.
 	ErrUnknown = errors.New("outcome of the publish is unknown")
+	// ErrNoSpace: the log has no room for the message. Nothing was stored.
+	ErrNoSpace = errors.New("there is no space left for the log")
 	// ErrNoMessage: the log has no message at that sequence.
 	ErrNoMessage = errors.New("no message at this sequence")
 	// ErrNoLog: there is no log where one was expected.
@@ -58,9 +60,9 @@ type LogStatus struct {
 // majority (several). Nothing in the log is ever deleted or changed.
 type Log interface {
 	// Publish stores data as sequence expected+1, if expected is the last
-	// sequence. It returns nil, or an error that is ErrConflict (nothing
-	// stored), ErrUnknown (may or may not be stored, now or later), ErrIO, or
-	// ErrNoLog. Repeating a publish with the same expected is safe: at most one
+	// sequence. It returns nil, or an error that is ErrConflict or
+	// ErrNoSpace (nothing stored), ErrUnknown (may or may not be stored, now or
+	// later), ErrIO, or ErrNoLog. Repeating a publish with the same expected is safe: at most one
 	// message ever stands at expected+1. id travels with the message.
 	Publish(ctx context.Context, expected Sequence, id CommitID, data []byte) error
 	// Status asks the leader.
@@ -94,9 +96,6 @@ type Store interface {
 	// process that dies in Write leaves all of it or nothing of it; a machine
 	// that dies may lose the last writes, in order or not (see NeedsRebuild).
 	Write(changes []Change) error
-	// Ingest writes like Write but in bulk without atomicity, for builds that
-	// nothing reads before they are complete. Flush it by Close or a Write.
-	Ingest(changes []Change) error
 	// Size is the store's size on disk in bytes, roughly.
 	Size() int64
 	// Close flushes and releases the store.

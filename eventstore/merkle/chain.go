@@ -70,18 +70,18 @@ type ChainPart string
 
 // The parts of a chain file that can be wrong.
 const (
-	ChainSize       ChainPart = "size"       // of the file
-	ChainHead       ChainPart = "head"       // the lines before the first leaf
-	ChainLeaves     ChainPart = "leaf"       // one leaf or its proof
-	ChainCheckpoint ChainPart = "checkpoint" // its lines or signature
-	ChainSignature  ChainPart = "signature"  // the last line, over the whole file
+	PartSize       ChainPart = "size"       // of the file
+	PartHead       ChainPart = "head"       // the lines before the first leaf
+	PartLeaf       ChainPart = "leaf"       // one leaf or its proof
+	PartCheckpoint ChainPart = "checkpoint" // its lines or signature
+	PartSignature  ChainPart = "signature"  // the last line, over the whole file
 )
 
 // ChainError says what of a chain is wrong. A file with one is worth nothing:
 // which part fails is a hint where to look, not a promise that the rest is true.
 type ChainError struct {
 	Part ChainPart
-	// Position is the log position of the leaf, where Part is ChainLeaves and
+	// Position is the log position of the leaf, where Part is PartLeaf and
 	// the leaf says which it is; else 0.
 	Position uint64
 	Err      error
@@ -129,7 +129,7 @@ func ParseChain(file []byte, key note.Verifier) (Chain, error) {
 	}
 	// The parser takes one spelling of everything; this makes sure of it.
 	if again := append(c.text(), "\n"+last...); !bytes.Equal(again, file) {
-		return Chain{}, &ChainError{Part: ChainHead, Err: errors.New("the file is not written the way chains are")}
+		return Chain{}, &ChainError{Part: PartHead, Err: errors.New("the file is not written the way chains are")}
 	}
 	// What can be said about a single leaf comes before the signature that
 	// would only say that something is wrong.
@@ -138,7 +138,7 @@ func ParseChain(file []byte, key note.Verifier) (Chain, error) {
 	}
 	if _, err := openNote(file, key); err != nil {
 		return Chain{}, &ChainError{
-			Part: ChainSignature,
+			Part: PartSignature,
 			Err:  fmt.Errorf("every leaf is genuine, but the file as a whole isn't: leaves, their number or the subject were changed: %w", err),
 		}
 	}
@@ -175,25 +175,25 @@ func (l ChainLeaf) appendText(b []byte) []byte {
 // check holds a chain to everything but the signature over its file.
 func (c Chain) check(key note.Verifier) error {
 	if err := checkSubject(c.Subject); err != nil {
-		return &ChainError{Part: ChainHead, Err: err}
+		return &ChainError{Part: PartHead, Err: err}
 	}
 	if err := checkLeafCount(uint64(len(c.Leaves))); err != nil {
-		return &ChainError{Part: ChainHead, Err: err}
+		return &ChainError{Part: PartHead, Err: err}
 	}
 	signed, err := OpenCheckpoint(c.Checkpoint.Note, key)
 	if err != nil {
-		return &ChainError{Part: ChainCheckpoint, Err: err}
+		return &ChainError{Part: PartCheckpoint, Err: err}
 	}
 	if signed.Checkpoint != c.Checkpoint.Checkpoint {
-		return &ChainError{Part: ChainCheckpoint, Err: errors.New("its fields are not what its note says")}
+		return &ChainError{Part: PartCheckpoint, Err: errors.New("its fields are not what its note says")}
 	}
 	for i, leaf := range c.Leaves {
 		if err := leaf.check(signed.Checkpoint); err != nil {
-			return &ChainError{Part: ChainLeaves, Position: leaf.Index + 1, Err: err}
+			return &ChainError{Part: PartLeaf, Position: leaf.Index + 1, Err: err}
 		}
 		if i > 0 && leaf.Index <= c.Leaves[i-1].Index {
 			return &ChainError{
-				Part: ChainLeaves, Position: leaf.Index + 1,
+				Part: PartLeaf, Position: leaf.Index + 1,
 				Err: fmt.Errorf("it comes after position %d; leaves stand in log order, each once", c.Leaves[i-1].Index+1),
 			}
 		}
@@ -209,8 +209,8 @@ func (l ChainLeaf) check(c Checkpoint) error {
 }
 
 func checkSubject(s string) error {
-	if len(s) < 1 || len(s) > maxSubject || strings.Trim(s, "abcdefghijklmnopqrstuvwxyz0123456789_-/") != "" ||
-		strings.ContainsFunc(s, func(r rune) bool { return !strings.ContainsRune("abcdefghijklmnopqrstuvwxyz0123456789_-/", r) }) {
+	const allowed = "abcdefghijklmnopqrstuvwxyz0123456789_-/"
+	if len(s) < 1 || len(s) > maxSubject || strings.ContainsFunc(s, func(r rune) bool { return !strings.ContainsRune(allowed, r) }) {
 		return fmt.Errorf("subject %q must be 1 to %d of a-z, 0-9, _, - and /", s, maxSubject)
 	}
 	return nil
@@ -224,7 +224,7 @@ func checkLeafCount(n uint64) error {
 }
 
 func tooLong(n int) error {
-	return &ChainError{Part: ChainSize, Err: fmt.Errorf("%d bytes; a chain file has at most %d", n, MaxChainBytes)}
+	return &ChainError{Part: PartSize, Err: fmt.Errorf("%d bytes; a chain file has at most %d", n, MaxChainBytes)}
 }
 
 // parseChain takes the file apart, and returns its last line apart from the
@@ -232,7 +232,7 @@ func tooLong(n int) error {
 func parseChain(file string) (c Chain, last string, err error) {
 	p := parser{rest: file}
 	head := func(err error) (Chain, string, error) {
-		return Chain{}, "", &ChainError{Part: ChainHead, Err: err}
+		return Chain{}, "", &ChainError{Part: PartHead, Err: err}
 	}
 	if line := p.line(); line != chainHeader {
 		return head(fmt.Errorf("the first line must be %q", chainHeader))
@@ -258,14 +258,14 @@ func parseChain(file string) (c Chain, last string, err error) {
 		c.Leaves = append(c.Leaves, leaf)
 	}
 	if c.Checkpoint, err = p.checkpoint(); err != nil {
-		return Chain{}, "", &ChainError{Part: ChainCheckpoint, Err: err}
+		return Chain{}, "", &ChainError{Part: PartCheckpoint, Err: err}
 	}
 	last, ok := strings.CutPrefix(p.rest, "\n")
 	if !ok {
-		return Chain{}, "", &ChainError{Part: ChainSignature, Err: errors.New("an empty line must follow the checkpoint")}
+		return Chain{}, "", &ChainError{Part: PartSignature, Err: errors.New("an empty line must follow the checkpoint")}
 	}
 	if err := checkSignatureLine(last); err != nil {
-		return Chain{}, "", &ChainError{Part: ChainSignature, Err: err}
+		return Chain{}, "", &ChainError{Part: PartSignature, Err: err}
 	}
 	return c, last, nil
 }
@@ -310,7 +310,7 @@ func (p *parser) leaf() (ChainLeaf, error) {
 	var leaf ChainLeaf
 	var position uint64
 	refuse := func(err error) (ChainLeaf, error) {
-		return ChainLeaf{}, &ChainError{Part: ChainLeaves, Position: position, Err: err}
+		return ChainLeaf{}, &ChainError{Part: PartLeaf, Position: position, Err: err}
 	}
 	if line := p.line(); line != proofHeader {
 		return refuse(fmt.Errorf("its first line must be %q; are there fewer leaves than the head says?", proofHeader))

@@ -1,6 +1,7 @@
 package merkle
 
 import (
+	"bytes"
 	"encoding/base64"
 	"errors"
 	"fmt"
@@ -60,7 +61,7 @@ func OpenCheckpoint(signed []byte, key note.Verifier) (SignedCheckpoint, error) 
 	if c.Origin != key.Name() {
 		return SignedCheckpoint{}, fmt.Errorf("couldn't open the checkpoint: it is of log %q, the key is that of %q", c.Origin, key.Name())
 	}
-	return SignedCheckpoint{Checkpoint: c, Note: signed}, nil
+	return SignedCheckpoint{Checkpoint: c, Note: bytes.Clone(signed)}, nil
 }
 
 // openNote checks a note signed by exactly this key and returns its text. It

@@ -84,7 +84,7 @@ func (t *Tree) Tile(level int, index uint64, width int) ([]byte, error) {
 	if err != nil {
 		return nil, err
 	}
-	return s[:width*tlog.HashSize : width*tlog.HashSize], nil
+	return s[: width*tlog.HashSize : width*tlog.HashSize], nil
 }
 
 // load reads a full tile without checking what it holds.

@@ -165,6 +165,9 @@ func (s *Signer) useKey(line string) error {
 	if err != nil {
 		return err
 	}
+	if again := fmt.Sprintf("PRIVATE+KEY+%s+%08x+%s", s.key.Name(), s.key.KeyHash(), base64.StdEncoding.EncodeToString(seed)); again != skey {
+		return errors.New("it is not written the way keys are")
+	}
 	public := ed25519.NewKeyFromSeed(seed[1:]).Public().(ed25519.PublicKey)
 	if s.vkey, err = note.NewEd25519VerifierKey(s.key.Name(), public); err != nil {
 		return err

@@ -23,6 +23,8 @@ const (
 	pullExpiry    = 30 * time.Second
 	// A consumer that nobody reads goes after idleConsumer.
 	idleConsumer = time.Minute
+	// beginTimeout bounds one try to begin. It may be short: another follows.
+	beginTimeout = 5 * time.Second
 	// A follower that can't get through waits retryMin, doubled each time up to
 	// retryMax.
 	retryMin = 50 * time.Millisecond
@@ -197,6 +199,8 @@ func (f *follower) pause(ctx context.Context) error {
 // other commits take the places of lost ones.
 func (f *follower) begin(ctx context.Context) (*feed, error) {
 	l := f.log
+	ctx, cancel := context.WithTimeout(ctx, beginTimeout)
+	defer cancel()
 	info, err := l.stream.Info(ctx)
 	if errors.Is(err, jetstream.ErrStreamNotFound) {
 		return nil, fmt.Errorf("%w: the server has no stream %q", eventstore.ErrNoLog, streamName(l.coop))

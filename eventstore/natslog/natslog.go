@@ -41,9 +41,10 @@ var (
 )
 
 const (
-	// answerTimeout bounds each question to the server where the caller's
-	// context does not. Disks stall for seconds while they still work, so it
-	// must not be short.
+	// answerTimeout bounds each question to the server, also where the caller
+	// would wait longer: a cluster without a leader doesn't answer at all, and
+	// the next try may find one. Disks stall for seconds while they still work,
+	// so it must not be short.
 	answerTimeout = 15 * time.Second
 	// creationKey is the metadata key that makes each created stream unlike
 	// any other, see Create.
@@ -72,10 +73,11 @@ type Log struct {
 	// created tells this stream from one that was made later under its name.
 	created time.Time
 
-	// failed is closed, once, after failure was set: the server's storage
-	// failed. Only watchServer does that.
-	failed  chan struct{}
-	failure error
+	// failed is closed after failure was set, by fail: the server's storage
+	// failed.
+	failed   chan struct{}
+	failure  error
+	failOnce sync.Once
 	// done is closed by Close and ends watchServer.
 	done     chan struct{}
 	watching sync.WaitGroup
@@ -104,6 +106,8 @@ func Create(ctx context.Context, cfg Config) error {
 	if err != nil {
 		return err
 	}
+	ctx, cancel := context.WithTimeout(ctx, answerTimeout)
+	defer cancel()
 
 	_, err = js.Stream(ctx, streamName(cfg.Coop))
 	if err == nil {
@@ -167,6 +171,8 @@ func Open(ctx context.Context, cfg Config) (*Log, error) {
 
 // find binds the log to its stream.
 func (l *Log) find(ctx context.Context) error {
+	ctx, cancel := context.WithTimeout(ctx, answerTimeout)
+	defer cancel()
 	var err error
 	if l.js, err = newJetStream(l.conn); err != nil {
 		return err
@@ -218,7 +224,7 @@ func (l *Log) watchServer() {
 	defer l.watching.Done()
 	for {
 		alarm := l.server.logger.alarm()
-		if l.storageFailed() {
+		if l.checkStorage() {
 			return
 		}
 		select {
@@ -229,15 +235,20 @@ func (l *Log) watchServer() {
 	}
 }
 
-// storageFailed asks the embedded server whether the log's storage works. Only
-// watchServer calls it.
-func (l *Log) storageFailed() bool {
+// checkStorage asks the embedded server, if that is what the log is on, whether
+// its storage failed.
+func (l *Log) checkStorage() (failed bool) {
+	if l.server == nil {
+		return false
+	}
 	reason := l.server.streamFailure(streamName(l.coop))
 	if reason == "" {
 		return false
 	}
-	l.failure = fmt.Errorf("%w: %s", eventstore.ErrIO, reason)
-	close(l.failed)
+	l.failOnce.Do(func() {
+		l.failure = fmt.Errorf("%w: %s", eventstore.ErrIO, reason)
+		close(l.failed)
+	})
 	return true
 }
 
@@ -247,7 +258,7 @@ func (l *Log) askError(format string, err error) error {
 	switch {
 	case errors.Is(err, jetstream.ErrStreamNotFound):
 		err = fmt.Errorf("%w: the server has no stream %q", eventstore.ErrNoLog, streamName(l.coop))
-	case l.hasFailed():
+	case l.hasFailed() || l.checkStorage():
 		err = l.failure
 	}
 	return fmt.Errorf(format, l.coop, err)

@@ -63,10 +63,13 @@ func (l *Log) publish(ctx context.Context, expected eventstore.Sequence, id even
 	if err == nil {
 		return ack, nil
 	}
-	if ctx.Err() != nil {
+	if errors.Is(err, context.Canceled) || errors.Is(err, context.DeadlineExceeded) {
 		err = context.Cause(ctx)
 	}
 	err = classify(err)
+	if errors.Is(err, eventstore.ErrUnknown) && l.checkStorage() {
+		return nil, l.failure
+	}
 	// Nobody listens on the subject: is the stream away, or only its leader?
 	if errors.Is(err, jetstream.ErrNoStreamResponse) {
 		if _, asked := l.js.Stream(ctx, streamName(l.coop)); errors.Is(asked, jetstream.ErrStreamNotFound) {

@@ -13,6 +13,8 @@ import (
 // Status asks the leader, see [eventstore.Log]. An error that is none of package
 // eventstore's is one of the way there, and worth another try.
 func (l *Log) Status(ctx context.Context) (eventstore.LogStatus, error) {
+	ctx, cancel := context.WithTimeout(ctx, answerTimeout)
+	defer cancel()
 	info, err := l.stream.Info(ctx)
 	if err != nil {
 		return eventstore.LogStatus{}, l.askError("couldn't ask for the state of the log of co-op %q: %w", err)
@@ -33,6 +35,8 @@ func (l *Log) Read(ctx context.Context, seq eventstore.Sequence) (eventstore.Mes
 	if seq == 0 {
 		return eventstore.Message{}, fmt.Errorf("couldn't read commit 0: %w: they count from 1", eventstore.ErrNoMessage)
 	}
+	ctx, cancel := context.WithTimeout(ctx, answerTimeout)
+	defer cancel()
 	raw, err := l.stream.GetMsg(ctx, uint64(seq))
 	if errors.Is(err, jetstream.ErrMsgNotFound) {
 		return eventstore.Message{}, fmt.Errorf("couldn't read commit %d: %w", seq, eventstore.ErrNoMessage)

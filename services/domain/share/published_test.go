@@ -152,6 +152,16 @@ func TestQuotaHasTheProvenProperties(t *testing.T) {
 	}
 }
 
+// The tie rule is this package's own: the first in the list comes first.
+func TestLargestRemainderTies(t *testing.T) {
+	for total, want := range [][]int64{{0, 0, 0, 0}, {1, 0, 0, 0}, {1, 1, 0, 0}, {1, 1, 0, 1}, {2, 1, 0, 1}} {
+		got, err := share.LargestRemainder([]int64{1, 1, 0, 1}, int64(total))
+		if err != nil || !slices.Equal(got, want) {
+			t.Errorf("%d divided as %v (%v), want %v", total, got, err, want)
+		}
+	}
+}
+
 func TestThreeThreeOne(t *testing.T) {
 	weights := []int64{3, 3, 1}
 	t.Run("largest remainder on a running total takes a unit back", func(t *testing.T) {

@@ -1,0 +1,333 @@
+// Package agreementfile reads an agreement as members write it: JSON with amounts as people type them and the tiers as
+// short sentences. Help documents the form. Reading is strict: what isn't known is refused, and each error says where it
+// stands ("tiers[2].up_to").
+package agreementfile
+
+import (
+	"fmt"
+	"regexp"
+	"strconv"
+	"strings"
+
+	typev1 "seamshare.example/proto/gen/seamshare/type/v1"
+	"seamshare.example/services/domain/money"
+)
+
+// MaxBytes is how long a file may be; real ones have less than 2 KiB.
+const MaxBytes = 64 << 10
+
+// Help is the form, for people.
+const Help = `An agreement says who gets what of the money that a parcel brings. In a file it is
+JSON, for example:
+
+  {
+    "price": "1600.00 AUD",
+    "levies": {
+      "parcel": {"rate": "3 %", "borne_by": "miner"},
+      "sales":  {"rate": "6 %"}
+    },
+    "costs": ["freight"],
+    "tiers": [
+      {"pay": "coop", "until": "costs"},
+      {"pay": "cutter", "until": "price"},
+      {"pay": "cutter", "until": "630.00", "for": "14 h at 45.00"},
+      {"share": {"cutter": 2, "miner": 1}, "up_to": "750.00"},
+      {"share": {"cutter": 4, "miner": 3}}
+    ]
+  }
+
+price   what the parcel costs, with its currency; "0.00 AUD" where the rough is
+        placed to be cut on shares. All other amounts are in the same currency.
+levies  what the co-op keeps: of the parcel's price, and of each stone's price.
+        "rate" is a percentage with at most two decimals. Optional: "floor" and
+        "cap" (amounts for one sale), "borne_by" (the party out of whose later
+        shares the others get it back; without it, it comes off the top for all).
+costs   the kinds of cost that the co-op may lay out and get back.
+tiers   who is paid, in order, out of what the stones bring less the levies:
+        pay … until  one party is paid until a target: "price" (the parcel's),
+                     "costs" (those recorded so far; "kinds": […] for some of
+                     them), or an amount. With "price" and "times": "3/2" it is a
+                     multiple of the price. "for" says what it stands for.
+        share        parties share by whole numbers; the order you write them in
+                     decides who gets an odd cent first. "up_to" is the most that
+                     the tier gives out; the last tier must be a share without it.
+
+A party is "miner" (the seller), "cutter" (the buyer), "coop" (only for costs), or
+the id of another member.
+`
+
+// Problem is one rule that the file breaks.
+type Problem struct {
+	Path string // as "tiers[2].up_to"; empty for the file as a whole
+	Rule string // the value, the rule and what to do
+}
+
+func (p Problem) String() string {
+	if p.Path == "" {
+		return p.Rule
+	}
+	return p.Path + ": " + p.Rule
+}
+
+// Problems is everything that is wrong at once. It is never empty as an error.
+type Problems []Problem
+
+func (p Problems) Error() string {
+	lines := make([]string, len(p))
+	for i, one := range p {
+		lines[i] = one.String()
+	}
+	return strings.Join(lines, "; ")
+}
+
+// Parse reads a file. The error is Problems. It holds the file to its form; whether the agreement is sound (its last tier
+// has no ceiling, say) is the domain's rule.
+func Parse(data []byte) (*typev1.Agreement, error) {
+	if len(data) > MaxBytes {
+		return nil, Problems{{Rule: fmt.Sprintf("the file has more than %d bytes; check that it is the right file", MaxBytes)}}
+	}
+	root, err := parseJSON(data)
+	if err != nil {
+		return nil, Problems{{Rule: err.Error()}}
+	}
+	r := &reader{}
+	a := r.agreement(root)
+	if len(r.problems) > 0 {
+		return nil, r.problems
+	}
+	return a, nil
+}
+
+type reader struct {
+	currency string
+	costs    []string
+	problems Problems
+}
+
+func (r *reader) add(path, format string, args ...any) {
+	r.problems = append(r.problems, Problem{path, fmt.Sprintf(format, args...)})
+}
+
+func (r *reader) agreement(v value) *typev1.Agreement {
+	o := r.object("", v, "price", "levies", "costs", "tiers")
+	if o == nil {
+		return nil
+	}
+	a := &typev1.Agreement{}
+	if v, ok := r.needed("", o, "price"); ok {
+		a.Price = r.price(v)
+	}
+	if v, ok := o.get("levies"); ok {
+		if levies := r.object("levies", v, "parcel", "sales"); levies != nil {
+			if v, ok := levies.get("parcel"); ok {
+				a.ParcelLevy = r.levy("levies.parcel", v)
+			}
+			if v, ok := levies.get("sales"); ok {
+				a.SaleLevy = r.levy("levies.sales", v)
+			}
+		}
+	}
+	if v, ok := o.get("costs"); ok {
+		a.CostKinds = r.words("costs", v)
+		r.costs = a.CostKinds
+	}
+	if v, ok := r.needed("", o, "tiers"); ok {
+		list, isList := v.(list)
+		if !isList || len(list) == 0 {
+			r.add("tiers", "must be a list of at least one tier")
+		}
+		for i, tier := range list {
+			if t := r.tier(fmt.Sprintf("tiers[%d]", i), tier); t != nil {
+				a.Tiers = append(a.Tiers, t)
+			}
+		}
+	}
+	return a
+}
+
+func (r *reader) levy(path string, v value) *typev1.Levy {
+	o := r.object(path, v, "rate", "floor", "cap", "borne_by")
+	if o == nil {
+		return nil
+	}
+	levy := &typev1.Levy{}
+	if v, ok := r.needed(path, o, "rate"); ok {
+		levy.BasisPoints = r.rate(path+".rate", v)
+	}
+	if v, ok := o.get("floor"); ok {
+		levy.Floor = r.amount(path+".floor", v)
+	}
+	if v, ok := o.get("cap"); ok {
+		levy.Cap = r.amount(path+".cap", v)
+	}
+	if v, ok := o.get("borne_by"); ok {
+		levy.BorneBy = r.party(path+".borne_by", v)
+	}
+	return levy
+}
+
+func (r *reader) tier(path string, v value) *typev1.Tier {
+	o := r.object(path, v, "pay", "until", "times", "kinds", "for", "share", "up_to")
+	if o == nil {
+		return nil
+	}
+	_, pays := o.get("pay")
+	_, shares := o.get("share")
+	switch {
+	case pays && shares:
+		r.add(path, `has both "pay" and "share"; make two tiers of it`)
+		return nil
+	case pays:
+		return r.recoup(path, o)
+	case shares:
+		return r.split(path, o)
+	}
+	r.add(path, `says neither "pay" (one party until a target) nor "share" (parties by whole numbers)`)
+	return nil
+}
+
+func (r *reader) recoup(path string, o *object) *typev1.Tier {
+	r.without(path, o, "pay", "up_to")
+	recoup := &typev1.Recoup{}
+	if v, ok := o.get("pay"); ok {
+		recoup.Party = r.party(path+".pay", v)
+	}
+	if v, ok := o.get("for"); ok {
+		recoup.Label = r.text(path+".for", v, 120)
+	}
+	until, ok := r.needed(path, o, "until")
+	if !ok {
+		return nil
+	}
+	switch until {
+	case text("price"):
+		r.without(path, o, `until": "price`, "kinds")
+		recoup.Target = &typev1.Recoup_PriceMultiple{PriceMultiple: r.times(path, o)}
+	case text("costs"):
+		r.without(path, o, `until": "costs`, "times")
+		kinds := r.costs
+		if v, ok := o.get("kinds"); ok {
+			kinds = r.words(path+".kinds", v)
+		} else if len(kinds) == 0 {
+			r.add(path+".until", `is "costs", but the agreement names no kinds; write them at the top: "costs": ["freight"]`)
+		}
+		recoup.Target = &typev1.Recoup_Costs{Costs: &typev1.CostKinds{Kinds: kinds}}
+	default:
+		r.without(path, o, `until": an amount`, "kinds", "times")
+		recoup.Target = &typev1.Recoup_Amount{Amount: r.amount(path+".until", until)}
+	}
+	return &typev1.Tier{Form: &typev1.Tier_Recoup{Recoup: recoup}}
+}
+
+var fraction = regexp.MustCompile(`^([1-9][0-9]{0,6})(?:/([1-9][0-9]{0,6}))?$`)
+
+func (r *reader) times(path string, o *object) *typev1.Fraction {
+	v, ok := o.get("times")
+	if !ok {
+		return &typev1.Fraction{Numerator: 1, Denominator: 1}
+	}
+	path += ".times"
+	s, _ := v.(text)
+	m := fraction.FindStringSubmatch(string(s))
+	if m == nil {
+		r.add(path, `%s is not a multiple; write whole numbers in quotation marks, such as "3/2" or "2"`, show(v))
+		return nil
+	}
+	f := &typev1.Fraction{Denominator: 1}
+	f.Numerator, _ = strconv.ParseInt(m[1], 10, 64) // at most seven digits
+	if m[2] != "" {
+		f.Denominator, _ = strconv.ParseInt(m[2], 10, 64)
+	}
+	return f
+}
+
+func (r *reader) split(path string, o *object) *typev1.Tier {
+	r.without(path, o, "share", "until", "times", "kinds", "for")
+	split := &typev1.Split{}
+	v, _ := o.get("share")
+	ratios, ok := v.(*object)
+	if !ok || len(ratios.members) == 0 {
+		r.add(path+".share", `must name parties with whole numbers, such as {"cutter": 2, "miner": 1}`)
+		return nil
+	}
+	for _, m := range ratios.members {
+		at := path + ".share." + m.name
+		n, isNumber := m.value.(number)
+		weight, err := strconv.ParseUint(string(n), 10, 32)
+		if !isNumber || err != nil || weight < 1 || weight > 10_000 {
+			r.add(at, "%s is not a share; write a whole number from 1 to 10000, without quotation marks", show(m.value))
+			continue
+		}
+		split.Ratios = append(split.Ratios, &typev1.Ratio{Party: r.party(at, text(m.name)), Weight: uint32(weight)})
+	}
+	if v, ok := o.get("up_to"); ok {
+		split.Ceiling = r.amount(path+".up_to", v)
+	}
+	return &typev1.Tier{Form: &typev1.Tier_Split{Split: split}}
+}
+
+// currencies and amounts
+
+func (r *reader) price(v value) *typeMoney {
+	s, ok := v.(text)
+	amount, code, two := strings.Cut(strings.TrimSpace(string(s)), " ")
+	if !ok || !two {
+		r.add("price", `%s is not a price; write amount and currency in quotation marks, such as "1600.00 AUD"`, show(v))
+		return nil
+	}
+	r.currency = strings.TrimSpace(code)
+	return r.read("price", amount)
+}
+
+// amount reads an amount in the price's currency; the currency may stand behind it again.
+func (r *reader) amount(path string, v value) *typeMoney {
+	s, ok := v.(text)
+	if !ok {
+		r.add(path, `%s is not an amount; write it in quotation marks, such as "750.00"`, show(v))
+		return nil
+	}
+	if r.currency == "" {
+		return nil // the price is wrong, and that is said already
+	}
+	amount, code, two := strings.Cut(strings.TrimSpace(string(s)), " ")
+	if code = strings.TrimSpace(code); two && code != r.currency {
+		r.add(path, "%s is in %s, but the price is in %s; an agreement has one currency", show(v), code, r.currency)
+		return nil
+	}
+	return r.read(path, amount)
+}
+
+func (r *reader) read(path, amount string) *typeMoney {
+	minor, err := money.Parse(amount, r.currency)
+	if err == nil && minor < 0 {
+		r.add(path, "%q is negative; amounts of an agreement are zero or more", amount)
+		return nil
+	}
+	if err != nil {
+		r.add(path, "%v", err)
+		return nil
+	}
+	m, err := ToMoney(minor, r.currency)
+	if err != nil {
+		r.add(path, "%v", err)
+		return nil
+	}
+	return m
+}
+
+var percentage = regexp.MustCompile(`^([0-9]{1,3})(?:\.([0-9]{1,2}))? ?%$`)
+
+// rate reads a percentage as basis points.
+func (r *reader) rate(path string, v value) uint32 {
+	s, _ := v.(text)
+	m := percentage.FindStringSubmatch(string(s))
+	if m == nil {
+		r.add(path, `%s is not a rate; write a percentage with at most two decimals, such as "6 %%"`, show(v))
+		return 0
+	}
+	points, _ := strconv.ParseUint(m[1]+(m[2] + "00")[:2], 10, 32) // at most five digits
+	if points > 10_000 {
+		r.add(path, "%s is above 100 %%", show(v))
+	}
+	return uint32(points)
+}

@@ -1,0 +1,458 @@
+package eventstore
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"sync/atomic"
+	"time"
+)
+
+// command is a decision that waits for the writer.
+type command struct {
+	req  Request
+	fn   func(*Tx) error
+	done chan result // one place, so that the writer never waits
+	// state tells who may still give up: the caller while it waits, nobody once
+	// the writer has taken it.
+	state atomic.Int32
+}
+
+const (
+	waiting int32 = iota
+	taken
+	abandoned
+)
+
+type result struct {
+	outcome Outcome
+	err     error
+}
+
+// Decide runs fn at the tip of the log and commits what it records, all or
+// nothing. fn sees what the decisions before it recorded; it may run more than
+// once, must be quick, and has no effect but through its Tx.
+//
+// An error of fn comes back as it is: a refusal, which stores nothing. The same
+// request id again gives the first outcome, however the state has changed.
+// When ctx ends after the writer took the command, the answer is
+// ErrOutcomeUnknown.
+func (n *Node) Decide(ctx context.Context, req Request, fn func(*Tx) error) (Outcome, error) {
+	if err := n.await(ctx, req.MinPosition); err != nil {
+		return Outcome{}, err
+	}
+	c := &command{req: req, fn: fn, done: make(chan result, 1)}
+	select {
+	case n.queue <- c:
+	default:
+		return Outcome{}, ErrBusy
+	}
+	select {
+	case r := <-c.done:
+		return r.outcome, r.err
+	case <-ctx.Done():
+	}
+	if c.state.CompareAndSwap(waiting, abandoned) {
+		return Outcome{}, fmt.Errorf("the command was not begun: %w", ctx.Err())
+	}
+	select {
+	case r := <-c.done:
+		return r.outcome, r.err
+	default:
+		return Outcome{}, ErrOutcomeUnknown
+	}
+}
+
+// await waits until the node has reached a position.
+func (n *Node) await(ctx context.Context, p Position) error {
+	for {
+		if t := n.Trouble(); t != nil {
+			return t
+		}
+		at := n.tip.Load()
+		if at.Position >= p {
+			return nil
+		}
+		select {
+		case <-at.c:
+		case <-ctx.Done():
+			return fmt.Errorf("%w: %d, it is at %d", ErrAhead, p, at.Position)
+		}
+	}
+}
+
+// write is the writer goroutine: the only one that changes the store.
+func (n *Node) write(ctx context.Context) {
+	defer n.refuseAll()
+	for {
+		if c := n.carry; c != nil {
+			n.carry = nil
+			n.work(ctx, []*command{c})
+			continue
+		}
+		idle := (<-chan time.Time)(nil)
+		if n.Trouble() == nil && n.building() != nil {
+			ready := make(chan time.Time)
+			close(ready)
+			idle = ready
+		}
+		select {
+		case <-ctx.Done():
+			return
+		case c := <-n.queue:
+			if c.state.CompareAndSwap(waiting, taken) {
+				n.work(ctx, []*command{c})
+			}
+		case m := <-n.incoming:
+			if err := n.followFrom(m); err != nil {
+				n.fail(err)
+			}
+		case <-idle:
+			if err := n.buildStep(); err != nil {
+				n.fail(err)
+			}
+		}
+	}
+}
+
+// refuseAll answers the commands that no one will decide any more.
+func (n *Node) refuseAll() {
+	if n.carry != nil {
+		n.carry.done <- result{err: ErrClosed}
+	}
+	for {
+		select {
+		case c := <-n.queue:
+			c.done <- result{err: ErrClosed}
+		default:
+			return
+		}
+	}
+}
+
+func answer(cmds []*command, results []result) {
+	for i, c := range cmds {
+		c.done <- results[i]
+	}
+}
+
+func answerAll(cmds []*command, err error) {
+	for _, c := range cmds {
+		c.done <- result{err: err}
+	}
+}
+
+// work decides the commands, and those that come meanwhile, as one commit. It
+// answers each once its fate is known.
+func (n *Node) work(ctx context.Context, cmds []*command) {
+	if t := n.Trouble(); t != nil {
+		answerAll(cmds, t)
+		return
+	}
+	if low, err := n.diskIsLow(); low || err != nil {
+		answerAll(cmds, errors.Join(ErrLowDisk, err))
+		return
+	}
+	more := true // only the first try takes more commands
+	for {
+		b := n.newBatch()
+		var results []result
+		cmds, results = n.decideAll(b, cmds, more)
+		more = false
+		hit("after-decide")
+		again, err := n.settle(ctx, b, results)
+		b.close()
+		switch {
+		case err != nil:
+			n.fail(err)
+			if errors.Is(err, ErrLowDisk) {
+				answerAll(cmds, err)
+			} else {
+				answerAll(cmds, ErrOutcomeUnknown)
+			}
+			return
+		case !again:
+			answer(cmds, results)
+			return
+		}
+	}
+}
+
+// decideAll runs the commands' decisions in the batch, and those of commands
+// that are waiting, until the commit is full.
+func (n *Node) decideAll(b *batch, cmds []*command, more bool) ([]*command, []result) {
+	results := make([]result, 0, len(cmds))
+	for i := 0; ; i++ {
+		if i == len(cmds) {
+			if !more {
+				return cmds, results
+			}
+			c := n.next()
+			if c == nil {
+				return cmds, results
+			}
+			cmds = append(cmds, c)
+		}
+		outcome, err := b.decide(cmds[i].req, cmds[i].fn)
+		if errors.Is(err, errFull) {
+			// Only the last one can meet this: on a second try the same
+			// commands take no more room than before, or the state has changed
+			// and the rest must wait.
+			for _, c := range cmds[i:] {
+				n.postpone(c)
+			}
+			return cmds[:i], results
+		}
+		results = append(results, result{outcome, err})
+	}
+}
+
+// postpone keeps a command for the next commit.
+func (n *Node) postpone(c *command) {
+	if n.carry == nil {
+		n.carry = c
+		return
+	}
+	select {
+	case n.queue <- c:
+		c.state.Store(waiting)
+	default:
+		c.done <- result{err: ErrBusy}
+	}
+}
+
+// next takes a waiting command, nil where none waits.
+func (n *Node) next() *command {
+	for {
+		select {
+		case c := <-n.queue:
+			if c.state.CompareAndSwap(waiting, taken) {
+				return c
+			}
+		default:
+			return nil
+		}
+	}
+}
+
+// settle makes a batch's results true: it publishes the commit and applies it.
+// It reports that the commands must be decided again, as another node wrote
+// first.
+func (n *Node) settle(ctx context.Context, b *batch, results []result) (again bool, err error) {
+	if b.commit == nil {
+		return n.confirm(ctx, b, results)
+	}
+	if err := b.commit.seal(); err != nil {
+		return false, err
+	}
+	if len(b.commit.data) > MaxCommitBytes {
+		return false, fmt.Errorf("commit has %d bytes, at most %d are allowed", len(b.commit.data), MaxCommitBytes)
+	}
+	stored, err := n.publish(ctx, b)
+	if err != nil {
+		return false, err
+	}
+	if !stored {
+		return true, n.catchUpToLog(ctx)
+	}
+	hit("after-publish")
+	b.derive(b.commit, b.tip.Sequence, b.order)
+	return false, b.finish()
+}
+
+// confirm makes sure that refusals hold at the log's end, not only at ours,
+// where another node may have written meanwhile.
+func (n *Node) confirm(ctx context.Context, b *batch, results []result) (again bool, err error) {
+	refused := false
+	for _, r := range results {
+		refused = refused || (r.err != nil && !errors.Is(r.err, ErrRequestReused)) || !r.outcome.Repeated
+	}
+	if !refused || n.log.Exclusive() {
+		return false, nil
+	}
+	for {
+		status, err := n.log.Status(ctx)
+		switch {
+		case err == nil && status.Last <= b.tip.Sequence:
+			return false, nil
+		case err == nil:
+			return true, n.catchUpToLog(ctx)
+		case errors.Is(err, ErrNoLog):
+			return false, &TroubleError{Reason: "the log is gone", Sequence: b.tip.Sequence, Position: b.tip.Position, Err: err}
+		}
+		if err := pause(ctx, 50*time.Millisecond); err != nil {
+			return false, err
+		}
+	}
+}
+
+// publish stores the commit in the log. It returns false when another commit
+// stands in its place. As long as the outcome is unknown it repeats the same
+// bytes with the same expectation: some message must come to stand there, and
+// then it is known whose.
+func (n *Node) publish(ctx context.Context, b *batch) (stored bool, err error) {
+	expected := b.tip.Sequence - 1
+	doubt := false
+	for wait := 5 * time.Millisecond; ; wait = min(2*wait, time.Second) {
+		hit("before-publish")
+		err := n.log.Publish(ctx, expected, b.commit.id, b.commit.data)
+		switch {
+		case err == nil:
+			return true, nil
+		case errors.Is(err, ErrConflict):
+			m, err := n.log.Read(ctx, expected+1)
+			if err == nil {
+				other, err := openCommit(m.Data, n.coop)
+				if err != nil {
+					return false, n.asTrouble("another commit that can't be read stands in the log", b.tip, err)
+				}
+				return other.id == b.commit.id, nil
+			}
+			if errors.Is(err, ErrCorrupt) {
+				return false, n.asTrouble("another commit that can't be read stands in the log", b.tip, err)
+			}
+			doubt = true
+		case errors.Is(err, ErrNoSpace) && !doubt:
+			return false, fmt.Errorf("%w: %w", ErrLowDisk, err)
+		case errors.Is(err, ErrIO):
+			return false, err
+		case errors.Is(err, ErrNoLog):
+			return false, &TroubleError{Reason: "the log is gone", Sequence: expected, Position: n.tip.Load().Position, Err: err}
+		default:
+			doubt = true
+			n.logger.Warn("the outcome of a publish is unknown; it is repeated", "sequence", expected+1, "error", err)
+		}
+		if err := pause(ctx, wait); err != nil {
+			return false, err
+		}
+	}
+}
+
+// pause waits, or ends with ErrClosed when the node does.
+func pause(ctx context.Context, d time.Duration) error {
+	timer := time.NewTimer(d)
+	defer timer.Stop()
+	select {
+	case <-timer.C:
+		return nil
+	case <-ctx.Done():
+		return ErrClosed
+	}
+}
+
+// receive hands the follower's messages to the writer.
+func (n *Node) receive(ctx context.Context, f Follower) {
+	defer f.Close()
+	for {
+		m, err := f.Next(ctx)
+		if ctx.Err() != nil {
+			return
+		}
+		if err != nil {
+			cp := n.tip.Load().Checkpoint
+			n.report(n.asTrouble("the log can't be followed", cp, err).(*TroubleError))
+			return
+		}
+		select {
+		case n.incoming <- m:
+		case <-ctx.Done():
+			return
+		}
+	}
+}
+
+// catchUpToLog applies all that the log has, after checking that it is still
+// the log it was.
+func (n *Node) catchUpToLog(ctx context.Context) error {
+	for {
+		status, err := n.log.Status(ctx)
+		if err == nil {
+			err = n.checkLog(ctx, status, n.tip.Load().Checkpoint)
+		}
+		var trouble *TroubleError
+		switch {
+		case err == nil && n.log.Exclusive():
+			return &TroubleError{Reason: "someone else wrote to a log that is this node's alone", Sequence: status.Last}
+		case err == nil:
+			return n.catchUp(ctx, status.Last)
+		case errors.As(err, &trouble) || errors.Is(err, ErrIO):
+			return err
+		}
+		if err := pause(ctx, 50*time.Millisecond); err != nil {
+			return err
+		}
+	}
+}
+
+// catchUp applies what the follower brings until the store holds the commit.
+func (n *Node) catchUp(ctx context.Context, to Sequence) error {
+	first := n.tip.Load().Sequence
+	for n.tip.Load().Sequence < to {
+		select {
+		case m := <-n.incoming:
+			if err := n.followFrom(m); err != nil {
+				return err
+			}
+			if n.progress != nil {
+				n.progress(n.tip.Load().Sequence-first, to-first)
+			}
+		case <-time.After(100 * time.Millisecond):
+			if t := n.Trouble(); t != nil {
+				return t
+			}
+		case <-ctx.Done():
+			return fmt.Errorf("stopped while catching up with the log: %w", ctx.Err())
+		}
+	}
+	return nil
+}
+
+// Bulk limits of one write while following.
+const (
+	followBytes   = 4 << 20
+	followRecords = 10_000
+)
+
+// followFrom applies a message, and those that have come meanwhile, in one
+// write.
+func (n *Node) followFrom(m Message) error {
+	if n.Trouble() != nil {
+		return nil
+	}
+	b := n.newBatch()
+	defer b.close()
+	for {
+		if m.Sequence > b.tip.Sequence { // else it was our own
+			if err := b.follow(m); err != nil {
+				at := b.tip
+				at.Sequence++
+				return n.asTrouble("a commit can't be applied", at, err)
+			}
+		}
+		if b.rows.bytes > followBytes || len(b.leaves) > followRecords {
+			break
+		}
+		select {
+		case m = <-n.incoming:
+			continue
+		default:
+		}
+		break
+	}
+	if len(b.leaves) == 0 {
+		return nil
+	}
+	return b.finish()
+}
+
+// diskIsLow asks for the free space.
+func (n *Node) diskIsLow() (bool, error) {
+	if n.free == nil {
+		return false, nil
+	}
+	free, err := n.free()
+	if err != nil {
+		return false, fmt.Errorf("couldn't ask for free space: %w", err)
+	}
+	return free < n.minFree, nil
+}

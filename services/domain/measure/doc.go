@@ -1,0 +1,12 @@
+// Package measure holds the trade's units: masses as whole micrograms, lengths as
+// whole micrometres, read from and written as what people type ("34.20 g", "3.04 ct",
+// "12.5 ozt", "38 mm"), and the rule by which weighings have to add up.
+//
+// Reading is exact: the typed decimal times the unit's exact factor, then rounded half
+// up to the whole microgram or micrometre once. Grams, milligrams, carats and points,
+// millimetres and inches in steps of 0.005 come out without any rounding; ounces and
+// grains may not (1 oz avoirdupois is 28 349 523.125 µg). There are no floats.
+//
+// A bare "oz" is refused. The troy ounce (31.1034768 g) is 192/175 of the avoirdupois
+// ounce (28.349523125 g), 9.7 % more, so a wrong guess is worth more than most margins.
+package measure

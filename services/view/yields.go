@@ -1,0 +1,280 @@
+package view
+
+import (
+	"fmt"
+	"slices"
+
+	memberv1 "seamshare.example/proto/gen/seamshare/event/member/v1"
+	piecev1 "seamshare.example/proto/gen/seamshare/event/piece/v1"
+
+	"seamshare.example/eventstore"
+)
+
+// Yields is the mass balance of each parcel, from what the scales said:
+//
+//	bought = finished + off-cut + uncut + loss by reason + unexplained
+//
+// Unexplained is what two weighings of the same part disagree by, never a plug: Apply
+// refuses a step whose own masses don't add up.
+//
+//	setting                    → mass that may stay unexplained per 100 g, in micrograms
+//	piece, piece id            → the parcel and the piece's own balance
+//	parcel, parcel id, piece id
+//
+// A bench step writes one row, its piece's; a parcel's balance is their sum.
+type Yields struct{}
+
+// Name implements eventstore.View.
+func (Yields) Name() string { return "yields" }
+
+// Version implements eventstore.View.
+func (Yields) Version() uint32 { return 1 }
+
+// Yield is a parcel's mass balance, in micrograms.
+type Yield struct {
+	BoughtUg      int64
+	FinishedUg    int64
+	OffcutUg      int64
+	UncutUg       int64 // untouched, on the shelf or in work
+	LossUg        int64
+	Losses        []Loss // LossUg by reason, in the order of the reasons
+	UnexplainedUg int64
+	ToleranceUg   int64 // unexplained mass within ± this is no exception
+	Stones        int
+}
+
+// Loss is mass lost for one reason.
+type Loss struct {
+	Reason piecev1.Reason
+	MassUg int64
+}
+
+// pieceBalance is the row of a piece.
+type pieceBalance struct {
+	parcel      string
+	bought      int64
+	finished    int64
+	unexplained int64
+	stones      uint64
+	losses      []Loss
+	parts       []partMass // as they were last weighed, in the order they were made
+}
+
+type partMass struct {
+	name   string
+	massUg int64
+	fate   piecev1.Fate
+}
+
+// Apply implements eventstore.View.
+func (v Yields) Apply(rows eventstore.Rows, rec eventstore.Record) error {
+	switch event := rec.Event.(type) {
+	case *memberv1.Event:
+		if e := event.GetCoopFounded(); e != nil {
+			rows.Set(key("setting"), row{}.int(e.GetPrivate().GetUnexplainedUgPer_100G()))
+		}
+	case *piecev1.Event:
+		return v.piece(rows, event)
+	}
+	return nil
+}
+
+func (v Yields) piece(rows eventstore.Rows, event *piecev1.Event) error {
+	if e := event.GetDescribed(); e != nil {
+		p := e.GetPublic()
+		massUg := p.GetWeighing().GetMassUg()
+		b := pieceBalance{parcel: p.GetParcelId(), bought: massUg}
+		b.parts = []partMass{{p.GetLabel(), massUg, piecev1.Fate_FATE_IN_WORK}}
+		rows.Set(key("piece", p.GetPieceId()), b.row())
+		rows.Set(key("parcel", p.GetParcelId(), p.GetPieceId()), present)
+		return nil
+	}
+	id := pieceOf(event)
+	if id == "" {
+		return nil
+	}
+	value, err := rows.Get(key("piece", id))
+	if err != nil {
+		return err
+	}
+	if value == nil {
+		return unexpected(v.Name(), event, "piece %s was never described", id)
+	}
+	b, err := readPieceBalance(value)
+	if err != nil {
+		return err
+	}
+	if problem := b.apply(event); problem != "" {
+		return unexpected(v.Name(), event, "piece %s: %s", id, problem)
+	}
+	rows.Set(key("piece", id), b.row())
+	return nil
+}
+
+// pieceOf is the piece that a bench event is about.
+func pieceOf(event *piecev1.Event) string {
+	switch e := event.Event.(type) {
+	case *piecev1.Event_Worked:
+		return e.Worked.GetPublic().GetPieceId()
+	case *piecev1.Event_Placed:
+		return e.Placed.GetPublic().GetPieceId()
+	case *piecev1.Event_Finished:
+		return e.Finished.GetPublic().GetPieceId()
+	}
+	return ""
+}
+
+// apply changes the balance by one bench event, or says what is wrong with it.
+func (b *pieceBalance) apply(event *piecev1.Event) (problem string) {
+	switch e := event.Event.(type) {
+	case *piecev1.Event_Worked:
+		p := e.Worked.GetPublic()
+		if problem := b.take(p.GetPart(), p.GetMassIn().GetMassUg()); problem != "" {
+			return problem
+		}
+		out := p.GetLossUg()
+		for _, part := range p.GetPartsOut() {
+			massUg := part.GetWeighing().GetMassUg()
+			out += massUg
+			if b.find(part.GetName()) >= 0 {
+				return fmt.Sprintf("there is a part %q already", part.GetName())
+			}
+			b.parts = append(b.parts, partMass{part.GetName(), massUg, part.GetFate()})
+		}
+		if out != p.GetMassIn().GetMassUg() {
+			return fmt.Sprintf("%d µg went in, %d came out", p.GetMassIn().GetMassUg(), out)
+		}
+		b.lose(p.GetReason(), p.GetLossUg())
+	case *piecev1.Event_Placed:
+		p := e.Placed.GetPublic()
+		at := b.find(p.GetPart())
+		if at < 0 {
+			return fmt.Sprintf("there is no part %q", p.GetPart())
+		}
+		b.parts[at].fate = p.GetFate()
+	case *piecev1.Event_Finished:
+		p := e.Finished.GetPublic()
+		if problem := b.take(p.GetPart(), p.GetMassIn().GetMassUg()); problem != "" {
+			return problem
+		}
+		if out := p.GetStone().GetMassUg() + p.GetLossUg(); out != p.GetMassIn().GetMassUg() {
+			return fmt.Sprintf("%d µg went in, %d came out", p.GetMassIn().GetMassUg(), out)
+		}
+		b.finished += p.GetStone().GetMassUg()
+		b.stones++
+		b.lose(piecev1.Reason_REASON_GROUND_OFF, p.GetLossUg())
+	}
+	return ""
+}
+
+func (b *pieceBalance) find(part string) int {
+	return slices.IndexFunc(b.parts, func(p partMass) bool { return p.name == part })
+}
+
+// take uses a part up; what it weighs now and did before may differ.
+func (b *pieceBalance) take(part string, massUg int64) (problem string) {
+	at := b.find(part)
+	if at < 0 {
+		return fmt.Sprintf("there is no part %q", part)
+	}
+	b.unexplained += b.parts[at].massUg - massUg
+	b.parts = slices.Delete(b.parts, at, at+1)
+	return ""
+}
+
+func (b *pieceBalance) lose(reason piecev1.Reason, massUg int64) {
+	b.losses = addLoss(b.losses, Loss{reason, massUg})
+}
+
+func addLoss(losses []Loss, l Loss) []Loss {
+	if l.MassUg == 0 {
+		return losses
+	}
+	at, found := slices.BinarySearchFunc(losses, l, func(a, b Loss) int { return int(a.Reason) - int(b.Reason) })
+	if found {
+		losses[at].MassUg += l.MassUg
+		return losses
+	}
+	return slices.Insert(losses, at, l)
+}
+
+func (b pieceBalance) row() []byte {
+	r := row{}.text(b.parcel).int(b.bought).int(b.finished).int(b.unexplained).num(b.stones).count(len(b.losses))
+	for _, l := range b.losses {
+		r = r.num(uint64(l.Reason)).int(l.MassUg)
+	}
+	r = r.count(len(b.parts))
+	for _, p := range b.parts {
+		r = r.text(p.name).int(p.massUg).num(uint64(p.fate))
+	}
+	return r
+}
+
+func readPieceBalance(value []byte) (pieceBalance, error) {
+	f := read(value)
+	b := pieceBalance{parcel: f.text(), bought: f.int(), finished: f.int(), unexplained: f.int(), stones: f.num()}
+	for range f.count() {
+		b.losses = append(b.losses, Loss{piecev1.Reason(f.code()), f.int()})
+	}
+	for range f.count() {
+		b.parts = append(b.parts, partMass{f.text(), f.int(), piecev1.Fate(f.code())})
+	}
+	return b, f.done("yields", "piece's balance")
+}
+
+// Yield is the balance of a parcel; ok is false where there is no such parcel. It
+// reads one row for each of the parcel's pieces.
+func (Yields) Yield(r eventstore.Reader, parcelID string) (y Yield, ok bool, err error) {
+	for after, more := "", true; more; more = after != "" {
+		var pieces []string
+		if pieces, after, err = ids(r, table("parcel", parcelID), after, MaxPage); err != nil {
+			return Yield{}, false, err
+		}
+		for _, piece := range pieces {
+			value, err := r.Get(key("piece", piece))
+			if err != nil {
+				return Yield{}, false, err
+			}
+			b, err := readPieceBalance(value)
+			if err != nil {
+				return Yield{}, false, err
+			}
+			ok = true
+			y.add(b)
+		}
+	}
+	if !ok {
+		return Yield{}, false, nil
+	}
+	value, err := r.Get(key("setting"))
+	if err != nil || value == nil {
+		return y, true, err
+	}
+	f := read(value)
+	y.ToleranceUg = f.int() * begun100g(y.BoughtUg)
+	return y, true, f.done("yields", "setting")
+}
+
+// begun100g counts each 100 g that is begun.
+func begun100g(massUg int64) int64 {
+	const hundredGrams = 100_000_000
+	return (massUg + hundredGrams - 1) / hundredGrams
+}
+
+func (y *Yield) add(b pieceBalance) {
+	y.BoughtUg += b.bought
+	y.FinishedUg += b.finished
+	y.UnexplainedUg += b.unexplained
+	y.Stones += int(b.stones)
+	for _, l := range b.losses {
+		y.LossUg += l.MassUg
+		y.Losses = addLoss(y.Losses, l)
+	}
+	for _, p := range b.parts {
+		if p.fate == piecev1.Fate_FATE_OFFCUT {
+			y.OffcutUg += p.massUg
+		} else {
+			y.UncutUg += p.massUg
+		}
+	}
+}
