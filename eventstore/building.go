@@ -3,7 +3,9 @@ package eventstore
 import (
 	"bytes"
 	"encoding/binary"
+	"errors"
 	"fmt"
+	"runtime/debug"
 	"slices"
 )
 
@@ -20,11 +22,18 @@ func newViewState(v View) *viewState {
 	return &viewState{View: v, prefix: viewPrefix(v.Name(), v.Version())}
 }
 
-func (v *viewState) apply(rows *overlay, r Record) error {
-	if err := v.Apply(viewRows{prefixed{v.prefix, rows}, rows}, r); err != nil {
-		return fmt.Errorf("view %s version %d: %w", v.Name(), v.Version(), err)
-	}
-	return nil
+// apply keeps a mistake in a view from taking the process down.
+func (v *viewState) apply(rows *overlay, r Record) (err error) {
+	defer func() {
+		if p := recover(); p != nil {
+			err = fmt.Errorf("panic: %v\n%s", p, debug.Stack())
+		}
+		if err != nil {
+			err = fmt.Errorf("view %s version %d: %w", v.Name(), v.Version(), err)
+		}
+	}()
+	to := &viewRows{prefixed: prefixed{v.prefix, rows}, rows: rows}
+	return errors.Join(v.Apply(to, r), to.err)
 }
 
 // What the store says of a view's versions, in table w:
@@ -43,7 +52,7 @@ func servingKey(name string) []byte { return append([]byte{tableViewState}, name
 func (n *Node) openViews(views []View) error {
 	snapshot := n.store.Snapshot()
 	defer snapshot.Close()
-	var first []Change
+	var all []*viewState
 	for _, v := range views {
 		state := newViewState(v)
 		row, err := snapshot.Get(viewStateKey(v.Name(), v.Version()))
@@ -53,7 +62,6 @@ func (n *Node) openViews(views []View) error {
 		switch {
 		case row == nil && n.tip.Load().Sequence == 0:
 			state.live = true
-			first = append(first, Change{viewStateKey(v.Name(), v.Version()), encodeNumbers(0)})
 		case row == nil:
 		default:
 			at, err := decodeNumbers(row, 1)
@@ -64,20 +72,24 @@ func (n *Node) openViews(views []View) error {
 				state.upTo = Position(at[0] - 1)
 			}
 		}
-		n.views = append(n.views, state)
+		all = append(all, state)
+	}
+	var first []Change
+	for _, v := range all {
+		newer := slices.IndexFunc(all, func(o *viewState) bool { return o.Name() == v.Name() && o.Version() > v.Version() })
+		if newer >= 0 && (!v.live || all[newer].live) {
+			continue // an older version is of use only while it is complete and the newer isn't
+		}
+		n.views = append(n.views, v)
+		if v.serving = v.live; v.live {
+			first = append(first,
+				Change{viewStateKey(v.Name(), v.Version()), encodeNumbers(0)},
+				Change{servingKey(v.Name()), encodeNumbers(uint64(v.Version()))})
+		}
 	}
 	drop, err := n.strangers(snapshot)
 	if err != nil {
 		return err
-	}
-	// The highest live version of a name serves.
-	for _, v := range n.views {
-		v.serving = v.live && !slices.ContainsFunc(n.views, func(o *viewState) bool {
-			return o.live && o.Name() == v.Name() && o.Version() > v.Version()
-		})
-		if v.serving {
-			first = append(first, Change{servingKey(v.Name()), encodeNumbers(uint64(v.Version()))})
-		}
 	}
 	for _, key := range drop {
 		first = append(first, Change{Key: key})
@@ -87,48 +99,78 @@ func (n *Node) openViews(views []View) error {
 			return fmt.Errorf("%w: couldn't write the views' states: %w", ErrIO, err)
 		}
 	}
-	for _, key := range drop {
-		if err := n.dropRows(append([]byte{tableView}, key[1:]...)); err != nil {
-			return err
-		}
-	}
-	return nil
+	return n.findOldRows(snapshot)
 }
 
-// strangers lists the state keys of versions this program does not know.
+// strangers lists the entries of views and versions that this node does not have.
 func (n *Node) strangers(r Reader) (drop [][]byte, err error) {
 	err = r.Scan([]byte{tableViewState}, nil, false, func(key, _ []byte) bool {
-		if bytes.IndexByte(key, 0) < 0 {
-			return true // a serving entry
-		}
 		if !slices.ContainsFunc(n.views, func(v *viewState) bool {
-			return bytes.Equal(key, viewStateKey(v.Name(), v.Version()))
+			return bytes.Equal(key, viewStateKey(v.Name(), v.Version())) || bytes.Equal(key, servingKey(v.Name()))
 		}) {
-			drop = append(drop, bytes.Clone(key))
+			drop = append(drop, key)
 		}
 		return true
 	})
 	return drop, err
 }
 
-// dropRows deletes all rows below a prefix in small batches.
-func (n *Node) dropRows(prefix []byte) error {
-	for {
-		var gone []Change
-		snapshot := n.store.Snapshot()
-		err := snapshot.Scan(prefix, nil, false, func(key, _ []byte) bool {
-			gone = append(gone, Change{Key: bytes.Clone(key)})
-			return len(gone) < 1000
+// findOldRows finds the versions that have rows and that no view here goes on
+// with: unknown ones, and those whose rows were being deleted when the program
+// ended. What a new version of the same number would find there must be gone
+// first; the rest goes little by little.
+func (n *Node) findOldRows(r Reader) error {
+	for start := []byte{tableView}; start != nil; {
+		var prefix []byte
+		var bad error
+		err := r.Scan([]byte{tableView}, start, false, func(key, _ []byte) bool {
+			end := bytes.IndexByte(key, 0) + 5
+			if end < 5 || end > len(key) {
+				bad = fmt.Errorf("%w: row of no view: %q", ErrCorrupt, key)
+				return false
+			}
+			prefix = key[:end:end]
+			return false
 		})
-		snapshot.Close()
-		if err != nil || len(gone) == 0 {
+		if err := errors.Join(err, bad); err != nil || prefix == nil {
 			return err
 		}
-		if err := n.store.Write(gone); err != nil {
-			return fmt.Errorf("%w: couldn't delete old view rows: %w", ErrIO, err)
+		i := slices.IndexFunc(n.views, func(v *viewState) bool { return bytes.Equal(v.prefix, prefix) })
+		switch {
+		case i < 0:
+			n.dropping = append(n.dropping, prefix)
+		case !n.views[i].live && n.views[i].upTo == 0:
+			for more := true; more; {
+				if more, err = n.dropSome(prefix); err != nil {
+					return err
+				}
+			}
 		}
+		start = after(prefix)
 	}
+	return nil
 }
+
+// dropSome deletes rows below a prefix and tells whether there may be more.
+func (n *Node) dropSome(prefix []byte) (more bool, err error) {
+	var gone []Change
+	snapshot := n.store.Snapshot()
+	defer snapshot.Close()
+	err = snapshot.Scan(prefix, nil, false, func(key, _ []byte) bool {
+		gone = append(gone, Change{Key: key})
+		return len(gone) < 1000
+	})
+	if err != nil || len(gone) == 0 {
+		return false, err
+	}
+	if err := n.store.Write(gone); err != nil {
+		return false, fmt.Errorf("%w: couldn't delete old view rows: %w", ErrIO, err)
+	}
+	return true, nil
+}
+
+// unbuilt reports that views are being built, or old rows deleted.
+func (n *Node) unbuilt() bool { return n.building() != nil || len(n.dropping) > 0 }
 
 // building is the first view that is being built, nil where none is.
 func (n *Node) building() *viewState {
@@ -155,14 +197,22 @@ func (n *Node) servable() bool {
 const buildRecords = 256
 
 // buildStep applies the next commits to the view being built. The step that
-// brings it to the tip switches queries over to it and deletes the version it
-// replaces. A crash between steps goes on from the last one.
+// brings it to the tip switches queries over to it; the rows of the version it
+// replaces are deleted by the steps after. A crash between steps goes on from the
+// last one.
 func (n *Node) buildStep() error {
 	v := n.building()
+	if v == nil {
+		more, err := n.dropSome(n.dropping[0])
+		if err == nil && !more {
+			n.dropping = n.dropping[1:]
+		}
+		return err
+	}
 	b := n.newBatch()
 	defer b.close()
 	start := v.upTo
-	for v.upTo < b.tip.Position && v.upTo < start+buildRecords {
+	for v.upTo < b.tip.Position && v.upTo < start+buildRecords && b.rows.bytes < followBytes {
 		seq, c, err := commitAt(b.snapshot, n.coop, v.upTo+1)
 		if err != nil {
 			return n.asTrouble("couldn't build view "+v.Name(), b.tip, err)
@@ -210,7 +260,8 @@ func (n *Node) buildStep() error {
 	}
 	n.views = slices.DeleteFunc(n.views, func(o *viewState) bool { return o == old })
 	n.rowCache.Purge()
-	return n.dropRows(old.prefix)
+	n.dropping = append(n.dropping, old.prefix)
+	return nil
 }
 
 // ViewStatus is how far a version of a view is.

@@ -92,7 +92,10 @@ func openCommit(data []byte, coop string) (*commit, error) {
 	}
 	copy(c.id[:], c.CommitId)
 	count := 0
-	for _, d := range c.Decisions {
+	for i, d := range c.Decisions {
+		if d.RecordCount == 0 || len(d.Fingerprint) != sha256.Size {
+			return nil, fmt.Errorf("%w: decision %d of the commit has no records or no fingerprint", ErrCorrupt, i)
+		}
 		count += int(d.RecordCount)
 	}
 	if count != len(c.Records) {

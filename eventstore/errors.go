@@ -12,6 +12,8 @@ var (
 	ErrOutcomeUnknown = errors.New("the outcome is not known yet: repeat with the same request id")
 	// ErrRequestReused: the request id was used before for something else.
 	ErrRequestReused = errors.New("this request id was used before for another request")
+	// ErrRequest: the request's envelope can't be stored.
+	ErrRequest = errors.New("the request is not well formed")
 	// ErrTooBig: the decision records more than one decision may.
 	ErrTooBig = errors.New("the command records more than one command may")
 	// ErrBusy: too many commands wait.

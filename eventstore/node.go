@@ -5,9 +5,12 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
+	"regexp"
+	"strings"
 	"sync"
 	"sync/atomic"
 	"time"
+	"unicode/utf8"
 
 	lru "github.com/hashicorp/golang-lru/v2"
 	"github.com/hashicorp/golang-lru/v2/simplelru"
@@ -58,6 +61,7 @@ type Node struct {
 	minFree    uint64
 	logger     *slog.Logger
 	onFatal    func(error)
+	allViews   []View
 	progress   func(done, total Sequence)
 
 	queue    chan *command
@@ -71,11 +75,16 @@ type Node struct {
 	views    []*viewState
 	states   *simplelru.LRU[Stream, folded]
 	rowCache *simplelru.LRU[string, []byte]
+	dropping [][]byte // prefixes of rows that no view needs any more
 	carry    *command
-	broken   bool // storage failed; nothing more is written
+	// exclusive: nobody else wrote to the log at the start, so it isn't followed.
+	exclusive bool
 
-	stop context.CancelFunc
-	done sync.WaitGroup
+	fatal  sync.Once
+	halted chan struct{} // closed with the first trouble, or when the node is closed
+	ended  chan struct{} // closed when the writer goroutine takes no more commands
+	stop   context.CancelFunc
+	done   sync.WaitGroup
 }
 
 // tip is how far the node is. The tree holds exactly the checkpoint's records.
@@ -97,8 +106,12 @@ func hit(point string) { faultpoint.Hit(point) }
 func Open(ctx context.Context, cfg Config) (*Node, error) {
 	n := &Node{
 		coop: cfg.Coop, name: cfg.Name, log: cfg.Log, store: cfg.Store, codec: cfg.Codec, signer: cfg.Signer,
-		clock: cfg.Clock, free: cfg.Free, minFree: cfg.MinFree, logger: cfg.Logger, onFatal: cfg.Fatal, progress: cfg.Progress,
+		clock: cfg.Clock, free: cfg.Free, minFree: cfg.MinFree, logger: cfg.Logger, allViews: cfg.Views, onFatal: cfg.Fatal, progress: cfg.Progress,
 		queue: make(chan *command, queueLength), incoming: make(chan Message, 256),
+		halted: make(chan struct{}), ended: make(chan struct{}),
+	}
+	if err := n.checkNames(cfg); err != nil {
+		return nil, err
 	}
 	if n.clock == nil {
 		n.clock = time.Now
@@ -140,6 +153,29 @@ func Open(ctx context.Context, cfg Config) (*Node, error) {
 	return n, nil
 }
 
+var coopForm = regexp.MustCompile(`^[a-z0-9_-]{1,64}$`)
+
+// checkNames refuses what could not be told apart, or stored, later.
+func (n *Node) checkNames(cfg Config) error {
+	if !coopForm.MatchString(cfg.Coop) {
+		return fmt.Errorf("co-op id %q must match %s", cfg.Coop, coopForm)
+	}
+	if len(cfg.Name) > maxName || !utf8.ValidString(cfg.Name) {
+		return fmt.Errorf("node name %.80q must be UTF-8 of at most %d bytes", cfg.Name, maxName)
+	}
+	for i, v := range cfg.Views {
+		if v.Name() == "" || len(v.Name()) > maxName || strings.IndexByte(v.Name(), 0) >= 0 {
+			return fmt.Errorf("view name %.80q must have 1 to %d bytes without NUL", v.Name(), maxName)
+		}
+		for _, o := range cfg.Views[:i] {
+			if o.Name() == v.Name() && o.Version() == v.Version() {
+				return fmt.Errorf("view %s version %d stands twice", v.Name(), v.Version())
+			}
+		}
+	}
+	return nil
+}
+
 // start brings the store level with the log.
 func (n *Node) start(ctx, run context.Context, views []View) error {
 	cp, err := n.openStore()
@@ -176,10 +212,10 @@ func (n *Node) start(ctx, run context.Context, views []View) error {
 		cancel()
 		return err
 	}
-	if n.log.Exclusive() {
+	if n.exclusive = n.log.Exclusive(); n.exclusive {
 		cancel() // nobody else writes: all that comes is our own
 	}
-	for n.building() != nil && !n.servable() {
+	for !n.servable() {
 		if err := n.buildStep(); err != nil {
 			return err
 		}
@@ -330,6 +366,7 @@ func (n *Node) asTrouble(reason string, cp Checkpoint, err error) error {
 
 func (n *Node) report(t *TroubleError) {
 	if n.trouble.CompareAndSwap(nil, t) {
+		close(n.halted)
 		n.logger.Error("the node stops work", "reason", t.Reason, "sequence", t.Sequence, "position", t.Position)
 	}
 }
@@ -338,21 +375,26 @@ func (n *Node) report(t *TroubleError) {
 func (n *Node) Trouble() *TroubleError { return n.trouble.Load() }
 
 // fail stops the node's work for good, for a reason in the log or the store.
+// Any goroutine may call it.
 func (n *Node) fail(err error) {
-	if errors.Is(err, ErrIO) {
-		n.broken = true
-		n.report(&TroubleError{Reason: err.Error(), Sequence: n.tip.Load().Sequence, Position: n.tip.Load().Position, Err: err})
-		if n.onFatal != nil {
-			n.onFatal(err)
-		}
-		return
-	}
 	var trouble *TroubleError
 	if !errors.As(err, &trouble) {
 		cp := n.tip.Load().Checkpoint
 		trouble = &TroubleError{Reason: err.Error(), Sequence: cp.Sequence, Position: cp.Position, Err: err}
 	}
 	n.report(trouble)
+	if errors.Is(err, ErrIO) && n.onFatal != nil {
+		n.fatal.Do(func() { n.onFatal(err) })
+	}
+}
+
+// noteDamage stops the node's work where a read of the store met bytes that are
+// damaged, or newer than this program.
+func (n *Node) noteDamage(err error) {
+	var unknown *UnknownError
+	if errors.Is(err, ErrIO) || errors.Is(err, ErrCorrupt) || errors.As(err, &unknown) {
+		n.fail(n.asTrouble("the store can't be read", n.tip.Load().Checkpoint, err))
+	}
 }
 
 // advance makes a written checkpoint the tip and wakes those who wait for it.
@@ -378,9 +420,12 @@ func (n *Node) Exclusive() bool { return n.log.Exclusive() }
 func (n *Node) Close() {
 	n.stop()
 	n.done.Wait()
-	n.trouble.CompareAndSwap(nil, &TroubleError{
+	stopped := &TroubleError{
 		Reason: "the node was stopped", Sequence: n.tip.Load().Sequence, Position: n.tip.Load().Position, Err: ErrClosed,
-	})
+	}
+	if n.trouble.CompareAndSwap(nil, stopped) {
+		close(n.halted)
+	}
 }
 
 // tiles reads the tree's full tiles from the store.

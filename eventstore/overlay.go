@@ -2,6 +2,7 @@ package eventstore
 
 import (
 	"bytes"
+	"fmt"
 	"strings"
 
 	"github.com/hashicorp/golang-lru/v2/simplelru"
@@ -16,7 +17,8 @@ type overlay struct {
 	cache *simplelru.LRU[string, []byte] // rows as the store has them; nil: none
 	dirty btree.Map[string, []byte]      // nil value: deleted
 	undo  []undone
-	bytes int // of dirty keys and values, roughly
+	bytes int // of dirty's keys and values
+	scans int // that are going on
 }
 
 // undone is a row as it was in dirty before a change.
@@ -53,9 +55,15 @@ func (o *overlay) Set(key, value []byte) {
 func (o *overlay) Delete(key []byte) { o.put(string(key), nil) }
 
 func (o *overlay) put(key string, value []byte) {
+	if o.scans > 0 {
+		panic("rows can't be changed while they are scanned")
+	}
 	old, was := o.dirty.Set(key, value)
 	o.undo = append(o.undo, undone{key, old, was})
-	o.bytes += len(key) + len(value)
+	o.bytes += len(value) - len(old)
+	if !was {
+		o.bytes += len(key)
+	}
 }
 
 // keep makes all changes so far final; back takes those since the last keep
@@ -64,17 +72,26 @@ func (o *overlay) keep() { o.undo = o.undo[:0] }
 
 func (o *overlay) back() {
 	for i := len(o.undo) - 1; i >= 0; i-- {
-		if u := o.undo[i]; u.was {
-			o.dirty.Set(u.key, u.value)
+		u := o.undo[i]
+		var now []byte
+		if u.was {
+			now, _ = o.dirty.Set(u.key, u.value)
 		} else {
-			o.dirty.Delete(u.key)
+			now, _ = o.dirty.Delete(u.key)
+			o.bytes -= len(u.key)
 		}
+		o.bytes += len(u.value) - len(now)
 	}
 	o.undo = o.undo[:0]
 }
 
 // Scan merges the changes with the rows below them.
 func (o *overlay) Scan(prefix, start []byte, reverse bool, fn func(key, value []byte) bool) error {
+	o.scans++
+	defer func() { o.scans-- }()
+	if end := after(prefix); reverse && end != nil && bytes.Compare(start, end) >= 0 {
+		start = nil
+	}
 	dirty := o.dirty.Iter()
 	var more bool
 	step := dirty.Next
@@ -205,11 +222,26 @@ func (p prefixed) Scan(prefix, start []byte, reverse bool, fn func(key, value []
 	})
 }
 
+// Limits of one row: what a store takes in any case.
+const (
+	maxRowKey   = 1 << 10
+	maxRowValue = 256 << 10
+)
+
 // viewRows is what a view writes through.
 type viewRows struct {
 	prefixed
 	rows *overlay
+	err  error // a row that was too long
 }
 
-func (v viewRows) Set(key, value []byte) { v.rows.Set(v.key(key), value) }
-func (v viewRows) Delete(key []byte)     { v.rows.Delete(v.key(key)) }
+func (v *viewRows) Set(key, value []byte) {
+	if len(key) > maxRowKey || len(value) > maxRowValue {
+		v.err = fmt.Errorf("%w: a row has a key of %d and a value of %d bytes, at most %d and %d are allowed",
+			ErrTooBig, len(key), len(value), maxRowKey, maxRowValue)
+		return
+	}
+	v.rows.Set(v.key(key), value)
+}
+
+func (v *viewRows) Delete(key []byte) { v.rows.Delete(v.key(key)) }

@@ -94,6 +94,7 @@ func (q *Query) load(stream Stream, zero any, evolve func(any, Record) any) (any
 		return nil
 	})
 	if err != nil {
+		q.node.noteDamage(err)
 		return nil, 0, err
 	}
 	if f.version > from {
@@ -161,11 +162,12 @@ func (q *Query) commitOf(p Position) ([]Record, []*stored, error) {
 		return nil, nil, fmt.Errorf("there is no record at position %d; the last is %d", p, q.at.Position)
 	}
 	seq, c, err := commitAt(q.snapshot, q.node.coop, p)
-	if err != nil {
-		return nil, nil, err
+	if err == nil && c == nil {
+		err = fmt.Errorf("%w: no commit holds position %d", ErrCorrupt, p)
 	}
-	if c == nil {
-		return nil, nil, fmt.Errorf("%w: no commit holds position %d", ErrCorrupt, p)
+	if err != nil {
+		q.node.noteDamage(err)
+		return nil, nil, err
 	}
 	return c.recordsOf(q.node.codec, seq)
 }

@@ -2,6 +2,7 @@ package eventstore
 
 import (
 	"fmt"
+	"time"
 )
 
 // findHead finds the number of a stream's last record. Numbers have no gap, so
@@ -134,4 +135,44 @@ func (c *commit) recordsOf(codec Codec, seq Sequence) ([]Record, []*stored, erro
 		}
 	}
 	return out, raw, nil
+}
+
+// CommitInfo is what a commit says of itself.
+type CommitInfo struct {
+	Sequence  Sequence
+	ID        CommitID
+	Node      string
+	DecidedAt time.Time
+	Decisions []DecisionInfo
+}
+
+// DecisionInfo is one decision of a commit; its records follow those of the
+// decision before.
+type DecisionInfo struct {
+	RPC, RequestID string
+	Records        int
+}
+
+// ReadMessage opens a commit's published bytes, for people and programs that
+// read the log itself.
+func ReadMessage(codec Codec, coop string, m Message) (CommitInfo, []Record, error) {
+	c, err := openCommit(m.Data, coop)
+	if err != nil {
+		return CommitInfo{}, nil, err
+	}
+	info := CommitInfo{Sequence: m.Sequence, ID: c.id, Node: c.Node, DecidedAt: c.decidedAt()}
+	for _, d := range c.Decisions {
+		info.Decisions = append(info.Decisions, DecisionInfo{d.Rpc, d.RequestId, int(d.RecordCount)})
+	}
+	records, _, err := c.recordsOf(codec, m.Sequence)
+	return info, records, err
+}
+
+// MessageID is the id in a commit's published bytes.
+func MessageID(coop string, m Message) (CommitID, error) {
+	c, err := openCommit(m.Data, coop)
+	if err != nil {
+		return CommitID{}, err
+	}
+	return c.id, nil
 }

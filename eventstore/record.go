@@ -71,8 +71,8 @@ func NewCodec(events ...proto.Message) Codec {
 				public:  f.Message().Fields().ByName("public"),
 				private: f.Message().Fields().ByName("private"),
 			}
-			if t.public == nil || t.private == nil {
-				panic(fmt.Sprintf("event %s has no public or no private part", f.FullName()))
+			if t.public == nil || t.private == nil || f.Message().Fields().Len() != 2 {
+				panic(fmt.Sprintf("event %s has not just a public and a private part", f.FullName()))
 			}
 			c.types[f.Number()] = t
 		}
@@ -90,6 +90,10 @@ func (c Codec) encode(event proto.Message) (typ uint32, public, private []byte, 
 	t, ok := c.types[set.Number()]
 	if !ok || t.event.Descriptor() != m.Descriptor() {
 		return 0, nil, nil, fmt.Errorf("event %s is not known to this store", set.FullName())
+	}
+	if in := unknownField(m); in != "" {
+		// It would be stored, and stop every node.
+		return 0, nil, nil, fmt.Errorf("event %s has a field in %s that is not known here", set.FullName(), in)
 	}
 	inner := m.Get(set).Message()
 	how := proto.MarshalOptions{Deterministic: true}
@@ -163,7 +167,7 @@ func unknownField(m protoreflect.Message) (in string) {
 // refuses: it returns a new state that shares nothing with the old one that
 // either will change. The records it gets don't say who decided them and when:
 // what a state needs stands in the event. The zero S is a thing to which nothing
-// has happened.
+// has happened. There is one Kind for a name: states are kept by stream.
 type Kind[S any] struct {
 	Name   string // the streams are Name + "/" + id
 	Evolve func(S, Record) S

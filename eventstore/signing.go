@@ -20,10 +20,10 @@ func (n *Node) sign(ctx context.Context) {
 		if n.Trouble() == nil && uint64(at.Position) > n.signer.Last().Size {
 			hit("while-signing")
 			if _, err := n.signer.SignTree(at.tree); err != nil {
-				n.logger.Error("couldn't sign a checkpoint", "position", at.Position, "error", err)
-				if errors.Is(err, merkle.ErrForked) || errors.Is(err, merkle.ErrBackwards) {
-					n.report(&TroubleError{Reason: "the records do not extend what was signed: " + err.Error(), Sequence: at.Sequence, Position: at.Position, Err: err})
+				if errors.Is(err, merkle.ErrStopped) {
+					err = fmt.Errorf("%w: %w", ErrIO, err)
 				}
+				n.fail(n.asTrouble("the records can't be signed", at.Checkpoint, err))
 				return
 			}
 			old := n.signed.Swap(&changed{make(chan struct{})})
@@ -59,6 +59,7 @@ func (n *Node) Signed(ctx context.Context, p Position) (merkle.SignedCheckpoint,
 		}
 		select {
 		case <-renewed.c:
+		case <-n.halted:
 		case <-ctx.Done():
 			return merkle.SignedCheckpoint{}, fmt.Errorf("no checkpoint for position %d was signed in time: %w", p, ctx.Err())
 		}
@@ -84,7 +85,7 @@ func (n *Node) scrub(ctx context.Context) {
 		if err := n.compare(ctx, seq); err != nil && (errors.Is(err, ErrCorrupt) || errors.Is(err, ErrNoMessage)) {
 			cp := n.tip.Load().Checkpoint
 			cp.Sequence = seq
-			n.report(n.asTrouble("damage was found on disk", cp, err).(*TroubleError))
+			n.fail(n.asTrouble("damage was found on disk", cp, err))
 			return
 		}
 	}

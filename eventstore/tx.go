@@ -5,7 +5,9 @@ import (
 	"errors"
 	"fmt"
 	"runtime/debug"
+	"strings"
 	"time"
+	"unicode/utf8"
 
 	"google.golang.org/protobuf/proto"
 
@@ -21,6 +23,21 @@ type Request struct {
 	RPC         string
 	Fingerprint [32]byte // SHA-256 over the rpc and the request
 	MinPosition Position // decide only when the node has reached it
+}
+
+// maxName bounds each name in a Request, in bytes.
+const maxName = 256
+
+// check refuses what can't be stored: names are part of keys and of the commit.
+func (r Request) check() error {
+	for _, f := range []struct{ field, value string }{
+		{"request id", r.ID}, {"member", r.Member}, {"person", r.Person}, {"rpc", r.RPC},
+	} {
+		if len(f.value) > maxName || !utf8.ValidString(f.value) || strings.IndexByte(f.value, 0) >= 0 {
+			return fmt.Errorf("%w: %s %.80q: at most %d bytes of UTF-8 without NUL are allowed", ErrRequest, f.field, f.value, maxName)
+		}
+	}
+	return nil
 }
 
 // Outcome is what a command did.
@@ -87,6 +104,12 @@ func (tx *Tx) Record(stream Stream, event proto.Message, options ...RecordOption
 	for _, o := range options {
 		o(&d.record)
 	}
+	if day := d.record.EffectiveDate; day != "" {
+		if _, err := time.Parse(time.DateOnly, day); err != nil {
+			tx.err = errors.Join(tx.err, fmt.Errorf("effective date: %w", err))
+			return
+		}
+	}
 	tx.drafts = append(tx.drafts, d)
 	tx.size += len(stream) + len(public) + len(private) + 96
 }
@@ -95,7 +118,9 @@ func (tx *Tx) Record(stream Stream, event proto.Message, options ...RecordOption
 func (tx *Tx) Made(id string) { tx.ids = append(tx.ids, id) }
 
 func (tx *Tx) load(stream Stream, zero any, evolve func(any, Record) any) (any, uint64, error) {
-	return tx.batch.fold(stream, zero, evolve)
+	state, version, err := tx.batch.fold(stream, zero, evolve)
+	tx.batch.node.noteDamage(err)
+	return state, version, err
 }
 
 // noRows answers for a view that this node does not have.
@@ -125,6 +150,7 @@ type batch struct {
 	order    []streamAt // of the commit's records
 	leaves   []merkle.Hash
 	leaf     []byte // scratch
+	doubt    bool   // the commit may be in the log
 }
 
 // folded is a stream's state after its record number version.
@@ -167,6 +193,9 @@ func (b *batch) fold(stream Stream, zero any, evolve func(any, Record) any) (any
 			if err != nil {
 				return nil, 0, err
 			}
+			if f.version > 0 {
+				b.node.states.Add(stream, f)
+			}
 		}
 	}
 	f = f.through(b.fresh[stream])
@@ -207,6 +236,9 @@ var errFull = errors.New("the commit is full")
 
 // decide runs one decision. An error leaves the batch as it was.
 func (b *batch) decide(req Request, fn func(*Tx) error) (Outcome, error) {
+	if err := req.check(); err != nil {
+		return Outcome{}, err
+	}
 	if req.ID != "" {
 		if outcome, found, err := b.repeat(req); found || err != nil {
 			return outcome, err
@@ -221,7 +253,10 @@ func (b *batch) decide(req Request, fn func(*Tx) error) (Outcome, error) {
 	}
 	size := tx.size + len(req.ID) + len(req.Member) + len(req.Person) + len(req.RPC) + 64
 	for _, id := range tx.ids {
-		size += len(id) + 2
+		if !utf8.ValidString(id) {
+			return Outcome{}, fmt.Errorf("made id %q is not UTF-8", id)
+		}
+		size += len(id) + 4
 	}
 	switch {
 	case len(tx.drafts) == 0:
@@ -244,6 +279,14 @@ func call(fn func(*Tx) error, tx *Tx) (err error) {
 	}()
 	return fn(tx)
 }
+
+// What the views may write for one commit. With the other rows of a commit and
+// those that a follower has collected before it, that fits into one write of the
+// store: a commit that can't be applied would stop every node for good.
+const (
+	maxViewBytes = 4 << 20
+	maxViewRows  = 40_000
+)
 
 // record puts a decision's drafts into the commit and applies them to the views.
 func (b *batch) record(req Request, tx *Tx, size int) (Outcome, error) {
@@ -288,6 +331,14 @@ func (b *batch) record(req Request, tx *Tx, size int) (Outcome, error) {
 		b.leaf = appendLeaf(b.leaf[:0], r.Position, &d.record)
 		leaves = append(leaves, merkle.LeafHash(b.leaf))
 		records, encoded = append(records, r), append(encoded, data)
+	}
+	if b.rows.bytes > maxViewBytes || b.rows.dirty.Len() > maxViewRows {
+		undo()
+		if b.commit != nil {
+			return Outcome{}, errFull
+		}
+		return Outcome{}, fmt.Errorf("%w: it changes more rows of views than at most %d, or more than %d bytes of them",
+			ErrTooBig, maxViewRows, maxViewBytes)
 	}
 	if b.commit == nil {
 		b.commit = &commit{Commit: eventv1.Commit{
@@ -334,35 +385,43 @@ func (b *batch) applyViews(r Record) (err error) {
 func (b *batch) repeat(req Request) (Outcome, bool, error) {
 	key := requestKey(req.Member, req.ID)
 	if i, ok := b.requests[string(key)]; ok {
-		return outcomeOf(&b.commit.Commit, i, req.Fingerprint)
+		outcome, err := outcomeOf(&b.commit.Commit, i, req.Fingerprint)
+		return outcome, true, err
 	}
 	row, err := b.rows.Get(key)
 	if err != nil || row == nil {
 		return Outcome{}, false, err
 	}
+	outcome, err := b.stored(row, req.Fingerprint)
+	b.node.noteDamage(err)
+	return outcome, true, err
+}
+
+// stored is the outcome that a row of the request index leads to.
+func (b *batch) stored(row []byte, fingerprint [32]byte) (Outcome, error) {
 	at, err := decodeNumbers(row, 2)
 	if err != nil {
-		return Outcome{}, false, fmt.Errorf("request index: %w", err)
+		return Outcome{}, fmt.Errorf("request index: %w", err)
 	}
 	data, err := readMessage(b.snapshot, Sequence(at[0]))
 	if err != nil {
-		return Outcome{}, false, err
+		return Outcome{}, err
 	}
 	c, err := openCommit(data, b.node.coop)
 	if err != nil {
-		return Outcome{}, false, fmt.Errorf("couldn't read commit %d: %w", at[0], err)
+		return Outcome{}, fmt.Errorf("couldn't read commit %d: %w", at[0], err)
 	}
-	return outcomeOf(&c.Commit, int(at[1]), req.Fingerprint)
+	if at[1] >= uint64(len(c.Decisions)) {
+		return Outcome{}, fmt.Errorf("%w: request index names decision %d of %d", ErrCorrupt, at[1], len(c.Decisions))
+	}
+	return outcomeOf(&c.Commit, int(at[1]), fingerprint)
 }
 
 // outcomeOf is the outcome of a commit's decision number i, for a request with
 // this fingerprint.
-func outcomeOf(c *eventv1.Commit, i int, fingerprint [32]byte) (Outcome, bool, error) {
-	if i >= len(c.Decisions) {
-		return Outcome{}, true, fmt.Errorf("%w: request index names decision %d of %d", ErrCorrupt, i, len(c.Decisions))
-	}
+func outcomeOf(c *eventv1.Commit, i int, fingerprint [32]byte) (Outcome, error) {
 	if [32]byte(c.Decisions[i].Fingerprint) != fingerprint {
-		return Outcome{}, true, ErrRequestReused
+		return Outcome{}, ErrRequestReused
 	}
 	first := Position(c.FirstPosition)
 	for _, d := range c.Decisions[:i] {
@@ -371,5 +430,5 @@ func outcomeOf(c *eventv1.Commit, i int, fingerprint [32]byte) (Outcome, bool, e
 	return Outcome{
 		First: first, Last: first + Position(c.Decisions[i].RecordCount) - 1,
 		IDs: c.Decisions[i].Ids, Repeated: true,
-	}, true, nil
+	}, nil
 }

@@ -1,6 +1,7 @@
 package eventstore
 
 import (
+	"bytes"
 	"context"
 	"errors"
 	"fmt"
@@ -51,9 +52,13 @@ func (n *Node) Decide(ctx context.Context, req Request, fn func(*Tx) error) (Out
 	case r := <-c.done:
 		return r.outcome, r.err
 	case <-ctx.Done():
+	case <-n.ended:
 	}
 	if c.state.CompareAndSwap(waiting, abandoned) {
-		return Outcome{}, fmt.Errorf("the command was not begun: %w", ctx.Err())
+		if err := ctx.Err(); err != nil {
+			return Outcome{}, fmt.Errorf("the command was not begun: %w", err)
+		}
+		return Outcome{}, ErrClosed
 	}
 	select {
 	case r := <-c.done:
@@ -75,6 +80,7 @@ func (n *Node) await(ctx context.Context, p Position) error {
 		}
 		select {
 		case <-at.c:
+		case <-n.halted:
 		case <-ctx.Done():
 			return fmt.Errorf("%w: %d, it is at %d", ErrAhead, p, at.Position)
 		}
@@ -84,14 +90,14 @@ func (n *Node) await(ctx context.Context, p Position) error {
 // write is the writer goroutine: the only one that changes the store.
 func (n *Node) write(ctx context.Context) {
 	defer n.refuseAll()
-	for {
+	for ctx.Err() == nil {
 		if c := n.carry; c != nil {
 			n.carry = nil
 			n.work(ctx, []*command{c})
 			continue
 		}
 		idle := (<-chan time.Time)(nil)
-		if n.Trouble() == nil && n.building() != nil {
+		if n.Trouble() == nil && n.unbuilt() {
 			ready := make(chan time.Time)
 			close(ready)
 			idle = ready
@@ -117,6 +123,7 @@ func (n *Node) write(ctx context.Context) {
 
 // refuseAll answers the commands that no one will decide any more.
 func (n *Node) refuseAll() {
+	close(n.ended) // a command that comes now finds out by itself
 	if n.carry != nil {
 		n.carry.done <- result{err: ErrClosed}
 	}
@@ -162,21 +169,38 @@ func (n *Node) work(ctx context.Context, cmds []*command) {
 		hit("after-decide")
 		again, err := n.settle(ctx, b, results)
 		b.close()
-		switch {
-		case err != nil:
-			n.fail(err)
-			if errors.Is(err, ErrLowDisk) {
-				answerAll(cmds, err)
-			} else {
-				answerAll(cmds, ErrOutcomeUnknown)
-			}
+		if err != nil {
+			answerAll(cmds, n.giveUp(ctx, b, err))
 			return
-		case !again:
+		}
+		if !again {
 			answer(cmds, results)
 			return
 		}
 	}
 }
+
+// giveUp stops the node where err is a reason to, and says what to tell those
+// whose commands it met.
+func (n *Node) giveUp(ctx context.Context, b *batch, err error) error {
+	stopping := ctx.Err() != nil
+	switch {
+	case errors.Is(err, ErrLowDisk):
+		return err
+	case !stopping || errors.Is(err, ErrIO):
+		n.fail(err)
+	}
+	switch {
+	case b.doubt:
+		return ErrOutcomeUnknown
+	case stopping:
+		return ErrClosed
+	}
+	return n.Trouble()
+}
+
+// maxBatch bounds the commands that are answered together, refusals included.
+const maxBatch = 4096
 
 // decideAll runs the commands' decisions in the batch, and those of commands
 // that are waiting, until the commit is full.
@@ -184,7 +208,7 @@ func (n *Node) decideAll(b *batch, cmds []*command, more bool) ([]*command, []re
 	results := make([]result, 0, len(cmds))
 	for i := 0; ; i++ {
 		if i == len(cmds) {
-			if !more {
+			if !more || i == maxBatch {
 				return cmds, results
 			}
 			c := n.next()
@@ -248,11 +272,13 @@ func (n *Node) settle(ctx context.Context, b *batch, results []result) (again bo
 	if len(b.commit.data) > MaxCommitBytes {
 		return false, fmt.Errorf("commit has %d bytes, at most %d are allowed", len(b.commit.data), MaxCommitBytes)
 	}
+	b.doubt = true
 	stored, err := n.publish(ctx, b)
 	if err != nil {
 		return false, err
 	}
 	if !stored {
+		b.doubt = false
 		return true, n.catchUpToLog(ctx)
 	}
 	hit("after-publish")
@@ -265,23 +291,36 @@ func (n *Node) settle(ctx context.Context, b *batch, results []result) (again bo
 func (n *Node) confirm(ctx context.Context, b *batch, results []result) (again bool, err error) {
 	refused := false
 	for _, r := range results {
-		refused = refused || (r.err != nil && !errors.Is(r.err, ErrRequestReused)) || !r.outcome.Repeated
+		// What repeats an earlier request does not depend on the log's end.
+		refused = refused || !r.outcome.Repeated && !errors.Is(r.err, ErrRequestReused)
 	}
 	if !refused || n.log.Exclusive() {
 		return false, nil
 	}
+	var status LogStatus
+	if err := n.insist(ctx, func() (err error) { status, err = n.log.Status(ctx); return err }); err != nil {
+		return false, err
+	}
+	if status.Last == b.tip.Sequence {
+		return false, nil
+	}
+	return true, n.catchUpToLog(ctx)
+}
+
+// insist asks the log until it answers, or has nothing more to say.
+func (n *Node) insist(ctx context.Context, ask func() error) error {
 	for {
-		status, err := n.log.Status(ctx)
+		err := ask()
+		var trouble *TroubleError
 		switch {
-		case err == nil && status.Last <= b.tip.Sequence:
-			return false, nil
-		case err == nil:
-			return true, n.catchUpToLog(ctx)
+		case err == nil || errors.As(err, &trouble) || errors.Is(err, ErrIO):
+			return err
 		case errors.Is(err, ErrNoLog):
-			return false, &TroubleError{Reason: "the log is gone", Sequence: b.tip.Sequence, Position: b.tip.Position, Err: err}
+			return n.asTrouble("the log is gone", n.tip.Load().Checkpoint, err)
 		}
+		n.logger.Warn("the log does not answer; it is asked again", "error", err)
 		if err := pause(ctx, 50*time.Millisecond); err != nil {
-			return false, err
+			return err
 		}
 	}
 }
@@ -292,40 +331,89 @@ func (n *Node) confirm(ctx context.Context, b *batch, results []result) (again b
 // then it is known whose.
 func (n *Node) publish(ctx context.Context, b *batch) (stored bool, err error) {
 	expected := b.tip.Sequence - 1
-	doubt := false
+	attempt, cancel := linger(ctx, publishGrace)
+	defer cancel()
+	doubt := false // an earlier try may still land
 	for wait := 5 * time.Millisecond; ; wait = min(2*wait, time.Second) {
 		hit("before-publish")
-		err := n.log.Publish(ctx, expected, b.commit.id, b.commit.data)
+		err := n.log.Publish(attempt, expected, b.commit.id, b.commit.data)
 		switch {
 		case err == nil:
 			return true, nil
 		case errors.Is(err, ErrConflict):
-			m, err := n.log.Read(ctx, expected+1)
-			if err == nil {
-				other, err := openCommit(m.Data, n.coop)
-				if err != nil {
-					return false, n.asTrouble("another commit that can't be read stands in the log", b.tip, err)
-				}
-				return other.id == b.commit.id, nil
+			if stored, err = n.whose(attempt, b); err == nil {
+				return stored, nil
 			}
-			if errors.Is(err, ErrCorrupt) {
-				return false, n.asTrouble("another commit that can't be read stands in the log", b.tip, err)
+			var trouble *TroubleError
+			if errors.As(err, &trouble) || errors.Is(err, ErrIO) {
+				return false, err
 			}
-			doubt = true
 		case errors.Is(err, ErrNoSpace) && !doubt:
+			b.doubt = false
 			return false, fmt.Errorf("%w: %w", ErrLowDisk, err)
 		case errors.Is(err, ErrIO):
 			return false, err
 		case errors.Is(err, ErrNoLog):
-			return false, &TroubleError{Reason: "the log is gone", Sequence: expected, Position: n.tip.Load().Position, Err: err}
+			return false, n.asTrouble("the log is gone", n.tip.Load().Checkpoint, err)
+		case errors.Is(err, ErrCorrupt):
+			return false, n.asTrouble("the log does not count as it must", n.tip.Load().Checkpoint, err)
 		default:
 			doubt = true
-			n.logger.Warn("the outcome of a publish is unknown; it is repeated", "sequence", expected+1, "error", err)
 		}
+		n.logger.Warn("the outcome of a publish is unknown; it is repeated", "sequence", expected+1, "error", err)
 		if err := pause(ctx, wait); err != nil {
 			return false, err
 		}
 	}
+}
+
+// whose looks at the commit that stands where the batch's own should: is it the
+// batch's own? An error that is neither trouble nor ErrIO is worth another try.
+func (n *Node) whose(ctx context.Context, b *batch) (ours bool, err error) {
+	m, err := n.log.Read(ctx, b.tip.Sequence)
+	switch {
+	case errors.Is(err, ErrNoMessage):
+		// The log may have lost its end.
+		cp := n.tip.Load().Checkpoint
+		status, err := n.log.Status(ctx)
+		if err == nil {
+			err = n.checkLog(ctx, status, cp)
+		}
+		if err == nil {
+			err = fmt.Errorf("the log ends at commit %d and conflicts with %d", status.Last, b.tip.Sequence)
+		}
+		return false, err
+	case errors.Is(err, ErrCorrupt):
+		return false, n.asTrouble("another commit that can't be read stands in the log", b.tip, err)
+	case err != nil:
+		return false, err
+	}
+	other, err := openCommit(m.Data, n.coop)
+	if err != nil {
+		return false, n.asTrouble("another commit that can't be read stands in the log", b.tip, err)
+	}
+	if other.id == b.commit.id && !bytes.Equal(m.Data, b.commit.data) {
+		return false, n.asTrouble("the log changed a commit of this node", b.tip, ErrCorrupt)
+	}
+	return other.id == b.commit.id, nil
+}
+
+// publishGrace is how long a publish may still take when the node stops.
+const publishGrace = 5 * time.Second
+
+// linger gives a context that ends some time after ctx does.
+func linger(ctx context.Context, grace time.Duration) (context.Context, context.CancelFunc) {
+	out, cancel := context.WithCancel(context.WithoutCancel(ctx))
+	stop := context.AfterFunc(ctx, func() {
+		timer := time.NewTimer(grace)
+		defer timer.Stop()
+		select {
+		case <-timer.C:
+			cancel()
+		case <-out.Done():
+		}
+	})
+	return out, func() { stop(); cancel() }
 }
 
 // pause waits, or ends with ErrClosed when the node does.
@@ -349,8 +437,7 @@ func (n *Node) receive(ctx context.Context, f Follower) {
 			return
 		}
 		if err != nil {
-			cp := n.tip.Load().Checkpoint
-			n.report(n.asTrouble("the log can't be followed", cp, err).(*TroubleError))
+			n.fail(n.asTrouble("the log can't be followed", n.tip.Load().Checkpoint, err))
 			return
 		}
 		select {
@@ -364,24 +451,21 @@ func (n *Node) receive(ctx context.Context, f Follower) {
 // catchUpToLog applies all that the log has, after checking that it is still
 // the log it was.
 func (n *Node) catchUpToLog(ctx context.Context) error {
-	for {
-		status, err := n.log.Status(ctx)
-		if err == nil {
-			err = n.checkLog(ctx, status, n.tip.Load().Checkpoint)
-		}
-		var trouble *TroubleError
-		switch {
-		case err == nil && n.log.Exclusive():
-			return &TroubleError{Reason: "someone else wrote to a log that is this node's alone", Sequence: status.Last}
-		case err == nil:
-			return n.catchUp(ctx, status.Last)
-		case errors.As(err, &trouble) || errors.Is(err, ErrIO):
+	var status LogStatus
+	cp := n.tip.Load().Checkpoint
+	err := n.insist(ctx, func() (err error) {
+		if status, err = n.log.Status(ctx); err != nil {
 			return err
 		}
-		if err := pause(ctx, 50*time.Millisecond); err != nil {
-			return err
-		}
+		return n.checkLog(ctx, status, cp)
+	})
+	if err != nil {
+		return err
 	}
+	if n.exclusive {
+		return n.asTrouble("someone else wrote to a log that is this node's alone", cp, nil)
+	}
+	return n.catchUp(ctx, status.Last)
 }
 
 // catchUp applies what the follower brings until the store holds the commit.

@@ -3,12 +3,8 @@ package main
 import (
 	"context"
 	"crypto/rand"
-	"crypto/tls"
-	"crypto/x509"
 	"errors"
-	"fmt"
 	"net"
-	"os"
 	"strings"
 	"time"
 
@@ -16,7 +12,8 @@ import (
 	"google.golang.org/grpc/credentials"
 	"google.golang.org/grpc/credentials/insecure"
 
-	"seamshare.example/cmd/seamshare/internal/signin"
+	coopv1 "seamshare.example/proto/gen/seamshare/coop/v1"
+	"seamshare.example/services/access"
 )
 
 // call is one call on the way: its connection, its deadline, and the name under which a command may be repeated.
@@ -37,9 +34,14 @@ func query[T any](ctx context.Context, s *session, ask func(q call) (T, error)) 
 	})
 }
 
-// command changes something on the server, once, however often it is repeated with the same request id.
+// command changes something on the server, once, however often it is repeated with the same request id. It signs in
+// first, so that a server that can't be reached, or takes no key, is known before anything is sent that changes something.
 func command[T any](ctx context.Context, s *session, do func(q call) (T, error)) (T, error) {
 	return onServer(ctx, s, func(q call) (T, error) {
+		if _, err := coopv1.NewAccessServiceClient(q.conn).WhoAmI(q.ctx, &coopv1.WhoAmIRequest{}); err != nil {
+			var none T
+			return none, asFailure(err)
+		}
 		answer, err := do(q)
 		if err != nil {
 			return answer, maybeDone(err, q.requestID)
@@ -73,19 +75,16 @@ func onServer[T any](ctx context.Context, s *session, f func(q call) (T, error))
 
 // dial opens a connection that signs in by itself.
 func dial(p profile) (*grpc.ClientConn, error) {
-	key, err := signin.ReadKey(p.Key)
-	if errors.Is(err, signin.ErrKeyFile) {
-		return nil, &failure{Exit: exitUsage, Reason: "WRONG_INPUT", Field: "--key", Message: err.Error(), Hint: "seamshare key new FILE makes one", Err: err}
-	}
+	key, err := access.ReadKey(p.Key)
 	if err != nil {
-		return nil, err
+		return nil, keyFailure("--key", err)
 	}
 	transport, err := transportFor(p)
 	if err != nil {
 		return nil, err
 	}
-	who := signin.Identity{CoopID: p.CoopID, PersonID: p.Person, MemberID: p.Member, Key: key}
-	conn, err := grpc.NewClient("dns:///"+p.Server, append(signin.DialOptions(who), grpc.WithTransportCredentials(transport))...)
+	as := access.SignIn{Key: key, Person: p.Person, Member: p.Member, Coop: p.CoopID}
+	conn, err := access.Dial("dns:///"+p.Server, as, grpc.WithTransportCredentials(transport))
 	if err != nil {
 		return nil, wrongUsage("--server", "give it as host:port", "%q can't be an address: %v", p.Server, err)
 	}
@@ -98,19 +97,12 @@ func transportFor(p profile) (credentials.TransportCredentials, error) {
 	if err != nil {
 		return nil, wrongUsage("--server", "give it as host:port, such as localhost:7700", "%q has no host and port", p.Server)
 	}
-	if p.CA == "" {
-		if ip := net.ParseIP(host); host == "localhost" || ip != nil && ip.IsLoopback() {
-			return insecure.NewCredentials(), nil
-		}
-		return credentials.NewTLS(&tls.Config{MinVersion: tls.VersionTLS13}), nil
+	if ip := net.ParseIP(host); p.CA == "" && (host == "localhost" || ip != nil && ip.IsLoopback()) {
+		return insecure.NewCredentials(), nil
 	}
-	pem, err := os.ReadFile(p.CA)
+	config, err := access.ClientTLS(p.CA)
 	if err != nil {
-		return nil, fmt.Errorf("couldn't read the certificate: %w", err)
+		return nil, wrongInput("--ca", "ask whoever runs the node for its certificate", "%v", err)
 	}
-	pool := x509.NewCertPool()
-	if !pool.AppendCertsFromPEM(pem) {
-		return nil, wrongInput("--ca", "ask whoever runs the node for its certificate", "%s holds no PEM certificate", p.CA)
-	}
-	return credentials.NewTLS(&tls.Config{RootCAs: pool, MinVersion: tls.VersionTLS13}), nil
+	return credentials.NewTLS(config), nil
 }

@@ -150,6 +150,6 @@ func (s *session) whoamiCommand() *cobra.Command {
 
 func printWho(w io.Writer, who *coopv1.WhoAmIResponse) error {
 	say(w, "You are %s of %s (%s) at %s.", who.GetPersonId(), who.GetTradingName(), who.GetMemberId(), who.GetCoopName())
-	say(w, "You may act as: %s.", words(who.GetRoles(), roleWords))
+	say(w, "You may act as: %s.", words(who.GetRoles()))
 	return nil
 }

@@ -9,17 +9,11 @@ import (
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/status"
 
-	"seamshare.example/cmd/seamshare/internal/signin"
+	"seamshare.example/services/fault"
 )
-
-// reasonOutcomeUnknown is what a node answers, and what we say, when a command may or may not have been committed.
-const reasonOutcomeUnknown = "OUTCOME_UNKNOWN"
 
 // fromStatus turns a server's answer into words; nil where err is no gRPC status.
 func fromStatus(err error) *failure {
-	if refused, ok := errors.AsType[*signin.RefusedError](err); ok {
-		return notSignedIn(refused)
-	}
 	st, ok := status.FromError(err)
 	if !ok || st.Code() == codes.OK {
 		return nil
@@ -44,7 +38,7 @@ func fromStatus(err error) *failure {
 			f.Hint = fmt.Sprintf("try again in %v", d.GetRetryDelay().AsDuration())
 		}
 	}
-	if f.Reason == reasonOutcomeUnknown {
+	if f.Reason == string(fault.OutcomeUnknown) {
 		f.Exit = exitUnknown
 	}
 	if len(f.Problems) == 1 {
@@ -87,25 +81,11 @@ func meaning(code codes.Code) (exitCode, string, string) {
 	return exitUnreachable, "SERVER_FAILED", "try again; if it stays so, tell whoever runs the node"
 }
 
-// notSignedIn is why the server gave no token.
-func notSignedIn(refused *signin.RefusedError) *failure {
-	f := fromStatus(refused.Err)
-	if f == nil {
-		f = &failure{Exit: exitNoRight, Reason: "NOT_SIGNED_IN", Message: refused.Err.Error(), Err: refused}
-	}
-	if f.Exit != exitUnreachable {
-		f.Exit = exitNoRight
-		f.Message = "couldn't sign in: " + f.Message
-		f.Hint = "check --person, --member, --coop and --key: the registrar can tell you what is recorded"
-	}
-	return f
-}
-
 // maybeDone corrects the failure of a command that was sent: where the connection or the time ended first, nobody here
 // knows whether it was committed. The same request id makes a repeat safe.
 func maybeDone(err error, requestID string) error {
-	if _, before := errors.AsType[*signin.RefusedError](err); before {
-		return err // it was never sent
+	if _, ours := errors.AsType[*failure](err); ours {
+		return err // found out here, before anything was sent
 	}
 	f := fromStatus(err)
 	if f == nil {
@@ -114,12 +94,13 @@ func maybeDone(err error, requestID string) error {
 	switch code := status.Code(err); {
 	case f.Exit == exitUnknown:
 	case code == codes.DeadlineExceeded, code == codes.Canceled, errors.Is(err, context.Canceled):
-	case code == codes.Unavailable && f.Reason == "UNAVAILABLE": // not the server's own word: that has a reason of its own
+	case code == codes.Unavailable && f.Reason == "UNAVAILABLE": // not the node's own word: that has a reason of its own
+	case f.Reason == string(fault.StorageFailed): // it may have failed after the commit
 	case code == codes.Unknown, code == codes.Internal:
 	default:
 		return f
 	}
-	f.Exit, f.Reason = exitUnknown, reasonOutcomeUnknown
+	f.Exit, f.Reason = exitUnknown, string(fault.OutcomeUnknown)
 	f.Message = "it is not known whether this was done: " + f.Message
 	f.Hint = "repeat the same command with --request-id " + requestID + "; it is done once, never twice"
 	return f

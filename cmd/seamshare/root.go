@@ -108,7 +108,7 @@ func (s *session) rootCommand() *cobra.Command {
 		s.orderCommand(), s.agreementCommand(), s.yieldCommand(), s.shareCommand())
 	add(root, groupDesk, s.fieldCommand(), s.memberCommand(), s.personCommand(), s.roleCommand(), s.paymentCommand(),
 		s.costCommand(), s.refundCommand(), s.balancesCommand())
-	add(root, groupNode, s.demoCommand())
+	add(root, groupNode, s.initCommand(), s.serveCommand(), s.demoCommand(), s.verifyCommand(), s.logCommand(), s.backupCommand(), s.restoreCommand(), s.rebuildCommand())
 	add(root, "", s.signInCommand(), s.whoamiCommand(), s.keyCommand())
 	root.AddCommand(helpTopics()...)
 	return root

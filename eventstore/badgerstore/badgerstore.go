@@ -3,6 +3,7 @@
 package badgerstore
 
 import (
+	"bytes"
 	"errors"
 	"fmt"
 	"log/slog"
@@ -13,6 +14,7 @@ import (
 
 	"github.com/dgraph-io/badger/v4"
 	"github.com/dgraph-io/badger/v4/options"
+	"golang.org/x/sys/unix"
 
 	"seamshare.example/eventstore"
 )
@@ -23,6 +25,9 @@ const (
 	needBytes = 8 << 20
 	needRows  = 60_000
 )
+
+// ErrInUse: another process has the store open, or this one has.
+var ErrInUse = errors.New("the store is in use")
 
 // Options are the settings of a store.
 type Options struct {
@@ -79,10 +84,13 @@ func Open(o Options) (s *Store, aside *Aside, err error) {
 		return nil, nil, fmt.Errorf("couldn't make the store's directory: %w", err)
 	}
 	if err := writeSynced(marker, boot+"\n"); err != nil {
-		return nil, nil, fmt.Errorf("couldn't write the marker of the store: %w", err)
+		return nil, aside, fmt.Errorf("couldn't write the marker of the store: %w", err)
 	}
 	db, err := badger.Open(settings(o))
 	if err != nil {
+		if inUse(o.Dir) {
+			return nil, aside, fmt.Errorf("%w: %s", ErrInUse, o.Dir)
+		}
 		return nil, aside, fmt.Errorf("%w: couldn't open the store in %s: %w", eventstore.ErrCorrupt, o.Dir, err)
 	}
 	if db.MaxBatchSize() < needBytes || db.MaxBatchCount() < needRows {
@@ -132,7 +140,31 @@ func writeSynced(path, text string) error {
 		return err
 	}
 	_, err = f.WriteString(text)
-	return errors.Join(err, f.Sync(), f.Close())
+	if err := errors.Join(err, f.Sync(), f.Close()); err != nil {
+		return err
+	}
+	// The marker must not be lost while rows written after it are kept: its name
+	// is on disk only when the directory is, and that one's in its parent.
+	return errors.Join(syncDir(filepath.Dir(path)), syncDir(filepath.Dir(filepath.Dir(path))))
+}
+
+func syncDir(path string) error {
+	dir, err := os.Open(path)
+	if err != nil {
+		return err
+	}
+	return errors.Join(dir.Sync(), dir.Close())
+}
+
+// inUse reports that another store is open on the directory: Badger holds a lock
+// on it, and says so in words only.
+func inUse(path string) bool {
+	dir, err := os.Open(path)
+	if err != nil {
+		return false
+	}
+	defer dir.Close()
+	return errors.Is(unix.Flock(int(dir.Fd()), unix.LOCK_SH|unix.LOCK_NB), unix.EWOULDBLOCK)
 }
 
 // tidy lets Badger give back space now and then. What is in its value log is
@@ -204,19 +236,28 @@ func (s snapshot) Get(key []byte) ([]byte, error) {
 
 func (s snapshot) Scan(prefix, start []byte, reverse bool, fn func(key, value []byte) bool) error {
 	o := badger.DefaultIteratorOptions
-	o.Reverse, o.Prefix = reverse, prefix
-	o.PrefetchSize = 16
+	o.Reverse = reverse
+	o.PrefetchValues = false // values lie beside their keys
+	if !reverse {
+		o.Prefix = prefix // in reverse the key sought may lie behind the prefix
+	}
 	it := s.txn.NewIterator(o)
 	defer it.Close()
-	switch {
-	case start != nil:
+	if !reverse {
+		if bytes.Compare(start, prefix) < 0 {
+			start = prefix
+		}
 		it.Seek(start)
-	case reverse:
-		// The last key with the prefix lies before the first one behind all
-		// of them; Badger seeks to the last key ≤ what it is given.
-		it.Seek(append(append([]byte{}, prefix...), 0xff, 0xff, 0xff, 0xff, 0xff, 0xff, 0xff, 0xff, 0xff, 0xff, 0xff, 0xff, 0xff, 0xff, 0xff, 0xff))
-	default:
-		it.Seek(prefix)
+	} else {
+		// Badger seeks to the last key ≤ what it is given; nil: the last of all.
+		end := after(prefix)
+		if start == nil || end != nil && bytes.Compare(start, end) >= 0 {
+			start = end
+		}
+		it.Seek(start)
+		if it.Valid() && end != nil && bytes.Equal(it.Item().Key(), end) {
+			it.Next()
+		}
 	}
 	for ; it.ValidForPrefix(prefix); it.Next() {
 		value, err := it.Item().ValueCopy([]byte{})
@@ -230,7 +271,19 @@ func (s snapshot) Scan(prefix, start []byte, reverse bool, fn func(key, value []
 	return nil
 }
 
-// readError tells damage apart from a device that fails.
+// after is the first key behind all that begin with prefix; nil: there is none.
+func after(prefix []byte) []byte {
+	end := bytes.Clone(prefix)
+	for i := len(end) - 1; i >= 0; i-- {
+		if end[i]++; end[i] != 0 {
+			return end[:i+1]
+		}
+	}
+	return nil
+}
+
+// readError: what Badger can't read is damaged. A device that fails under a
+// mapped file ends the process with SIGBUS.
 func readError(err error) error {
 	if err == nil {
 		return nil

@@ -151,6 +151,39 @@ func TestFollowHeals(t *testing.T) {
 		expectNext(t, f, 5, 6)
 	})
 
+	t.Run("over messages that went to somebody else", func(t *testing.T) {
+		l, s := newLog(t)
+		f := follow(t, l, 0)
+		fill(t, l, 0, 2)
+		expectNext(t, f, 0, 2)
+		js := rawClient(t, s)
+		stream, err := js.Stream(testContext(t), streamName)
+		if err != nil {
+			t.Fatal(err)
+		}
+		// The follower asks for so much at once that a second reader of its
+		// consumer gets its turn among the first few.
+		stolen := 0
+		for name := range stream.ConsumerNames(testContext(t)).Name() {
+			consumer, err := js.Consumer(testContext(t), streamName, name)
+			if err != nil {
+				t.Fatal(err)
+			}
+			batch, err := consumer.Fetch(2, jetstream.FetchMaxWait(limit))
+			if err != nil {
+				t.Fatal(err)
+			}
+			fill(t, l, 2, 8)
+			for range batch.Messages() {
+				stolen++
+			}
+		}
+		if stolen == 0 {
+			t.Fatal("nothing was stolen")
+		}
+		expectNext(t, f, 2, 8)
+	})
+
 	t.Run("over a consumer that was taken away", func(t *testing.T) {
 		l, s := newLog(t)
 		f := follow(t, l, 0)

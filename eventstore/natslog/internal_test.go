@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"log/slog"
 	"testing"
 	"time"
 
@@ -84,7 +85,7 @@ func TestCheckAck(t *testing.T) {
 }
 
 // A server that doesn't sync always is refused, by what the running one says.
-func TestCheckSyncs(t *testing.T) {
+func TestServerMustSync(t *testing.T) {
 	for _, c := range []struct {
 		name    string
 		opts    server.Options
@@ -101,10 +102,10 @@ func TestCheckSyncs(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			ns.Start()
 			defer ns.WaitForShutdown()
 			defer ns.Shutdown()
-			if err := checkSyncs(ns.JetStreamConfig()); (err != nil) != c.refused {
+			s := &Server{ns: ns, logger: newServerLogger(slog.New(slog.DiscardHandler))}
+			if err := s.start(false); (err != nil) != c.refused {
 				t.Fatalf("got %v", err)
 			}
 		})

@@ -204,8 +204,11 @@ func TestUnknownOutcome(t *testing.T) {
 		node, truth, p := behindProxy(t)
 		late := follow(t, truth, 0)
 		p.hold(toClient, true)
+		// Shorter than Publish's own limit, which must not be what ends it.
+		ctx, cancel := context.WithTimeout(context.Background(), 10*time.Second)
+		defer cancel()
 		result := make(chan error, 1)
-		go func() { result <- node.Publish(context.Background(), 0, commitID(1), commitData(1)) }()
+		go func() { result <- node.Publish(ctx, 0, commitID(1), commitData(1)) }()
 		expectNext(t, late, 0, 1)
 		p.cut()
 		p.hold(toClient, false)

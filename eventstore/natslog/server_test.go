@@ -194,10 +194,12 @@ func runOnFailingDisk(dir string) (exitCode int) {
 			acknowledged++
 		}
 	}
-	// ctx is shorter than Publish's own limit: without the alarm the error is
-	// that of ctx, and unknown.
 	if !errors.Is(err, eventstore.ErrIO) {
 		return fail(fmt.Errorf("got %w after %d commits, want ErrIO", err, acknowledged))
+	}
+	// ctx is shorter than Publish's own limit.
+	if ctx.Err() != nil {
+		return fail(errors.New("the failure was only noticed when the caller's time ended"))
 	}
 	if err := l.Publish(ctx, eventstore.Sequence(acknowledged), commitID(acknowledged), nil); !errors.Is(err, eventstore.ErrIO) {
 		return fail(fmt.Errorf("got %w from a log that had failed, want ErrIO", err))

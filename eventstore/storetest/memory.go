@@ -16,9 +16,10 @@ import (
 type MemoryStore struct {
 	mu   sync.Mutex
 	rows *btree.Map[string, []byte]
-	// FailWrites makes the next writes fail: each value is one write, true:
-	// it is kept all the same.
-	fail []bool
+	// fail makes the next writes fail: each value is one write, true: it is
+	// kept all the same.
+	fail   []bool
+	writes int
 }
 
 // NewMemoryStore is an empty store.
@@ -35,6 +36,7 @@ func (s *MemoryStore) FailWrite(kept bool) {
 func (s *MemoryStore) Write(changes []eventstore.Change) error {
 	s.mu.Lock()
 	defer s.mu.Unlock()
+	s.writes++
 	var err error
 	if len(s.fail) > 0 {
 		kept := s.fail[0]
@@ -54,6 +56,13 @@ func (s *MemoryStore) Write(changes []eventstore.Change) error {
 	}
 	s.rows = next
 	return err
+}
+
+// Writes counts the calls of Write.
+func (s *MemoryStore) Writes() int {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.writes
 }
 
 // Snapshot is the state of the last write.
@@ -113,6 +122,8 @@ type MemoryLog struct {
 	faults   []Fault
 	late     []latePublish
 	wrong    []string
+	gone     bool
+	tries    int
 }
 
 // Fault is what one publish does instead of working.
@@ -190,8 +201,12 @@ func (l *MemoryLog) Damage(change func(messages [][]byte) [][]byte) {
 func (l *MemoryLog) Publish(ctx context.Context, expected eventstore.Sequence, _ eventstore.CommitID, data []byte) error {
 	l.mu.Lock()
 	defer l.mu.Unlock()
-	if err := ctx.Err(); err != nil {
+	l.tries++
+	if ctx.Err() != nil {
 		return eventstore.ErrUnknown
+	}
+	if l.gone {
+		return eventstore.ErrNoLog
 	}
 	if len(l.faults) > 0 {
 		fault := l.faults[0]
@@ -217,10 +232,41 @@ func (l *MemoryLog) Publish(ctx context.Context, expected eventstore.Sequence, _
 	return nil
 }
 
+// Publishes counts the calls of Publish.
+func (l *MemoryLog) Publishes() int {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	return l.tries
+}
+
+// Lose makes the log go away, or come back.
+func (l *MemoryLog) Lose(gone bool) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	l.gone = gone
+}
+
+// Recreate gives the log another time of creation.
+func (l *MemoryLog) Recreate(at time.Time) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	l.created = at
+}
+
+// Put appends bytes that no node wrote.
+func (l *MemoryLog) Put(data []byte) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	l.append(eventstore.Sequence(len(l.messages)), data)
+}
+
 // Status is always known here.
 func (l *MemoryLog) Status(context.Context) (eventstore.LogStatus, error) {
 	l.mu.Lock()
 	defer l.mu.Unlock()
+	if l.gone {
+		return eventstore.LogStatus{}, eventstore.ErrNoLog
+	}
 	s := eventstore.LogStatus{Created: l.created, Last: eventstore.Sequence(len(l.messages)), Messages: uint64(len(l.messages)), Wrong: l.wrong}
 	if len(l.messages) > 0 {
 		s.First = 1

@@ -12,7 +12,6 @@ import (
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/status"
 
-	"seamshare.example/services/access"
 	"seamshare.example/services/fault"
 )
 
@@ -64,7 +63,6 @@ func (a answers) panicked(ctx context.Context, method string, p any) error {
 // incident writes the whole story to the log and gives the caller its number.
 func (a answers) incident(ctx context.Context, method string, e *fault.Error, kind string, cause error) error {
 	id := rand.Text()[:12]
-	who := access.Caller(ctx)
-	a.log.ErrorContext(ctx, "a call failed inside", "incident", id, "method", method, "person", who.Person, "kind", kind, "cause", cause)
+	a.log.ErrorContext(ctx, "a call failed inside", "incident", id, "method", method, "kind", kind, "cause", cause)
 	return e.With("incident", id)
 }

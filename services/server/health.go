@@ -8,6 +8,8 @@ import (
 	"google.golang.org/grpc"
 	"google.golang.org/grpc/health"
 	healthpb "google.golang.org/grpc/health/grpc_health_v1"
+
+	"seamshare.example/eventstore"
 )
 
 // look is how often watchers hear of the node's state; Check always asks.
@@ -17,13 +19,13 @@ const look = time.Second
 // node is in trouble every service of ours is NOT_SERVING.
 type healthService struct {
 	*health.Server
-	trouble  func() error
+	trouble  func() *eventstore.TroubleError
 	services []string // set by register, then only read
 }
 
-func newHealth(trouble func() error) *healthService {
+func newHealth(trouble func() *eventstore.TroubleError) *healthService {
 	if trouble == nil {
-		trouble = func() error { return nil }
+		trouble = func() *eventstore.TroubleError { return nil }
 	}
 	return &healthService{Server: health.NewServer(), trouble: trouble}
 }

@@ -24,6 +24,7 @@ import (
 	"google.golang.org/grpc/reflection"
 	"google.golang.org/grpc/test/bufconn"
 
+	"seamshare.example/eventstore"
 	"seamshare.example/services/access"
 )
 
@@ -42,8 +43,9 @@ type Config struct {
 	Register func(grpc.ServiceRegistrar)
 	// Guard lets callers in.
 	Guard *access.Guard
-	// Trouble says why the node refuses to work; nil, or an answer of nil: it works.
-	Trouble func() error
+	// Trouble says why the node refuses to work, as eventstore.Node does; nil, or an
+	// answer of nil: it works.
+	Trouble func() *eventstore.TroubleError
 	// TLS is used on every listener. Without it only loopback is served.
 	TLS *tls.Config
 	// Limits bound what one member and one address may ask; zero values are the defaults.
@@ -77,6 +79,7 @@ func New(c Config) (*Server, error) {
 	valid := validation{validator}
 	rates := newRates(c.Limits)
 	g := grpc.NewServer(
+		grpc.ForceServerCodecV2(newCodec()),
 		grpc.MaxRecvMsgSize(maxRequest),
 		grpc.MaxSendMsgSize(maxAnswer),
 		grpc.MaxConcurrentStreams(maxStreams),
@@ -88,10 +91,9 @@ func New(c Config) (*Server, error) {
 		grpc.ChainStreamInterceptor(answers.stream, rates.addressStream, c.Guard.Stream, rates.memberStream, valid.stream),
 	)
 	s := &Server{grpc: g, tls: c.TLS, health: newHealth(c.Trouble)}
-	r := registrar{g}
-	c.Register(r)
-	s.health.register(r, g.GetServiceInfo())
-	reflection.Register(r)
+	c.Register(g)
+	s.health.register(g, g.GetServiceInfo())
+	reflection.Register(g)
 	if err := c.Guard.Take(g.GetServiceInfo()); err != nil {
 		return nil, err
 	}

@@ -6,8 +6,6 @@ import (
 
 	"buf.build/go/protovalidate"
 	"google.golang.org/grpc"
-	"google.golang.org/grpc/codes"
-	"google.golang.org/grpc/status"
 	"google.golang.org/protobuf/proto"
 )
 
@@ -22,8 +20,11 @@ func (v validation) check(message any) error {
 	if !ok {
 		return fmt.Errorf("a request of type %T is no protobuf message", message)
 	}
+	if err := wellFormed(m); err != nil {
+		return err
+	}
 	if err := v.validator.Validate(m); err != nil {
-		return fmt.Errorf("couldn't accept %s: %w", nameOf(message), err)
+		return fmt.Errorf("couldn't accept %s: %w", nameOf(m), err)
 	}
 	return nil
 }
@@ -46,18 +47,9 @@ type validStream struct {
 
 func (s *validStream) RecvMsg(message any) error {
 	if err := s.ServerStream.RecvMsg(message); err != nil {
-		// gRPC says INTERNAL for bytes that don't decode; the mistake is the caller's.
-		if status.Code(err) == codes.Internal {
-			return malformed(message, err)
-		}
 		return err
 	}
 	return s.check(message)
 }
 
-func nameOf(message any) string {
-	if m, ok := message.(proto.Message); ok {
-		return string(m.ProtoReflect().Descriptor().FullName())
-	}
-	return fmt.Sprintf("%T", message)
-}
+func nameOf(m proto.Message) string { return string(m.ProtoReflect().Descriptor().FullName()) }

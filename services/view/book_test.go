@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"google.golang.org/protobuf/proto"
+	"pgregory.net/rapid"
 
 	memberv1 "seamshare.example/proto/gen/seamshare/event/member/v1"
 	orderv1 "seamshare.example/proto/gen/seamshare/event/order/v1"
@@ -65,13 +66,16 @@ func (r *rows) Scan(prefix, start []byte, reverse bool, fn func(key, value []byt
 
 // book is a log without a store: records in order, and the rows of every view.
 type book struct {
-	t        testing.TB
+	t        rapid.TB
 	position eventstore.Position
 	records  map[eventstore.Stream][]eventstore.Record
 	rows     map[string]*rows
 }
 
-func newBook(t testing.TB) *book {
+func newBook(t testing.TB) *book { t.Helper(); return newBookRapid(t) }
+
+func newBookRapid(t rapid.TB) *book {
+	t.Helper()
 	b := &book{t: t, records: map[eventstore.Stream][]eventstore.Record{}, rows: map[string]*rows{}}
 	for _, v := range view.All() {
 		if b.rows[v.Name()] != nil {
@@ -286,7 +290,7 @@ type benchStep struct {
 	out                       []*piecev1.Part
 }
 
-func benchSteps(t testing.TB) []benchStep {
+func benchSteps(t rapid.TB) []benchStep {
 	t.Helper()
 	file, err := os.Open("testdata/bench.csv")
 	if err != nil {

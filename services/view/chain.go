@@ -5,17 +5,14 @@ import (
 	"errors"
 	"fmt"
 	"slices"
-	"strings"
 
 	memberv1 "seamshare.example/proto/gen/seamshare/event/member/v1"
 	orderv1 "seamshare.example/proto/gen/seamshare/event/order/v1"
 	parcelv1 "seamshare.example/proto/gen/seamshare/event/parcel/v1"
 	piecev1 "seamshare.example/proto/gen/seamshare/event/piece/v1"
 	stonev1 "seamshare.example/proto/gen/seamshare/event/stone/v1"
-	eventv1 "seamshare.example/proto/gen/seamshare/event/v1"
 
 	"seamshare.example/eventstore"
-	"seamshare.example/services/domain/measure"
 )
 
 // ErrNoStone: the log knows of no such stone.
@@ -65,8 +62,8 @@ type chain struct {
 	links   []Link
 }
 
-func (c *chain) add(rec eventstore.Record, format string, args ...any) {
-	c.links = append(c.links, Link{rec.Position, rec.Stream, fmt.Sprintf(format, args...)})
+func (c *chain) add(rec eventstore.Record) {
+	c.links = append(c.links, Link{rec.Position, rec.Stream, Words(rec.Event)})
 }
 
 func (c *chain) records(kind, id string) ([]eventstore.Record, error) {
@@ -94,15 +91,14 @@ func (c *chain) stone(id string) (*stonev1.Finished_Public, error) {
 		switch e := event.GetEvent().(type) {
 		case *stonev1.Event_Finished:
 			finished = e.Finished.GetPublic()
-			c.add(rec, "Finished from part %s: %s", finished.GetPart(), stoneWords(finished))
+			c.add(rec)
 		case *stonev1.Event_Sold:
-			c.add(rec, "Sold")
+			c.add(rec)
 			if err := c.order(e.Sold.GetPublic().GetOrderId()); err != nil {
 				return nil, err
 			}
 		case *stonev1.Event_Returned:
-			p := e.Returned.GetPublic()
-			c.add(rec, "Came back and was measured again: %s, %s", caratWords(p.GetWeighing()), sizeWords(p.GetSize()))
+			c.add(rec)
 		}
 	}
 	if finished == nil {
@@ -119,12 +115,7 @@ func (c *chain) order(id string) error {
 	for _, rec := range records {
 		event, _ := rec.Event.(*orderv1.Event)
 		if placed := event.GetPlaced(); placed != nil {
-			stones := len(placed.GetPublic().GetStoneIds())
-			if stones == 1 {
-				c.add(rec, "Ordered by itself")
-			} else {
-				c.add(rec, "Ordered together with %d more", stones-1)
-			}
+			c.add(rec)
 			return nil
 		}
 	}
@@ -146,24 +137,20 @@ func (c *chain) piece(stone *stonev1.Finished_Public) (*piecev1.Described_Public
 			p := e.Finished.GetPublic()
 			if p.GetStoneId() == stone.GetStoneId() {
 				part, found = p.GetPart(), true
-				c.add(rec, "Part %s, %s, was ground and polished to the stone; %s ground off", part, massWords(p.GetMassIn()), measure.Mass(p.GetLossUg()))
+				c.add(rec)
 			}
 		case *piecev1.Event_Worked:
 			p := e.Worked.GetPublic()
 			if found && slices.ContainsFunc(p.GetPartsOut(), func(out *piecev1.Part) bool { return out.GetName() == part }) {
 				part = p.GetPart()
-				c.add(rec, "%s", workedWords(p))
+				c.add(rec)
 			}
 		case *piecev1.Event_Described:
 			p := e.Described.GetPublic()
 			if !found || part != p.GetLabel() {
 				return nil, broken("part", part+" of piece "+p.GetPieceId())
 			}
-			origin := ""
-			if p.GetFieldId() == "" {
-				origin = "; its field is not shown"
-			}
-			c.add(rec, "Piece %s, %s%s", p.GetLabel(), massWords(p.GetWeighing()), origin)
+			c.add(rec)
 			return p, nil
 		}
 	}
@@ -178,13 +165,12 @@ func (c *chain) parcel(id string) error {
 	listed := false
 	for _, rec := range records {
 		event, _ := rec.Event.(*parcelv1.Event)
-		switch e := event.GetEvent().(type) {
+		switch event.GetEvent().(type) {
 		case *parcelv1.Event_Listed:
-			p := e.Listed.GetPublic()
 			listed = true
-			c.add(rec, "Parcel %s listed: %d lines, %s together, by the seller's own word", p.GetLabel(), len(p.GetLines()), massWords(p.GetTotal()))
+			c.add(rec)
 		case *parcelv1.Event_HandedOver:
-			c.add(rec, "Parcel handed over, counted and weighed by both sides")
+			c.add(rec)
 		}
 	}
 	if !listed {
@@ -213,60 +199,10 @@ func (c *chain) origin(kind, id string) error {
 	}
 	for _, rec := range records {
 		event, _ := rec.Event.(*memberv1.Event)
-		switch e := event.GetEvent().(type) {
-		case *memberv1.Event_FieldRecorded:
-			p := e.FieldRecorded.GetPublic()
-			if p.GetCountry() == "" {
-				c.add(rec, "The field: %s", p.GetName())
-			} else {
-				c.add(rec, "The field: %s, %s", p.GetName(), p.GetCountry())
-			}
-			return nil
-		case *memberv1.Event_ClaimRecorded:
-			c.add(rec, "The claim was recorded on its field")
+		if event.GetFieldRecorded() != nil || event.GetClaimRecorded() != nil {
+			c.add(rec)
 			return nil
 		}
 	}
 	return broken(kind, id)
-}
-
-// massWords is a mass as its scale showed it.
-func massWords(w *eventv1.Weighing) string {
-	return measure.Mass(w.GetMassUg()).OnScale(measure.Mass(max(1, w.GetDivisionUg())))
-}
-
-func caratWords(w *eventv1.Weighing) string { return measure.Mass(w.GetMassUg()).Carats() }
-
-func sizeWords(s *eventv1.Size) string {
-	var words []string
-	for _, n := range []int64{s.GetLengthUm(), s.GetWidthUm(), s.GetDepthUm()} {
-		words = append(words, strings.TrimSuffix(measure.Length(n).Millimetres(0), " mm"))
-	}
-	return strings.Join(words, " × ") + " mm"
-}
-
-func stoneWords(p *stonev1.Finished_Public) string {
-	outline := strings.ToLower(strings.TrimPrefix(p.GetOutline().String(), "OUTLINE_"))
-	return fmt.Sprintf("stone %s, %s, %s, %s", p.GetLabel(), outline, caratWords(p.GetWeighing()), sizeWords(p.GetSize()))
-}
-
-// stepWords are the bench steps as one says that they were done.
-var stepWords = map[piecev1.Step]string{
-	piecev1.Step_STEP_SAW: "sawn", piecev1.Step_STEP_SPLIT: "split", piecev1.Step_STEP_TRIM: "trimmed",
-	piecev1.Step_STEP_GRIND: "ground", piecev1.Step_STEP_SHAPE: "shaped", piecev1.Step_STEP_SAND: "sanded",
-	piecev1.Step_STEP_POLISH: "polished", piecev1.Step_STEP_FLATTEN_BACK: "flattened at the back",
-	piecev1.Step_STEP_BEVEL: "bevelled at the back", piecev1.Step_STEP_LOOK: "opened to look", piecev1.Step_STEP_DOP: "dopped",
-	piecev1.Step_STEP_SET_ASIDE: "set aside",
-}
-
-func workedWords(p *piecev1.Worked_Public) string {
-	var out []string
-	for _, part := range p.GetPartsOut() {
-		out = append(out, part.GetName()+" "+massWords(part.GetWeighing()))
-	}
-	how := ""
-	if p.GetHow() != "" {
-		how = " " + p.GetHow()
-	}
-	return fmt.Sprintf("Part %s, %s, was %s%s: %s", p.GetPart(), massWords(p.GetMassIn()), stepWords[p.GetStep()], how, strings.Join(out, ", "))
 }

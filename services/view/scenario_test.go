@@ -79,7 +79,7 @@ func threeParcels(t *testing.T) *book {
 	return b
 }
 
-func (b *book) yield(parcel string) view.Yield {
+func (b *book) yieldOf(parcel string) view.Yield {
 	b.t.Helper()
 	y, ok, err := view.Yields{}.Yield(b.rows["yields"], parcel)
 	if err != nil || !ok {
@@ -106,7 +106,7 @@ func TestScenarioMassBalance(t *testing.T) {
 		},
 	} {
 		t.Run(parcel, func(t *testing.T) {
-			if got := b.yield(parcel); fmt.Sprint(got) != fmt.Sprint(want) {
+			if got := b.yieldOf(parcel); fmt.Sprint(got) != fmt.Sprint(want) {
 				t.Errorf("got  %+v\nwant %+v", got, want)
 			}
 		})

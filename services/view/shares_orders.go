@@ -1,55 +1,46 @@
 package view
 
 import (
-	"fmt"
+	"slices"
 
 	orderv1 "seamshare.example/proto/gen/seamshare/event/order/v1"
 
 	"seamshare.example/eventstore"
+	"seamshare.example/services/domain/order"
 )
 
-// soldLine is a stone of an order as the books know it.
-type soldLine struct {
-	stone, parcel string
-	price         int64
-	paid          int64
-	back          bool // it went back, so no more money covers it
-}
+// An order has two rows: what was sold, written once, and what is paid of it, written
+// with each payment, return and refund. What a payment covers is package order's rule.
 
-// soldLines are an order's rows: what was sold, written once, and what is paid of it.
-type soldLines struct {
-	currency string
-	lines    []soldLine
-}
-
-func (s soldLines) sold() []byte {
-	r := row{}.text(s.currency).count(len(s.lines))
-	for _, l := range s.lines {
-		r = r.text(l.stone).text(l.parcel).int(l.price)
+func soldRow(s order.State) []byte {
+	r := row{}.text(s.Currency).count(len(s.Lines))
+	for _, l := range s.Lines {
+		r = r.text(l.StoneID).text(l.ParcelID).int(l.Price)
 	}
 	return r
 }
 
-func (s soldLines) paid() []byte {
+func paidRow(s order.State) []byte {
 	var r row
-	for _, l := range s.lines {
-		r = r.int(l.paid).flag(l.back)
+	for _, l := range s.Lines {
+		r = r.int(l.Paid).flag(l.Returned)
 	}
 	return r
 }
 
-func readSoldLines(sold, paid []byte) (soldLines, error) {
+// readOrder reads an order as far as money needs it; paid is nil while nothing was.
+func readOrder(id string, sold, paid []byte) (order.State, error) {
 	f := read(sold)
-	s := soldLines{currency: f.text()}
+	s := order.State{ID: id, Currency: f.text()}
 	for range f.count() {
-		s.lines = append(s.lines, soldLine{stone: f.text(), parcel: f.text(), price: f.int()})
+		s.Lines = append(s.Lines, order.Line{StoneID: f.text(), ParcelID: f.text(), Price: f.int()})
 	}
 	if err := f.done("shares", "sold order"); err != nil || paid == nil {
 		return s, err
 	}
 	f = read(paid)
-	for i := range s.lines {
-		s.lines[i].paid, s.lines[i].back = f.int(), f.flag()
+	for i := range s.Lines {
+		s.Lines[i].Paid, s.Lines[i].Returned = f.int(), f.flag()
 	}
 	return s, f.done("shares", "paid order")
 }
@@ -57,76 +48,22 @@ func readSoldLines(sold, paid []byte) (soldLines, error) {
 func (v Shares) order(rows eventstore.Rows, event *orderv1.Event) error {
 	switch e := event.Event.(type) {
 	case *orderv1.Event_Placed:
-		p := e.Placed.GetPrivate()
-		s := soldLines{currency: p.GetCurrency()}
-		for _, l := range p.GetLines() {
-			s.lines = append(s.lines, soldLine{stone: l.GetStoneId(), parcel: l.GetParcelId(), price: l.GetPriceMinor()})
-		}
-		rows.Set(key("order", e.Placed.GetPublic().GetOrderId()), s.sold())
+		rows.Set(key("order", e.Placed.GetPublic().GetOrderId()), soldRow(order.Evolve(order.State{}, event)))
 	case *orderv1.Event_Paid:
 		amount := e.Paid.GetPrivate().GetAmount()
-		return v.changeOrder(rows, event, e.Paid.GetPublic().GetOrderId(), amount.GetCurrency(), func(s soldLines) error {
-			return s.cover(amount.GetMinor())
-		})
+		return v.changeOrder(rows, event, e.Paid.GetPublic().GetOrderId(), amount.GetCurrency(), amount.GetMinor())
 	case *orderv1.Event_Returned:
-		p := e.Returned.GetPublic()
-		return v.changeOrder(rows, event, p.GetOrderId(), "", func(s soldLines) error {
-			l, err := s.find(p.GetStoneId())
-			if err == nil {
-				l.back = true
-			}
-			return err
-		})
+		return v.changeOrder(rows, event, e.Returned.GetPublic().GetOrderId(), "", 0)
 	case *orderv1.Event_Refunded:
-		p, amount := e.Refunded.GetPublic(), e.Refunded.GetPrivate().GetAmount()
-		return v.changeOrder(rows, event, p.GetOrderId(), amount.GetCurrency(), func(s soldLines) error {
-			return s.refund(p.GetStoneId(), amount.GetMinor())
-		})
+		amount := e.Refunded.GetPrivate().GetAmount()
+		return v.changeOrder(rows, event, e.Refunded.GetPublic().GetOrderId(), amount.GetCurrency(), -amount.GetMinor())
 	}
 	return nil
 }
 
-// cover lets money cover the lines in their order.
-func (s soldLines) cover(minor int64) error {
-	for i := range s.lines {
-		l := &s.lines[i]
-		if l.back {
-			continue
-		}
-		part := min(minor, l.price-l.paid)
-		l.paid += part
-		minor -= part
-	}
-	if minor > 0 {
-		return fmt.Errorf("%d is more than was open", minor)
-	}
-	return nil
-}
-
-func (s soldLines) find(stone string) (*soldLine, error) {
-	for i := range s.lines {
-		if s.lines[i].stone == stone {
-			return &s.lines[i], nil
-		}
-	}
-	return nil, fmt.Errorf("stone %s is not in it", stone)
-}
-
-func (s soldLines) refund(stone string, minor int64) error {
-	l, err := s.find(stone)
-	if err != nil {
-		return err
-	}
-	if !l.back || l.paid != minor {
-		return fmt.Errorf("%d for stone %s, of which %d is paid, returned: %t", minor, stone, l.paid, l.back)
-	}
-	l.paid = 0
-	return nil
-}
-
-// changeOrder changes what is paid of an order's lines, and posts what that changes
-// for each parcel. currency is empty where no money moves.
-func (v Shares) changeOrder(rows eventstore.Rows, event *orderv1.Event, id, currency string, change func(soldLines) error) error {
+// changeOrder lets an event change what is paid of an order's lines, by moved in all,
+// and posts that for each parcel. currency is empty where no money moves.
+func (v Shares) changeOrder(rows eventstore.Rows, event *orderv1.Event, id, currency string, moved int64) error {
 	sold, err := rows.Get(key("order", id))
 	if err != nil {
 		return err
@@ -138,38 +75,37 @@ func (v Shares) changeOrder(rows eventstore.Rows, event *orderv1.Event, id, curr
 	if err != nil {
 		return err
 	}
-	s, err := readSoldLines(sold, paid)
+	before, err := readOrder(id, sold, paid)
 	if err != nil {
 		return err
 	}
-	if currency != "" && currency != s.currency {
-		return unexpected(v.Name(), event, "order %s is in %s, not %s", id, s.currency, currency)
+	after := order.Evolve(before, event)
+	switch {
+	case currency != "" && currency != before.Currency:
+		return unexpected(v.Name(), event, "order %s is in %s, not %s", id, before.Currency, currency)
+	case after.Paid()-before.Paid() != moved:
+		return unexpected(v.Name(), event, "of %d, %d found a stone of order %s", moved, after.Paid()-before.Paid(), id)
+	case slices.ContainsFunc(after.Lines, func(l order.Line) bool { return l.Paid < 0 || l.Paid > l.Price }):
+		return unexpected(v.Name(), event, "it leaves a stone of order %s with less than nothing or more than its price paid", id)
 	}
-	before := make([]int64, len(s.lines))
-	for i, l := range s.lines {
-		before[i] = l.paid
-	}
-	if err := change(s); err != nil {
-		return unexpected(v.Name(), event, "order %s: %v", id, err)
-	}
-	rows.Set(key("paid", id), s.paid())
-	return v.postLines(rows, event, s, before)
+	rows.Set(key("paid", id), paidRow(after))
+	return v.postLines(rows, event, before, after)
 }
 
 // postLines posts the change of the lines' payments, once for each parcel.
-func (v Shares) postLines(rows eventstore.Rows, event *orderv1.Event, s soldLines, before []int64) error {
+func (v Shares) postLines(rows eventstore.Rows, event *orderv1.Event, before, after order.State) error {
 	done := map[string]bool{}
-	for first, l := range s.lines {
-		if l.paid == before[first] || done[l.parcel] {
+	for first, l := range after.Lines {
+		if l.Paid == before.Lines[first].Paid || done[l.ParcelID] {
 			continue
 		}
-		done[l.parcel] = true
-		err := v.post(rows, event, l.parcel, s.currency, func(deal Deal, t *totals) error {
-			for i := first; i < len(s.lines); i++ {
-				if s.lines[i].parcel != l.parcel {
+		done[l.ParcelID] = true
+		err := v.post(rows, event, l.ParcelID, after.Currency, func(deal Deal, t *totals) error {
+			for i := first; i < len(after.Lines); i++ {
+				if after.Lines[i].ParcelID != l.ParcelID {
 					continue
 				}
-				if err := s.lines[i].count(deal, t, before[i]); err != nil {
+				if err := t.countLine(deal, after.Lines[i], before.Lines[i].Paid); err != nil {
 					return err
 				}
 			}
@@ -182,18 +118,18 @@ func (v Shares) postLines(rows eventstore.Rows, event *orderv1.Event, s soldLine
 	return nil
 }
 
-// count puts what is paid of the line now, where it was before, into the totals.
-func (l soldLine) count(deal Deal, t *totals, before int64) error {
+// countLine counts what is paid of a line now, where it was before.
+func (t *totals) countLine(deal Deal, l order.Line, before int64) error {
 	levy := deal.Agreement.SaleLevy
-	was, err := levy.OfPayment(l.price, before)
+	was, err := levy.OfPayment(l.Price, before)
 	if err != nil {
 		return err
 	}
-	is, err := levy.OfPayment(l.price, l.paid)
+	is, err := levy.OfPayment(l.Price, l.Paid)
 	if err != nil {
 		return err
 	}
-	t.sales.Amount += l.paid - before
+	t.sales.Amount += l.Paid - before
 	t.sales.Levies += is - was
 	return nil
 }

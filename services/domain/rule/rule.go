@@ -6,6 +6,7 @@ package rule
 import (
 	"errors"
 	"fmt"
+	"slices"
 	"strings"
 )
 
@@ -64,8 +65,8 @@ type All []Broken
 // Add notes one more.
 func (a *All) Add(b Broken) { *a = append(*a, b) }
 
-// Merge notes all that err holds, with fields below path. An error that is no
-// refusal is given back.
+// Merge notes what err holds, with fields below path, but nothing more of a field of
+// which something is noted already. An error that is no refusal is given back.
 func (a *All) Merge(path string, err error) error {
 	if err == nil {
 		return nil
@@ -74,11 +75,21 @@ func (a *All) Merge(path string, err error) error {
 	if !ok {
 		return err
 	}
+	before := *a
 	for _, b := range found {
 		b.Field = join(path, b.Field)
-		*a = append(*a, b)
+		if !before.noted(b.Field) {
+			*a = append(*a, b)
+		}
 	}
 	return nil
+}
+
+// noted reports whether something is noted of a field or of what lies below it.
+func (a All) noted(field string) bool {
+	return field != "" && slices.ContainsFunc(a, func(b Broken) bool {
+		return b.Field == field || strings.HasPrefix(b.Field, field+".")
+	})
 }
 
 func join(path, field string) string {

@@ -9,8 +9,11 @@ import (
 	"strconv"
 	"strings"
 
+	gmoney "google.golang.org/genproto/googleapis/type/money"
+
 	typev1 "seamshare.example/proto/gen/seamshare/type/v1"
 	"seamshare.example/services/domain/money"
+	"seamshare.example/services/wire"
 )
 
 // MaxBytes is how long a file may be; real ones have less than 2 KiB.
@@ -268,19 +271,19 @@ func (r *reader) split(path string, o *object) *typev1.Tier {
 
 // currencies and amounts
 
-func (r *reader) price(v value) *typeMoney {
+func (r *reader) price(v value) *gmoney.Money {
 	s, ok := v.(text)
-	amount, code, two := strings.Cut(strings.TrimSpace(string(s)), " ")
+	typed, code, two := strings.Cut(strings.TrimSpace(string(s)), " ")
 	if !ok || !two {
 		r.add("price", `%s is not a price; write amount and currency in quotation marks, such as "1600.00 AUD"`, show(v))
 		return nil
 	}
 	r.currency = strings.TrimSpace(code)
-	return r.read("price", amount)
+	return r.read("price", typed)
 }
 
 // amount reads an amount in the price's currency; the currency may stand behind it again.
-func (r *reader) amount(path string, v value) *typeMoney {
+func (r *reader) amount(path string, v value) *gmoney.Money {
 	s, ok := v.(text)
 	if !ok {
 		r.add(path, `%s is not an amount; write it in quotation marks, such as "750.00"`, show(v))
@@ -289,30 +292,25 @@ func (r *reader) amount(path string, v value) *typeMoney {
 	if r.currency == "" {
 		return nil // the price is wrong, and that is said already
 	}
-	amount, code, two := strings.Cut(strings.TrimSpace(string(s)), " ")
+	typed, code, two := strings.Cut(strings.TrimSpace(string(s)), " ")
 	if code = strings.TrimSpace(code); two && code != r.currency {
 		r.add(path, "%s is in %s, but the price is in %s; an agreement has one currency", show(v), code, r.currency)
 		return nil
 	}
-	return r.read(path, amount)
+	return r.read(path, typed)
 }
 
-func (r *reader) read(path, amount string) *typeMoney {
-	minor, err := money.Parse(amount, r.currency)
+func (r *reader) read(path, typed string) *gmoney.Money {
+	minor, err := money.Parse(typed, r.currency)
 	if err == nil && minor < 0 {
-		r.add(path, "%q is negative; amounts of an agreement are zero or more", amount)
+		r.add(path, "%q is negative; amounts of an agreement are zero or more", typed)
 		return nil
 	}
 	if err != nil {
 		r.add(path, "%v", err)
 		return nil
 	}
-	m, err := ToMoney(minor, r.currency)
-	if err != nil {
-		r.add(path, "%v", err)
-		return nil
-	}
-	return m
+	return wire.Money(r.currency, minor)
 }
 
 var percentage = regexp.MustCompile(`^([0-9]{1,3})(?:\.([0-9]{1,2}))? ?%$`)

@@ -66,7 +66,7 @@ func parseJSON(data []byte) (value, error) {
 		if errors.Is(err, io.EOF) || errors.Is(err, io.ErrUnexpectedEOF) {
 			err = errors.New("it ends too early")
 		}
-		return nil, fmt.Errorf("the file is not the JSON of an agreement: %w (near line %d); see seamshare help agreement", err, line)
+		return nil, fmt.Errorf("the file is not the JSON of an agreement: %w (near line %d); see seamshare help agreements", err, line)
 	}
 	return v, nil
 }
@@ -159,7 +159,7 @@ func shorten(s string) string {
 func (r *reader) object(path string, v value, names ...string) *object {
 	o, ok := v.(*object)
 	if !ok {
-		r.add(path, "%s stands where an object {…} must; see seamshare help agreement", show(v))
+		r.add(path, "%s stands where an object {…} must; see seamshare help agreements", show(v))
 		return nil
 	}
 	for _, m := range o.members {

@@ -40,13 +40,13 @@ func (t *Table) Row(cells ...string) {
 	}
 	row := make([]string, len(t.columns))
 	for i, cell := range cells {
-		row[i] = oneLine(cell)
+		row[i] = OneLine(cell)
 	}
 	t.rows = append(t.rows, row)
 }
 
-// oneLine keeps what others wrote from moving the cursor or colouring the terminal.
-func oneLine(cell string) string {
+// OneLine keeps what others wrote from moving the cursor or colouring the terminal.
+func OneLine(cell string) string {
 	return strings.Map(func(r rune) rune {
 		switch {
 		case r == '\n' || r == '\t':

@@ -1,0 +1,226 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"github.com/spf13/cobra"
+	gmoney "google.golang.org/genproto/googleapis/type/money"
+	"google.golang.org/protobuf/reflect/protoreflect"
+
+	"seamshare.example/cmd/seamshare/internal/amount"
+	typev1 "seamshare.example/proto/gen/seamshare/type/v1"
+	"seamshare.example/services/domain/measure"
+	"seamshare.example/services/domain/money"
+)
+
+// parsed is a flag whose text is read when it is given, so that the error names the flag. It is a pflag.Value.
+type parsed[T any] struct {
+	into  *T
+	parse func(string) (T, error)
+	kind  string
+	shown string
+}
+
+func (p *parsed[T]) Set(text string) error {
+	v, err := p.parse(text)
+	if err != nil {
+		return err
+	}
+	*p.into, p.shown = v, text
+	return nil
+}
+
+func (p *parsed[T]) String() string { return p.shown }
+
+func (p *parsed[T]) Type() string { return p.kind }
+
+func massFlag(c *cobra.Command, into *measure.Mass, name, usage string) {
+	c.Flags().Var(&parsed[measure.Mass]{into: into, parse: parseMass, kind: "mass"}, name, usage)
+}
+
+// scaleFlag is the division of the scale that the command's masses were read from.
+func scaleFlag(c *cobra.Command, into *measure.Mass, usual string) {
+	var err error
+	if *into, err = parseDivision(usual); err != nil {
+		panic(err) // the caller's own text
+	}
+	c.Flags().Var(&parsed[measure.Mass]{into: into, parse: parseDivision, kind: "mass", shown: usual}, "scale", "the smallest step of the `scale`")
+}
+
+func moneyFlag(c *cobra.Command, into **gmoney.Money, name, usage string) {
+	c.Flags().Var(&parsed[*gmoney.Money]{into: into, parse: parseAmount, kind: "amount"}, name, usage)
+}
+
+func sizeFlag(c *cobra.Command, into **typev1.Size, name, usage string) {
+	c.Flags().Var(&parsed[*typev1.Size]{into: into, parse: parseSize, kind: "size"}, name, usage)
+}
+
+func parseMass(text string) (measure.Mass, error) {
+	m, err := measure.ParseMass(text)
+	if wrong, ok := errors.AsType[*measure.ParseError](err); ok {
+		return 0, fmt.Errorf("%q: %s", wrong.Text, wrong.Problem)
+	}
+	return m, err
+}
+
+func parseDivision(text string) (measure.Mass, error) {
+	m, err := measure.ParseDivision(text)
+	if wrong, ok := errors.AsType[*measure.ParseError](err); ok {
+		return 0, fmt.Errorf("%q: %s", wrong.Text, wrong.Problem)
+	}
+	return m, err
+}
+
+func parseAmount(text string) (*gmoney.Money, error) {
+	m, err := amount.Parse(text)
+	if wrong, ok := errors.AsType[*money.Error](err); ok {
+		return nil, fmt.Errorf("%q: %s", wrong.Text, wrong.Problem)
+	}
+	return m, err
+}
+
+// parseSize reads "12x9x3.0 mm": length, width and depth.
+func parseSize(text string) (*typev1.Size, error) {
+	sides := strings.FieldsFunc(strings.TrimSuffix(strings.TrimSpace(text), "mm"), func(r rune) bool { return r == 'x' || r == '×' })
+	if len(sides) != 3 || !strings.HasSuffix(strings.TrimSpace(text), "mm") {
+		return nil, fmt.Errorf("%q: write length, width and depth in millimetres, such as \"12x9x3.0 mm\"", text)
+	}
+	var um [3]int64
+	for i, side := range sides {
+		l, err := measure.ParseLength(strings.TrimSpace(side) + " mm")
+		if wrong, ok := errors.AsType[*measure.ParseError](err); ok {
+			return nil, fmt.Errorf("%q: %s", text, wrong.Problem)
+		}
+		if err != nil {
+			return nil, err
+		}
+		um[i] = int64(l)
+	}
+	return &typev1.Size{LengthUm: um[0], WidthUm: um[1], DepthUm: um[2]}, nil
+}
+
+// parseArea reads "108 mm2" as square micrometres.
+func parseArea(text string) (int64, error) {
+	number, ok := strings.CutSuffix(strings.ReplaceAll(strings.TrimSpace(text), "²", "2"), "mm2")
+	if !ok {
+		return 0, fmt.Errorf("%q: write square millimetres, such as \"108 mm2\"", text)
+	}
+	// A length of n mm and an area of n mm² have the same digits; a micrometre is a thousandth of one, a square
+	// micrometre a millionth of the other.
+	l, err := measure.ParseLength(strings.TrimSpace(number) + " mm")
+	if wrong, ok := errors.AsType[*measure.ParseError](err); ok {
+		return 0, fmt.Errorf("%q: %s", text, wrong.Problem)
+	}
+	return int64(l) * 1000, err
+}
+
+// parseEnds reads when something ends: a time (RFC 3339) or a number of days from now.
+func parseEnds(text string) (string, error) {
+	if days, ok := strings.CutSuffix(strings.TrimSuffix(text, "s"), "day"); ok {
+		var n int
+		if _, err := fmt.Sscanf(strings.TrimSpace(days), "%d", &n); err != nil || n < 1 || n > 366 {
+			return "", fmt.Errorf("%q: write a number of days from 1 to 366, such as \"7 days\"", text)
+		}
+		return time.Now().AddDate(0, 0, n).UTC().Format(time.RFC3339), nil
+	}
+	at, err := time.Parse(time.RFC3339, text)
+	if err != nil {
+		return "", fmt.Errorf("%q: write \"7 days\", or a time such as 2031-05-04T17:00:00Z", text)
+	}
+	return at.UTC().Format(time.RFC3339), nil
+}
+
+// enum is one of the API's generated enumerations.
+type enum interface {
+	~int32
+	protoreflect.Enum
+}
+
+// word is an enumeration's value as people say it: "crack opened".
+func word[E enum](e E) string {
+	value := e.Descriptor().Values().ByNumber(e.Number())
+	if value == nil {
+		return fmt.Sprintf("unknown (%d)", e.Number())
+	}
+	if e.Number() == 0 {
+		return ""
+	}
+	return strings.ToLower(strings.ReplaceAll(strings.TrimPrefix(string(value.Name()), prefixOf(e)), "_", " "))
+}
+
+// prefixOf is what all names of the enumeration begin with, as buf's lint has it.
+func prefixOf[E enum](e E) string {
+	return strings.TrimSuffix(string(e.Descriptor().Values().ByNumber(0).Name()), "UNSPECIFIED")
+}
+
+func words[E enum](all []E) string {
+	out := make([]string, len(all))
+	for i, e := range all {
+		out[i] = word(e)
+	}
+	return strings.Join(out, ", ")
+}
+
+// choices are the words of an enumeration as typed on a command line: without spaces.
+func choices[E enum]() []string {
+	var none E
+	var out []string
+	values := none.Descriptor().Values()
+	for i := range values.Len() {
+		if n := values.Get(i).Number(); n != 0 {
+			out = append(out, strings.ReplaceAll(word(E(n)), " ", "-"))
+		}
+	}
+	return out
+}
+
+func parseWord[E enum](text string) (E, error) {
+	var none E
+	name := prefixOf(none) + strings.ToUpper(strings.NewReplacer(" ", "_", "-", "_").Replace(text))
+	value := none.Descriptor().Values().ByName(protoreflect.Name(name))
+	if value == nil || value.Number() == 0 {
+		return none, fmt.Errorf("%q: choose one of %s", text, strings.Join(choices[E](), ", "))
+	}
+	return E(value.Number()), nil
+}
+
+func wordFlag[E enum](c *cobra.Command, into *E, name, usage string) {
+	v := &parsed[E]{into: into, parse: parseWord[E], kind: "word"}
+	c.Flags().Var(v, name, usage+": "+strings.Join(choices[E](), ", "))
+	complete(c, name, choices[E]())
+}
+
+// wordsFlag takes several words, separated by commas or by repeating the flag.
+func wordsFlag[E enum](c *cobra.Command, into *[]E, name, usage string) {
+	v := &parsed[[]E]{into: into, kind: "words", parse: func(text string) ([]E, error) {
+		all := *into
+		for one := range strings.SplitSeq(text, ",") {
+			e, err := parseWord[E](strings.TrimSpace(one))
+			if err != nil {
+				return nil, err
+			}
+			if slices.Contains(all, e) {
+				return nil, fmt.Errorf("%q is there twice", one)
+			}
+			all = append(all, e)
+		}
+		return all, nil
+	}}
+	c.Flags().Var(v, name, usage+": "+strings.Join(choices[E](), ", "))
+	complete(c, name, choices[E]())
+}
+
+func complete(c *cobra.Command, flag string, values []string) {
+	err := c.RegisterFlagCompletionFunc(flag, cobra.FixedCompletions(values, cobra.ShellCompDirectiveNoFileComp))
+	if err != nil {
+		panic(err) // the flag was defined just before
+	}
+}
+
+func weighing(mass, division measure.Mass) *typev1.Weighing {
+	return &typev1.Weighing{MassUg: int64(mass), DivisionUg: int64(division)}
+}

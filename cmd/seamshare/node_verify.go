@@ -1,0 +1,268 @@
+package main
+
+import (
+	"context"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"strings"
+
+	"github.com/spf13/cobra"
+	"golang.org/x/mod/sumdb/note"
+
+	"seamshare.example/eventstore"
+	"seamshare.example/eventstore/badgerstore"
+	"seamshare.example/eventstore/merkle"
+	coopv1 "seamshare.example/proto/gen/seamshare/coop/v1"
+	"seamshare.example/services/stream"
+	"seamshare.example/services/view"
+)
+
+func (s *session) verifyCommand() *cobra.Command {
+	var chainFile, key string
+	var at uint64
+	c := &cobra.Command{
+		Use:   "verify",
+		Short: "Check that nothing recorded was altered",
+		Long: `Without more, verify replays the log in --data from its first record and
+compares: the bytes of the log with those in the store, every key of every view
+with the replay, the tree's root with the one that was signed, and every share
+with what the agreement gives for the money received. Nothing may be running on
+that folder.
+
+With --server it asks a running node for the root at a position (--at) and checks
+the node's signature and that its later records extend that root.
+
+With --chain FILE --key KEY it checks a stone's chain file and needs no data at
+all. KEY is the co-op's verifier key, or a file that holds it.
+
+That a record was not altered does not show that this stone is that stone: that
+rests on measures, photos and honest trays.`,
+		Args: exactly(),
+		RunE: func(c *cobra.Command, _ []string) error {
+			switch {
+			case chainFile != "":
+				return s.verifyChain(chainFile, key)
+			case s.server != "":
+				return s.verifyServer(c.Context(), at, key)
+			default:
+				return s.verifyData(c.Context())
+			}
+		},
+	}
+	c.Flags().StringVar(&chainFile, "chain", "", "check this stone's chain `file`")
+	// The verifier key is not the person's key that the global --key names.
+	c.Flags().StringVar(&key, "key", "", "the co-op's verifier `key`, or a file that holds it (with --server: your own private key's file)")
+	c.Flags().Uint64Var(&at, "at", 0, "with --server: the `position`; 0: the last")
+	return c
+}
+
+// verified is what verify prints.
+type verified struct {
+	Coop     string `json:"coop"`
+	Records  uint64 `json:"records"`
+	Commits  uint64 `json:"commits,omitempty"`
+	Root     string `json:"root"`
+	Parcels  int    `json:"parcels_recomputed,omitempty"`
+	Verified bool   `json:"verified"`
+}
+
+func unverified(reason, message string, err error) *failure {
+	return &failure{
+		Exit: exitUnverified, Reason: reason, Message: message, Err: err,
+		Hint: "change nothing; keep a copy of the folder, and compare with a backup or another node",
+	}
+}
+
+// verifyData checks a folder that no node runs on.
+func (s *session) verifyData(ctx context.Context) error {
+	bar := s.progress("replaying the log")
+	n, err := openData(ctx, s.dataDir, nodeOptions{progress: bar.sequence})
+	if err != nil {
+		return err
+	}
+	defer n.Close()
+	if t := n.Trouble(); t != nil {
+		return unverified("TROUBLE", t.Error(), t)
+	}
+	scratch, err := os.MkdirTemp(filepath.Dir(filepath.Clean(s.dataDir)), ".seamshare-verify-")
+	if err != nil {
+		return fmt.Errorf("couldn't make a folder for the replay: %w", err)
+	}
+	defer os.RemoveAll(scratch)
+	replay, _, err := badgerstore.Open(badgerstore.Options{Dir: filepath.Join(scratch, "store")})
+	if err != nil {
+		return fmt.Errorf("couldn't open a store for the replay: %w", err)
+	}
+	defer replay.Close()
+	cp, err := n.Verify(ctx, replay, bar.sequence)
+	bar.done()
+	var difference *eventstore.Difference
+	if errors.As(err, &difference) {
+		return unverified("DIFFERENCE", difference.Error(), err)
+	}
+	if err != nil {
+		return err
+	}
+	parcels, err := recompute(ctx, n.Node)
+	if err != nil {
+		return err
+	}
+	v := verified{
+		Coop: n.settings.Coop, Records: uint64(cp.Position), Commits: uint64(cp.Sequence), Root: hex.EncodeToString(cp.Root[:]),
+		Parcels: parcels, Verified: true,
+	}
+	return s.document(v, func(w io.Writer) error {
+		say(w, "%d records in %d commits: log, store and every view agree.", v.Records, v.Commits)
+		say(w, "Shares of %d parcels recomputed to the cent.", v.Parcels)
+		say(w, "root %s", v.Root)
+		return nil
+	})
+}
+
+// recompute computes the shares of every parcel from the records alone and
+// holds them against the view.
+func recompute(ctx context.Context, n *eventstore.Node) (int, error) {
+	q, err := n.Query(ctx, 0)
+	if err != nil {
+		return 0, err
+	}
+	defer q.Close()
+	count, err := view.Recompute(q.View("shares"))
+	if err != nil {
+		return 0, unverified("SHARES", err.Error(), err)
+	}
+	return count, nil
+}
+
+// verifyServer asks a running node.
+func (s *session) verifyServer(ctx context.Context, at uint64, key string) error {
+	if key != "" {
+		s.keyFile = key
+	}
+	answer, err := query(ctx, s, func(q call) (*coopv1.VerifyAtResponse, error) {
+		return coopv1.NewNodeServiceClient(q.conn).VerifyAt(q.ctx, &coopv1.VerifyAtRequest{AtPosition: at})
+	})
+	if err != nil {
+		return err
+	}
+	status, err := query(ctx, s, func(q call) (*coopv1.GetStatusResponse, error) {
+		return coopv1.NewNodeServiceClient(q.conn).GetStatus(q.ctx, &coopv1.GetStatusRequest{})
+	})
+	if err != nil {
+		return err
+	}
+	root, err := checkAnswer(answer, status.GetVerifierKey())
+	if err != nil {
+		return unverified("DIFFERENCE", err.Error(), err)
+	}
+	v := verified{Coop: status.GetCoopId(), Records: answer.GetPosition(), Root: hex.EncodeToString(root[:]), Verified: true}
+	return s.document(v, func(w io.Writer) error {
+		say(w, "The node's signed checkpoint extends its first %d records.", v.Records)
+		say(w, "root %s", v.Root)
+		say(w, "Compare the root with another node's or your own copy: a node can only vouch for itself.")
+		return nil
+	})
+}
+
+// checkAnswer checks the signature and that the signed tree extends the root.
+func checkAnswer(a *coopv1.VerifyAtResponse, key string) (root merkle.Hash, err error) {
+	verifier, err := note.NewVerifier(key)
+	if err != nil {
+		return root, fmt.Errorf("the node's verifier key can't be read: %w", err)
+	}
+	signed, err := merkle.OpenCheckpoint([]byte(a.GetCheckpoint()), verifier)
+	if err != nil {
+		return root, fmt.Errorf("the node's checkpoint does not check: %w", err)
+	}
+	if len(a.GetRoot()) != len(root) {
+		return root, fmt.Errorf("the node's root has %d bytes", len(a.GetRoot()))
+	}
+	copy(root[:], a.GetRoot())
+	if a.GetPosition() == 0 {
+		return root, nil
+	}
+	proof := make([]merkle.Hash, 0, len(a.GetConsistency()))
+	for _, h := range a.GetConsistency() {
+		if len(h) != len(root) {
+			return root, fmt.Errorf("a hash of the node's proof has %d bytes", len(h))
+		}
+		proof = append(proof, merkle.Hash(h))
+	}
+	if err := merkle.VerifyConsistency(proof, a.GetPosition(), signed.Size, root, signed.Root); err != nil {
+		return root, fmt.Errorf("the node's signed tree does not extend its own root: %w", err)
+	}
+	return root, nil
+}
+
+// chainVerified is what verify --chain prints.
+type chainVerified struct {
+	Stone    string      `json:"stone"`
+	Records  uint64      `json:"records"`
+	Root     string      `json:"root"`
+	Chain    []chainLine `json:"chain"`
+	Verified bool        `json:"verified"`
+}
+
+type chainLine struct {
+	Position uint64 `json:"position"`
+	Says     string `json:"says"`
+}
+
+// maxChainFile is more than a chain file ever has.
+const maxChainFile = 2 << 20
+
+// verifyChain checks a chain file with nothing but the co-op's key.
+func (s *session) verifyChain(file, key string) error {
+	if key == "" {
+		return wrongUsage("--key", "the co-op publishes its verifier key; a node prints it with seamshare node status", "is needed to check a chain")
+	}
+	verifier, err := readVerifier(key)
+	if err != nil {
+		return err
+	}
+	data, err := s.readInput(file, maxChainFile)
+	if err != nil {
+		return err
+	}
+	chain, err := merkle.ParseChain(data, verifier)
+	if err != nil {
+		return &failure{
+			Exit: exitUnverified, Reason: "CHAIN_REFUSED", Field: file, Message: err.Error(), Err: err,
+			Hint: "ask the co-op for the file again; if it still fails, don't rely on what it says",
+		}
+	}
+	v := chainVerified{Stone: chain.Subject, Records: chain.Checkpoint.Size, Root: hex.EncodeToString(chain.Checkpoint.Root[:]), Verified: true}
+	codec := eventstore.NewCodec(stream.Events()...)
+	for _, leaf := range chain.Leaves {
+		position, event, err := codec.OpenLeaf(leaf.Data)
+		if err != nil {
+			return unverified("CHAIN_UNREADABLE", fmt.Sprintf("the record at position %d can't be read: %v", leaf.Index+1, err), err)
+		}
+		v.Chain = append(v.Chain, chainLine{uint64(position), view.Words(event)})
+	}
+	return s.document(v, func(w io.Writer) error {
+		say(w, "The chain of stone %s checks: %d records of a log of %d.", v.Stone, len(v.Chain), v.Records)
+		for _, l := range v.Chain {
+			say(w, "%8d  %s", l.Position, l.Says)
+		}
+		say(w, "This shows what was recorded. That this stone is that stone rests on its measures,")
+		say(w, "photos and honest trays.")
+		return nil
+	})
+}
+
+// readVerifier takes a verifier key, or the name of a file that holds one.
+func readVerifier(key string) (note.Verifier, error) {
+	if data, err := os.ReadFile(key); err == nil {
+		key = string(data)
+	}
+	verifier, err := note.NewVerifier(strings.TrimSpace(key))
+	if err != nil {
+		return nil, wrongInput("--key", "give the key as the co-op publishes it, such as name+1a2b3c4d+AbC…, or a file that holds it", "is not a verifier key: %v", err)
+	}
+	return verifier, nil
+}

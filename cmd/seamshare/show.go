@@ -1,0 +1,194 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"strings"
+
+	"seamshare.example/cmd/seamshare/internal/amount"
+	"seamshare.example/cmd/seamshare/internal/table"
+	typev1 "seamshare.example/proto/gen/seamshare/type/v1"
+	"seamshare.example/services/domain/measure"
+)
+
+func text(title string) table.Column    { return table.Column{Title: title} }
+func wrapped(title string) table.Column { return table.Column{Title: title, Wrap: true} }
+func right(title string) table.Column   { return table.Column{Title: title, Right: true} }
+
+// grams is a weighing as its scale shows it.
+func grams(w *typev1.Weighing) string {
+	if w == nil {
+		return ""
+	}
+	return measure.Mass(w.GetMassUg()).OnScale(measure.Mass(w.GetDivisionUg()))
+}
+
+// carats stand beside grams everywhere.
+func carats(w *typev1.Weighing) string {
+	if w == nil {
+		return ""
+	}
+	return measure.Mass(w.GetMassUg()).Carats()
+}
+
+// both is one mass in grams and carats.
+func both(ug int64) string { return measure.Mass(ug).GramsAndCarats() }
+
+func size(s *typev1.Size) string {
+	if s == nil {
+		return ""
+	}
+	mm := func(um int64) string { return strings.TrimSuffix(measure.Length(um).String(), " mm") }
+	return fmt.Sprintf("%s × %s × %s mm", mm(s.GetLengthUm()), mm(s.GetWidthUm()), mm(s.GetDepthUm()))
+}
+
+// more says how a list goes on.
+func more(w io.Writer, next string) {
+	if next != "" {
+		say(w, "There is more: --page %s", next)
+	}
+}
+
+func printParcels(w io.Writer, parcels []*typev1.Parcel, next string) error {
+	if len(parcels) == 0 {
+		say(w, "No parcels.")
+		return nil
+	}
+	t := table.New(text("parcel"), wrapped("label"), text("state"), right("pieces"), right("mass"), right("carats"), right("asked"))
+	for _, p := range parcels {
+		t.Row(p.GetId(), p.GetLabel(), word(p.GetState()), fmt.Sprint(len(p.GetLines())), grams(p.GetTotal()), carats(p.GetTotal()), amount.Text(p.GetAsking()))
+	}
+	_, err := t.WriteTo(w)
+	more(w, next)
+	return err
+}
+
+func printParcel(w io.Writer, p *typev1.Parcel) error {
+	say(w, "Parcel %s (%s): %s", p.GetLabel(), p.GetId(), word(p.GetState()))
+	say(w, "  total %s (%s), treatment: %s", grams(p.GetTotal()), carats(p.GetTotal()), treatmentWords(p.GetTreatment()))
+	if p.GetAsking() != nil {
+		open := ""
+		if p.GetOpenAtAsking() {
+			open = ", and the first to take it at that price gets it"
+		}
+		say(w, "  asked %s%s", amount.Text(p.GetAsking()), open)
+	}
+	for _, f := range []struct{ name, value string }{
+		{"seller", p.GetSellerId()}, {"buyer", p.GetBuyerId()}, {"mined", p.GetMined()}, {"note", p.GetNote()}, {"etag", p.GetEtag()},
+	} {
+		if f.value != "" {
+			say(w, "  %s: %s", f.name, plain(f.value))
+		}
+	}
+	if p.GetKeptWet() {
+		say(w, "  The rough is kept wet.")
+	}
+	t := table.New(text("piece"), right("mass"), right("carats"), right("count"))
+	for _, l := range p.GetLines() {
+		t.Row(l.GetPieceId(), grams(l.GetWeighing()), carats(l.GetWeighing()), fmt.Sprint(l.GetCount()))
+	}
+	if _, err := t.WriteTo(w); err != nil {
+		return err
+	}
+	if p.GetAgreement() == nil {
+		return nil
+	}
+	say(w, "")
+	return printAgreement(w, p.GetAgreement())
+}
+
+func printOffers(w io.Writer, offers []*typev1.Offer) error {
+	if len(offers) == 0 {
+		say(w, "No offers.")
+		return nil
+	}
+	t := table.New(text("offer"), text("state"), right("price"), text("ends"), wrapped("from"))
+	for _, o := range offers {
+		t.Row(o.GetId(), word(o.GetState()), amount.Text(o.GetAgreement().GetPrice()), o.GetEndsAt(), o.GetBuyerId())
+	}
+	_, err := t.WriteTo(w)
+	return err
+}
+
+func printPiece(w io.Writer, p *typev1.Piece) error {
+	say(w, "Piece %s (%s) of parcel %s: %s (%s) as listed, %s %s", plain(p.GetLabel()), p.GetId(), p.GetParcelId(),
+		grams(p.GetWeighing()), carats(p.GetWeighing()), word(p.GetKind()), size(p.GetSize()))
+	if p.GetSeen() != "" {
+		say(w, "  seen: %s", plain(p.GetSeen()))
+	}
+	if p.GetFieldId() == "" {
+		say(w, "  field not shown")
+	} else {
+		say(w, "  field %s", p.GetFieldId())
+	}
+	t := table.New(text("part"), right("mass"), right("carats"), text("stands"), text("stone"))
+	for _, part := range p.GetParts() {
+		t.Row(part.GetName(), grams(part.GetWeighing()), carats(part.GetWeighing()), word(part.GetFate()), part.GetStoneId())
+	}
+	if _, err := t.WriteTo(w); err != nil {
+		return err
+	}
+	for _, l := range p.GetLosses() {
+		say(w, "  lost %s: %s", both(l.GetMassUg()), word(l.GetReason()))
+	}
+	return nil
+}
+
+func printStones(w io.Writer, stones []*typev1.Stone, next string) error {
+	if len(stones) == 0 {
+		say(w, "No stones.")
+		return nil
+	}
+	t := table.New(text("stone"), wrapped("label"), text("state"), text("outline"), right("carats"), right("grams"), right("price"))
+	for _, s := range stones {
+		t.Row(s.GetId(), s.GetLabel(), word(s.GetState()), word(s.GetOutline()), s.GetCarat(), grams(s.GetWeighing()), amount.Text(s.GetPrice()))
+	}
+	_, err := t.WriteTo(w)
+	more(w, next)
+	return err
+}
+
+func printStone(w io.Writer, s *typev1.Stone) error {
+	say(w, "Stone %s (%s): %s", plain(s.GetLabel()), s.GetId(), word(s.GetState()))
+	say(w, "  %s ct, %s, %s, %s", strings.TrimSuffix(s.GetCarat(), " ct"), grams(s.GetWeighing()), word(s.GetOutline()), size(s.GetSize()))
+	g := s.GetGrade()
+	tone := ""
+	if g.GetBodyTone() > 0 {
+		tone = fmt.Sprintf("N%d", g.GetBodyTone())
+	}
+	for _, f := range []struct{ name, value string }{
+		{"kind", word(s.GetKind())},
+		{"treatment", treatmentWords(s.GetTreatment())},
+		{"takes up water", word(s.GetHydrophane())},
+		{"assembled", word(s.GetComposite())},
+		{"body tone", tone},
+		{"transparency", word(g.GetTransparency())},
+		{"pattern", word(g.GetPattern())},
+		{"brightness", word(g.GetBrightness())},
+		{"colours", g.GetColours()},
+		{"judged under", g.GetJudgedUnder()},
+		{"remarks", s.GetRemarks()},
+		{"price", amount.Text(s.GetPrice())},
+		{"cut from part", strings.TrimSpace(s.GetPart() + " of piece " + s.GetPieceId())},
+		{"parcel", s.GetParcelId()},
+		{"etag", s.GetEtag()},
+	} {
+		if f.value != "" {
+			say(w, "  %s: %s", f.name, plain(f.value))
+		}
+	}
+	return nil
+}
+
+func treatmentWords(t typev1.Treatment) string {
+	switch t {
+	case typev1.Treatment_TREATMENT_NONE_KNOWN:
+		return "none known to the seller"
+	case typev1.Treatment_TREATMENT_NOT_KNOWN:
+		return "not known"
+	}
+	return word(t)
+}
+
+// plain is text of others made safe for a terminal: what moves the cursor or turns text round is dropped.
+func plain(s string) string { return table.OneLine(s) }

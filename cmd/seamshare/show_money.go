@@ -1,0 +1,99 @@
+package main
+
+import (
+	"fmt"
+	"io"
+
+	"seamshare.example/cmd/seamshare/internal/amount"
+	"seamshare.example/cmd/seamshare/internal/table"
+	coopv1 "seamshare.example/proto/gen/seamshare/coop/v1"
+	cutterv1 "seamshare.example/proto/gen/seamshare/cutter/v1"
+	typev1 "seamshare.example/proto/gen/seamshare/type/v1"
+)
+
+// printStatement shows what a parcel's money came to. A party's own statement has its own lines only.
+func printStatement(w io.Writer, st *typev1.ShareStatement) error {
+	say(w, "Parcel %s", st.GetParcelId())
+	for _, l := range []struct {
+		name string
+		text string
+	}{
+		{"received for the parcel", amount.Text(st.GetPurchaseReceived())},
+		{"received for its stones", amount.Text(st.GetSalesReceived())},
+		{"levies", amount.Text(st.GetLevies())},
+		{"costs the co-op got back", amount.Text(st.GetCostsRecouped())},
+	} {
+		if l.text != "" {
+			say(w, "  %-25s %16s", l.name, l.text)
+		}
+	}
+	for _, p := range st.GetShares() {
+		say(w, "  %-25s %16s  %s", "share, "+plain(p.GetParty()), amount.Text(p.GetAmount()), p.GetMemberId())
+	}
+	if len(st.GetSteps()) > 0 {
+		say(w, "")
+		if err := printSteps(w, st.GetSteps()); err != nil {
+			return err
+		}
+	}
+	for _, o := range st.GetOpen() {
+		label := ""
+		if o.GetLabel() != "" {
+			label = " (" + plain(o.GetLabel()) + ")"
+		}
+		say(w, "  still open for the %s%s: %s", plain(o.GetParty()), label, amount.Text(o.GetAmount()))
+	}
+	return nil
+}
+
+// printSteps shows how each amount came about, tier by tier.
+func printSteps(w io.Writer, steps []*typev1.ShareStep) error {
+	t := table.New(text("tier"), text("party"), right("amount"), wrapped("why"))
+	for _, step := range steps {
+		tier := ""
+		if step.GetTier() > 0 {
+			tier = fmt.Sprint(step.GetTier())
+		}
+		t.Row(tier, step.GetParty(), amount.Text(step.GetAmount()), step.GetWhy())
+	}
+	_, err := t.WriteTo(w)
+	return err
+}
+
+// printBalances shows the co-op's accounts; name gives members their trading names.
+func printBalances(w io.Writer, a *coopv1.GetBalancesResponse, name func(memberID string) string) error {
+	t := table.New(text("account"), wrapped("member"), right("amount"))
+	for _, l := range []struct {
+		account string
+		rows    []*coopv1.Balance
+	}{{"receipts", a.GetReceipts()}, {"levies", a.GetLevies()}, {"costs recouped", a.GetCosts()}} {
+		for _, b := range l.rows {
+			t.Row(l.account, "", amount.Text(b.GetAmount()))
+		}
+	}
+	for _, b := range a.GetShares() {
+		t.Row("share, "+b.GetParty(), name(b.GetMemberId()), amount.Text(b.GetAmount()))
+	}
+	_, err := t.WriteTo(w)
+	return err
+}
+
+// printYield accounts for all of a parcel's mass.
+func printYield(w io.Writer, y *cutterv1.Yield) error {
+	t := table.New(text("where the mass is"), right("grams and carats"))
+	t.Row("bought", both(y.GetBoughtUg()))
+	t.Row(fmt.Sprintf("finished, %d stones", y.GetStones()), both(y.GetFinishedUg()))
+	t.Row("kept as off-cuts", both(y.GetOffcutUg()))
+	t.Row("uncut: untouched, in work or on the shelf", both(y.GetUncutUg()))
+	t.Row("lost", both(y.GetLossUg()))
+	for _, l := range y.GetLosses() {
+		t.Row("  of which "+word(l.GetReason()), both(l.GetMassUg()))
+	}
+	t.Row("unexplained", both(y.GetUnexplainedUg()))
+	if _, err := t.WriteTo(w); err != nil {
+		return err
+	}
+	say(w, "  Unexplained is what two weighings of the same thing disagree by; up to %s", both(y.GetToleranceUg()))
+	say(w, "  may stay so.")
+	return nil
+}

@@ -1,0 +1,11 @@
+//go:build !long
+
+package faults_test
+
+// How often each fault happens in an everyday run.
+const (
+	killRounds   = 4
+	pointRounds  = 1
+	flipRounds   = 8
+	racedParcels = 40
+)

@@ -1,0 +1,119 @@
+// Package command runs one command of a service: it re-checks the caller at the tip of
+// the log, lets the decision record what happens to things, and answers with the
+// thing as it stood right after, also where the command is a repeat.
+package command
+
+import (
+	"context"
+	"crypto/rand"
+	"fmt"
+	"strings"
+	"time"
+
+	"github.com/oklog/ulid/v2"
+	"google.golang.org/protobuf/proto"
+
+	"seamshare.example/eventstore"
+	"seamshare.example/services/access"
+)
+
+// NewID makes an id: a lower-case ULID. Ids are made outside the decision, which may
+// run more than once.
+func NewID() string {
+	return strings.ToLower(ulid.MustNew(ulid.Now(), rand.Reader).String())
+}
+
+// Request is what every mutation's request has.
+type Request interface {
+	proto.Message
+	GetRequestId() string
+	GetMinPosition() uint64
+}
+
+// Thing is one thing inside a decision: its state follows what is recorded.
+type Thing[S any] struct {
+	ID      string
+	State   S
+	Version uint64
+
+	tx   *eventstore.Tx
+	kind eventstore.Kind[S]
+}
+
+// Open loads a thing at the tip. Within one decision each thing is opened once.
+func Open[S any](tx *eventstore.Tx, kind eventstore.Kind[S], id string) (*Thing[S], error) {
+	state, version, err := eventstore.Load(tx, kind, id)
+	if err != nil {
+		return nil, fmt.Errorf("couldn't load %s %s: %w", kind.Name, id, err)
+	}
+	return &Thing[S]{ID: id, State: state, Version: version, tx: tx, kind: kind}, nil
+}
+
+// Record makes an event the thing's next record.
+func (t *Thing[S]) Record(event proto.Message, options ...eventstore.RecordOption) {
+	t.tx.Record(t.kind.Stream(t.ID), event, options...)
+	t.State = t.kind.Evolve(t.State, eventstore.Record{Event: event})
+	t.Version++
+}
+
+// Did is what a command left.
+type Did[S any] struct {
+	ID       string
+	State    S // right after the command, whatever happened since
+	Version  uint64
+	At       time.Time // the moment of the decision
+	Position eventstore.Position
+	// Made are the other ids that the decision gave to Tx.Made.
+	Made []string
+}
+
+// Run decides and answers with the thing that decide returns. decide may run more
+// than once; it must be quick and take nothing from outside but its own request. A
+// repeat of a request answers from the first outcome.
+func Run[S any](ctx context.Context, node *eventstore.Node, req Request, kind eventstore.Kind[S], decide func(*eventstore.Tx) (*Thing[S], error)) (Did[S], error) {
+	who := access.Caller(ctx)
+	var did Did[S]
+	outcome, err := node.Decide(ctx, access.Request(ctx, req), func(tx *eventstore.Tx) error {
+		if err := access.Recheck(tx, who); err != nil {
+			return err
+		}
+		thing, err := decide(tx)
+		if err != nil {
+			return err
+		}
+		// Last, so that a decision's own ids keep their order.
+		tx.Made(thing.ID)
+		did = Did[S]{ID: thing.ID, State: thing.State, Version: thing.Version, At: tx.Now()}
+		return nil
+	})
+	if err != nil {
+		return Did[S]{}, err
+	}
+	if outcome.Repeated {
+		if did, err = again(ctx, node, kind, outcome); err != nil {
+			return Did[S]{}, err
+		}
+	}
+	did.Position = outcome.Last
+	did.Made = outcome.IDs[:len(outcome.IDs)-1]
+	return did, nil
+}
+
+// again is what the first run of the command left.
+func again[S any](ctx context.Context, node *eventstore.Node, kind eventstore.Kind[S], outcome eventstore.Outcome) (did Did[S], err error) {
+	q, err := node.Query(ctx, outcome.Last)
+	if err != nil {
+		return did, err
+	}
+	defer q.Close()
+	did.ID = outcome.IDs[len(outcome.IDs)-1]
+	if did.State, did.Version, err = eventstore.LoadAt(q, kind, did.ID, outcome.Last); err != nil {
+		return did, fmt.Errorf("couldn't load %s %s as it was at position %d: %w", kind.Name, did.ID, outcome.Last, err)
+	}
+	r, err := q.RecordAt(outcome.Last)
+	if err != nil {
+		return did, fmt.Errorf("couldn't read the record at position %d: %w", outcome.Last, err)
+	}
+	did.At = r.DecidedAt
+	return did, nil
+}

@@ -1,0 +1,110 @@
+package coop
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"fmt"
+
+	coopv1 "seamshare.example/proto/gen/seamshare/coop/v1"
+	memberv1 "seamshare.example/proto/gen/seamshare/event/member/v1"
+
+	"seamshare.example/eventstore"
+	"seamshare.example/eventstore/merkle"
+	"seamshare.example/services/access"
+	"seamshare.example/services/domain/rule"
+	"seamshare.example/services/domain/stone"
+	"seamshare.example/services/query"
+	"seamshare.example/services/stream"
+	"seamshare.example/services/view"
+)
+
+// GetStoneChain implements coopv1.CoopServiceServer. It waits until a checkpoint that
+// covers the chain is signed, a second at most where the node works.
+func (s *Server) GetStoneChain(ctx context.Context, req *coopv1.GetStoneChainRequest) (*coopv1.GetStoneChainResponse, error) {
+	signer := s.node.Signer()
+	if signer == nil {
+		return nil, errors.New("this node doesn't sign checkpoints, so it can't write chains; ask the node that does")
+	}
+	out := &coopv1.GetStoneChainResponse{VerifierKey: signer.VerifierKey()}
+	position, err := query.At(ctx, s.node, req.GetMinPosition(), func(q *eventstore.Query) error {
+		if err := mayTrace(q, access.Caller(ctx), req.GetStoneId()); err != nil {
+			return err
+		}
+		links, err := view.Chain(q, req.GetStoneId())
+		if err != nil {
+			return err
+		}
+		for _, l := range links {
+			out.Links = append(out.Links, &coopv1.ChainLink{Position: uint64(l.Position), What: l.What, About: string(l.About)})
+		}
+		out.File, err = s.chainFile(ctx, q, signer, string(stream.Stone.Stream(req.GetStoneId())), links)
+		return err
+	})
+	if err != nil {
+		return nil, err
+	}
+	out.Position = position
+	return out, nil
+}
+
+// mayTrace refuses a caller whom the stone doesn't concern: a jeweller sees the chains
+// of stones on sale or bought by them, a miner and a cutter those of their own
+// parcels, the co-op's desks all. Any other looks like no stone at all.
+func mayTrace(q *eventstore.Query, who access.Identity, stoneID string) error {
+	if err := access.Recheck(q, who); err != nil {
+		return err
+	}
+	person, _, err := eventstore.Load(q, stream.Person, who.Person)
+	if err != nil {
+		return err
+	}
+	st, _, err := eventstore.Load(q, stream.Stone, stoneID)
+	if err != nil {
+		return err
+	}
+	lot, _, err := eventstore.Load(q, stream.Parcel, st.Facts.GetParcelId())
+	if err != nil {
+		return err
+	}
+	switch {
+	case st.Facts == nil:
+	case person.Has(deskRoles...),
+		person.Has(memberv1.Role_ROLE_JEWELLER) && (st.Stage == stone.OnSale || st.Stage == stone.Sold && st.Buyer == who.Member),
+		person.Has(memberv1.Role_ROLE_CUTTER) && (lot.Deal.Buyer == who.Member || st.Facts.GetCutterId() == who.Member),
+		person.Has(memberv1.Role_ROLE_MINER) && lot.Seller == who.Member:
+		return nil
+	}
+	return rule.NotThere("stone_id", "stone on sale or")
+}
+
+// chainFile writes the links' leaves with their proofs into one signed file.
+func (s *Server) chainFile(ctx context.Context, q *eventstore.Query, signer *merkle.Signer, subject string, links []view.Link) ([]byte, error) {
+	chain := merkle.Chain{Subject: subject}
+	indexes := make([]uint64, len(links))
+	for i, l := range links {
+		leaf, err := q.Leaf(l.Position)
+		if err != nil {
+			return nil, fmt.Errorf("couldn't read the chain's leaf at position %d: %w", l.Position, err)
+		}
+		indexes[i] = uint64(l.Position) - 1
+		chain.Leaves = append(chain.Leaves, merkle.ChainLeaf{Index: indexes[i], Data: leaf})
+	}
+	var err error
+	if chain.Checkpoint, err = s.node.Signed(ctx, links[len(links)-1].Position); err != nil {
+		return nil, err
+	}
+	// Taken after the checkpoint, so it holds at least what was signed.
+	proofs, err := s.node.Tree().InclusionProofs(indexes, chain.Checkpoint.Size)
+	if err != nil {
+		return nil, fmt.Errorf("couldn't prove the chain of %s: %w", subject, err)
+	}
+	for i := range proofs {
+		chain.Leaves[i].Proof = proofs[i]
+	}
+	var file bytes.Buffer
+	if err := merkle.WriteChain(&file, chain, signer); err != nil {
+		return nil, fmt.Errorf("couldn't write the chain of %s: %w", subject, err)
+	}
+	return file.Bytes(), nil
+}

@@ -1,0 +1,173 @@
+package cutter
+
+import (
+	"context"
+
+	cutterv1 "seamshare.example/proto/gen/seamshare/cutter/v1"
+	eventv1 "seamshare.example/proto/gen/seamshare/event/v1"
+	typev1 "seamshare.example/proto/gen/seamshare/type/v1"
+
+	"seamshare.example/eventstore"
+	"seamshare.example/services/access"
+	"seamshare.example/services/command"
+	"seamshare.example/services/domain/rule"
+	"seamshare.example/services/domain/stone"
+	"seamshare.example/services/query"
+	"seamshare.example/services/stream"
+	"seamshare.example/services/view"
+	"seamshare.example/services/wire"
+
+	stonev1 "seamshare.example/proto/gen/seamshare/event/stone/v1"
+)
+
+// FinishStone implements cutterv1.CutterServiceServer.
+func (s *Server) FinishStone(ctx context.Context, req *cutterv1.FinishStoneRequest) (*cutterv1.FinishStoneResponse, error) {
+	me, id := access.Caller(ctx).Member, command.NewID()
+	weighing := wire.ReadWeighing(req.GetWeighing())
+	did, err := command.Run(ctx, s.node, req, stream.Stone, func(tx *eventstore.Tx) (*command.Thing[stone.State], error) {
+		rough, lot, err := inHand(tx, me, req.GetPieceId())
+		if err != nil {
+			return nil, err
+		}
+		made, err := command.Open(tx, stream.Stone, id)
+		if err != nil {
+			return nil, err
+		}
+		var broken rule.All
+		cut, err := rough.State.Finish(me, req.GetPart(), id, weighing)
+		if err := broken.Merge("", err); err != nil {
+			return nil, err
+		}
+		finished, err := made.State.Finish(&stonev1.Finished_Public{
+			StoneId: id, Label: req.GetLabel(), PieceId: rough.ID, Part: req.GetPart(), ParcelId: lot.ID, CutterId: me,
+			Weighing: weighing, Size: wire.ReadSize(req.GetSize()), Outline: stonev1.Outline(req.GetOutline()),
+			Kind: rough.State.Kind, Treatment: eventv1.Treatment(req.GetTreatment()), Hydrophane: stonev1.Hydrophane(req.GetHydrophane()),
+			Composite: stonev1.Composite(req.GetComposite()), Grade: wire.ReadGrade(req.GetGrade()), Remarks: req.GetRemarks(),
+		})
+		if err := broken.Merge("", err); err != nil { // the mass may be refused by both
+			return nil, err
+		}
+		if err := broken.Err(); err != nil {
+			return nil, err
+		}
+		rough.Record(cut)
+		made.Record(finished)
+		return made, nil
+	})
+	if err != nil {
+		return nil, err
+	}
+	return &cutterv1.FinishStoneResponse{Stone: wire.Stone(did.State), Position: uint64(did.Position)}, nil
+}
+
+// PutStoneOnSale implements cutterv1.CutterServiceServer.
+func (s *Server) PutStoneOnSale(ctx context.Context, req *cutterv1.PutStoneOnSaleRequest) (*cutterv1.PutStoneOnSaleResponse, error) {
+	me := access.Caller(ctx).Member
+	var unreadable rule.All
+	price := wire.Amount(&unreadable, "price", req.GetPrice())
+	did, err := command.Run(ctx, s.node, req, stream.Stone, func(tx *eventstore.Tx) (*command.Thing[stone.State], error) {
+		offered, err := ownStone(tx, me, req.GetStoneId())
+		if err != nil {
+			return nil, err
+		}
+		if err := unreadable.Err(); err != nil {
+			return nil, err
+		}
+		if err := wire.Unchanged(req.GetEtag(), wire.Stone(offered.State)); err != nil {
+			return nil, err
+		}
+		lot, _, err := eventstore.Load(tx, stream.Parcel, offered.State.Facts.GetParcelId())
+		if err != nil {
+			return nil, err
+		}
+		asked, err := offered.State.PutOnSale(me, price, lot.Currency())
+		if err != nil {
+			return nil, err
+		}
+		offered.Record(asked)
+		return offered, nil
+	})
+	if err != nil {
+		return nil, err
+	}
+	return &cutterv1.PutStoneOnSaleResponse{Stone: wire.Stone(did.State), Position: uint64(did.Position)}, nil
+}
+
+// AcceptReturn implements cutterv1.CutterServiceServer.
+func (s *Server) AcceptReturn(ctx context.Context, req *cutterv1.AcceptReturnRequest) (*cutterv1.AcceptReturnResponse, error) {
+	me := access.Caller(ctx).Member
+	did, err := command.Run(ctx, s.node, req, stream.Stone, func(tx *eventstore.Tx) (*command.Thing[stone.State], error) {
+		back, err := ownStone(tx, me, req.GetStoneId())
+		if err != nil {
+			return nil, err
+		}
+		returned, err := back.State.Return(me, stone.Return{
+			Weighing: wire.ReadWeighing(req.GetWeighing()), Size: wire.ReadSize(req.GetSize()), Why: req.GetWhy(),
+		})
+		if err != nil {
+			return nil, err
+		}
+		purchase, err := command.Open(tx, stream.Order, back.State.OrderID)
+		if err != nil {
+			return nil, err
+		}
+		taken, err := purchase.State.Return(back.ID)
+		if err != nil {
+			return nil, err
+		}
+		purchase.Record(taken)
+		back.Record(returned)
+		return back, nil
+	})
+	if err != nil {
+		return nil, err
+	}
+	return &cutterv1.AcceptReturnResponse{Stone: wire.Stone(did.State), Position: uint64(did.Position)}, nil
+}
+
+// GetStone implements cutterv1.CutterServiceServer.
+func (s *Server) GetStone(ctx context.Context, req *cutterv1.GetStoneRequest) (*cutterv1.GetStoneResponse, error) {
+	me, out := access.Caller(ctx).Member, &cutterv1.GetStoneResponse{}
+	position, err := query.At(ctx, s.node, req.GetMinPosition(), func(q *eventstore.Query) error {
+		st, _, err := eventstore.Load(q, stream.Stone, req.GetStoneId())
+		if err != nil {
+			return err
+		}
+		if st.Facts == nil || st.Facts.GetCutterId() != me {
+			return rule.NotThere("stone_id", "stone")
+		}
+		out.Stone = wire.Stone(st)
+		return nil
+	})
+	if err != nil {
+		return nil, err
+	}
+	out.Position = position
+	return out, nil
+}
+
+// ListStones implements cutterv1.CutterServiceServer.
+func (s *Server) ListStones(ctx context.Context, req *cutterv1.ListStonesRequest) (*cutterv1.ListStonesResponse, error) {
+	me, v := access.Caller(ctx).Member, view.Stones{}
+	stones, next, position, err := query.List(ctx, s.lists, req,
+		func(q *eventstore.Query, after string, limit int) ([]string, string, error) {
+			return v.ByCutter(q.View(v.Name()), me, after, limit)
+		},
+		func(q *eventstore.Query, id string) (*typev1.Stone, error) {
+			st, _, err := eventstore.Load(q, stream.Stone, id)
+			return wire.Stone(st), err
+		})
+	if err != nil {
+		return nil, err
+	}
+	return &cutterv1.ListStonesResponse{Stones: stones, NextPageToken: next, Position: position}, nil
+}
+
+// ownStone is a stone that the member cut. Another's looks like none.
+func ownStone(tx *eventstore.Tx, me, id string) (*command.Thing[stone.State], error) {
+	st, err := command.Open(tx, stream.Stone, id)
+	if err == nil && (st.State.Facts == nil || st.State.Facts.GetCutterId() != me) {
+		err = rule.NotThere("stone_id", "stone")
+	}
+	return st, err
+}

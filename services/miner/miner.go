@@ -1,0 +1,148 @@
+// Package miner is the gRPC service of those who dig: claims, parcels, offers,
+// handovers, and the share afterwards.
+package miner
+
+import (
+	"context"
+
+	minerv1 "seamshare.example/proto/gen/seamshare/miner/v1"
+	typev1 "seamshare.example/proto/gen/seamshare/type/v1"
+
+	"seamshare.example/eventstore"
+	"seamshare.example/services/access"
+	"seamshare.example/services/command"
+	"seamshare.example/services/domain/member"
+	"seamshare.example/services/domain/parcel"
+	"seamshare.example/services/domain/rule"
+	"seamshare.example/services/page"
+	"seamshare.example/services/query"
+	"seamshare.example/services/stream"
+	"seamshare.example/services/view"
+	"seamshare.example/services/wire"
+)
+
+// Server implements minerv1.MinerServiceServer.
+type Server struct {
+	minerv1.UnimplementedMinerServiceServer
+	node  *eventstore.Node
+	lists query.Lists
+}
+
+// New makes the service of a node.
+func New(node *eventstore.Node, tokens page.Token) *Server {
+	return &Server{node: node, lists: query.Lists{Node: node, Tokens: tokens}}
+}
+
+// RecordClaim implements minerv1.MinerServiceServer.
+func (s *Server) RecordClaim(ctx context.Context, req *minerv1.RecordClaimRequest) (*minerv1.RecordClaimResponse, error) {
+	me, id := access.Caller(ctx).Member, command.NewID()
+	did, err := command.Run(ctx, s.node, req, stream.Claim, func(tx *eventstore.Tx) (*command.Thing[member.Claim], error) {
+		claim, err := command.Open(tx, stream.Claim, id)
+		if err != nil {
+			return nil, err
+		}
+		field, _, err := eventstore.Load(tx, stream.Field, req.GetFieldId())
+		if err != nil {
+			return nil, err
+		}
+		miner, _, err := eventstore.Load(tx, stream.Member, me)
+		if err != nil {
+			return nil, err
+		}
+		recorded, err := claim.State.Record(field, miner, id, req.GetName())
+		if err != nil {
+			return nil, err
+		}
+		claim.Record(recorded)
+		return claim, nil
+	})
+	if err != nil {
+		return nil, err
+	}
+	c := did.State
+	return &minerv1.RecordClaimResponse{
+		Claim:    &minerv1.Claim{Id: c.ID, FieldId: c.FieldID, Name: c.Name},
+		Position: uint64(did.Position),
+	}, nil
+}
+
+// ListClaims implements minerv1.MinerServiceServer.
+func (s *Server) ListClaims(ctx context.Context, req *minerv1.ListClaimsRequest) (*minerv1.ListClaimsResponse, error) {
+	me, v := access.Caller(ctx).Member, view.Members{}
+	claims, next, position, err := query.List(ctx, s.lists, req,
+		func(q *eventstore.Query, after string, limit int) ([]view.Claim, string, error) {
+			return v.Claims(q.View(v.Name()), me, after, limit)
+		},
+		func(_ *eventstore.Query, c view.Claim) (*minerv1.Claim, error) {
+			return &minerv1.Claim{Id: c.ID, FieldId: c.FieldID, Name: c.Name}, nil
+		})
+	if err != nil {
+		return nil, err
+	}
+	return &minerv1.ListClaimsResponse{Claims: claims, NextPageToken: next, Position: position}, nil
+}
+
+// GetParcel implements minerv1.MinerServiceServer.
+func (s *Server) GetParcel(ctx context.Context, req *minerv1.GetParcelRequest) (*minerv1.GetParcelResponse, error) {
+	out := &minerv1.GetParcelResponse{}
+	position, err := query.At(ctx, s.node, req.GetMinPosition(), func(q *eventstore.Query) (err error) {
+		out.Parcel, err = show(q, access.Caller(ctx).Member, req.GetParcelId())
+		return err
+	})
+	if err != nil {
+		return nil, err
+	}
+	out.Position = position
+	return out, nil
+}
+
+// ListParcels implements minerv1.MinerServiceServer.
+func (s *Server) ListParcels(ctx context.Context, req *minerv1.ListParcelsRequest) (*minerv1.ListParcelsResponse, error) {
+	me, v := access.Caller(ctx).Member, view.Parcels{}
+	parcels, next, position, err := query.List(ctx, s.lists, req,
+		func(q *eventstore.Query, after string, limit int) ([]string, string, error) {
+			return v.BySeller(q.View(v.Name()), me, after, limit)
+		},
+		func(q *eventstore.Query, id string) (*typev1.Parcel, error) { return show(q, me, id) })
+	if err != nil {
+		return nil, err
+	}
+	return &minerv1.ListParcelsResponse{Parcels: parcels, NextPageToken: next, Position: position}, nil
+}
+
+// ListOffers implements minerv1.MinerServiceServer.
+func (s *Server) ListOffers(ctx context.Context, req *minerv1.ListOffersRequest) (*minerv1.ListOffersResponse, error) {
+	out := &minerv1.ListOffersResponse{}
+	position, err := query.At(ctx, s.node, req.GetMinPosition(), func(q *eventstore.Query) error {
+		p, _, err := own(q, access.Caller(ctx).Member, req.GetParcelId())
+		if err != nil {
+			return err
+		}
+		for _, o := range p.Offers {
+			out.Offers = append(out.Offers, wire.Offer(p, o, q.Now()))
+		}
+		return nil
+	})
+	if err != nil {
+		return nil, err
+	}
+	out.Position = position
+	return out, nil
+}
+
+// own is a parcel that the member listed.
+func own(l eventstore.Loader, seller, id string) (parcel.State, uint64, error) {
+	p, version, err := eventstore.Load(l, stream.Parcel, id)
+	if err == nil && (p.ID == "" || p.Seller != seller) {
+		err = rule.NotThere("parcel_id", "parcel")
+	}
+	return p, version, err
+}
+
+func show(q *eventstore.Query, seller, id string) (*typev1.Parcel, error) {
+	p, version, err := own(q, seller, id)
+	if err != nil {
+		return nil, err
+	}
+	return wire.Parcel(p, version, seller, q.Now()), nil
+}

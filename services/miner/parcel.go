@@ -1,0 +1,159 @@
+package miner
+
+import (
+	"context"
+	"fmt"
+
+	eventv1 "seamshare.example/proto/gen/seamshare/event/v1"
+	minerv1 "seamshare.example/proto/gen/seamshare/miner/v1"
+	typev1 "seamshare.example/proto/gen/seamshare/type/v1"
+
+	"seamshare.example/eventstore"
+	"seamshare.example/services/access"
+	"seamshare.example/services/command"
+	"seamshare.example/services/domain/parcel"
+	"seamshare.example/services/domain/piece"
+	"seamshare.example/services/domain/rule"
+	"seamshare.example/services/stream"
+	"seamshare.example/services/wire"
+
+	piecev1 "seamshare.example/proto/gen/seamshare/event/piece/v1"
+)
+
+// PublishParcel implements minerv1.MinerServiceServer.
+func (s *Server) PublishParcel(ctx context.Context, req *minerv1.PublishParcelRequest) (*minerv1.PublishParcelResponse, error) {
+	me := access.Caller(ctx).Member
+	listing, pieces, unreadable := read(req, me)
+	did, err := command.Run(ctx, s.node, req, stream.Parcel, func(tx *eventstore.Tx) (*command.Thing[parcel.State], error) {
+		broken := unreadable[:len(unreadable):len(unreadable)] // of its own: this may run again
+		lot, err := command.Open(tx, stream.Parcel, listing.ID)
+		if err != nil {
+			return nil, err
+		}
+		if err := command.CheckParties(tx, &broken, "agreement", listing.Agreement); err != nil {
+			return nil, err
+		}
+		listed, err := lot.State.List(listing)
+		if err := broken.Merge("", err); err != nil {
+			return nil, err
+		}
+		var described []*piecev1.Event
+		for i, p := range pieces {
+			at := fmt.Sprintf("pieces[%d]", i)
+			// Copies: the events of an earlier run may be on their way to the log.
+			facts := &piecev1.Described_Public{
+				PieceId: p.PieceId, ParcelId: p.ParcelId, Label: p.Label, Weighing: p.Weighing, Size: p.Size,
+				Kind: p.Kind, Count: p.Count, ClaimId: p.ClaimId, Seen: p.Seen,
+			}
+			if facts.ClaimId != "" {
+				claim, _, err := eventstore.Load(tx, stream.Claim, facts.ClaimId)
+				if err != nil {
+					return nil, err
+				}
+				if err := broken.Merge("", claim.From(me, at+".claim_id", facts.ClaimId)); err != nil {
+					return nil, err
+				}
+				facts.FieldId = claim.FieldID
+			}
+			event, err := piece.State{}.Describe(facts)
+			if err := broken.Merge(at, err); err != nil {
+				return nil, err
+			}
+			described = append(described, event)
+		}
+		if err := broken.Err(); err != nil {
+			return nil, err
+		}
+		lot.Record(listed)
+		for i, event := range described {
+			tx.Record(stream.Piece.Stream(pieces[i].PieceId), event)
+		}
+		return lot, nil
+	})
+	if err != nil {
+		return nil, err
+	}
+	return &minerv1.PublishParcelResponse{Parcel: shown(did, me), Position: uint64(did.Position)}, nil
+}
+
+// read makes a listing of a request, with ids for the parcel and its pieces. What
+// can't be read is noted.
+func read(req *minerv1.PublishParcelRequest, seller string) (parcel.Listing, []*piecev1.Described_Public, rule.All) {
+	var unreadable rule.All
+	listing := parcel.Listing{
+		ID: command.NewID(), Seller: seller, Label: req.GetLabel(),
+		Total: wire.ReadWeighing(req.GetTotal()), Treatment: eventv1.Treatment(req.GetTreatment()),
+		KeptWet: req.GetKeptWet(), Mined: req.GetMined(), Note: req.GetNote(), OpenAtAsking: req.GetOpenAtAsking(),
+		Agreement: wire.ReadAgreement(&unreadable, "agreement", req.GetAgreement()),
+	}
+	pieces := make([]*piecev1.Described_Public, len(req.GetPieces()))
+	for i, p := range req.GetPieces() {
+		pieces[i] = &piecev1.Described_Public{
+			PieceId: command.NewID(), ParcelId: listing.ID, Label: p.GetLabel(),
+			Weighing: wire.ReadWeighing(p.GetWeighing()), Size: wire.ReadSize(p.GetSize()), Kind: eventv1.Kind(p.GetKind()),
+			Count: max(p.GetCount(), 1), ClaimId: p.GetClaimId(), Seen: p.GetSeen(),
+		}
+		listing.Pieces = append(listing.Pieces, parcel.Piece{
+			ID: pieces[i].PieceId, Label: p.GetLabel(), Weighing: pieces[i].Weighing, Count: pieces[i].Count,
+		})
+	}
+	return listing, pieces, unreadable
+}
+
+// AcceptOffer implements minerv1.MinerServiceServer.
+func (s *Server) AcceptOffer(ctx context.Context, req *minerv1.AcceptOfferRequest) (*minerv1.AcceptOfferResponse, error) {
+	me := access.Caller(ctx).Member
+	did, err := command.Run(ctx, s.node, req, stream.Parcel, func(tx *eventstore.Tx) (*command.Thing[parcel.State], error) {
+		lot, err := s.ownLot(tx, me, req.GetParcelId())
+		if err != nil {
+			return nil, err
+		}
+		if err := wire.Unchanged(req.GetEtag(), wire.Parcel(lot.State, lot.Version, me, tx.Now())); err != nil {
+			return nil, err
+		}
+		deal, err := lot.State.Accept(me, req.GetOfferId(), tx.Now())
+		if err != nil {
+			return nil, err
+		}
+		lot.Record(deal)
+		return lot, nil
+	})
+	if err != nil {
+		return nil, err
+	}
+	return &minerv1.AcceptOfferResponse{Parcel: shown(did, me), Position: uint64(did.Position)}, nil
+}
+
+// HandOverParcel implements minerv1.MinerServiceServer.
+func (s *Server) HandOverParcel(ctx context.Context, req *minerv1.HandOverParcelRequest) (*minerv1.HandOverParcelResponse, error) {
+	me := access.Caller(ctx).Member
+	did, err := command.Run(ctx, s.node, req, stream.Parcel, func(tx *eventstore.Tx) (*command.Thing[parcel.State], error) {
+		lot, err := s.ownLot(tx, me, req.GetParcelId())
+		if err != nil {
+			return nil, err
+		}
+		words, err := lot.State.Weigh(me, req.GetCount(), wire.ReadWeighing(req.GetTotal()))
+		if err != nil {
+			return nil, err
+		}
+		for _, word := range words {
+			lot.Record(word)
+		}
+		return lot, nil
+	})
+	if err != nil {
+		return nil, err
+	}
+	return &minerv1.HandOverParcelResponse{Parcel: shown(did, me), Position: uint64(did.Position)}, nil
+}
+
+func (s *Server) ownLot(tx *eventstore.Tx, seller, id string) (*command.Thing[parcel.State], error) {
+	if _, _, err := own(tx, seller, id); err != nil {
+		return nil, err
+	}
+	return command.Open(tx, stream.Parcel, id)
+}
+
+func shown(did command.Did[parcel.State], viewer string) *typev1.Parcel {
+	return wire.Parcel(did.State, did.Version, viewer, did.At)
+}
