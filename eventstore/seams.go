@@ -24,6 +24,9 @@ var (
 	ErrUnknown = errors.New("outcome of the publish is unknown")
 	// ErrNoSpace: the log has no room for the message. Nothing was stored.
 	ErrNoSpace = errors.New("there is no space left for the log")
+	// ErrRefused: the log will not store this message, now or later, because of
+	// its size or of the log's settings. Nothing was stored.
+	ErrRefused = errors.New("the log refuses the message")
 	// ErrNoMessage: the log has no message at that sequence.
 	ErrNoMessage = errors.New("no message at this sequence")
 	// ErrNoLog: there is no log where one was expected.
@@ -60,10 +63,11 @@ type LogStatus struct {
 // majority (several). Nothing in the log is ever deleted or changed.
 type Log interface {
 	// Publish stores data as sequence expected+1, if expected is the last
-	// sequence. It returns nil, or an error that is ErrConflict or
-	// ErrNoSpace (nothing stored), ErrUnknown (may or may not be stored, now or
-	// later), ErrIO, or ErrNoLog. Repeating a publish with the same expected is safe: at most one
-	// message ever stands at expected+1. id travels with the message.
+	// sequence. It returns nil, or an error that is ErrConflict, ErrNoSpace or
+	// ErrRefused (nothing stored), ErrUnknown (may or may not be stored, now or
+	// later), ErrIO, or ErrNoLog. Repeating a publish with the same expected is
+	// safe: at most one message ever stands at expected+1. id travels with the
+	// message.
 	Publish(ctx context.Context, expected Sequence, id CommitID, data []byte) error
 	// Status asks the leader.
 	Status(ctx context.Context) (LogStatus, error)

@@ -68,6 +68,9 @@ func (n *Node) Decide(ctx context.Context, req Request, fn func(*Tx) error) (Out
 	}
 }
 
+// Waiting is how many commands wait for the writer.
+func (n *Node) Waiting() int { return len(n.queue) }
+
 // await waits until the node has reached a position.
 func (n *Node) await(ctx context.Context, p Position) error {
 	for {
@@ -351,6 +354,9 @@ func (n *Node) publish(ctx context.Context, b *batch) (stored bool, err error) {
 		case errors.Is(err, ErrNoSpace) && !doubt:
 			b.doubt = false
 			return false, fmt.Errorf("%w: %w", ErrLowDisk, err)
+		case errors.Is(err, ErrRefused) && !doubt:
+			b.doubt = false
+			return false, n.asTrouble("the log refuses commits", n.tip.Load().Checkpoint, err)
 		case errors.Is(err, ErrIO):
 			return false, err
 		case errors.Is(err, ErrNoLog):

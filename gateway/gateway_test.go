@@ -22,6 +22,7 @@ import (
 	"seamshare.example/services"
 	"seamshare.example/services/access"
 	"seamshare.example/services/access/accesstest"
+	"seamshare.example/services/fault"
 	"seamshare.example/services/server"
 	"seamshare.example/services/stream"
 	"seamshare.example/services/view"
@@ -152,6 +153,9 @@ func (a answer) refused(t *testing.T, code int, reason string) {
 	t.Helper()
 	if a.code != code || a.reason() != reason {
 		t.Fatalf("answers %d for %q, want %d for %q: %s", a.code, a.reason(), code, reason, a.text)
+	}
+	if fault.Reason(reason).About() == "" {
+		t.Fatalf("%s stands nowhere in the catalogue", reason)
 	}
 	if message, _ := a.body["message"].(string); message == "" {
 		t.Fatalf("no message: %s", a.text)
@@ -307,6 +311,29 @@ func TestRetryAfter(t *testing.T) {
 	a.refused(t, http.StatusTooManyRequests, "TOO_MANY_REQUESTS")
 	if got := a.header.Get("Retry-After"); got != "10" {
 		t.Fatalf("Retry-After is %q", got)
+	}
+}
+
+// The limit by address holds for the address that the gateway sees, whatever a
+// caller says of it. Here that is loopback, which isn't counted.
+func TestForwarded(t *testing.T) {
+	h := open(t, server.Limits{Address: server.Rate{PerSecond: 0.001, Burst: 1}})
+	for _, name := range []string{"X-Forwarded-For", "Grpc-Metadata-X-Forwarded-For"} {
+		for range 3 {
+			req, err := http.NewRequestWithContext(t.Context(), http.MethodGet, h.url+"/v1/whoami", nil)
+			if err != nil {
+				t.Fatal(err)
+			}
+			req.Header.Set(name, "203.0.113.9")
+			resp, err := h.client.Do(req)
+			if err != nil {
+				t.Fatal(err)
+			}
+			resp.Body.Close()
+			if resp.StatusCode != http.StatusUnauthorized {
+				t.Fatalf("with %s it answers %d", name, resp.StatusCode)
+			}
+		}
 	}
 }
 

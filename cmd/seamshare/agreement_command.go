@@ -250,6 +250,14 @@ func printAgreement(w io.Writer, a *typev1.Agreement) error {
 	return nil
 }
 
+// partyWord is a party as it is said.
+func partyWord(party string) string {
+	if party == parcel.Coop {
+		return "co-op"
+	}
+	return party
+}
+
 func levyWords(l *typev1.Levy) string {
 	if l.GetBasisPoints() == 0 && l.GetFloor() == nil {
 		return "none"
@@ -278,20 +286,20 @@ func tierWords(t *typev1.Tier) string {
 		}
 		switch target := r.GetTarget().(type) {
 		case *typev1.Recoup_Amount:
-			return fmt.Sprintf("the %s is paid until %s%s", r.GetParty(), amount.Text(target.Amount), label)
+			return fmt.Sprintf("the %s is paid until %s%s", partyWord(r.GetParty()), amount.Text(target.Amount), label)
 		case *typev1.Recoup_PriceMultiple:
 			n, d := target.PriceMultiple.GetNumerator(), target.PriceMultiple.GetDenominator()
 			if n == d {
-				return fmt.Sprintf("the %s is paid until the parcel's price%s", r.GetParty(), label)
+				return fmt.Sprintf("the %s is paid until the parcel's price%s", partyWord(r.GetParty()), label)
 			}
-			return fmt.Sprintf("the %s is paid until %d/%d of the parcel's price%s", r.GetParty(), n, d, label)
+			return fmt.Sprintf("the %s is paid until %d/%d of the parcel's price%s", partyWord(r.GetParty()), n, d, label)
 		case *typev1.Recoup_Costs:
-			return fmt.Sprintf("the %s gets back the recorded costs: %s%s", r.GetParty(), strings.Join(target.Costs.GetKinds(), ", "), label)
+			return fmt.Sprintf("the %s gets back the recorded costs: %s%s", partyWord(r.GetParty()), strings.Join(target.Costs.GetKinds(), ", "), label)
 		}
 	case *typev1.Tier_Split:
 		var ratios []string
 		for _, ratio := range form.Split.GetRatios() {
-			ratios = append(ratios, fmt.Sprintf("%s %d", ratio.GetParty(), ratio.GetWeight()))
+			ratios = append(ratios, fmt.Sprintf("%s %d", partyWord(ratio.GetParty()), ratio.GetWeight()))
 		}
 		if ceiling := form.Split.GetCeiling(); ceiling != nil {
 			return fmt.Sprintf("shared as %s, up to %s", strings.Join(ratios, " : "), amount.Text(ceiling))

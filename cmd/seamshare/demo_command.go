@@ -1,5 +1,97 @@
 package main
 
-import "github.com/spf13/cobra"
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
 
-func (s *session) demoCommand() *cobra.Command { return group("demo", "") }
+	"github.com/spf13/cobra"
+	"golang.org/x/mod/sumdb/note"
+	"golang.org/x/term"
+	"google.golang.org/grpc"
+
+	"seamshare.example/services/access"
+)
+
+func (s *session) demoCommand() *cobra.Command {
+	return &cobra.Command{
+		Use:   "demo",
+		Short: "Watch a parcel go from listing to shares, with invented data",
+		Long: `Starts a node of its own, founds an invented co-op in it, and plays one parcel
+through: listing, offers, deal, handover, bench, ten stones, sales, a return, and who
+gets what to the cent; then it asks a stone where it comes from, and tries to cheat.
+Every step is a call as its person would make it, with their own key.
+
+Without --data it works in a folder that is deleted at the end. With --data the
+folder must be new, and stays: look at it with seamshare verify and seamshare log.`,
+		Args: exactly(),
+		RunE: func(c *cobra.Command, _ []string) error {
+			return s.demo(c.Context(), c.Flags().Changed("data"))
+		},
+	}
+}
+
+func (s *session) demo(ctx context.Context, keep bool) (err error) {
+	dir := s.dataDir
+	if !keep {
+		scratch, err := os.MkdirTemp("", "seamshare-demo-")
+		if err != nil {
+			return fmt.Errorf("couldn't make a folder for the demo: %w", err)
+		}
+		defer func() { err = errors.Join(err, os.RemoveAll(scratch)) }()
+		dir = filepath.Join(scratch, "data")
+	}
+	made, err := foundCoop(ctx, dir, founding{coopID: "two-fields", name: demoCoop, zone: "Australia/Brisbane", registrar: "registrar"})
+	if err != nil {
+		return err
+	}
+	verifier, err := note.NewVerifier(made.Verifier)
+	if err != nil {
+		return fmt.Errorf("couldn't read the co-op's verifier key: %w", err)
+	}
+	node, err := startNode(ctx, nodeConfig{dir: dir, minFree: lowestMinFree})
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, node.Close()) }()
+
+	d := &demo{
+		ctx:      ctx,
+		verifier: verifier,
+		coopID:   made.Coop,
+		dial:     func(as access.SignIn) (*grpc.ClientConn, error) { return node.server.SignedIn(as) },
+		story:    s.stdout,
+		bar:      s.demoProgress(),
+		actors:   map[string]*actor{},
+		pieces:   map[string]string{},
+		stones:   map[string]*soldStone{},
+		names:    map[string]string{},
+	}
+	if s.json {
+		d.story = io.Discard
+	}
+	defer func() { err = errors.Join(err, d.close()) }()
+	if err := d.play(made); err != nil {
+		return err
+	}
+	if s.json {
+		return writeJSON(s.stdout, d.report)
+	}
+	if keep {
+		d.tell("The co-op's folder is %s. Look on: seamshare verify --data %s", dir, dir)
+	}
+	return nil
+}
+
+// demoProgress shows a bar only where the story itself isn't on the screen.
+func (s *session) demoProgress() *progress {
+	if out, ok := s.stdout.(*watchedWriter); ok {
+		if f, ok := out.w.(*os.File); ok && term.IsTerminal(int(f.Fd())) {
+			return &progress{}
+		}
+	}
+	return s.progress("demo")
+}

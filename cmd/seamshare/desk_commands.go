@@ -134,7 +134,7 @@ func (s *session) personAddCommand() *cobra.Command {
 	var roles []typev1.Role
 	var publicKey, newKey string
 	c := &cobra.Command{
-		Use:   "add MEMBER LABEL --role ROLE (--public-key FILE | --new-key FILE)",
+		Use:   "add MEMBER LABEL --role ROLE (--public-key | --new-key) FILE",
 		Short: "Add a person with a key and roles to a member (registrar)",
 		Long: `Adds a person who acts for a member. LABEL is what the books call them, such as
 "desk 1", not a personal name. Best they make their own key (seamshare key new)

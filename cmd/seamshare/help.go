@@ -63,16 +63,16 @@ see seamshare help safety.
 // safetyHelp defers to local codes and gives no limits of its own.
 const safetyHelp = `Cautions for work at the bench. Your local codes come first; ask who knows them.
 
-Dust    Some opal and most host rock hold crystalline silica, so treat all cutting
-        as silica work: cut wet, extract at the source, wear a fitted respirator.
-        The exposure limit is your authority's, with its date. Recirculated water
-        throws mist, and dried slurry is dust: clean up wet, and let no slurry
-        down the drain.
-Body    Protect eyes and ears. No gloves, loose sleeves, loose hair or rings near
-        turning parts.
-Machine Guards on. Isolate it before you change a blade. Run it behind a residual
-        current device.
-Fire    Hot dopping wax and open flame, solvents and resins: keep them apart, and
-        air the room.
-Stone   Don't weigh hydrophane, cracked or porous stones in water.
+  Dust     Some opal and most host rock hold crystalline silica, so treat all
+           cutting as silica work: cut wet, extract at the source, wear a fitted
+           respirator. The exposure limit is your authority's, with its date.
+           Recirculated water throws mist, and dried slurry is dust: clean up
+           wet, and let no slurry down the drain.
+  Body     Protect eyes and ears. No gloves, loose sleeves, loose hair or rings
+           near turning parts.
+  Machine  Guards on. Isolate it before you change a blade. Run it behind a
+           residual current device.
+  Fire     Hot dopping wax and open flame, solvents and resins: keep them apart,
+           and air the room.
+  Stone    Don't weigh hydrophane, cracked or porous stones in water.
 `

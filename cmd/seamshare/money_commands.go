@@ -162,7 +162,7 @@ func (s *session) costCommand() *cobra.Command {
 	var r receipt
 	addCost := &cobra.Command{
 		Use:   "add PARCEL KIND AMOUNT --reference TEXT",
-		Short: "Record what the co-op paid to an outsider for a parcel (bookkeeper)",
+		Short: "Record what the co-op paid for a parcel to an outsider (desk)",
 		Args:  exactly("PARCEL", "KIND", "AMOUNT"),
 		RunE: func(c *cobra.Command, args []string) error {
 			paid, err := parseAmount(args[2])
@@ -267,7 +267,7 @@ or cutter, all of them at the co-op's desk.`,
 func (s *session) balancesCommand() *cobra.Command {
 	return &cobra.Command{
 		Use:   "balances",
-		Short: "Show the co-op's accounts over all parcels (bookkeeper, approver, auditor)",
+		Short: "Show the co-op's accounts over all parcels (desk)",
 		Args:  exactly(),
 		RunE: func(c *cobra.Command, _ []string) error {
 			a, err := query(c.Context(), s, func(q call) (*coopv1.GetBalancesResponse, error) {

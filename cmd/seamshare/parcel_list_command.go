@@ -27,11 +27,11 @@ type listing struct {
 func (s *session) parcelListCommand() *cobra.Command {
 	var l listing
 	c := &cobra.Command{
-		Use:   "list --from FILE.csv --label NAME --total MASS --agreement FILE.json --treatment WORD",
+		Use:   "list --from FILE.csv --label NAME --total MASS …",
 		Short: "Put a parcel on the market (miner)",
 		Long: `Puts a parcel on the market: one lot, one price, its pieces read from a CSV file
 (seamshare help pieces) and the agreement you propose from a JSON file (seamshare
-help agreement); its price is what you ask. The pieces' masses must add up to the
+help agreements); its price is what you ask. The pieces' masses must add up to the
 total as far as the scale can tell, or nothing is listed.
 
 To look at parcels: parcel market (to buy), parcel mine (yours), parcel show.`,

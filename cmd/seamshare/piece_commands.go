@@ -83,8 +83,8 @@ type partOut struct {
 func (s *session) pieceWorkCommand() *cobra.Command {
 	var b benchStep
 	c := &cobra.Command{
-		Use:   "work PIECE PART STEP [--out \"1A=9.24g,1B=23.44g\"] [--loss-reason WORD]",
-		Short: "Record a bench step on one part: mass in, masses out, what was lost and why",
+		Use:   "work PIECE PART STEP [--out PARTS] [--loss-reason WORD]",
+		Short: "Record a bench step: mass in, masses out, what was lost",
 		Long: "Records a step that was done at the bench. STEP is one of:\n" + wrapList(choices[typev1.Step]()) + `
 --out names the parts it left with their masses; ":offcut" or ":shelf" behind a
 mass puts the part there. What is missing from the mass in was lost and needs a
@@ -92,7 +92,8 @@ mass puts the part there. What is missing from the mass in was lost and needs a
 
 ` + safetyLine,
 		Example: `  seamshare piece work PIECE 1 saw --out "1A=9.24g,1B=23.44g" --loss-reason kerf
-  seamshare piece work PIECE 1C trim --out "1CP=1.42g,1CO=1.15g:offcut" --loss-reason waste
+  seamshare piece work PIECE 1C trim --out "1E=1.42g,1F=1.1g:offcut" \
+    --loss-reason waste
   seamshare piece work PIECE 1B set-aside --loss-reason waste`,
 		Args: exactly("PIECE", "PART", "STEP"),
 		RunE: func(c *cobra.Command, args []string) error { return s.workPart(c, args, b) },

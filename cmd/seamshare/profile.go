@@ -46,8 +46,19 @@ func (s *session) readProfile() (profile, error) {
 	return p, nil
 }
 
-// writeProfile replaces the profile as a whole; a crash leaves the old one.
+// writeProfile replaces the profile as a whole; a crash leaves the old one. Files are named in full, so that it holds
+// wherever later commands are typed.
 func (s *session) writeProfile(p profile) error {
+	for _, file := range []*string{&p.Key, &p.CA} {
+		if *file == "" {
+			continue
+		}
+		full, err := filepath.Abs(*file)
+		if err != nil {
+			return fmt.Errorf("couldn't find %s: %w", *file, err)
+		}
+		*file = full
+	}
 	if err := os.MkdirAll(s.dataDir, 0o700); err != nil {
 		return fmt.Errorf("couldn't make the folder for your sign-in: %w", err)
 	}
@@ -95,7 +106,7 @@ func (s *session) signer() (profile, error) {
 
 func (s *session) signInCommand() *cobra.Command {
 	return &cobra.Command{
-		Use:   "sign-in --server HOST:PORT --coop ID --person ID --member ID --key FILE",
+		Use:   "sign-in --server HOST:PORT --coop ID --person ID --member ID …",
 		Short: "Sign in once, so that other commands know who you are",
 		Long: `Checks that the node takes your key, then writes who you are to profile.json in
 the --data folder, readable by you alone. The key itself stays in its file; only
@@ -105,14 +116,6 @@ the file's name is written. Flags of later commands win over what is kept here.`
 			p, err := s.signer()
 			if err != nil {
 				return err
-			}
-			if p.Key, err = filepath.Abs(p.Key); err != nil {
-				return fmt.Errorf("couldn't find the key file: %w", err)
-			}
-			if p.CA != "" {
-				if p.CA, err = filepath.Abs(p.CA); err != nil {
-					return fmt.Errorf("couldn't find the certificate file: %w", err)
-				}
 			}
 			who, err := query(c.Context(), s, func(q call) (*coopv1.WhoAmIResponse, error) {
 				return coopv1.NewAccessServiceClient(q.conn).WhoAmI(q.ctx, &coopv1.WhoAmIRequest{})

@@ -12,6 +12,9 @@ import (
 	"time"
 
 	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
+
+	"seamshare.example/cmd/seamshare/internal/table"
 )
 
 const about = `Seamshare carries a co-operative of opal miners, cutters and jewellers: a cutter
@@ -85,8 +88,13 @@ func (s *session) rootCommand() *cobra.Command {
 	root.Long = about
 	root.SilenceErrors, root.SilenceUsage = true, true
 	root.SetFlagErrorFunc(func(c *cobra.Command, err error) error {
-		return &failure{Exit: exitUsage, Reason: "WRONG_USAGE", Message: err.Error(), Hint: "see " + c.CommandPath() + " --help", Err: err}
+		f := &failure{Exit: exitUsage, Reason: "WRONG_USAGE", Message: err.Error(), Hint: "see " + c.CommandPath() + " --help", Err: err}
+		if wrong, ok := errors.AsType[*pflag.InvalidValueError](err); ok {
+			f.Field, f.Message = "--"+wrong.GetFlag().Name, wrong.Unwrap().Error()
+		}
+		return f
 	})
+	root.SetUsageTemplate(strings.ReplaceAll(root.UsageTemplate(), ".FlagUsages", ".FlagUsagesWrapped 80"))
 	flags := root.PersistentFlags()
 	flags.StringVar(&s.dataDir, "data", defaultDataDir(), "the `folder` of this node's data and of your sign-in")
 	flags.BoolVar(&s.json, "json", false, "print one JSON document instead of text")
@@ -111,7 +119,23 @@ func (s *session) rootCommand() *cobra.Command {
 	add(root, groupNode, s.initCommand(), s.serveCommand(), s.demoCommand(), s.verifyCommand(), s.logCommand(), s.backupCommand(), s.restoreCommand(), s.rebuildCommand())
 	add(root, "", s.signInCommand(), s.whoamiCommand(), s.keyCommand())
 	root.AddCommand(helpTopics()...)
+	fitHelp(root)
 	return root
+}
+
+// fitHelp breaks the prose of all help pages to 80 columns. What stands indented is set by hand and stays.
+func fitHelp(c *cobra.Command) {
+	c.DisableFlagsInUseLine = true
+	paragraphs := strings.Split(strings.TrimRight(c.Long, "\n"), "\n\n")
+	for i, p := range paragraphs {
+		if !strings.HasPrefix(p, " ") && !strings.Contains(p, "\n ") {
+			paragraphs[i] = strings.Join(table.Break(p, table.Width), "\n")
+		}
+	}
+	c.Long = strings.Join(paragraphs, "\n\n")
+	for _, child := range c.Commands() {
+		fitHelp(child)
+	}
 }
 
 const (
@@ -138,6 +162,7 @@ func group(use, short string, children ...*cobra.Command) *cobra.Command {
 				return c.Help()
 			}
 			hint := "see " + c.CommandPath() + " --help"
+			c.SuggestionsMinimumDistance = 2 // letters that may differ
 			if near := c.SuggestionsFor(args[0]); len(near) > 0 {
 				hint = "did you mean " + c.CommandPath() + " " + strings.Join(near, " or ") + "? If not, " + hint
 			}

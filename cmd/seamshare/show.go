@@ -31,6 +31,12 @@ func carats(w *typev1.Weighing) string {
 	return measure.Mass(w.GetMassUg()).Carats()
 }
 
+// bare is a mass without its unit, for columns that are named after it.
+func bare(mass string) string {
+	number, _, _ := strings.Cut(mass, " ")
+	return number
+}
+
 // both is one mass in grams and carats.
 func both(ug int64) string { return measure.Mass(ug).GramsAndCarats() }
 
@@ -54,9 +60,9 @@ func printParcels(w io.Writer, parcels []*typev1.Parcel, next string) error {
 		say(w, "No parcels.")
 		return nil
 	}
-	t := table.New(text("parcel"), wrapped("label"), text("state"), right("pieces"), right("mass"), right("carats"), right("asked"))
+	t := table.New(text("parcel"), wrapped("label"), wrapped("state"), right("g"), right("ct"), right("asked"))
 	for _, p := range parcels {
-		t.Row(p.GetId(), p.GetLabel(), word(p.GetState()), fmt.Sprint(len(p.GetLines())), grams(p.GetTotal()), carats(p.GetTotal()), amount.Text(p.GetAsking()))
+		t.Row(p.GetId(), p.GetLabel(), word(p.GetState()), bare(grams(p.GetTotal())), bare(carats(p.GetTotal())), amount.Text(p.GetAsking()))
 	}
 	_, err := t.WriteTo(w)
 	more(w, next)
@@ -102,12 +108,11 @@ func printOffers(w io.Writer, offers []*typev1.Offer) error {
 		say(w, "No offers.")
 		return nil
 	}
-	t := table.New(text("offer"), text("state"), right("price"), text("ends"), wrapped("from"))
 	for _, o := range offers {
-		t.Row(o.GetId(), word(o.GetState()), amount.Text(o.GetAgreement().GetPrice()), o.GetEndsAt(), o.GetBuyerId())
+		say(w, "Offer %s: %s, %s", o.GetId(), amount.Text(o.GetAgreement().GetPrice()), word(o.GetState()))
+		say(w, "  from %s, ends %s", o.GetBuyerId(), o.GetEndsAt())
 	}
-	_, err := t.WriteTo(w)
-	return err
+	return nil
 }
 
 func printPiece(w io.Writer, p *typev1.Piece) error {
@@ -139,9 +144,9 @@ func printStones(w io.Writer, stones []*typev1.Stone, next string) error {
 		say(w, "No stones.")
 		return nil
 	}
-	t := table.New(text("stone"), wrapped("label"), text("state"), text("outline"), right("carats"), right("grams"), right("price"))
+	t := table.New(text("stone"), wrapped("what"), text("state"), right("ct"), right("g"), right("price"))
 	for _, s := range stones {
-		t.Row(s.GetId(), s.GetLabel(), word(s.GetState()), word(s.GetOutline()), s.GetCarat(), grams(s.GetWeighing()), amount.Text(s.GetPrice()))
+		t.Row(s.GetId(), s.GetLabel()+", "+word(s.GetOutline()), word(s.GetState()), s.GetCarat(), bare(grams(s.GetWeighing())), amount.Text(s.GetPrice()))
 	}
 	_, err := t.WriteTo(w)
 	more(w, next)

@@ -54,7 +54,7 @@ func printSteps(w io.Writer, steps []*typev1.ShareStep) error {
 		if step.GetTier() > 0 {
 			tier = fmt.Sprint(step.GetTier())
 		}
-		t.Row(tier, step.GetParty(), amount.Text(step.GetAmount()), step.GetWhy())
+		t.Row(tier, partyWord(step.GetParty()), amount.Text(step.GetAmount()), step.GetWhy())
 	}
 	_, err := t.WriteTo(w)
 	return err
@@ -93,7 +93,7 @@ func printYield(w io.Writer, y *cutterv1.Yield) error {
 	if _, err := t.WriteTo(w); err != nil {
 		return err
 	}
-	say(w, "  Unexplained is what two weighings of the same thing disagree by; up to %s", both(y.GetToleranceUg()))
-	say(w, "  may stay so.")
+	say(w, "  Unexplained is what two weighings of the same thing disagree by; it may be")
+	say(w, "  up to %s.", both(y.GetToleranceUg()))
 	return nil
 }

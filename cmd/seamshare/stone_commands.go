@@ -6,6 +6,7 @@ import (
 	"io"
 	"io/fs"
 	"os"
+	"strconv"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -42,16 +43,17 @@ type finished struct {
 func (s *session) stoneFinishCommand() *cobra.Command {
 	var d finished
 	c := &cobra.Command{
-		Use:   "finish PIECE PART --label NAME --mass MASS --size SIZE --outline WORD …",
+		Use:   "finish PIECE PART --label NAME --mass MASS --size SIZE …",
 		Short: "Make a stone of a part (cutter)",
 		Long: `Makes a stone of a part. What the part weighed more was ground off. Treatment,
 whether it takes up water (hydrophane) and whether it is assembled (composite) are
 always answered. The grade is what you see; leave out what you didn't judge.
 
 ` + safetyLine,
-		Example: `  seamshare stone finish PIECE 1CP --label 1 --mass "3.04 ct" --size "12x9x3.0 mm" \
-    --outline oval --treatment none-known --hydrophane no --composite none \
-    --pattern broad-flash --colours "green and blue"`,
+		Example: `  seamshare stone finish PIECE 1CP --label 1 --mass "3.04 ct" \
+    --size "12x9x3.0 mm" --outline oval --treatment none-known \
+    --hydrophane no --composite none --pattern broad-flash \
+    --colours "green and blue"`,
 		Args: exactly("PIECE", "PART"),
 		RunE: func(c *cobra.Command, args []string) error {
 			a, err := command(c.Context(), s, func(q call) (*cutterv1.FinishStoneResponse, error) {
@@ -221,11 +223,7 @@ on measures, photos and honest trays.
 `
 
 func printChain(w io.Writer, a *coopv1.GetStoneChainResponse, out string) error {
-	t := table.New(right("record"), wrapped("what it says"), wrapped("about"))
-	for _, l := range a.GetLinks() {
-		t.Row(fmt.Sprint(l.GetPosition()), l.GetWhat(), l.GetAbout())
-	}
-	if _, err := t.WriteTo(w); err != nil {
+	if err := printLinks(w, a.GetLinks()); err != nil {
 		return err
 	}
 	say(w, "")
@@ -235,6 +233,16 @@ func printChain(w io.Writer, a *coopv1.GetStoneChainResponse, out string) error 
 		say(w, "The proof is in %s.", out)
 	}
 	return nil
+}
+
+// printLinks shows a chain's records in words.
+func printLinks(w io.Writer, links []*coopv1.ChainLink) error {
+	t := table.New(right("record"), wrapped("what it says"))
+	for _, l := range links {
+		t.Row(strconv.FormatUint(l.GetPosition(), 10), l.GetWhat())
+	}
+	_, err := t.WriteTo(w)
+	return err
 }
 
 // writeNewFile never writes over a file, and leaves none that is half written.

@@ -29,15 +29,15 @@ func TestClassify(t *testing.T) {
 		{"wrong last sequence, one replica", api(10071), eventstore.ErrConflict},
 		{"wrong last sequence, several replicas", api(10164), eventstore.ErrConflict},
 		{"stream not found", api(10059), eventstore.ErrNoLog},
-		{"account's storage limit", api(10002), ErrNoSpace},
-		{"server's storage limit", api(10023), ErrNoSpace},
-		{"storage resources", api(10047), ErrNoSpace},
-		{"stream's bytes over the account's", api(10122), ErrNoSpace},
-		{"message too large", api(10054), ErrRefused},
-		{"message too large for the connection", nats.ErrMaxPayload, ErrRefused},
-		{"headers too large", api(10097), ErrRefused},
-		{"subject of another stream", api(10060), ErrRefused},
-		{"stream sealed", api(10109), ErrRefused},
+		{"account's storage limit", api(10002), eventstore.ErrNoSpace},
+		{"server's storage limit", api(10023), eventstore.ErrNoSpace},
+		{"storage resources", api(10047), eventstore.ErrNoSpace},
+		{"stream's bytes over the account's", api(10122), eventstore.ErrNoSpace},
+		{"message too large", api(10054), eventstore.ErrRefused},
+		{"message too large for the connection", nats.ErrMaxPayload, eventstore.ErrRefused},
+		{"headers too large", api(10097), eventstore.ErrRefused},
+		{"subject of another stream", api(10060), eventstore.ErrRefused},
+		{"stream sealed", api(10109), eventstore.ErrRefused},
 		{"store failed", api(10077), eventstore.ErrIO},
 		{"cluster not available", api(10008), eventstore.ErrUnknown},
 		{"not the leader", api(10009), eventstore.ErrUnknown},
@@ -55,7 +55,7 @@ func TestClassify(t *testing.T) {
 		t.Run(c.name, func(t *testing.T) {
 			got := classify(c.err)
 			for _, meaning := range []error{
-				eventstore.ErrConflict, eventstore.ErrUnknown, eventstore.ErrIO, eventstore.ErrNoLog, ErrNoSpace, ErrRefused,
+				eventstore.ErrConflict, eventstore.ErrUnknown, eventstore.ErrIO, eventstore.ErrNoLog, eventstore.ErrNoSpace, eventstore.ErrRefused,
 			} {
 				if is := errors.Is(got, meaning); is != errors.Is(c.want, meaning) {
 					t.Errorf("is %q: %t; got %v", meaning, is, got)

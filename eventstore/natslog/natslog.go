@@ -30,12 +30,6 @@ import (
 var (
 	// ErrExists: Create found a log of that co-operative.
 	ErrExists = errors.New("the log exists already")
-	// ErrNoSpace: the server has no room for the message. Nothing was stored
-	// and nothing is damaged: publishing works again once there is room.
-	ErrNoSpace = errors.New("the log has no space left")
-	// ErrRefused: the server will not store this message, now or later,
-	// because of its size or of the stream's settings. Nothing was stored.
-	ErrRefused = errors.New("the log refuses the message")
 	// ErrClosed: the log or the follower was closed by its owner.
 	ErrClosed = errors.New("closed")
 )

@@ -129,7 +129,7 @@ func classify(err error) error {
 		return err
 	}
 	if errors.Is(err, nats.ErrMaxPayload) {
-		return fmt.Errorf("%w: %w", ErrRefused, err)
+		return fmt.Errorf("%w: %w", eventstore.ErrRefused, err)
 	}
 	var api *jetstream.APIError
 	if !errors.As(err, &api) {
@@ -142,9 +142,9 @@ func classify(err error) error {
 	case codeStreamNotFound:
 		meaning = eventstore.ErrNoLog
 	case codeAccountResourcesExceeded, codeInsufficientResources, codeStorageResources, codeMaxStreamBytes:
-		meaning = ErrNoSpace
+		meaning = eventstore.ErrNoSpace
 	case codeMessageTooLarge, codeStreamNotMatch, codeHeaderTooLarge, codeStreamSealed:
-		meaning = ErrRefused
+		meaning = eventstore.ErrRefused
 	case codeStoreFailed:
 		// The server answers so where its store is closed or has a limit that
 		// it must not have. A failed write it doesn't answer: see watchServer.

@@ -64,7 +64,7 @@ func TestPublish(t *testing.T) {
 
 	t.Run("refused: larger than the server takes", func(t *testing.T) {
 		l, _ := newLog(t)
-		if err := l.Publish(testContext(t), 0, commitID(1), make([]byte, 9<<20)); !errors.Is(err, natslog.ErrRefused) {
+		if err := l.Publish(testContext(t), 0, commitID(1), make([]byte, 9<<20)); !errors.Is(err, eventstore.ErrRefused) {
 			t.Fatalf("got %v, want ErrRefused", err)
 		}
 		fill(t, l, 0, 1)
@@ -81,7 +81,7 @@ func TestPublish(t *testing.T) {
 				stored++
 			}
 		}
-		if !errors.Is(err, natslog.ErrNoSpace) || stored == 0 {
+		if !errors.Is(err, eventstore.ErrNoSpace) || stored == 0 {
 			t.Fatalf("got %v after %d messages, want ErrNoSpace", err, stored)
 		}
 		expectStatus(t, l, stored)

@@ -111,7 +111,7 @@ func TestWrongSettings(t *testing.T) {
 		if got := wrong(t, l); !slices.Contains(got, "sealed is on, must be off") {
 			t.Errorf("reported: %q", got)
 		}
-		if err := l.Publish(testContext(t), 0, commitID(1), commitData(1)); !errors.Is(err, natslog.ErrRefused) {
+		if err := l.Publish(testContext(t), 0, commitID(1), commitData(1)); !errors.Is(err, eventstore.ErrRefused) {
 			t.Errorf("publish: got %v, want ErrRefused", err)
 		}
 	})

@@ -6,8 +6,8 @@ import (
 	"fmt"
 
 	"seamshare.example/eventstore"
-	eventv1 "seamshare.example/proto/gen/seamshare/event/v1"
 	stonev1 "seamshare.example/proto/gen/seamshare/event/stone/v1"
+	eventv1 "seamshare.example/proto/gen/seamshare/event/v1"
 )
 
 // A small ledger to decide about: stones that are taken first come first served

@@ -12,8 +12,8 @@ import (
 // command under way at a time.
 type do func(ctx context.Context, caller int) error
 
-// span is how long a run lasts: commands that begin before warm is over, or end after
-// window, aren't counted.
+// span is how long a run lasts: answers that come before warm is over aren't counted, nor
+// are those after the window.
 type span struct{ warm, window time.Duration }
 
 // sample is what was counted in a window.
@@ -53,7 +53,7 @@ func drive(ctx context.Context, callers int, s span, call do) (sample, error) {
 				}
 				answered := time.Now()
 				t.done++
-				if !started.Before(begin) && !answered.After(end) {
+				if !answered.Before(begin) && !answered.After(end) {
 					t.times = append(t.times, answered.Sub(started))
 				}
 			}
@@ -70,7 +70,7 @@ func drive(ctx context.Context, callers int, s span, call do) (sample, error) {
 		times = append(times, t.times...)
 	}
 	if len(times) == 0 {
-		return out, errors.New("no command began and ended within the window; make it longer")
+		return out, errors.New("no command was answered within the window; make it longer")
 	}
 	slices.Sort(times)
 	out.Commands = len(times)

@@ -2,7 +2,6 @@ package main
 
 import (
 	"bytes"
-	"errors"
 	"fmt"
 	"os"
 	"runtime"
@@ -20,7 +19,7 @@ type machine struct {
 	CPUs         int    `json:"cpus"`
 	MemoryBytes  int64  `json:"memory_bytes"`
 	FileSystem   string `json:"file_system"`
-	LoadAtStart  string `json:"load_at_start"` // a machine that is busy with other work measures that work
+	LoadAtStart  string `json:"load_at_start"` // as /proc/loadavg says
 	PostgreSQL   string `json:"postgresql,omitempty"`
 	PostgresUser string `json:"postgresql_user,omitempty"`
 }
@@ -33,6 +32,13 @@ func thisMachine(dir string) machine {
 	m.MemoryBytes = kilobytes(fieldOf("/proc/meminfo", "MemTotal"))
 	m.FileSystem = fileSystem(dir)
 	return m
+}
+
+// busy reports that something else ran already: a load above a quarter of the processors.
+func (m machine) busy() bool {
+	load, _, _ := strings.Cut(m.LoadAtStart, " ")
+	n, err := strconv.ParseFloat(load, 64)
+	return err == nil && n > float64(m.CPUs)/4
 }
 
 func firstLine(path string) string {
@@ -123,5 +129,5 @@ func benchDir(asked string) (string, error) {
 		return "", fmt.Errorf("couldn't make the bench's directory: %w", err)
 	}
 	// PostgreSQL runs as another user, who must get through to its own part.
-	return dir, errors.Join(os.Chmod(dir, 0o711))
+	return dir, os.Chmod(dir, 0o711)
 }

@@ -121,7 +121,7 @@ func (m *measurer) rounds(ctx context.Context) error {
 	first, written, done := m.node.Checkpoint().Position, m.node.meter.count, 0
 	for n := range m.config.rounds {
 		m.say.say("round %d: fdatasync", n+1)
-		r := round{Round: n + 1}
+		r := round{Round: n + 1, Load: firstLine("/proc/loadavg")}
 		var err error
 		if r.Probe, err = probeDisk(m.dir, max(m.span.window/4, minProbe)); err != nil {
 			return err

@@ -98,7 +98,7 @@ type start struct {
 	Commands        int     `json:"commands"`
 	CommandsSeconds float64 `json:"commands_seconds"`
 	RSSAtWorkBytes  int64   `json:"rss_at_work_bytes"`
-	RSSPeakBytes   int64 `json:"rss_peak_bytes"`
+	RSSPeakBytes    int64   `json:"rss_peak_bytes"`
 }
 
 // startMode is the first argument of the process that measures its own start.

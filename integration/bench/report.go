@@ -48,9 +48,10 @@ type perCommand struct {
 }
 
 type round struct {
-	Round int   `json:"round"`
-	Probe probe `json:"fdatasync"`
-	Runs  []run `json:"runs"`
+	Round int    `json:"round"`
+	Load  string `json:"load"` // at its start, as /proc/loadavg says
+	Probe probe  `json:"fdatasync"`
+	Runs  []run  `json:"runs"`
 }
 
 type run struct {

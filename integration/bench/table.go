@@ -22,7 +22,10 @@ func (r *report) print(w io.Writer) error {
 		fmt.Fprintln(t, strings.Join(text, "\t")+"\t")
 	}
 	m := r.Machine
-	fmt.Fprintf(t, "%s, %d CPUs, %s, %s, %s, load %s\n", m.Processor, m.CPUs, humanize.IBytes(uint64(m.MemoryBytes)), m.FileSystem, m.Go, m.LoadAtStart)
+	fmt.Fprintf(t, "%s, %d CPUs, %s, %s, %s\n", m.Processor, m.CPUs, humanize.IBytes(uint64(m.MemoryBytes)), m.FileSystem, m.Go)
+	if m.busy() {
+		fmt.Fprintf(t, "The machine was busy with something else (load %s): these numbers say little.\n", m.LoadAtStart)
+	}
 	fmt.Fprintf(t, "%s: %.2f rows and %.0f bytes in the store for each", r.Command, r.PerCommand.Rows, r.PerCommand.Bytes)
 	if m.PostgreSQL != "" {
 		fmt.Fprintf(t, "; PostgreSQL %s: %d rows, at most %d connections (transaction), %d (statement)",
@@ -40,9 +43,10 @@ func (r *report) print(w io.Writer) error {
 		}
 	}
 	fmt.Fprintln(t)
-	line("round", "fdatasync/s (4 KiB)", "p50 ms", "p99 ms")
+	line("round", "load before", "fdatasync/s (4 KiB)", "p50 ms", "p99 ms")
 	for _, round := range r.Rounds {
-		line(round.Round, count(round.Probe.PerSecond), ms(float64(round.Probe.P50us)), ms(float64(round.Probe.P99us)))
+		before, _, _ := strings.Cut(round.Load, " ")
+		line(round.Round, before, count(round.Probe.PerSecond), ms(float64(round.Probe.P50us)), ms(float64(round.Probe.P99us)))
 	}
 	if len(r.Ratios) > 0 {
 		fmt.Fprint(t, "\nTimes as many commands/s as the peer:\n\n")

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"math/rand/v2"
 	"path/filepath"
+	"sync"
 	"testing"
 	"time"
 
@@ -49,9 +50,13 @@ type coop struct {
 
 // workpiece is a piece that a cutter has in hand, and what it must weigh.
 type workpiece struct {
-	owner  *person
-	id     string
-	massUg int64
+	owner *person
+	id    string
+	part  string // its only part
+
+	mu     sync.Mutex // held through a step: the next one needs its outcome
+	massUg int64      // under mu
+	stuck  bool       // under mu: the last step's outcome is not known
 }
 
 // foundCoop makes the folder of a new co-op with init.
@@ -158,8 +163,8 @@ func (c *coop) supply(t testing.TB, pieces int) {
 		must(buyer.TakeParcel(ctx, &cutterv1.TakeParcelRequest{RequestId: newID(), ParcelId: listed.GetId()}))(t)
 		must(miner.HandOverParcel(ctx, &minerv1.HandOverParcelRequest{RequestId: newID(), ParcelId: listed.GetId(), Count: uint32(each), Total: listed.GetTotal()}))(t)
 		must(buyer.ReceiveParcel(ctx, &cutterv1.ReceiveParcelRequest{RequestId: newID(), ParcelId: listed.GetId(), Count: uint32(each), Total: listed.GetTotal()}))(t)
-		for _, line := range listed.GetLines() {
-			c.bench = append(c.bench, &workpiece{owner: cutter, id: line.GetPieceId(), massUg: pieceUg})
+		for i, line := range listed.GetLines() {
+			c.bench = append(c.bench, &workpiece{owner: cutter, id: line.GetPieceId(), part: fmt.Sprint(i + 1), massUg: pieceUg})
 		}
 	}
 }
@@ -182,8 +187,8 @@ func (c *coop) listing(miner, pieces int) *minerv1.PublishParcelRequest {
 // grind takes one division off a piece.
 func grind(w *workpiece) *cutterv1.WorkPartRequest {
 	return &cutterv1.WorkPartRequest{
-		RequestId: newID(), PieceId: w.id, Part: "1", Step: typev1.Step_STEP_GRIND, Reason: typev1.Reason_REASON_GROUND_OFF,
-		PartsOut: []*cutterv1.PartOut{{Name: "1", Weighing: weighing(w.massUg - divisionUg)}},
+		RequestId: newID(), PieceId: w.id, Part: w.part, Step: typev1.Step_STEP_GRIND, Reason: typev1.Reason_REASON_GROUND_OFF,
+		PartsOut: []*cutterv1.PartOut{{Name: w.part, Weighing: weighing(w.massUg - divisionUg)}},
 	}
 }
 
@@ -206,7 +211,7 @@ func agreement() *typev1.Agreement {
 
 func newID() string { return fmt.Sprintf("r-%016x%016x", rand.Uint64(), rand.Uint64()) }
 
-// node is a co-op whose node runs, with everybody signed in.
+// newCoop is a co-op whose node runs, with everybody signed in.
 func newCoop(t testing.TB, binary string, miners, cutters, pieces int) (*coop, *served) {
 	t.Helper()
 	c := foundCoop(t, binary, dataDir(newFolder(t)))

@@ -140,14 +140,21 @@ func (t *tokens) signIn(ctx context.Context) (string, time.Time, error) {
 	return answer.GetToken(), ends, nil
 }
 
-// unary forgets a token that the server no longer takes, so that the next call
-// signs in anew.
+// unary forgets a token that the server no longer takes (it may have a new token
+// key) and tries once more with a new one: a call that was turned away did nothing.
 func (t *tokens) unary(ctx context.Context, method string, req, reply any, cc *grpc.ClientConn, invoke grpc.UnaryInvoker, options ...grpc.CallOption) error {
 	err := invoke(ctx, method, req, reply, cc, options...)
-	if status.Code(err) == codes.Unauthenticated {
-		t.mu.Lock()
-		t.token = ""
-		t.mu.Unlock()
+	if status.Code(err) != codes.Unauthenticated || !t.forget() {
+		return err
 	}
-	return err
+	return invoke(ctx, method, req, reply, cc, options...)
+}
+
+// forget reports whether there was a token to forget.
+func (t *tokens) forget() bool {
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	had := t.token != ""
+	t.token = ""
+	return had
 }

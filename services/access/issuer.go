@@ -2,8 +2,11 @@ package access
 
 import (
 	"crypto/ed25519"
+	"crypto/sha256"
 	"fmt"
 	"time"
+
+	lru "github.com/hashicorp/golang-lru/v2"
 
 	"seamshare.example/eventstore"
 	memberv1 "seamshare.example/proto/gen/seamshare/event/member/v1"
@@ -19,11 +22,27 @@ type Issuer struct {
 	key   ed25519.PrivateKey
 	clock func() time.Time
 	used  used
+	// known are tokens whose signature was found good, by their SHA-256: checking
+	// one takes longer than most calls. Safe for concurrent use.
+	known *lru.Cache[[sha256.Size]byte, known]
 }
+
+// known is what a good token says, until it ends.
+type known struct {
+	who  Identity
+	ends time.Time
+}
+
+// maxKnown tokens are remembered; of more, those used longest ago are checked again.
+const maxKnown = 10_000
 
 // NewIssuer makes the issuer of one co-op with the node's token key.
 func NewIssuer(coop string, key ed25519.PrivateKey, clock func() time.Time) *Issuer {
-	return &Issuer{coop: coop, key: key, clock: clock}
+	tokens, err := lru.New[[sha256.Size]byte, known](maxKnown)
+	if err != nil {
+		panic(err) // only for a size below one
+	}
+	return &Issuer{coop: coop, key: key, clock: clock, known: tokens}
 }
 
 // Grant is a bearer token and what it says.
@@ -84,5 +103,13 @@ func (i *Issuer) Read(token string) (Identity, error) {
 	if !ok {
 		return Identity{}, fault.New(fault.InternalError, "the token key is not an Ed25519 key")
 	}
-	return readToken(token, public, i.coop, i.clock())
+	now, name := i.clock(), sha256.Sum256([]byte(token))
+	if k, ok := i.known.Get(name); ok && now.Before(k.ends) {
+		return k.who, nil
+	}
+	who, ends, err := readToken(token, public, i.coop, now)
+	if err == nil {
+		i.known.Add(name, known{who, ends})
+	}
+	return who, err
 }

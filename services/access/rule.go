@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"slices"
+	"strings"
 
 	"google.golang.org/grpc"
 	"google.golang.org/protobuf/proto"
@@ -57,20 +58,10 @@ func RulesOf(services map[string]grpc.ServiceInfo) (Rules, error) {
 		}
 	}
 	if len(wrong) > 0 {
-		slices.SortFunc(wrong, func(a, b error) int { return compare(a.Error(), b.Error()) })
+		slices.SortFunc(wrong, func(a, b error) int { return strings.Compare(a.Error(), b.Error()) })
 		return nil, fmt.Errorf("the server can't start while methods have no clear access rule: %w", errors.Join(wrong...))
 	}
 	return rules, nil
-}
-
-func compare(a, b string) int {
-	switch {
-	case a < b:
-		return -1
-	case a > b:
-		return 1
-	}
-	return 0
 }
 
 func ruleOf(service protoreflect.FullName, method protoreflect.Name) (Rule, error) {

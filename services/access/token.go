@@ -43,10 +43,10 @@ func signToken(key ed25519.PrivateKey, coop string, who Identity, now time.Time)
 	return token, ends, nil
 }
 
-// readToken says for whom a bearer token speaks. It never says what they may do.
-func readToken(token string, public ed25519.PublicKey, coop string, now time.Time) (Identity, error) {
+// readToken says for whom a bearer token speaks, and until when. It never says what they may do.
+func readToken(token string, public ed25519.PublicKey, coop string, now time.Time) (who Identity, ends time.Time, err error) {
 	if len(token) > maxToken {
-		return Identity{}, fault.New(fault.TokenInvalid, "the bearer token is %d characters long; one of ours has at most %d", len(token), maxToken)
+		return Identity{}, time.Time{}, fault.New(fault.TokenInvalid, "the bearer token is %d characters long; one of ours has at most %d", len(token), maxToken)
 	}
 	var claims tokenClaims
 	parsed, err := jwt.ParseWithClaims(token, &claims, func(*jwt.Token) (any, error) { return public, nil },
@@ -54,15 +54,15 @@ func readToken(token string, public ed25519.PublicKey, coop string, now time.Tim
 		jwt.WithAudience(coop), jwt.WithIssuer(coop), jwt.WithTimeFunc(func() time.Time { return now }))
 	switch {
 	case errors.Is(err, jwt.ErrTokenInvalidAudience), errors.Is(err, jwt.ErrTokenInvalidIssuer), foreign(err, claims, coop):
-		return Identity{}, fault.New(fault.TokenOfAnotherCoop, "the token is for %q; this is %q: get one here with IssueToken", claims.Audience, coop).Because(err)
+		return Identity{}, time.Time{}, fault.New(fault.TokenOfAnotherCoop, "the token is for %q; this is %q: get one here with IssueToken", claims.Audience, coop).Because(err)
 	case errors.Is(err, jwt.ErrTokenExpired):
-		return Identity{}, fault.New(fault.TokenExpired, "the token ended at %s; get a new one with IssueToken", claims.ExpiresAt.UTC().Format(time.RFC3339))
+		return Identity{}, time.Time{}, fault.New(fault.TokenExpired, "the token ended at %s; get a new one with IssueToken", claims.ExpiresAt.UTC().Format(time.RFC3339))
 	case err != nil:
-		return Identity{}, fault.New(fault.TokenInvalid, "the bearer token is not one that this server gave; get a new one with IssueToken").Because(err)
+		return Identity{}, time.Time{}, fault.New(fault.TokenInvalid, "the bearer token is not one that this server gave; get a new one with IssueToken").Because(err)
 	case parsed.Header["typ"] != tokenType || !validID(claims.Subject) || !validID(claims.Member):
-		return Identity{}, fault.New(fault.TokenInvalid, "this is signed here but is no bearer token; get one with IssueToken")
+		return Identity{}, time.Time{}, fault.New(fault.TokenInvalid, "this is signed here but is no bearer token; get one with IssueToken")
 	}
-	return Identity{Person: claims.Subject, Member: claims.Member}, nil
+	return Identity{Person: claims.Subject, Member: claims.Member}, claims.ExpiresAt.Time, nil
 }
 
 // foreign: another co-op's token has another signature too, but the person is

@@ -59,6 +59,19 @@ func TestRead(t *testing.T) {
 		_, err := late.Read(typed(jwt.SigningMethodEdDSA, nodeKey, claims()))
 		refused(t, err, fault.TokenExpired)
 	})
+	t.Run("refused: after its end, by an issuer that knows it as good", func(t *testing.T) {
+		now := &clock{now: noon}
+		issuer := access.NewIssuer(coop, nodeKey, now.Now)
+		token := typed(jwt.SigningMethodEdDSA, nodeKey, claims())
+		for range 2 {
+			if _, err := issuer.Read(token); err != nil {
+				t.Fatal(err)
+			}
+		}
+		now.move(time.Minute)
+		_, err := issuer.Read(token)
+		refused(t, err, fault.TokenExpired)
+	})
 	t.Run("refused: of another co-op, another key", func(t *testing.T) {
 		other := access.NewIssuer("three-creeks", nodeKey, d.clock.Now)
 		_, err := other.Read(token)

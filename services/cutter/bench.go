@@ -94,7 +94,7 @@ func (s *Server) WorkPart(ctx context.Context, req *cutterv1.WorkPartRequest) (*
 		if err != nil {
 			return nil, err
 		}
-		if err := wire.Unchanged(req.GetEtag(), wire.Piece(rough.State)); err != nil {
+		if err := wire.Unchanged(req.GetEtag(), func() *typev1.Piece { return wire.Piece(rough.State) }); err != nil {
 			return nil, err
 		}
 		worked, err := rough.State.Work(work)
@@ -118,7 +118,7 @@ func (s *Server) PlacePart(ctx context.Context, req *cutterv1.PlacePartRequest) 
 		if err != nil {
 			return nil, err
 		}
-		if err := wire.Unchanged(req.GetEtag(), wire.Piece(rough.State)); err != nil {
+		if err := wire.Unchanged(req.GetEtag(), func() *typev1.Piece { return wire.Piece(rough.State) }); err != nil {
 			return nil, err
 		}
 		placed, err := rough.State.Place(me, req.GetPart(), piece.Fate(req.GetFate()), req.GetWhy())

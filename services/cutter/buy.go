@@ -69,7 +69,7 @@ func (s *Server) TakeParcel(ctx context.Context, req *cutterv1.TakeParcelRequest
 		if err != nil {
 			return nil, err
 		}
-		if err := wire.Unchanged(req.GetEtag(), wire.Parcel(lot.State, lot.Version, me, tx.Now())); err != nil {
+		if err := wire.Unchanged(req.GetEtag(), func() *typev1.Parcel { return wire.Parcel(lot.State, lot.Version, me, tx.Now()) }); err != nil {
 			return nil, err
 		}
 		deal, err := lot.State.Take(me)

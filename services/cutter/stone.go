@@ -73,7 +73,7 @@ func (s *Server) PutStoneOnSale(ctx context.Context, req *cutterv1.PutStoneOnSal
 		if err := unreadable.Err(); err != nil {
 			return nil, err
 		}
-		if err := wire.Unchanged(req.GetEtag(), wire.Stone(offered.State)); err != nil {
+		if err := wire.Unchanged(req.GetEtag(), func() *typev1.Stone { return wire.Stone(offered.State) }); err != nil {
 			return nil, err
 		}
 		lot, _, err := eventstore.Load(tx, stream.Parcel, offered.State.Facts.GetParcelId())

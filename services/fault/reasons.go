@@ -34,6 +34,11 @@ const (
 	RequestIDReused  Reason = "REQUEST_ID_REUSED"
 	CommandTooBig    Reason = "COMMAND_TOO_BIG"
 
+	// The HTTP gateway's own; it can't import them, its tests hold it to them.
+	RequestTooLarge  Reason = "REQUEST_TOO_LARGE"
+	PathNotFound     Reason = "PATH_NOT_FOUND"
+	MethodNotAllowed Reason = "METHOD_NOT_ALLOWED"
+
 	// The node.
 	OutcomeUnknown   Reason = "OUTCOME_UNKNOWN"
 	DeadlineEnded    Reason = "DEADLINE_ENDED"
@@ -71,6 +76,10 @@ var about = map[Reason]entry{
 	PageTokenInvalid: {codes.InvalidArgument, "The page token was not given by this server for this list, filter and member; start at the first page."},
 	RequestIDReused:  {codes.AlreadyExists, "The request id was used before for something else; take a new one."},
 	CommandTooBig:    {codes.InvalidArgument, "The command would record more than one command may; split it."},
+
+	RequestTooLarge:  {codes.ResourceExhausted, "The body has more bytes than one request may; send less at once."},
+	PathNotFound:     {codes.NotFound, "Nothing is served at this path."},
+	MethodNotAllowed: {codes.Unimplemented, "The path is called with another HTTP method."},
 
 	// DEADLINE_EXCEEDED, as gRPC's own text for it is what we mean: the operation may have
 	// completed even though this is returned. A client whose own clock ends the call sees the

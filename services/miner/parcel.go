@@ -108,7 +108,7 @@ func (s *Server) AcceptOffer(ctx context.Context, req *minerv1.AcceptOfferReques
 		if err != nil {
 			return nil, err
 		}
-		if err := wire.Unchanged(req.GetEtag(), wire.Parcel(lot.State, lot.Version, me, tx.Now())); err != nil {
+		if err := wire.Unchanged(req.GetEtag(), func() *typev1.Parcel { return wire.Parcel(lot.State, lot.Version, me, tx.Now()) }); err != nil {
 			return nil, err
 		}
 		deal, err := lot.State.Accept(me, req.GetOfferId(), tx.Now())

@@ -63,6 +63,14 @@ func TestToken(t *testing.T) {
 			refused(t, err)
 		}
 	}))
+	t.Run("refused: another scope whose parts read the same in a row", func(t *testing.T) {
+		token, err := newToken(t).Encode(page.Scope{RPC: "list", Member: "m1", Filter: "x"}, []byte("place"))
+		if err != nil {
+			t.Fatal(err)
+		}
+		_, err = newToken(t).Decode(page.Scope{RPC: "listm", Member: "1x"}, token)
+		refused(t, err)
+	})
 	t.Run("refused: any byte changed", func(t *testing.T) {
 		tokens, scope := newToken(t), page.Scope{RPC: "r", Member: "m"}
 		token, err := tokens.Encode(scope, []byte("place"))

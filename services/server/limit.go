@@ -23,8 +23,10 @@ type Rate struct {
 	Burst     int
 }
 
-// Limits bound how often one caller may call. Zero values are the defaults;
-// rate.Inf as PerSecond is no limit.
+// Unlimited is no limit, for load tests.
+var Unlimited = Rate{PerSecond: float64(rate.Inf)}
+
+// Limits bound how often one caller may call. Zero values are the defaults.
 type Limits struct {
 	Member  Rate // all persons of a member together; default 1000/s, 2000 at once
 	Address Rate // an IPv4 address or an IPv6 /64; default 1000/s, 2000 at once

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"log/slog"
 	"net"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -36,6 +37,9 @@ type desk struct {
 	issuer *access.Issuer
 	// answers gives ListFields' error by the page token it is called with.
 	answers map[string]error
+	// before, if set, gives the next token, and then no more: as if the server's token
+	// key were changed after it.
+	before atomic.Pointer[access.Issuer]
 }
 
 func (d *desk) IssueToken(ctx context.Context, r *coopv1.IssueTokenRequest) (*coopv1.IssueTokenResponse, error) {
@@ -44,7 +48,11 @@ func (d *desk) IssueToken(ctx context.Context, r *coopv1.IssueTokenRequest) (*co
 		return nil, err
 	}
 	defer q.Close()
-	g, err := d.issuer.Issue(q, r.GetAssertion())
+	issuer := d.issuer
+	if before := d.before.Swap(nil); before != nil {
+		issuer = before
+	}
+	g, err := issuer.Issue(q, r.GetAssertion())
 	if err != nil {
 		return nil, err
 	}

@@ -146,6 +146,21 @@ func TestDial(t *testing.T) {
 			t.Fatalf("signed in %d times", n)
 		}
 	})
+	t.Run("OK: signs in anew when the server no longer takes the token", func(t *testing.T) {
+		h := open(t)
+		key, err := access.NewKey()
+		if err != nil {
+			t.Fatal(err)
+		}
+		h.before.Store(access.NewIssuer(h.node.Coop(), key, time.Now))
+		client := coopv1.NewAccessServiceClient(h.as(t, h.miner))
+		if _, err := client.WhoAmI(t.Context(), &coopv1.WhoAmIRequest{}); err != nil {
+			t.Fatal(err)
+		}
+		if h.before.Load() != nil {
+			t.Fatal("the old issuer was never asked")
+		}
+	})
 	t.Run("refused: a key that isn't the person's", func(t *testing.T) {
 		h := open(t)
 		as := h.miner

@@ -32,13 +32,21 @@ var decoders = map[string]func([]byte) ([]byte, error){
 		v, err := readOrder("o", soldRow(order.State{Currency: "AUD", Lines: make([]order.Line, 2)}), b)
 		return paidRow(v), err
 	},
+	"pieces": func(b []byte) ([]byte, error) {
+		pieces, err := readPieces(b)
+		r := row{}.count(len(pieces))
+		for _, p := range pieces {
+			r = r.text(p)
+		}
+		return r, err
+	},
 	"outline": func(b []byte) ([]byte, error) { _, err := readOutline(b); return b, err },
 	"deal":    func(b []byte) ([]byte, error) { _, err := readDeal("p", b); return b, err },
 }
 
 // A row is read one way only: whatever is accepted is what would have been written.
 func FuzzRows(f *testing.F) {
-	f.Add(pieceBalance{parcel: "p1", bought: 5, losses: []Loss{{1, 2}}, parts: []partMass{{"1A", 3, 1}}}.row())
+	f.Add(pieceBalance{bought: 5, losses: []Loss{{1, 2}}, parts: []partMass{{"1A", 3, 1}}}.row())
 	f.Add(totals{parcel: 7, costs: []cost{{"freight", 3850}}}.row())
 	f.Add(soldRow(order.State{Currency: "AUD", Lines: []order.Line{{StoneID: "s", ParcelID: "p", Price: 5}}}))
 	f.Add([]byte(row{}.text("a").text("b").blob(nil)))
@@ -61,12 +69,12 @@ func FuzzRows(f *testing.F) {
 }
 
 func TestRowsRefuseWhatNobodyWrote(t *testing.T) {
-	good := pieceBalance{parcel: "p1", bought: 5, parts: []partMass{{"1A", 3, 1}}}.row()
+	good := pieceBalance{bought: 5, parts: []partMass{{"1A", 3, 1}}}.row()
 	for name, value := range map[string][]byte{
 		"cut short":             good[:len(good)-1],
 		"one byte more":         append(bytes.Clone(good), 0),
-		"a length past the end": {200, 1, 'p'},
-		"a count past the end":  row{}.text("p").int(1).int(1).int(1).num(1).num(1 << 60),
+		"a length past the end": row{}.int(1).int(1).int(1).num(1).num(0).num(1).num(200),
+		"a count past the end":  row{}.int(1).int(1).int(1).num(1).num(1 << 60),
 		"a long way to write 1": append(bytes.Clone(good[:len(good)-1]), 0x81, 0x00),
 		"empty":                 {},
 	} {

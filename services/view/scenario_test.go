@@ -205,6 +205,31 @@ func TestScenarioTotals(t *testing.T) {
 	if !slices.Equal(members, want) {
 		t.Errorf("members have %+v, want %+v", members, want)
 	}
+	t.Run("reckoned anew from the deals they are the same", func(t *testing.T) {
+		if parcels, err := view.Recompute(b.rows["shares"]); err != nil || parcels != 3 {
+			t.Errorf("%d parcels, %v", parcels, err)
+		}
+	})
+	for name, key := range map[string]string{
+		"a member's balance":    "balance\x00AUD\x00billycart\x00miner",
+		"the co-op's account":   "coop\x00AUD",
+		"what a parcel brought": "totals\x00p2",
+	} {
+		t.Run("reckoned anew they tell of a change in "+name, func(t *testing.T) {
+			r := b.rows["shares"]
+			value, err := r.Get([]byte(key))
+			if err != nil || len(value) == 0 {
+				t.Fatalf("no row at %q: %v", key, err)
+			}
+			changed := slices.Clone(value)
+			changed[0] ^= 2
+			r.Set([]byte(key), changed)
+			defer r.Set([]byte(key), value)
+			if _, err := view.Recompute(r); err == nil {
+				t.Error("nothing was found")
+			}
+		})
+	}
 }
 
 func (b *book) chain(stone string) []view.Link {

@@ -5,6 +5,7 @@ import (
 	"slices"
 
 	memberv1 "seamshare.example/proto/gen/seamshare/event/member/v1"
+	parcelv1 "seamshare.example/proto/gen/seamshare/event/parcel/v1"
 	piecev1 "seamshare.example/proto/gen/seamshare/event/piece/v1"
 
 	"seamshare.example/eventstore"
@@ -17,9 +18,9 @@ import (
 // Unexplained is what two weighings of the same part disagree by, never a plug: Apply
 // refuses a step whose own masses don't add up.
 //
-//	setting                    → mass that may stay unexplained per 100 g, in micrograms
-//	piece, piece id            → the parcel and the piece's own balance
-//	parcel, parcel id, piece id
+//	setting           → mass that may stay unexplained per 100 g, in micrograms
+//	parcel, parcel id → its pieces' ids
+//	piece, piece id   → the piece's own balance
 //
 // A bench step writes one row, its piece's; a parcel's balance is their sum.
 type Yields struct{}
@@ -51,7 +52,6 @@ type Loss struct {
 
 // pieceBalance is the row of a piece.
 type pieceBalance struct {
-	parcel      string
 	bought      int64
 	finished    int64
 	unexplained int64
@@ -73,6 +73,15 @@ func (v Yields) Apply(rows eventstore.Rows, rec eventstore.Record) error {
 		if e := event.GetCoopFounded(); e != nil {
 			rows.Set(key("setting"), row{}.int(e.GetPrivate().GetUnexplainedUgPer_100G()))
 		}
+	case *parcelv1.Event:
+		if e := event.GetListed(); e != nil {
+			lines := e.GetPublic().GetLines()
+			value := row{}.count(len(lines))
+			for _, l := range lines {
+				value = value.text(l.GetPieceId())
+			}
+			rows.Set(key("parcel", e.GetPublic().GetParcelId()), value)
+		}
 	case *piecev1.Event:
 		return v.piece(rows, event)
 	}
@@ -83,10 +92,9 @@ func (v Yields) piece(rows eventstore.Rows, event *piecev1.Event) error {
 	if e := event.GetDescribed(); e != nil {
 		p := e.GetPublic()
 		massUg := p.GetWeighing().GetMassUg()
-		b := pieceBalance{parcel: p.GetParcelId(), bought: massUg}
+		b := pieceBalance{bought: massUg}
 		b.parts = []partMass{{p.GetLabel(), massUg, piecev1.Fate_FATE_IN_WORK}}
 		rows.Set(key("piece", p.GetPieceId()), b.row())
-		rows.Set(key("parcel", p.GetParcelId(), p.GetPieceId()), present)
 		return nil
 	}
 	id := pieceOf(event)
@@ -199,7 +207,7 @@ func addLoss(losses []Loss, l Loss) []Loss {
 }
 
 func (b pieceBalance) row() []byte {
-	r := row{}.text(b.parcel).int(b.bought).int(b.finished).int(b.unexplained).num(b.stones).count(len(b.losses))
+	r := row{}.int(b.bought).int(b.finished).int(b.unexplained).num(b.stones).count(len(b.losses))
 	for _, l := range b.losses {
 		r = r.num(uint64(l.Reason)).int(l.MassUg)
 	}
@@ -212,7 +220,7 @@ func (b pieceBalance) row() []byte {
 
 func readPieceBalance(value []byte) (pieceBalance, error) {
 	f := read(value)
-	b := pieceBalance{parcel: f.text(), bought: f.int(), finished: f.int(), unexplained: f.int(), stones: f.num()}
+	b := pieceBalance{bought: f.int(), finished: f.int(), unexplained: f.int(), stones: f.num()}
 	for range f.count() {
 		b.losses = append(b.losses, Loss{piecev1.Reason(f.code()), f.int()})
 	}
@@ -222,33 +230,38 @@ func readPieceBalance(value []byte) (pieceBalance, error) {
 	return b, f.done("yields", "piece's balance")
 }
 
+func readPieces(value []byte) (pieces []string, err error) {
+	f := read(value)
+	for range f.count() {
+		pieces = append(pieces, f.text())
+	}
+	return pieces, f.done("yields", "parcel's list of pieces")
+}
+
 // Yield is the balance of a parcel; ok is false where there is no such parcel. It
 // reads one row for each of the parcel's pieces.
 func (Yields) Yield(r eventstore.Reader, parcelID string) (y Yield, ok bool, err error) {
-	for after, more := "", true; more; more = after != "" {
-		var pieces []string
-		if pieces, after, err = ids(r, table("parcel", parcelID), after, MaxPage); err != nil {
+	value, err := r.Get(key("parcel", parcelID))
+	if err != nil || value == nil {
+		return Yield{}, false, err
+	}
+	pieces, err := readPieces(value)
+	if err != nil {
+		return Yield{}, false, err
+	}
+	for _, piece := range pieces {
+		value, err := r.Get(key("piece", piece))
+		if err != nil {
 			return Yield{}, false, err
 		}
-		for _, piece := range pieces {
-			value, err := r.Get(key("piece", piece))
-			if err != nil {
-				return Yield{}, false, err
-			}
-			b, err := readPieceBalance(value)
-			if err != nil {
-				return Yield{}, false, err
-			}
-			ok = true
-			y.add(b)
+		b, err := readPieceBalance(value)
+		if err != nil {
+			return Yield{}, false, err
 		}
+		y.add(b)
 	}
-	if !ok {
-		return Yield{}, false, nil
-	}
-	value, err := r.Get(key("setting"))
-	if err != nil || value == nil {
-		return y, true, err
+	if value, err = r.Get(key("setting")); err != nil || value == nil {
+		return y, err == nil, err
 	}
 	f := read(value)
 	y.ToleranceUg = f.int() * begun100g(y.BoughtUg)

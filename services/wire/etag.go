@@ -21,9 +21,9 @@ func etag(resource proto.Message, hidden uint64) string {
 }
 
 // Unchanged refuses where the caller saw another state of the resource than is there
-// now (AIP-154). An empty etag accepts any.
-func Unchanged(seen string, now interface{ GetEtag() string }) error {
-	if seen == "" || seen == now.GetEtag() {
+// now (AIP-154). An empty etag accepts any, and now isn't asked.
+func Unchanged[R interface{ GetEtag() string }](seen string, now func() R) error {
+	if seen == "" || seen == now().GetEtag() {
 		return nil
 	}
 	return rule.Broken{

@@ -2,6 +2,7 @@ package member_test
 
 import (
 	"bytes"
+	"slices"
 	"testing"
 	"time"
 
@@ -131,12 +132,29 @@ func TestPerson(t *testing.T) {
 		_, err = p.AddKey(bytes.Repeat([]byte{8}, 32), "p9")
 		ruletest.Refused(t, err, rule.KeyTaken, "public_key")
 	})
-	t.Run("OK: folding aliases nothing", func(t *testing.T) {
-		more, err := p.AddKey(bytes.Repeat([]byte{9}, 32), "")
+	t.Run("OK: keeps every role and key, and folding aliases nothing", func(t *testing.T) {
+		all := []memberv1.Role{1, 2, 3, 4, 5}
+		n := n
+		n.Roles = all
+		events, err := member.Person{}.Add(admitted(t, all...), n)
 		if err != nil {
 			t.Fatal(err)
 		}
-		ruletest.Unaliased(t, member.EvolvePerson, append(events, more)...)
+		for i := range byte(4) {
+			more, err := p.AddKey(bytes.Repeat([]byte{20 + i}, 32), "")
+			if err != nil {
+				t.Fatal(err)
+			}
+			events = append(events, more)
+		}
+		var p member.Person
+		for _, e := range events {
+			p = member.EvolvePerson(p, e)
+		}
+		if !slices.Equal(p.Roles, all) || len(p.Keys) != 5 {
+			t.Errorf("got %+v", p)
+		}
+		ruletest.Unaliased(t, member.EvolvePerson, events...)
 	})
 }
 

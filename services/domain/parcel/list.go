@@ -2,7 +2,6 @@ package parcel
 
 import (
 	"fmt"
-	"regexp"
 
 	eventv1 "seamshare.example/proto/gen/seamshare/event/v1"
 	"seamshare.example/services/domain/measure"
@@ -36,9 +35,6 @@ type Piece struct {
 	Weighing *eventv1.Weighing
 	Count    uint32
 }
-
-// label is the form of a part's name, since a piece's label names its first part.
-var label = regexp.MustCompile(`^[0-9A-Za-z.'_-]{1,16}$`)
 
 // List lists the parcel (rules 1 to 5). All that is wrong is said at once.
 func (s State) List(l Listing) (*parcelv1.Event, error) {
@@ -83,11 +79,8 @@ func checkPieces(broken *rule.All, pieces []Piece) {
 	first := map[string]int{}
 	for i, p := range pieces {
 		at := fmt.Sprintf("pieces[%d].", i)
-		if !label.MatchString(p.Label) {
-			broken.Add(rule.Broken{
-				Reason: rule.FieldInvalid, Field: at + "label", Value: fmt.Sprintf("%q", p.Label),
-				Rule: "a label names a part too: 1 to 16 of letters, digits and . ' _ -", Hint: "write it short, as 1 or A2",
-			})
+		if !broken.PartName(at+"label", p.Label) {
+			// that is enough of it
 		} else if j, taken := first[p.Label]; taken {
 			broken.Add(rule.Broken{
 				Reason: rule.NamedTwice, Field: at + "label", Value: fmt.Sprintf("%q", p.Label),

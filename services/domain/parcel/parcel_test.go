@@ -379,7 +379,11 @@ func TestMoney(t *testing.T) {
 }
 
 func TestUnaliased(t *testing.T) {
-	h := agreed(t)
+	h := listed(t)
+	for i := range 5 { // so that a slice has room at its end
+		h.did(h.MakeOffer(bid(fmt.Sprint("o", i), buyer, 100), noon))
+	}
+	h.did(h.Accept(seller, "o2", noon))
 	h.weigh(seller, 6, 185_760_000).weigh(buyer, 6, 185_760_000)
 	h.did(h.Pay(aud(5), "a")).did(h.RecordCost("freight", aud(1), "b")).did(h.RecordCost("freight", aud(2), "c"))
 	ruletest.Unaliased(t, parcel.Evolve, h.events...)

@@ -167,6 +167,32 @@ func TestWork(t *testing.T) {
 	})
 }
 
+func TestMaxParts(t *testing.T) {
+	names := func(step, n int) (outs []piece.Out) {
+		for i := range n {
+			outs = append(outs, out(fmt.Sprintf("%d.%d", step, i), 1_000))
+		}
+		return outs
+	}
+	h := described(t)
+	t.Run("rule 11 refused: 51 parts of one step", func(t *testing.T) {
+		_, err := h.Work(saw("1", names(0, 51)...))
+		ruletest.Refused(t, err, rule.CountInvalid, "parts_out")
+	})
+	t.Run("rule 11 refused: the 501st part", func(t *testing.T) {
+		part := "1"
+		for step := range 9 {
+			outs := names(step, 50)
+			outs[0].Weighing = weighed(30_000_000 - int64(step)*1_000_000)
+			h.did(h.Work(saw(part, outs...)))
+			part = outs[0].Name
+		}
+		_, err := h.Work(saw(part, names(9, 50)...))
+		ruletest.Refused(t, err, rule.TooManyParts, "parts_out")
+		h.did(h.Work(saw(part, names(9, 49)...)))
+	})
+}
+
 func TestFinish(t *testing.T) {
 	stone := &eventv1.Weighing{MassUg: 608_000, DivisionUg: 2_000}
 	h := sawn(t)
@@ -263,6 +289,9 @@ func TestUnaliased(t *testing.T) {
 	h := sawn(t)
 	h.did(h.Work(saw("1A", out("1C", 5_000_000), out("1D", 4_000_000))))
 	h.did(h.Place("m", "1B", piece.Shelf, "")).did(h.Place("m", "1B", piece.InWork, ""))
+	for i, part := range []string{"1D", "1E0", "1E1", "1E2"} { // so that the list of used-up names has room at its end
+		h.did(h.Work(set(part, piecev1.Step_STEP_TRIM, piecev1.Reason_REASON_WASTE, out(fmt.Sprint("1E", i), 3_000_000-int64(i)))))
+	}
 	h.did(h.Finish("m", "1C", "s1", weighed(600_000))).did(h.Work(set("1B", piecev1.Step_STEP_SET_ASIDE, piecev1.Reason_REASON_WASTE)))
 	ruletest.Unaliased(t, piece.Evolve, h.events...)
 }

@@ -28,6 +28,7 @@ import (
 //  8. Nothing is left of a part that is set aside.
 //  9. A stone is not heavier than its part; the difference was ground off.
 //  10. A part that became a stone stays one.
+//  11. A piece has at most 500 parts in all, used-up ones included; a step leaves at most 50.
 //
 // At any time: mass as described = parts + stones + losses + unexplained.
 //

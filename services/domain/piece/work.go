@@ -2,7 +2,6 @@ package piece
 
 import (
 	"fmt"
-	"regexp"
 	"slices"
 
 	eventv1 "seamshare.example/proto/gen/seamshare/event/v1"
@@ -12,10 +11,11 @@ import (
 	piecev1 "seamshare.example/proto/gen/seamshare/event/piece/v1"
 )
 
-// MaxPartsOut is how many parts one step may leave.
-const MaxPartsOut = 50
-
-var partName = regexp.MustCompile(`^[0-9A-Za-z.'_-]{1,16}$`)
+// What keeps a piece's state and its views' rows bounded.
+const (
+	MaxPartsOut = 50  // parts that one step leaves
+	MaxParts    = 500 // parts of a piece in all, used-up ones included
+)
 
 // Describe says what the piece is (rule 1).
 func (s State) Describe(d *piecev1.Described_Public) (*piecev1.Event, error) {
@@ -23,7 +23,7 @@ func (s State) Describe(d *piecev1.Described_Public) (*piecev1.Event, error) {
 		return nil, rule.Broken{Reason: rule.AlreadyThere, Value: s.ID, Rule: "a piece is described once", Hint: "look it up under this id"}
 	}
 	var broken rule.All
-	checkName(&broken, "label", d.GetLabel())
+	broken.PartName("label", d.GetLabel())
 	broken.Weighing("weighing", d.GetWeighing())
 	broken.Answered("kind", int32(d.GetKind()), eventv1.Kind_name)
 	switch {
@@ -149,6 +149,9 @@ func (s State) checkOut(broken *rule.All, w Work) {
 	if n := len(w.Out); n > MaxPartsOut {
 		broken.Add(rule.Broken{Reason: rule.CountInvalid, Field: "parts_out", Value: fmt.Sprintf("%d parts", n), Rule: fmt.Sprintf("a step leaves at most %d", MaxPartsOut), Hint: "record it as several steps"})
 	}
+	if n := len(s.Parts) + len(s.Gone) + len(w.Out); n > MaxParts {
+		broken.Add(rule.Broken{Reason: rule.TooManyParts, Field: "parts_out", Value: fmt.Sprintf("%d parts", len(w.Out)), Rule: fmt.Sprintf("a piece has at most %d parts in all, used-up ones included", MaxParts), Hint: "let a part keep its name where it isn't parted"})
+	}
 	if len(w.Out) > 0 && w.Step == piecev1.Step_STEP_SET_ASIDE {
 		broken.Add(rule.Broken{Reason: rule.SetAsideLeavesParts, Field: "parts_out", Value: fmt.Sprintf("%d parts", len(w.Out)), Rule: "nothing is left of a part that is set aside", Hint: "leave them out, or name the step that left them"})
 	}
@@ -158,7 +161,7 @@ func (s State) checkOut(broken *rule.All, w Work) {
 		if o.Fate < 0 || o.Fate > Offcut {
 			broken.Add(rule.Broken{Reason: rule.FieldInvalid, Field: at + "fate", Value: o.Fate.String(), Rule: "a part goes on in work, to the shelf or to the off-cuts", Hint: "finish a stone with its own step"})
 		}
-		if !checkName(broken, at+"name", o.Name) {
+		if !broken.PartName(at+"name", o.Name) {
 			continue
 		}
 		twice := slices.ContainsFunc(w.Out[:i], func(other Out) bool { return other.Name == o.Name })
@@ -169,17 +172,6 @@ func (s State) checkOut(broken *rule.All, w Work) {
 			})
 		}
 	}
-}
-
-func checkName(broken *rule.All, field, name string) bool {
-	if partName.MatchString(name) {
-		return true
-	}
-	broken.Add(rule.Broken{
-		Reason: rule.FieldInvalid, Field: field, Value: fmt.Sprintf("%q", name),
-		Rule: "a part's name is 1 to 16 of letters, digits and . ' _ -", Hint: "write it short, as 1A",
-	})
-	return false
 }
 
 // checkAgain compares a weighing with the one before (rule 4).

@@ -35,6 +35,7 @@ const (
 	AlreadyThere     Reason = "ALREADY_THERE"      // it has happened before
 	ParcelNotListed  Reason = "PARCEL_NOT_LISTED"  // sold, placed or never listed
 	OwnParcel        Reason = "OWN_PARCEL"         // nobody buys from themselves
+	TooManyParts     Reason = "TOO_MANY_PARTS"     // the piece is parted no further
 	TooManyOffers    Reason = "TOO_MANY_OFFERS"    // the parcel takes no more
 	OfferEnded       Reason = "OFFER_ENDED"        // its time is over
 	NotAtAsking      Reason = "NOT_OPEN_AT_ASKING" // the seller wants offers
@@ -93,7 +94,7 @@ var kinds = map[Reason]Kind{
 
 	NotFound: Missing,
 
-	AlreadyThere: State, ParcelNotListed: State, OwnParcel: State, TooManyOffers: State, OfferEnded: State,
+	AlreadyThere: State, ParcelNotListed: State, OwnParcel: State, TooManyOffers: State, TooManyParts: State, OfferEnded: State,
 	NotAtAsking: State, NoDeal: State, CountDiffers: State, NotHandedOver: State, AboveWhatIsOwed: State,
 	CostNotAgreed: State, ClaimNotYours: State, PartNotInWork: State, CountedLot: State, WeighingsDiffer: State,
 	StoneNotForSale: State, StoneSold: State, StoneNotSold: State, PriceMoved: State, NotReturned: State,

@@ -107,10 +107,16 @@ func (a All) Err() error {
 	return a
 }
 
+// maxLines keeps the text of a listing in which everything is wrong readable.
+const maxLines = 8
+
 func (a All) Error() string {
-	lines := make([]string, len(a))
-	for i, b := range a {
-		lines[i] = b.Error()
+	lines := make([]string, 0, maxLines+1)
+	for _, b := range a[:min(len(a), maxLines)] {
+		lines = append(lines, b.Error())
+	}
+	if more := len(a) - maxLines; more > 0 {
+		lines = append(lines, fmt.Sprintf("and %d more", more))
 	}
 	return strings.Join(lines, "; ")
 }

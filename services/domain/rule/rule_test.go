@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"regexp"
+	"strings"
 	"testing"
 
 	"seamshare.example/services/domain/rule"
@@ -59,6 +60,15 @@ func TestAll(t *testing.T) {
 		var all rule.All
 		if err := all.Merge("", broken); err != broken || len(all) != 0 {
 			t.Errorf("got %v, %v", err, all)
+		}
+	})
+	t.Run("OK: a long list says how much more there is", func(t *testing.T) {
+		var all rule.All
+		for range 400 {
+			all.Add(invalid)
+		}
+		if text := all.Error(); len(text) > 1000 || !strings.HasSuffix(text, "; and 392 more") {
+			t.Errorf("got %d characters: %.60s", len(text), text)
 		}
 	})
 	t.Run("OK: the message names field, value, rule and what to do", func(t *testing.T) {

@@ -2,6 +2,7 @@ package rule
 
 import (
 	"fmt"
+	"regexp"
 	"strings"
 
 	eventv1 "seamshare.example/proto/gen/seamshare/event/v1"
@@ -100,6 +101,21 @@ func (a *All) Text(field, text string, most int) {
 	case strings.ContainsFunc(text, func(r rune) bool { return r < ' ' || r == 0x7f }):
 		a.Add(Broken{FieldInvalid, field, fmt.Sprintf("%q", text), "it can't hold control characters", "write it on one line"})
 	}
+}
+
+var partName = regexp.MustCompile(`^[0-9A-Za-z.'_-]{1,16}$`)
+
+// PartName checks the name of a part; a piece's label is one too, since it names the
+// piece's first part.
+func (a *All) PartName(field, name string) bool {
+	if partName.MatchString(name) {
+		return true
+	}
+	a.Add(Broken{
+		FieldInvalid, field, fmt.Sprintf("%q", name),
+		"it names a part, with 1 to 16 of letters, digits and . ' _ -", "write it short, as 1 or 1A",
+	})
+	return false
 }
 
 // Answered checks a question that is always answered: number is the enum's, 0 for

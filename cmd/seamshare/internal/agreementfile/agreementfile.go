@@ -44,16 +44,17 @@ price   what the parcel costs, with its currency; "0.00 AUD" where the rough is
 levies  what the co-op keeps: of the parcel's price, and of each stone's price.
         "rate" is a percentage with at most two decimals. Optional: "floor" and
         "cap" (amounts for one sale), "borne_by" (the party out of whose later
-        shares the others get it back; without it, it comes off the top for all).
+        shares the others get it back; without it, it comes off the top).
 costs   the kinds of cost that the co-op may lay out and get back.
 tiers   who is paid, in order, out of what the stones bring less the levies:
         pay … until  one party is paid until a target: "price" (the parcel's),
                      "costs" (those recorded so far; "kinds": […] for some of
-                     them), or an amount. With "price" and "times": "3/2" it is a
-                     multiple of the price. "for" says what it stands for.
-        share        parties share by whole numbers; the order you write them in
-                     decides who gets an odd cent first. "up_to" is the most that
-                     the tier gives out; the last tier must be a share without it.
+                     them), or an amount. With "price" and "times": "3/2" it
+                     is a multiple of the price. "for" says what it means.
+        share        parties share by whole numbers; the order you write them
+                     in decides who gets an odd cent first. "up_to" is the most
+                     that the tier gives out; the last tier must be a share
+                     without it.
 
 A party is "miner" (the seller), "cutter" (the buyer), "coop" (only for costs), or
 the id of another member.

@@ -1,0 +1,11 @@
+//go:build long
+
+package eventstore_test
+
+// How much a long run of the tests tries.
+const (
+	deliveryCases = 2_000_000
+	machineSteps  = 400_000
+	bigDecisions  = 10_000
+	buildRecords  = 300_000
+)

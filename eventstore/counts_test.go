@@ -1,0 +1,11 @@
+//go:build !long
+
+package eventstore_test
+
+// How much an ordinary run of the tests tries.
+const (
+	deliveryCases = 5_000
+	machineSteps  = 4_000
+	bigDecisions  = 100
+	buildRecords  = 6_000
+)
