@@ -5,7 +5,7 @@ package eventstore_test
 // How much an ordinary run of the tests tries.
 const (
 	deliveryCases = 5_000
-	machineSteps  = 4_000
+	machineRounds = 1
 	bigDecisions  = 100
 	buildRecords  = 6_000
 )

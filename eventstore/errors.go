@@ -22,6 +22,8 @@ var (
 	ErrLowDisk = errors.New("disk space is low, so nothing is written")
 	// ErrClosed: the node is stopping.
 	ErrClosed = errors.New("the node is stopping")
+	// ErrNoSigner: another node of the co-op signs, not this one.
+	ErrNoSigner = errors.New("this node does not sign; ask the one that does")
 	// ErrAhead: the wanted position lies beyond what this node has, and did not
 	// come in time.
 	ErrAhead = errors.New("this node has not reached the wanted position")

@@ -98,6 +98,9 @@ func decodePlace(b []byte) (place, error) {
 	if err != nil {
 		return place{}, fmt.Errorf("stream index: %w", err)
 	}
+	if n[2] > MaxCommitBytes || n[3] > MaxCommitBytes {
+		return place{}, fmt.Errorf("stream index: %w: a record of %d bytes at %d of a commit", ErrCorrupt, n[3], n[2])
+	}
 	return place{Position(n[0]), Sequence(n[1]), span{int(n[2]), int(n[3])}}, nil
 }
 

@@ -192,7 +192,7 @@ func count(t testing.TB, n *eventstore.Node, min eventstore.Position, holder str
 }
 
 // dump is all that a store holds.
-func dump(t testing.TB, s eventstore.Store) map[string]string {
+func dump(t fataler, s eventstore.Store) map[string]string {
 	t.Helper()
 	r := s.Snapshot()
 	defer r.Close()
@@ -203,7 +203,7 @@ func dump(t testing.TB, s eventstore.Store) map[string]string {
 	return rows
 }
 
-func expectSameRows(t testing.TB, got, want map[string]string) {
+func expectSameRows(t fataler, got, want map[string]string) {
 	t.Helper()
 	for key, value := range want {
 		if have, ok := got[key]; !ok || have != value {
@@ -228,4 +228,11 @@ func expectTrouble(t testing.TB, n *eventstore.Node) *eventstore.TroubleError {
 		t.Fatalf("query answered %v", err)
 	}
 	return trouble
+}
+
+// fataler is a test, or one case of a rapid check.
+type fataler interface {
+	Helper()
+	Fatal(args ...any)
+	Fatalf(format string, args ...any)
 }

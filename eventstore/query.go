@@ -23,6 +23,10 @@ func (n *Node) Query(ctx context.Context, min Position) (*Query, error) {
 	return n.read()
 }
 
+// Inspect opens a read of what the store holds, also while the node is in
+// trouble: for those who look into it, not for answers to members.
+func (n *Node) Inspect() (*Query, error) { return n.read() }
+
 func (n *Node) read() (*Query, error) {
 	q := &Query{node: n, snapshot: n.store.Snapshot()}
 	row, err := q.snapshot.Get(checkpointKey)

@@ -47,7 +47,7 @@ func (n *Node) Signer() *merkle.Signer { return n.signer }
 // Signed waits for a signed checkpoint that covers a position.
 func (n *Node) Signed(ctx context.Context, p Position) (merkle.SignedCheckpoint, error) {
 	if n.signer == nil {
-		return merkle.SignedCheckpoint{}, errors.New("this node does not sign; ask the one that does")
+		return merkle.SignedCheckpoint{}, ErrNoSigner
 	}
 	for {
 		renewed := n.signed.Load()

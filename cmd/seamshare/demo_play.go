@@ -29,8 +29,10 @@ type actor struct {
 	conn     *grpc.ClientConn
 }
 
-func (a *actor) miner() minerv1.MinerServiceClient    { return minerv1.NewMinerServiceClient(a.conn) }
+func (a *actor) miner() minerv1.MinerServiceClient { return minerv1.NewMinerServiceClient(a.conn) }
+
 func (a *actor) cutter() cutterv1.CutterServiceClient { return cutterv1.NewCutterServiceClient(a.conn) }
+
 func (a *actor) jeweller() jewellerv1.JewellerServiceClient {
 	return jewellerv1.NewJewellerServiceClient(a.conn)
 }

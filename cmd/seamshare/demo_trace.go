@@ -90,37 +90,50 @@ func (d *demo) keptPrices() (map[string]int64, error) {
 
 // cheat changes the file of a chain in every way that the demo knows. All of them must be refused.
 func (d *demo) cheat(chain *coopv1.GetStoneChainResponse) error {
-	file := chain.GetFile()
-	accepted := 0
-	try := func(changed []byte) error {
-		d.report.TamperedTried++
+	file, leaves := chain.GetFile(), len(chain.GetLinks())
+	t := tamper(file, leaves, func(changed []byte) error {
 		_, err := merkle.ParseChain(changed, d.verifier)
+		return err
+	})
+	d.report.TamperedTried, d.report.TamperedRejected = t.tried, t.accepted == 0
+	if t.accepted > 0 {
+		return &failure{Exit: exitUnverified, Reason: "TAMPERING_ACCEPTED", Message: fmt.Sprintf("%d of %d changed chain files were taken for genuine", t.accepted, t.tried)}
+	}
+	d.tell("Now somebody cheats. Each of the file's %d bytes is changed in turn, and each of its %d records is left out: all %d files are refused. With one byte changed in the middle: “%v”. With the field left out: “%v”.",
+		len(file), leaves, t.tried, t.byteErr, t.dropErr)
+	return nil
+}
+
+// tampering is how many changed files were tried, and how many of them a check took for genuine.
+type tampering struct {
+	tried, accepted  int
+	byteErr, dropErr error // why the file with its middle byte changed was refused, and the one without its first leaf
+}
+
+// tamper tries a chain file with each byte changed and with each leaf left out.
+func tamper(file []byte, leaves int, verify func(changed []byte) error) tampering {
+	var t tampering
+	try := func(changed []byte) error {
+		t.tried++
+		err := verify(changed)
 		if err == nil {
-			accepted++
+			t.accepted++
 		}
 		return err
 	}
-	var byteErr error
 	for i := range file {
 		changed := bytes.Clone(file)
 		changed[i] ^= 1
 		if err := try(changed); i == len(file)/2 {
-			byteErr = err
+			t.byteErr = err
 		}
 	}
-	var dropErr error
-	for leaf := range chain.GetLinks() {
-		if err := try(withoutLeaf(file, leaf, len(chain.GetLinks()))); leaf == 0 {
-			dropErr = err
+	for leaf := range leaves {
+		if err := try(withoutLeaf(file, leaf, leaves)); leaf == 0 {
+			t.dropErr = err
 		}
 	}
-	d.report.TamperedRejected = accepted == 0
-	if accepted > 0 {
-		return &failure{Exit: exitUnverified, Reason: "TAMPERING_ACCEPTED", Message: fmt.Sprintf("%d of %d changed chain files were taken for genuine", accepted, d.report.TamperedTried)}
-	}
-	d.tell("Now somebody cheats. Each of the file's %d bytes is changed in turn, and each of its %d records is left out: all %d files are refused. With one byte changed in the middle: “%v”. With the field left out: “%v”.",
-		len(file), len(chain.GetLinks()), d.report.TamperedTried, byteErr, dropErr)
-	return nil
+	return t
 }
 
 // leafStart is the line that every leaf of a chain file begins with, after the empty line before it.

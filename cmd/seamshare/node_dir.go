@@ -86,7 +86,7 @@ type openNode struct {
 	*eventstore.Node
 	settings nodeSettings
 	server   *natslog.Server
-	log      *natslog.Log
+	log      eventstore.Log
 	store    *badgerstore.Store
 	aside    *badgerstore.Aside
 }
@@ -147,14 +147,8 @@ func openData(ctx context.Context, dir string, o nodeOptions) (n *openNode, err 
 		return nil, err
 	}
 	n.server = logConfig.Server
-	if n.log, err = natslog.Open(ctx, logConfig); err != nil {
-		if errors.Is(err, eventstore.ErrNoLog) {
-			return nil, &failure{
-				Exit: exitUnverified, Reason: "LOG_MISSING", Field: "--data", Message: "the log of co-op " + settings.Coop + " is not there", Err: err,
-				Hint: "it is never made again by itself: bring back its files, or restore a backup into a new folder",
-			}
-		}
-		return nil, fmt.Errorf("couldn't open the log: %w", err)
+	if n.log, err = openLog(ctx, logConfig); err != nil {
+		return nil, err
 	}
 	if n.store, n.aside, err = badgerstore.Open(badgerstore.Options{Dir: storeDir(dir), Logger: o.logger}); err != nil {
 		if !errors.Is(err, eventstore.ErrCorrupt) {
@@ -175,7 +169,13 @@ func openData(ctx context.Context, dir string, o nodeOptions) (n *openNode, err 
 		Free: func() (uint64, error) { return freeBytes(dir) }, MinFree: o.minFree,
 		Logger: o.logger, Fatal: o.fatal, Progress: o.progress,
 	})
-	if err != nil {
+	switch {
+	case errors.Is(err, eventstore.ErrNoLog):
+		return nil, &failure{
+			Exit: exitUnverified, Reason: "LOG_MISSING", Field: "--data", Message: "the log of co-op " + settings.Coop + " is not there, and the store holds no copy", Err: err,
+			Hint: "it is never made again by itself: bring back its files, or restore a backup into a new folder",
+		}
+	case err != nil:
 		return nil, fmt.Errorf("couldn't open the node: %w", err)
 	}
 	return n, nil

@@ -55,7 +55,7 @@ func (s *session) logCommand() *cobra.Command {
 		Short: "Print what was recorded, record by record",
 		Long: `log prints the records of the node in --data, whether it runs or not, private
 parts included: it is for those who may read the folder. With --json it prints one
-JSON array.`,
+JSON array. From a node in trouble it prints what can be read, and says the trouble.`,
 		Args: exactly(),
 		RunE: func(c *cobra.Command, _ []string) error {
 			settings, err := readSettings(s.dataDir)
@@ -63,7 +63,13 @@ JSON array.`,
 				return err
 			}
 			p := &logPrinter{w: s.stdout, json: s.json, coop: settings.Coop, codec: eventstore.NewCodec(stream.Events()...), from: eventstore.Position(max(1, from)), left: limit}
+			trouble := ""
 			err = s.atNode(c.Context(), func(client coopv1.NodeServiceClient) error {
+				status, err := client.GetStatus(c.Context(), &coopv1.GetStatusRequest{})
+				if err != nil {
+					return err
+				}
+				trouble = status.GetTrouble()
 				stream, err := client.ReadLog(c.Context(), &coopv1.ReadLogRequest{})
 				for err == nil {
 					var m *coopv1.ReadLogResponse
@@ -73,15 +79,21 @@ JSON array.`,
 				}
 				return err
 			}, func(n *openNode) error {
+				if t := n.Trouble(); t != nil {
+					trouble = t.Error()
+				}
+				status, err := n.log.Status(c.Context())
+				if errors.Is(err, eventstore.ErrNoLog) {
+					return p.printStored(n)
+				}
+				if err != nil {
+					return err
+				}
 				follower, err := n.log.Follow(c.Context(), 0)
 				if err != nil {
 					return err
 				}
 				defer follower.Close()
-				status, err := n.log.Status(c.Context())
-				if err != nil {
-					return err
-				}
 				for seq := eventstore.Sequence(0); seq < status.Last && err == nil; seq++ {
 					var m eventstore.Message
 					if m, err = follower.Next(c.Context()); err == nil {
@@ -93,7 +105,10 @@ JSON array.`,
 			if err != nil && !errors.Is(err, io.EOF) && !errors.Is(err, errEnough) {
 				return err
 			}
-			return p.end()
+			if err := p.end(); err != nil || trouble == "" {
+				return err
+			}
+			return unverified("TROUBLE", "what could be read was printed; "+trouble, nil)
 		},
 	}
 	c.Flags().Uint64Var(&from, "from", 1, "the first `position` to print")
@@ -113,6 +128,25 @@ type logPrinter struct {
 	from  eventstore.Position
 	left  uint64 // 0: no limit
 	count uint64
+}
+
+// printStored prints the store's copy, where there is no log.
+func (p *logPrinter) printStored(n *openNode) error {
+	q, err := n.Inspect()
+	if err != nil {
+		return err
+	}
+	defer q.Close()
+	for seq := eventstore.Sequence(1); seq <= q.Checkpoint().Sequence; seq++ {
+		m, err := q.Message(seq)
+		if err != nil {
+			return err
+		}
+		if err := p.print(m); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 func (p *logPrinter) print(m eventstore.Message) error {

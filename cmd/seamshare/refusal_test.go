@@ -15,6 +15,7 @@ import (
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/status"
 
+	"seamshare.example/services/domain/rule"
 	"seamshare.example/services/fault"
 )
 
@@ -27,7 +28,7 @@ func TestWhatAnAnswerMeans(t *testing.T) {
 		message string
 	}{
 		"a field that is wrong":  {fault.Invalid(fault.Field{Path: "price.units", Problem: "must be above zero"}), exitUsage, "INVALID_REQUEST", "price.units", "must be above zero"},
-		"a rule that says no":    {fault.New("PARCEL_SOLD", "the parcel is sold"), exitRefused, "PARCEL_SOLD", "", "the parcel is sold"},
+		"a rule that says no":    {fault.Status(rule.Broken{Reason: rule.StoneSold, Field: "stone_id", Value: "s1", Rule: "the stone is sold", Hint: "choose another"}), exitRefused, "STONE_SOLD", "stone_id", "s1: the stone is sold; choose another"},
 		"no right":               {fault.New(fault.RoleMissing, "only a registrar"), exitNoRight, "ROLE_MISSING", "", "only a registrar"},
 		"a token that ended":     {fault.New(fault.TokenExpired, "ended"), exitNoRight, "TOKEN_EXPIRED", "", "ended"},
 		"a full disk":            {fault.New(fault.LowDisk, "nearly full"), exitUnreachable, "LOW_DISK", "", "nearly full"},
@@ -39,10 +40,6 @@ func TestWhatAnAnswerMeans(t *testing.T) {
 		"an error of no server":  {errors.New("odd"), exitStorage, "FAILED", "", "odd"},
 	} {
 		t.Run(name, func(t *testing.T) {
-			if e, ok := c.err.(*fault.Error); ok && e.Reason == "PARCEL_SOLD" {
-				c.err = status.Error(codes.FailedPrecondition, c.message)
-				c.reason = "REFUSED"
-			}
 			f := asFailure(c.err)
 			if f.Exit != c.exit || f.Reason != c.reason || f.Field != c.field || !strings.HasSuffix(f.Message, c.message) {
 				t.Errorf("read as %d %s, field %q: %q", f.Exit, f.Reason, f.Field, f.Message)

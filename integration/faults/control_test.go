@@ -32,14 +32,17 @@ func TestCheckersFindFaults(t *testing.T) {
 			log[at].request = "r-another"
 			return log
 		},
-		"a decision is cut out":            func(log decisions) decisions { return slices.Delete(log, at, at+1) },
-		"a command is there twice":         func(log decisions) decisions { log[at+1].request = log[at].request; return log },
-		"a command stands somewhere else":  func(log decisions) decisions { log[at].request, log[at+1].request = log[at+1].request, log[at].request; return log },
-		"a command was another's":          func(log decisions) decisions { log[at].member = "m-another"; return log },
-		"a sequence is left out":           func(log decisions) decisions { return renumber(log, at) },
-		"a command is half there":          func(log decisions) decisions { return halve(log, l.acked) },
-		"a position is there twice":        func(log decisions) decisions { log[at].first--; return log },
-		"the last commands are not there":  func(log decisions) decisions { return log[:at] },
+		"a decision is cut out":    func(log decisions) decisions { return slices.Delete(log, at, at+1) },
+		"a command is there twice": func(log decisions) decisions { log[at+1].request = log[at].request; return log },
+		"a command stands somewhere else": func(log decisions) decisions {
+			log[at].request, log[at+1].request = log[at+1].request, log[at].request
+			return log
+		},
+		"a command was another's":           func(log decisions) decisions { log[at].member = "m-another"; return log },
+		"a sequence is left out":            func(log decisions) decisions { return renumber(log, at) },
+		"a command is half there":           func(log decisions) decisions { return halve(log, l.acked) },
+		"a position is there twice":         func(log decisions) decisions { log[at].first--; return log },
+		"the last commands are not there":   func(log decisions) decisions { return log[:at] },
 		"nothing is there but the founding": func(log decisions) decisions { return log[:1] },
 	} {
 		t.Run("found: "+name, func(t *testing.T) {

@@ -17,10 +17,14 @@ import (
 	"seamshare.example/services/access"
 )
 
+// newer makes ids of one millisecond count upwards, so that lists sorted by id are in
+// the order in which one node made them.
+var newer = ulid.LockedMonotonicReader{MonotonicReader: ulid.Monotonic(rand.Reader, 0)}
+
 // NewID makes an id: a lower-case ULID. Ids are made outside the decision, which may
 // run more than once.
 func NewID() string {
-	return strings.ToLower(ulid.MustNew(ulid.Now(), rand.Reader).String())
+	return strings.ToLower(ulid.MustNew(ulid.Now(), &newer).String())
 }
 
 // Request is what every mutation's request has.

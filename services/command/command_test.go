@@ -59,7 +59,7 @@ func TestThing(t *testing.T) {
 
 func TestNewID(t *testing.T) {
 	a, b := command.NewID(), command.NewID()
-	if a == b || len(a) != 26 || a != strings.ToLower(a) {
+	if a >= b || len(a) != 26 || a != strings.ToLower(a) {
 		t.Errorf("got %q and %q", a, b)
 	}
 }

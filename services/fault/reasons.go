@@ -50,6 +50,7 @@ const (
 	NodeInTrouble    Reason = "NODE_IN_TROUBLE"
 	PositionNotThere Reason = "POSITION_NOT_THERE"
 	StorageFailed    Reason = "STORAGE_FAILED"
+	NodeNotSigning   Reason = "NODE_NOT_SIGNING"
 	InternalError    Reason = "INTERNAL_ERROR"
 )
 
@@ -94,6 +95,7 @@ var about = map[Reason]entry{
 	NodeInTrouble:    {codes.Unavailable, "The node found its data not as it must be and waits for a person; the position says where."},
 	PositionNotThere: {codes.Unavailable, "The node has not reached min_position in time."},
 	StorageFailed:    {codes.Unavailable, "The node's storage failed and the node stops."},
+	NodeNotSigning:   {codes.FailedPrecondition, "Checkpoints and chain files come from the one node of the co-op that signs; ask that one."},
 	InternalError:    {codes.Internal, "A mistake in this program; the server's log has it under the given incident."},
 }
 

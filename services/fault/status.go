@@ -81,6 +81,8 @@ func fromStore(err error) *Error {
 		return New(PositionNotThere, "%v in time; try again, or leave min_position out", eventstore.ErrAhead).RetryIn(time.Second)
 	case errors.Is(err, eventstore.ErrIO):
 		return New(StorageFailed, "%s", StorageFailed.About()).RetryIn(5 * time.Second)
+	case errors.Is(err, eventstore.ErrNoSigner):
+		return New(NodeNotSigning, "%v", eventstore.ErrNoSigner)
 	}
 	return nil
 }

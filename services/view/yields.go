@@ -9,6 +9,7 @@ import (
 	piecev1 "seamshare.example/proto/gen/seamshare/event/piece/v1"
 
 	"seamshare.example/eventstore"
+	"seamshare.example/services/domain/member"
 )
 
 // Yields is the mass balance of each parcel, from what the scales said:
@@ -264,14 +265,8 @@ func (Yields) Yield(r eventstore.Reader, parcelID string) (y Yield, ok bool, err
 		return y, err == nil, err
 	}
 	f := read(value)
-	y.ToleranceUg = f.int() * begun100g(y.BoughtUg)
+	y.ToleranceUg = member.Coop{UnexplainedUgPer100g: f.int()}.ToleranceUg(y.BoughtUg)
 	return y, true, f.done("yields", "setting")
-}
-
-// begun100g counts each 100 g that is begun.
-func begun100g(massUg int64) int64 {
-	const hundredGrams = 100_000_000
-	return (massUg + hundredGrams - 1) / hundredGrams
 }
 
 func (y *Yield) add(b pieceBalance) {

@@ -47,7 +47,7 @@ func Terms(a *parcelv1.Agreement) share.Agreement {
 	for _, tier := range a.GetTiers() {
 		switch form := tier.GetForm().(type) {
 		case *parcelv1.Tier_Recoup:
-			t.Tiers = append(t.Tiers, share.Recoup{To: account(form.Recoup.GetParty()), Target: target(form.Recoup)})
+			t.Tiers = append(t.Tiers, share.Recoup{To: account(form.Recoup.GetParty()), Target: target(form.Recoup), Label: form.Recoup.GetLabel()})
 		case *parcelv1.Tier_Split:
 			split := share.Split{}
 			for _, r := range form.Split.GetRatios() {
@@ -131,10 +131,22 @@ func Fix(a *parcelv1.Agreement) (*parcelv1.Agreement, error) {
 	fixed := proto.CloneOf(a)
 	for i, tier := range fixed.GetTiers() {
 		if _, multiple := tier.GetRecoup().GetTarget().(*parcelv1.Recoup_PriceMultiple); multiple {
+			multiple := tier.GetRecoup().GetPriceMultiple()
+			if tier.GetRecoup().Label == "" {
+				tier.GetRecoup().Label = priceLabel(multiple)
+			}
 			tier.GetRecoup().Target = &parcelv1.Recoup_AmountMinor{AmountMinor: untouched.Tiers[i].Limit.Amount}
 		}
 	}
 	return fixed, nil
+}
+
+// priceLabel says what a target was before it was fixed as an amount.
+func priceLabel(f *parcelv1.Fraction) string {
+	if f.GetNumerator() == f.GetDenominator() {
+		return "the parcel's price"
+	}
+	return fmt.Sprintf("%d/%d of the parcel's price, rounded up", f.GetNumerator(), f.GetDenominator())
 }
 
 // checkAgreement holds rules 4 and 5. buyer is empty while it isn't known.

@@ -31,12 +31,18 @@ func (s State) MakeOffer(b Bid, now time.Time) (*parcelv1.Event, error) {
 			Rule: fmt.Sprintf("a parcel takes %d offers", MaxOffers), Hint: "ask the seller to accept one, or take the parcel at its asking price",
 		}
 	}
+	var broken rule.All
 	agreement := b.Agreement
 	if len(agreement.GetTiers()) == 0 && agreement.GetPrice() != nil {
+		if agreement.GetParcelLevy() != nil || agreement.GetSaleLevy() != nil || len(agreement.GetCostKinds()) > 0 {
+			broken.Add(rule.Broken{
+				Reason: rule.AgreementInvalid, Field: "agreement.tiers", Value: "missing",
+				Rule: "without tiers an offer is as the seller proposes, levies and cost kinds too", Hint: "name the tiers, or the price alone",
+			})
+		}
 		agreement = proto.CloneOf(s.Proposed)
 		agreement.Price = b.Agreement.GetPrice()
 	}
-	var broken rule.All
 	if !now.Before(b.EndsAt) {
 		broken.Add(rule.Broken{
 			Reason: rule.TimeInvalid, Field: "ends_at", Value: b.EndsAt.Format(time.RFC3339),

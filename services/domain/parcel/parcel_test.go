@@ -218,6 +218,12 @@ func TestOffer(t *testing.T) {
 			t.Error("the seller's proposal changed")
 		}
 	})
+	t.Run("refused: without tiers but with a levy of its own", func(t *testing.T) {
+		b := bid("o", buyer, 145000)
+		b.Agreement.SaleLevy = &parcelv1.Levy{}
+		_, err := listed(t).MakeOffer(b, noon)
+		ruletest.Refused(t, err, rule.AgreementInvalid, "agreement.tiers")
+	})
 	t.Run("rule 7: it ends at its moment, in decisions and in what is shown alike", func(t *testing.T) {
 		h := listed(t)
 		_, err := h.MakeOffer(bid("o", buyer, 100), noon.Add(time.Hour))

@@ -53,10 +53,13 @@ func AtMost(amount int64) Limit { return Limit{Amount: amount, Set: true} }
 // Tier is one step of the staircase: a Recoup or a Split.
 type Tier interface{ tier() }
 
-// Recoup pays one account, a party's id or CoOp, until Target is reached.
+// Recoup pays one account, a party's id or CoOp, until Target is reached. Label says
+// what the target stands for, in the agreement's own words, such as "14 h at 45.00";
+// it may be empty.
 type Recoup struct {
 	To     string
 	Target Target
+	Label  string
 }
 
 // Split pays its parties by ratio until Ceiling, a bound on the tier's total that

@@ -164,7 +164,7 @@ func percent(basisPoints int64) string {
 
 func (e *explainer) recoup(number int, r Recoup, t TierShare) {
 	l := Line{Step: StepRecoup, Tier: number, Account: r.To, Amount: t.Took, Units: t.Took, Open: t.Open()}
-	text := fmt.Sprintf("Tier %d pays the %s back %s: %s of %s", number, e.name(r.To), e.target(r.Target), e.money(t.Took), e.money(t.Limit.Amount))
+	text := fmt.Sprintf("Tier %d pays the %s back %s: %s of %s", number, e.name(r.To), e.target(r), e.money(t.Took), e.money(t.Limit.Amount))
 	if l.Open > 0 {
 		e.add(l, "%s; %s is still open.", text, e.money(l.Open))
 	} else {
@@ -172,8 +172,8 @@ func (e *explainer) recoup(number int, r Recoup, t TierShare) {
 	}
 }
 
-func (e *explainer) target(target Target) string {
-	switch t := target.(type) {
+func (e *explainer) target(r Recoup) string {
+	switch t := r.Target.(type) {
 	case PriceMultiple:
 		if t.Num == t.Den {
 			return fmt.Sprintf("the parcel's price of %s", e.money(e.Price))
@@ -181,6 +181,9 @@ func (e *explainer) target(target Target) string {
 		return fmt.Sprintf("%d/%d of the parcel's price of %s, rounded up", t.Num, t.Den, e.money(e.Price))
 	case RecordedCosts:
 		return "the recorded costs (" + strings.Join(t.Kinds, ", ") + ")"
+	}
+	if r.Label != "" {
+		return r.Label
 	}
 	return "an agreed amount"
 }

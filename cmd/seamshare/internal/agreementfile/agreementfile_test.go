@@ -17,7 +17,8 @@ func aud(units int64, cents int32) *money.Money {
 }
 
 func recoup(r *typev1.Recoup) *typev1.Tier { return &typev1.Tier{Form: &typev1.Tier_Recoup{Recoup: r}} }
-func split(s *typev1.Split) *typev1.Tier   { return &typev1.Tier{Form: &typev1.Tier_Split{Split: s}} }
+
+func split(s *typev1.Split) *typev1.Tier { return &typev1.Tier{Form: &typev1.Tier_Split{Split: s}} }
 
 // The example that people are shown is read as it is meant.
 func TestParseTheExampleOfTheHelp(t *testing.T) {

@@ -35,7 +35,8 @@ type Agreement struct {
 	SaleLevy *Levy `protobuf:"bytes,3,opt,name=sale_levy,json=saleLevy,proto3" json:"sale_levy,omitempty"`
 	// The kinds of cost that may be recouped, such as "freight".
 	CostKinds []string `protobuf:"bytes,4,rep,name=cost_kinds,json=costKinds,proto3" json:"cost_kinds,omitempty"`
-	// Who is paid in which order; the last is a split without a ceiling.
+	// Who is paid in which order; the last is a split without a ceiling. A listing has at least one; an offer without
+	// any takes the seller's.
 	Tiers         []*Tier `protobuf:"bytes,5,rep,name=tiers,proto3" json:"tiers,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -603,16 +604,15 @@ var File_seamshare_type_v1_agreement_proto protoreflect.FileDescriptor
 
 const file_seamshare_type_v1_agreement_proto_rawDesc = "" +
 	"\n" +
-	"!seamshare/type/v1/agreement.proto\x12\x11seamshare.type.v1\x1a\x1bbuf/validate/validate.proto\x1a\x17google/type/money.proto\"\x9b\x02\n" +
+	"!seamshare/type/v1/agreement.proto\x12\x11seamshare.type.v1\x1a\x1bbuf/validate/validate.proto\x1a\x17google/type/money.proto\"\x99\x02\n" +
 	"\tAgreement\x120\n" +
 	"\x05price\x18\x01 \x01(\v2\x12.google.type.MoneyB\x06\xbaH\x03\xc8\x01\x01R\x05price\x128\n" +
 	"\vparcel_levy\x18\x02 \x01(\v2\x17.seamshare.type.v1.LevyR\n" +
 	"parcelLevy\x124\n" +
 	"\tsale_levy\x18\x03 \x01(\v2\x17.seamshare.type.v1.LevyR\bsaleLevy\x121\n" +
 	"\n" +
-	"cost_kinds\x18\x04 \x03(\tB\x12\xbaH\x0f\x92\x01\f\x10\x14\x18\x01\"\x06r\x04\x10\x01\x18<R\tcostKinds\x129\n" +
-	"\x05tiers\x18\x05 \x03(\v2\x17.seamshare.type.v1.TierB\n" +
-	"\xbaH\a\x92\x01\x04\b\x01\x10\x14R\x05tiers\"\xb6\x01\n" +
+	"cost_kinds\x18\x04 \x03(\tB\x12\xbaH\x0f\x92\x01\f\x10\x14\x18\x01\"\x06r\x04\x10\x01\x18<R\tcostKinds\x127\n" +
+	"\x05tiers\x18\x05 \x03(\v2\x17.seamshare.type.v1.TierB\b\xbaH\x05\x92\x01\x02\x10\x14R\x05tiers\"\xb6\x01\n" +
 	"\x04Levy\x12+\n" +
 	"\fbasis_points\x18\x01 \x01(\rB\b\xbaH\x05*\x03\x18\x90NR\vbasisPoints\x12(\n" +
 	"\x05floor\x18\x02 \x01(\v2\x12.google.type.MoneyR\x05floor\x12$\n" +
