@@ -19,11 +19,15 @@ import (
 	"seamshare.example/services/jeweller"
 	"seamshare.example/services/miner"
 	"seamshare.example/services/page"
+	"seamshare.example/services/personal"
 )
 
 // All is every service of a node, and the guard before them.
 type All struct {
 	Guard *access.Guard
+	// Personal are the keys of persons; nil where another node of the co-op keeps
+	// them. Set before Register.
+	Personal *personal.Keys
 
 	node   *eventstore.Node
 	issuer *access.Issuer
@@ -44,7 +48,7 @@ func New(node *eventstore.Node, key ed25519.PrivateKey) (*All, error) {
 // Register adds the services to a server.
 func (a *All) Register(r grpc.ServiceRegistrar) {
 	coopv1.RegisterAccessServiceServer(r, coop.NewAccess(a.node, a.issuer))
-	coopv1.RegisterCoopServiceServer(r, coop.New(a.node, a.tokens))
+	coopv1.RegisterCoopServiceServer(r, coop.New(a.node, a.tokens, a.Personal))
 	coopv1.RegisterNodeServiceServer(r, coop.NewNode(a.node))
 	minerv1.RegisterMinerServiceServer(r, miner.New(a.node, a.tokens))
 	cutterv1.RegisterCutterServiceServer(r, cutter.New(a.node, a.tokens))

@@ -79,6 +79,9 @@ func startNode(ctx context.Context, cfg nodeConfig) (r *runningNode, err error) 
 	if err != nil {
 		return nil, err
 	}
+	if all.Personal, err = openPersonal(ctx, cfg.dir, r.node.Node); err != nil {
+		return nil, err
+	}
 	r.server, err = server.New(server.Config{
 		Register: all.Register, Guard: all.Guard, Trouble: r.node.Trouble, TLS: cfg.tls, Limits: cfg.limits, Log: cfg.logger,
 	})

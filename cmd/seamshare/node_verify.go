@@ -123,8 +123,8 @@ func (s *session) verifyData(ctx context.Context) error {
 	})
 }
 
-// recompute computes the shares of every parcel from the records alone and
-// holds them against the view.
+// recompute computes the shares of every parcel from the records alone and holds them
+// against the view, and every payout run against what was earned and bound then.
 func recompute(ctx context.Context, n *eventstore.Node) (int, error) {
 	q, err := n.Query(ctx, 0)
 	if err != nil {
@@ -134,6 +134,9 @@ func recompute(ctx context.Context, n *eventstore.Node) (int, error) {
 	count, err := view.Recompute(q.View("shares"))
 	if err != nil {
 		return 0, unverified("SHARES", err.Error(), err)
+	}
+	if _, err := view.CheckPayouts(q); err != nil {
+		return 0, unverified("PAYOUTS", err.Error(), err)
 	}
 	return count, nil
 }

@@ -162,7 +162,7 @@ func (t *trade) list(tx *eventstore.Tx, id, claimID, fieldID string, lot []workp
 		}
 		tx.Record(stream.Piece.Stream(lot[i].id), described)
 	}
-	taken, err := state.Take(t.cutter)
+	taken, err := state.Take(t.cutter, tx.Now())
 	if err != nil {
 		return err
 	}

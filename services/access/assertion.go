@@ -5,6 +5,7 @@ import (
 	"crypto/rand"
 	"errors"
 	"fmt"
+	"strings"
 	"sync"
 	"time"
 
@@ -31,6 +32,8 @@ const (
 type assertionClaims struct {
 	jwt.RegisteredClaims
 	Member string `json:"member"`
+
+	signedWith string // the id of the person's key that the signature is of
 }
 
 // SignAssertion makes the signed assertion that IssueToken takes. Each may be
@@ -59,11 +62,13 @@ type keysOf func(person string) ([]ed25519.PublicKey, error)
 
 var edOnly = []string{jwt.SigningMethodEdDSA.Alg()}
 
-// verifyAssertion checks all but whether it was used before.
+// verifyAssertion checks all but whether it was used before. The claims say which of
+// the keys signed it.
 func verifyAssertion(assertion, coop string, now time.Time, keys keysOf) (assertionClaims, error) {
 	var claims assertionClaims
 	var lookup error // an error of ours, not of the caller
-	_, err := jwt.ParseWithClaims(assertion, &claims, func(*jwt.Token) (any, error) {
+	var known []ed25519.PublicKey
+	parsed, err := jwt.ParseWithClaims(assertion, &claims, func(*jwt.Token) (any, error) {
 		// Asked before the signature is checked: claims.Subject is only a question here.
 		if !validID(claims.Subject) || claims.Issuer != claims.Subject {
 			return nil, jwt.ErrTokenInvalidIssuer
@@ -74,6 +79,7 @@ func verifyAssertion(assertion, coop string, now time.Time, keys keysOf) (assert
 			lookup = err
 			return nil, err
 		}
+		known = found
 		for _, k := range found {
 			set.Keys = append(set.Keys, k)
 		}
@@ -102,10 +108,22 @@ func verifyAssertion(assertion, coop string, now time.Time, keys keysOf) (assert
 	case err == nil && !validID(claims.Member):
 		return claims, fault.New(fault.AssertionInvalid, "the assertion needs the claim member: the id of the member that you act for")
 	case err == nil:
+		claims.signedWith = signer(parsed, known)
 		return claims, nil
 	}
 	return claims, fault.New(fault.AssertionInvalid,
 		"the assertion is not good: it must be an EdDSA JWT signed with the person's key, with iss and sub their id, aud %q, exp, jti and member", coop).Because(err)
+}
+
+// signer is the id of the key that signed a good assertion.
+func signer(parsed *jwt.Token, keys []ed25519.PublicKey) string {
+	signed := parsed.Raw[:max(0, strings.LastIndexByte(parsed.Raw, '.'))]
+	for _, k := range keys {
+		if ed25519.Verify(k, []byte(signed), parsed.Signature) {
+			return KeyID(k)
+		}
+	}
+	return ""
 }
 
 // validID holds ids to their form before they reach a key or a stream.

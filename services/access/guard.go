@@ -8,6 +8,7 @@ import (
 
 	"google.golang.org/grpc"
 	"google.golang.org/grpc/metadata"
+	"google.golang.org/protobuf/proto"
 
 	"seamshare.example/eventstore"
 	"seamshare.example/services/fault"
@@ -53,13 +54,19 @@ func (g *Guard) Take(services map[string]grpc.ServiceInfo) error {
 	return nil
 }
 
-// Unary is the guard as an interceptor; it goes before validation.
+// Unary is the guard as an interceptor; it goes before validation. It clears from
+// answers what the rpc doesn't show.
 func (g *Guard) Unary(ctx context.Context, req any, info *grpc.UnaryServerInfo, handler grpc.UnaryHandler) (any, error) {
 	ctx, err := g.admit(ctx, info.FullMethod)
 	if err != nil {
 		return nil, err
 	}
-	return handler(ctx, req)
+	answer, err := handler(ctx, req)
+	if m, ok := answer.(proto.Message); ok && err == nil {
+		who := Caller(ctx)
+		who.rule.Cover(m, who.roles)
+	}
+	return answer, err
 }
 
 // Stream is the guard as an interceptor; it goes before validation.
@@ -75,6 +82,15 @@ func (g *Guard) Stream(srv any, stream grpc.ServerStream, info *grpc.StreamServe
 type streamFor struct {
 	grpc.ServerStream
 	ctx context.Context
+}
+
+// SendMsg clears what the rpc doesn't show.
+func (s *streamFor) SendMsg(answer any) error {
+	if m, ok := answer.(proto.Message); ok {
+		who := Caller(s.ctx)
+		who.rule.Cover(m, who.roles)
+	}
+	return s.ServerStream.SendMsg(answer)
 }
 
 func (s *streamFor) Context() context.Context { return s.ctx }
@@ -101,7 +117,13 @@ func (g *Guard) admit(ctx context.Context, method string) (context.Context, erro
 	who.rule = rule
 	var refusal error
 	if err := g.look(ctx, func(l eventstore.Loader) error {
-		refusal = Recheck(l, who)
+		p, m, err := standing(l, who)
+		if err != nil {
+			refusal = err
+			return nil
+		}
+		who.roles = p.In(m)
+		refusal = rule.admits(p, m, who)
 		return nil
 	}); err != nil {
 		return nil, fmt.Errorf("couldn't look up the caller: %w", err)

@@ -3,11 +3,13 @@ package access
 import (
 	"context"
 	"crypto/sha256"
+	"slices"
 
 	"google.golang.org/grpc"
 	"google.golang.org/protobuf/proto"
 
 	"seamshare.example/eventstore"
+	memberv1 "seamshare.example/proto/gen/seamshare/event/member/v1"
 )
 
 // Identity is who calls, as the token says, and the rule of the rpc they called.
@@ -15,7 +17,17 @@ import (
 type Identity struct {
 	Person string
 	Member string // the member they act for
+	Key    string // the id of the key they signed in with; empty where that isn't known
 	rule   Rule
+	roles  []memberv1.Role // that the person had when the call came in
+}
+
+// moneyless are who keeps stock or the register and nothing else: money isn't theirs to
+// see, whatever the rpc shows others.
+func moneyless(roles []memberv1.Role) bool {
+	return len(roles) > 0 && !slices.ContainsFunc(roles, func(r memberv1.Role) bool {
+		return r != memberv1.Role_ROLE_STOCK_KEEPER && r != memberv1.Role_ROLE_REGISTRAR
+	})
 }
 
 type identityKey struct{}

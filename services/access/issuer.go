@@ -68,7 +68,7 @@ func (i *Issuer) Issue(l eventstore.Loader, assertion string) (Grant, error) {
 	if err != nil {
 		return Grant{}, err
 	}
-	who := Identity{Person: claims.Subject, Member: claims.Member}
+	who := Identity{Person: claims.Subject, Member: claims.Member, Key: claims.signedWith}
 	m, _, err := eventstore.Load(l, stream.Member, who.Member)
 	if err != nil {
 		return Grant{}, fmt.Errorf("couldn't look up member %s: %w", who.Member, err)
@@ -84,13 +84,13 @@ func (i *Issuer) Issue(l eventstore.Loader, assertion string) (Grant, error) {
 	if err != nil {
 		return Grant{}, err
 	}
-	return Grant{Token: token, ExpiresAt: ends, Person: who.Person, Member: who.Member, Roles: person.Roles}, nil
+	return Grant{Token: token, ExpiresAt: ends, Person: who.Person, Member: who.Member, Roles: person.In(m)}, nil
 }
 
 func keysIn(p member.Person) []ed25519.PublicKey {
 	keys := make([]ed25519.PublicKey, 0, len(p.Keys))
 	for _, k := range p.Keys {
-		if len(k.Public) == ed25519.PublicKeySize {
+		if k.Stage == member.KeyInUse && len(k.Public) == ed25519.PublicKeySize {
 			keys = append(keys, ed25519.PublicKey(k.Public))
 		}
 	}

@@ -11,9 +11,10 @@ import (
 	"seamshare.example/services/stream"
 )
 
-// Recheck holds a caller against what stands where l reads: the person exists,
-// acts for the member, has one of the roles, and the member stands. Without
-// roles it holds them against the rule of the rpc that was called.
+// Recheck holds a caller against what stands where l reads: person and member stand,
+// neither suspended nor removed, the key they signed in with is in use, the person
+// acts for the member and has one of the roles, and the member has it. Without roles
+// it holds them against the rule of the rpc that was called.
 //
 // Each decision calls it with its Tx, as a role may have gone since the call
 // came in; a query calls it with its Query where the rows it shows depend on it.
@@ -53,13 +54,15 @@ func (r Rule) admits(p member.Person, m member.Member, who Identity) error {
 	switch {
 	case r.Open:
 		return nil
-	case !p.Stands() || !m.Stands() || p.MemberID != who.Member:
+	case !p.Stands() || !m.Stands() || len(p.In(m)) == 0:
 		return fault.New(fault.MemberClosed, "this person can't act for this member here; ask the co-op's registrar")
+	case who.Key != "" && !p.SignsWith(who.Key):
+		return fault.New(fault.TokenInvalid, "this key was revoked, and its tokens with it; sign in with another, or ask the co-op's registrar")
 	case r.SignedIn:
 		return nil
 	case len(r.Roles) == 0:
 		return fault.New(fault.MethodClosed, "nobody may call this")
-	case !p.Has(r.Roles...):
+	case !p.Has(m, r.Roles...):
 		return fault.New(fault.RoleMissing, "this needs the role %s, which you don't have for this member; ask the co-op's registrar", names(r.Roles)).
 			With("roles", names(r.Roles))
 	}

@@ -57,6 +57,10 @@ func TestRecheck(t *testing.T) {
 		who := access.Identity{Person: "m1-p", Member: "m1"}
 		refused(t, check(t, who, cutter), fault.RoleMissing)
 		_, err := d.node.Decide(t.Context(), eventstore.Request{}, func(tx *eventstore.Tx) error {
+			tx.Record(stream.Member.Stream("m1"), &memberv1.Event{Event: &memberv1.Event_MemberRolesSet{MemberRolesSet: &memberv1.MemberRolesSet{
+				Public:  &memberv1.MemberRolesSet_Public{MemberId: "m1"},
+				Private: &memberv1.MemberRolesSet_Private{Roles: []memberv1.Role{miner, cutter}, Reason: "it cuts too"},
+			}}})
 			tx.Record(stream.Person.Stream("m1-p"), &memberv1.Event{Event: &memberv1.Event_RoleGranted{RoleGranted: &memberv1.RoleGranted{
 				Public:  &memberv1.RoleGranted_Public{PersonId: "m1-p"},
 				Private: &memberv1.RoleGranted_Private{MemberId: "m1", Role: cutter},

@@ -20,6 +20,19 @@ type Rule struct {
 	Open     bool            // anyone, without a token
 	SignedIn bool            // any person who stands
 	Roles    []memberv1.Role // a person with one of these
+	// Shows are the classes of fields that its answers may carry.
+	Shows Classes
+
+	screen    *screen
+	moneyless *screen // the same for those whom money doesn't concern
+}
+
+// Cover clears from an answer what the rpc doesn't show to a caller with these roles.
+func (r Rule) Cover(answer proto.Message, roles []memberv1.Role) {
+	r.screen.cover(answer.ProtoReflect())
+	if moneyless(roles) {
+		r.moneyless.cover(answer.ProtoReflect())
+	}
 }
 
 // Rules are the rules of all methods, by full name as gRPC writes it:
@@ -87,7 +100,9 @@ func RuleOf(m protoreflect.MethodDescriptor) (Rule, error) {
 		return Rule{}, errors.New("it has no option (seamshare.type.v1.access)")
 	}
 	option, _ := proto.GetExtension(options, typev1.E_Access).(*typev1.Access)
-	r := Rule{Open: option.GetOpen(), SignedIn: option.GetSignedIn()}
+	r := Rule{Open: option.GetOpen(), SignedIn: option.GetSignedIn(), Shows: shownBy(m)}
+	r.screen = newScreen(m.Output(), r.Shows)
+	r.moneyless = newScreen(m.Output(), r.Shows.Without(typev1.Class_CLASS_PRICE))
 	forms := 0
 	for _, set := range []bool{r.Open, r.SignedIn, len(option.GetRoles()) > 0} {
 		if set {

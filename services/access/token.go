@@ -24,6 +24,8 @@ const (
 type tokenClaims struct {
 	jwt.RegisteredClaims
 	Member string `json:"member"`
+	// Key is the id of the person's key: when that is revoked, so are its tokens.
+	Key string `json:"key,omitempty"`
 }
 
 // signToken gives a bearer token for an identity, and when it ends.
@@ -34,7 +36,7 @@ func signToken(key ed25519.PrivateKey, coop string, who Identity, now time.Time)
 			Issuer: coop, Subject: who.Person, Audience: jwt.ClaimStrings{coop},
 			IssuedAt: jwt.NewNumericDate(now), ExpiresAt: jwt.NewNumericDate(ends),
 		},
-		Member: who.Member,
+		Member: who.Member, Key: who.Key,
 	})
 	t.Header["typ"] = tokenType
 	if token, err = t.SignedString(key); err != nil {
@@ -62,7 +64,7 @@ func readToken(token string, public ed25519.PublicKey, coop string, now time.Tim
 	case parsed.Header["typ"] != tokenType || !validID(claims.Subject) || !validID(claims.Member):
 		return Identity{}, time.Time{}, fault.New(fault.TokenInvalid, "this is signed here but is no bearer token; get one with IssueToken")
 	}
-	return Identity{Person: claims.Subject, Member: claims.Member}, claims.ExpiresAt.Time, nil
+	return Identity{Person: claims.Subject, Member: claims.Member, Key: claims.Key}, claims.ExpiresAt.Time, nil
 }
 
 // foreign: another co-op's token has another signature too, but the person is

@@ -13,7 +13,6 @@ import (
 	"seamshare.example/eventstore/merkle"
 	"seamshare.example/services/access"
 	"seamshare.example/services/domain/rule"
-	"seamshare.example/services/domain/stone"
 	"seamshare.example/services/query"
 	"seamshare.example/services/stream"
 	"seamshare.example/services/view"
@@ -59,6 +58,10 @@ func mayTrace(q *eventstore.Query, who access.Identity, stoneID string) error {
 	if err != nil {
 		return err
 	}
+	own, _, err := eventstore.Load(q, stream.Member, who.Member)
+	if err != nil {
+		return err
+	}
 	st, _, err := eventstore.Load(q, stream.Stone, stoneID)
 	if err != nil {
 		return err
@@ -69,10 +72,10 @@ func mayTrace(q *eventstore.Query, who access.Identity, stoneID string) error {
 	}
 	switch {
 	case st.Facts == nil:
-	case person.Has(deskRoles...),
-		person.Has(memberv1.Role_ROLE_JEWELLER) && (st.Stage == stone.OnSale || st.Stage == stone.Sold && st.Buyer == who.Member),
-		person.Has(memberv1.Role_ROLE_CUTTER) && (lot.Deal.Buyer == who.Member || st.Facts.GetCutterId() == who.Member),
-		person.Has(memberv1.Role_ROLE_MINER) && lot.Seller == who.Member:
+	case person.Has(own, deskRoles...),
+		person.Has(own, memberv1.Role_ROLE_JEWELLER) && st.SeenBy(who.Member),
+		person.Has(own, memberv1.Role_ROLE_CUTTER) && (lot.Deal.Buyer == who.Member || st.Facts.GetCutterId() == who.Member),
+		person.Has(own, memberv1.Role_ROLE_MINER) && lot.Seller == who.Member:
 		return nil
 	}
 	return rule.NotThere("stone_id", "stone on sale or")

@@ -3,6 +3,7 @@
 package coop
 
 import (
+	"cmp"
 	"context"
 
 	coopv1 "seamshare.example/proto/gen/seamshare/coop/v1"
@@ -13,6 +14,7 @@ import (
 	"seamshare.example/services/command"
 	"seamshare.example/services/domain/member"
 	"seamshare.example/services/page"
+	"seamshare.example/services/personal"
 	"seamshare.example/services/query"
 	"seamshare.example/services/stream"
 	"seamshare.example/services/view"
@@ -24,11 +26,13 @@ type Server struct {
 	node  *eventstore.Node
 	lists query.Lists
 	days  days
+	keys  *personal.Keys // nil where this node keeps none
 }
 
-// New makes the desk's service of a node.
-func New(node *eventstore.Node, tokens page.Token) *Server {
-	return &Server{node: node, lists: query.Lists{Node: node, Tokens: tokens}}
+// New makes the desk's service of a node. keys are the personal keys, nil where another
+// node of the co-op keeps them.
+func New(node *eventstore.Node, tokens page.Token, keys *personal.Keys) *Server {
+	return &Server{node: node, lists: query.Lists{Node: node, Tokens: tokens}, keys: keys}
 }
 
 // RecordField implements coopv1.CoopServiceServer.
@@ -88,10 +92,7 @@ func (s *Server) AdmitMember(ctx context.Context, req *coopv1.AdmitMemberRequest
 		return nil, err
 	}
 	m := did.State
-	return &coopv1.AdmitMemberResponse{
-		Member:   &coopv1.Member{Id: m.ID, TradingName: m.TradingName, Roles: shownRoles(m.Roles)},
-		Position: uint64(did.Position),
-	}, nil
+	return &coopv1.AdmitMemberResponse{Member: shownMember(m), Position: uint64(did.Position)}, nil
 }
 
 // ListMembers implements coopv1.CoopServiceServer.
@@ -101,8 +102,9 @@ func (s *Server) ListMembers(ctx context.Context, req *coopv1.ListMembersRequest
 		func(q *eventstore.Query, after string, limit int) ([]view.Member, string, error) {
 			return v.List(q.View(v.Name()), after, limit)
 		},
-		func(_ *eventstore.Query, m view.Member) (*coopv1.Member, error) {
-			return &coopv1.Member{Id: m.ID, TradingName: m.TradingName, Roles: shownRoles(m.Roles)}, nil
+		func(q *eventstore.Query, m view.Member) (*coopv1.Member, error) {
+			state, _, err := eventstore.Load(q, stream.Member, m.ID)
+			return shownMember(state), err
 		})
 	if err != nil {
 		return nil, err
@@ -151,7 +153,7 @@ func (s *Server) GrantRole(ctx context.Context, req *coopv1.GrantRoleRequest) (*
 		if err != nil {
 			return nil, err
 		}
-		m, _, err := eventstore.Load(tx, stream.Member, person.State.MemberID)
+		m, _, err := eventstore.Load(tx, stream.Member, cmp.Or(req.GetMemberId(), person.State.MemberID))
 		if err != nil {
 			return nil, err
 		}
@@ -168,8 +170,26 @@ func (s *Server) GrantRole(ctx context.Context, req *coopv1.GrantRoleRequest) (*
 	return &coopv1.GrantRoleResponse{Person: shownPerson(did.State), Position: uint64(did.Position)}, nil
 }
 
+func shownMember(m member.Member) *coopv1.Member {
+	return &coopv1.Member{Id: m.ID, TradingName: m.TradingName, Roles: shownRoles(m.Roles), Standing: m.Standing.String()}
+}
+
 func shownPerson(p member.Person) *coopv1.Person {
-	return &coopv1.Person{Id: p.ID, MemberId: p.MemberID, Label: p.Label, Roles: shownRoles(p.Roles)}
+	shown := &coopv1.Person{
+		Id: p.ID, MemberId: p.MemberID, Label: p.Label, Roles: shownRoles(p.For(p.MemberID).Roles), Standing: p.Standing.String(),
+		NotThem: p.NotThem, Erased: p.Erased,
+	}
+	for _, m := range p.Memberships {
+		shown.Memberships = append(shown.Memberships, &coopv1.Membership{MemberId: m.MemberID, Roles: shownRoles(m.Roles)})
+	}
+	for _, k := range p.Keys {
+		key := &coopv1.Key{Id: k.ID, Stage: k.Stage.String(), AskedBy: k.AskedBy}
+		if k.New != nil {
+			key.NewKeyId = member.KeyID(k.New)
+		}
+		shown.Keys = append(shown.Keys, key)
+	}
+	return shown
 }
 
 // Roles of the events and of the API have the same numbers.

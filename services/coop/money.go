@@ -24,8 +24,8 @@ func (s *Server) RecordParcelPayment(ctx context.Context, req *coopv1.RecordParc
 	amount := wire.Amount(&unreadable, "amount", req.GetAmount())
 	did, err := money(ctx, s, req, stream.Parcel, req.GetParcelId(), req.GetEffectiveDate(), unreadable, func(lot *command.Thing[parcel.State], on eventstore.RecordOption) error {
 		paid, err := lot.State.Pay(amount, req.GetReference())
-		if err == nil {
-			lot.Record(paid, on)
+		for _, event := range paid {
+			lot.Record(event, on)
 		}
 		return err
 	})
@@ -133,7 +133,7 @@ func (s *Server) after(ctx context.Context, did command.Did[parcel.State]) (stat
 		if err != nil {
 			return err
 		}
-		statement, err = wire.Statement(then, did.State.Deal.Agreement, did.Position)
+		statement, err = wire.Statement(then, did.State.LastDeal().Agreement, did.Position)
 		return err
 	})
 	return statement, err
@@ -158,7 +158,7 @@ func (s *Server) GetShares(ctx context.Context, req *coopv1.GetSharesRequest) (*
 		if !ok {
 			return rule.Broken{Reason: rule.NoDeal, Field: "parcel_id", Value: lot.ID, Rule: "shares come with the deal", Hint: "wait until the parcel is sold or placed"}
 		}
-		out.Statement, err = wire.Statement(statement, lot.Deal.Agreement, q.Position())
+		out.Statement, err = wire.Statement(statement, lot.LastDeal().Agreement, q.Position())
 		return err
 	})
 	if err != nil {

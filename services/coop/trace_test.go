@@ -18,6 +18,7 @@ import (
 	"seamshare.example/eventstore/merkle"
 	"seamshare.example/services/coop/cooptest"
 	"seamshare.example/services/tradetest"
+	"seamshare.example/services/view"
 )
 
 func TestStoneChain(t *testing.T) {
@@ -112,7 +113,7 @@ func TestNode(t *testing.T) {
 		if got.GetCoopId() != h.Node.Coop() || got.GetPosition() != uint64(at.Position) || got.GetSequence() != uint64(at.Sequence) || got.GetTrouble() != "" {
 			t.Errorf("got %v", got)
 		}
-		if len(got.GetViews()) != 6 || !got.GetViews()[0].GetServing() || got.GetVerifierKey() != h.Signer.VerifierKey() {
+		if len(got.GetViews()) != len(view.All()) || !got.GetViews()[0].GetServing() || got.GetVerifierKey() != h.Signer.VerifierKey() {
 			t.Errorf("got %v", got)
 		}
 	})

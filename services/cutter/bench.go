@@ -2,6 +2,7 @@ package cutter
 
 import (
 	"context"
+	"time"
 
 	cutterv1 "seamshare.example/proto/gen/seamshare/cutter/v1"
 	typev1 "seamshare.example/proto/gen/seamshare/type/v1"
@@ -9,6 +10,7 @@ import (
 	"seamshare.example/eventstore"
 	"seamshare.example/services/access"
 	"seamshare.example/services/command"
+	"seamshare.example/services/domain/member"
 	"seamshare.example/services/domain/parcel"
 	"seamshare.example/services/domain/piece"
 	"seamshare.example/services/domain/rule"
@@ -35,7 +37,18 @@ func (s *Server) ListPieces(ctx context.Context, req *cutterv1.ListPiecesRequest
 		},
 		func(q *eventstore.Query, id string) (*typev1.Piece, error) {
 			p, _, err := eventstore.Load(q, stream.Piece, id)
-			return wire.Piece(p), err
+			if err != nil {
+				return nil, err
+			}
+			lot, _, err := eventstore.Load(q, stream.Parcel, p.ParcelID)
+			if err != nil {
+				return nil, err
+			}
+			if lot.Deal.Buyer != me { // on the market: another's bench is nobody's business
+				return wire.Piece(p), nil
+			}
+			settings, err := command.Settings(q, s.node.Coop(), q.Now())
+			return wire.BenchPiece(p, settings.Wait()), err
 		})
 	if err != nil {
 		return nil, err
@@ -69,8 +82,9 @@ func (s *Server) GetPiece(ctx context.Context, req *cutterv1.GetPieceRequest) (*
 		if _, err := ownerOf(q, access.Caller(ctx).Member, p); err != nil {
 			return err
 		}
-		out.Piece = wire.Piece(p)
-		return nil
+		settings, err := command.Settings(q, s.node.Coop(), q.Now())
+		out.Piece = wire.BenchPiece(p, settings.Wait())
+		return err
 	})
 	if err != nil {
 		return nil, err
@@ -81,57 +95,116 @@ func (s *Server) GetPiece(ctx context.Context, req *cutterv1.GetPieceRequest) (*
 
 // WorkPart implements cutterv1.CutterServiceServer.
 func (s *Server) WorkPart(ctx context.Context, req *cutterv1.WorkPartRequest) (*cutterv1.WorkPartResponse, error) {
-	me := access.Caller(ctx).Member
+	var unreadable rule.All
 	work := piece.Work{
-		Member: me, Part: req.GetPart(), Step: piecev1.Step(req.GetStep()), MassIn: wire.ReadWeighing(req.GetMassIn()),
+		Member: access.Caller(ctx).Member, Part: req.GetPart(), Step: piecev1.Step(req.GetStep()), MassIn: wire.ReadWeighing(req.GetMassIn()),
 		Reason: piecev1.Reason(req.GetReason()), How: req.GetHow(), AreaUm2: req.GetAreaUm2(), Note: req.GetNote(),
+		NotWeighed: req.GetNotWeighed(), Tray: req.GetTray(), Dop: req.GetDop(), Minutes: req.GetMinutes(),
+		When: piece.When{Done: wire.Moment(&unreadable, "done_at", req.GetDoneAt()), WhyEarly: req.GetWhyEarly()},
 	}
 	for _, out := range req.GetPartsOut() {
 		work.Out = append(work.Out, piece.Out{Name: out.GetName(), Weighing: wire.ReadWeighing(out.GetWeighing()), Fate: piece.Fate(out.GetFate())})
 	}
-	did, err := command.Run(ctx, s.node, req, stream.Piece, func(tx *eventstore.Tx) (*command.Thing[piece.State], error) {
-		rough, _, err := inHand(tx, me, req.GetPieceId())
-		if err != nil {
+	p, position, err := s.onPiece(ctx, req, atBench, func(at desk, rough piece.State) (*piecev1.Event, error) {
+		if err := unreadable.Err(); err != nil {
 			return nil, err
 		}
-		if err := wire.Unchanged(req.GetEtag(), func() *typev1.Piece { return wire.Piece(rough.State) }); err != nil {
-			return nil, err
-		}
-		worked, err := rough.State.Work(work)
-		if err != nil {
-			return nil, err
-		}
-		rough.Record(worked)
-		return rough, nil
+		now := work
+		now.When.Now, now.When.Rest = at.now, at.settings.Wait()
+		return rough.Work(now)
 	})
 	if err != nil {
 		return nil, err
 	}
-	return &cutterv1.WorkPartResponse{Piece: wire.Piece(did.State), Position: uint64(did.Position)}, nil
+	return &cutterv1.WorkPartResponse{Piece: p, Position: position}, nil
 }
 
 // PlacePart implements cutterv1.CutterServiceServer.
 func (s *Server) PlacePart(ctx context.Context, req *cutterv1.PlacePartRequest) (*cutterv1.PlacePartResponse, error) {
 	me := access.Caller(ctx).Member
-	did, err := command.Run(ctx, s.node, req, stream.Piece, func(tx *eventstore.Tx) (*command.Thing[piece.State], error) {
-		rough, _, err := inHand(tx, me, req.GetPieceId())
-		if err != nil {
-			return nil, err
-		}
-		if err := wire.Unchanged(req.GetEtag(), func() *typev1.Piece { return wire.Piece(rough.State) }); err != nil {
-			return nil, err
-		}
-		placed, err := rough.State.Place(me, req.GetPart(), piece.Fate(req.GetFate()), req.GetWhy())
-		if err != nil {
-			return nil, err
-		}
-		rough.Record(placed)
-		return rough, nil
+	p, position, err := s.onPiece(ctx, req, atBench, func(_ desk, rough piece.State) (*piecev1.Event, error) {
+		return rough.Place(me, req.GetPart(), piece.Fate(req.GetFate()), req.GetWhy())
 	})
 	if err != nil {
 		return nil, err
 	}
-	return &cutterv1.PlacePartResponse{Piece: wire.Piece(did.State), Position: uint64(did.Position)}, nil
+	return &cutterv1.PlacePartResponse{Piece: p, Position: position}, nil
+}
+
+// desk is what a decision about a piece looks at beside the piece.
+type desk struct {
+	lot      parcel.State
+	settings member.Settings
+	now      time.Time
+}
+
+// Whether a command needs the rough in hand, or just a deal for it.
+const (
+	atBench = true
+	onPaper = false
+)
+
+// pieceRequest is what a command about one piece has.
+type pieceRequest interface {
+	command.Request
+	GetPieceId() string
+}
+
+// onPiece runs a command that records one event of a piece, and shows the piece.
+func (s *Server) onPiece(ctx context.Context, req pieceRequest, bench bool, decide func(desk, piece.State) (*piecev1.Event, error)) (*typev1.Piece, uint64, error) {
+	did, rest, err := s.decidePiece(ctx, req, bench, func(_ *eventstore.Tx, at desk, rough piece.State) (*piecev1.Event, error) { return decide(at, rough) })
+	if err != nil {
+		return nil, 0, err
+	}
+	return wire.BenchPiece(did.State, rest), uint64(did.Position), nil
+}
+
+func (s *Server) decidePiece(ctx context.Context, req pieceRequest, bench bool, decide func(*eventstore.Tx, desk, piece.State) (*piecev1.Event, error)) (command.Did[piece.State], time.Duration, error) {
+	me := access.Caller(ctx).Member
+	did, err := command.Run(ctx, s.node, req, stream.Piece, func(tx *eventstore.Tx) (*command.Thing[piece.State], error) {
+		rough, err := command.Open(tx, stream.Piece, req.GetPieceId())
+		if err != nil {
+			return nil, err
+		}
+		at := desk{now: tx.Now()}
+		if at.lot, err = ownerOf(tx, me, rough.State); err != nil {
+			return nil, err
+		}
+		if bench {
+			if err := at.lot.WorkedBy(me, tx.Now()); err != nil {
+				return nil, err
+			}
+		}
+		if at.settings, err = command.Settings(tx, s.node.Coop(), tx.Now()); err != nil {
+			return nil, err
+		}
+		if tagged, ok := req.(interface{ GetEtag() string }); ok {
+			if err := wire.Unchanged(tagged.GetEtag(), func() *typev1.Piece { return wire.BenchPiece(rough.State, at.settings.Wait()) }); err != nil {
+				return nil, err
+			}
+		}
+		event, err := decide(tx, at, rough.State)
+		if err != nil {
+			return nil, err
+		}
+		rough.Record(event)
+		return rough, nil
+	})
+	if err != nil {
+		return did, 0, err
+	}
+	rest, err := s.rest(ctx, did.Position, did.At)
+	return did, rest, err
+}
+
+// rest is how long a part rests after shaping, as set at a moment.
+func (s *Server) rest(ctx context.Context, at eventstore.Position, now time.Time) (rest time.Duration, err error) {
+	_, err = query.At(ctx, s.node, uint64(at), func(q *eventstore.Query) error {
+		settings, err := command.Settings(q, s.node.Coop(), now)
+		rest = settings.Wait()
+		return err
+	})
+	return rest, err
 }
 
 // ownerOf is the parcel of a piece that is the member's. A piece of another looks like
@@ -158,5 +231,5 @@ func inHand(tx *eventstore.Tx, me, id string) (*command.Thing[piece.State], parc
 	if err != nil {
 		return nil, lot, err
 	}
-	return rough, lot, lot.WorkedBy(me)
+	return rough, lot, lot.WorkedBy(me, tx.Now())
 }

@@ -3,7 +3,6 @@ package cutter
 import (
 	"context"
 	"fmt"
-	"time"
 
 	cutterv1 "seamshare.example/proto/gen/seamshare/cutter/v1"
 	typev1 "seamshare.example/proto/gen/seamshare/type/v1"
@@ -22,15 +21,7 @@ func (s *Server) MakeOffer(ctx context.Context, req *cutterv1.MakeOfferRequest) 
 	var unreadable rule.All
 	bid := parcel.Bid{ID: command.NewID(), Buyer: access.Caller(ctx).Member}
 	bid.Agreement = wire.ReadAgreement(&unreadable, "agreement", req.GetAgreement())
-	ends, err := time.Parse(time.RFC3339Nano, req.GetEndsAt())
-	if err != nil {
-		unreadable.Add(rule.Broken{
-			Reason: rule.TimeInvalid, Field: "ends_at", Value: fmt.Sprintf("%q", req.GetEndsAt()),
-			Rule: "it must be a moment as RFC 3339 writes it", Hint: "write it as 2026-11-25T17:00:00Z",
-		})
-		ends = time.Unix(1<<33, 0) // no second complaint about the same field
-	}
-	bid.EndsAt = ends.UTC().Truncate(time.Microsecond)
+	bid.EndsAt = wire.Moment(&unreadable, "ends_at", req.GetEndsAt())
 	did, err := command.Run(ctx, s.node, req, stream.Parcel, func(tx *eventstore.Tx) (*command.Thing[parcel.State], error) {
 		broken := unreadable[:len(unreadable):len(unreadable)] // of its own: this may run again
 		lot, err := s.visible(tx, bid.Buyer, req.GetParcelId())
@@ -72,7 +63,7 @@ func (s *Server) TakeParcel(ctx context.Context, req *cutterv1.TakeParcelRequest
 		if err := wire.Unchanged(req.GetEtag(), func() *typev1.Parcel { return wire.Parcel(lot.State, lot.Version, me, tx.Now()) }); err != nil {
 			return nil, err
 		}
-		deal, err := lot.State.Take(me)
+		deal, err := lot.State.Take(me, tx.Now())
 		if err != nil {
 			return nil, err
 		}
@@ -89,14 +80,11 @@ func (s *Server) TakeParcel(ctx context.Context, req *cutterv1.TakeParcelRequest
 func (s *Server) ReceiveParcel(ctx context.Context, req *cutterv1.ReceiveParcelRequest) (*cutterv1.ReceiveParcelResponse, error) {
 	me := access.Caller(ctx).Member
 	did, err := command.Run(ctx, s.node, req, stream.Parcel, func(tx *eventstore.Tx) (*command.Thing[parcel.State], error) {
-		if _, err := bought(tx, me, req.GetParcelId()); err != nil {
-			return nil, err
-		}
-		lot, err := command.Open(tx, stream.Parcel, req.GetParcelId())
+		lot, err := mine(tx, me, req.GetParcelId())
 		if err != nil {
 			return nil, err
 		}
-		words, err := lot.State.Weigh(me, req.GetCount(), wire.ReadWeighing(req.GetTotal()))
+		words, err := lot.State.Handover(me, parcel.Word{Count: req.GetCount(), Total: wire.ReadWeighing(req.GetTotal()), Note: req.GetNote()})
 		if err != nil {
 			return nil, err
 		}
@@ -115,7 +103,7 @@ func (s *Server) ReceiveParcel(ctx context.Context, req *cutterv1.ReceiveParcelR
 // another is refused by its own rule, which says so.
 func (s *Server) visible(tx *eventstore.Tx, me, id string) (*command.Thing[parcel.State], error) {
 	lot, err := command.Open(tx, stream.Parcel, id)
-	if err == nil && lot.State.ID == "" {
+	if err == nil && !lot.State.Shown() {
 		err = rule.NotThere("parcel_id", "parcel on the market or")
 	}
 	return lot, err
@@ -123,4 +111,14 @@ func (s *Server) visible(tx *eventstore.Tx, me, id string) (*command.Thing[parce
 
 func shown(did command.Did[parcel.State], me string) *typev1.Parcel {
 	return wire.Parcel(did.State, did.Version, me, did.At)
+}
+
+// mine is a parcel that the member has, or had, a deal for: what is still to be done
+// about it is the parcel's own rule.
+func mine(tx *eventstore.Tx, me, id string) (*command.Thing[parcel.State], error) {
+	lot, err := command.Open(tx, stream.Parcel, id)
+	if err == nil && (!lot.State.Shown() || lot.State.LastDeal().Buyer != me) {
+		err = rule.NotThere("parcel_id", "parcel")
+	}
+	return lot, err
 }

@@ -140,14 +140,8 @@ func (s *Server) GetYield(ctx context.Context, req *cutterv1.GetYieldRequest) (*
 		if !ok {
 			return rule.NotThere("parcel_id", "parcel")
 		}
-		out.Yield = &cutterv1.Yield{
-			ParcelId: p.ID, BoughtUg: y.BoughtUg, FinishedUg: y.FinishedUg, OffcutUg: y.OffcutUg, UncutUg: y.UncutUg,
-			LossUg: y.LossUg, UnexplainedUg: y.UnexplainedUg, ToleranceUg: y.ToleranceUg, Stones: uint32(y.Stones),
-		}
-		for _, l := range y.Losses {
-			out.Yield.Losses = append(out.Yield.Losses, &typev1.Loss{Reason: typev1.Reason(l.Reason), MassUg: l.MassUg})
-		}
-		return nil
+		out.Yield, err = yieldOf(q, p, y)
+		return err
 	})
 	if err != nil {
 		return nil, err
@@ -156,9 +150,10 @@ func (s *Server) GetYield(ctx context.Context, req *cutterv1.GetYieldRequest) (*
 	return out, nil
 }
 
-// seen refuses a parcel that is neither on the market nor the member's own.
+// seen refuses a parcel that is neither on the market nor the member's own, nor one
+// whose deal with the member fell through.
 func seen(p parcel.State, me string) error {
-	if p.ID == "" || p.Deal.Made() && p.Deal.Buyer != me {
+	if !p.Shown() || !p.OnMarket() && p.LastDeal().Buyer != me {
 		return rule.NotThere("parcel_id", "parcel on the market or")
 	}
 	return nil

@@ -34,6 +34,7 @@ type trade struct {
 	cutters cutterv1.CutterServiceClient
 
 	billycart, wetWheel, twoDops context.Context
+	keeper                       context.Context // once a stone was checked
 	requests                     int
 }
 
@@ -148,8 +149,36 @@ func (d *trade) finish(piece, part string) *cutterv1.FinishStoneRequest {
 		RequestId: d.id(), PieceId: piece, Part: part, Label: "1", Weighing: &typev1.Weighing{MassUg: 608_000, DivisionUg: 2_000}, Size: mm(12, 9, 3),
 		Outline: typev1.Outline_OUTLINE_OVAL, Treatment: typev1.Treatment_TREATMENT_NONE_KNOWN,
 		Hydrophane: typev1.Hydrophane_HYDROPHANE_NO, Composite: typev1.Composite_COMPOSITE_NONE,
-		Grade: &typev1.Grade{Pattern: typev1.Pattern_PATTERN_BROAD_FLASH, Colours: "green and blue"},
+		Grade: &typev1.Grade{Pattern: typev1.Pattern_PATTERN_BROAD_FLASH, Colours: "green and blue"}, WhyEarly: "shaped before it came here",
 	}
+}
+
+var photo = &typev1.Photo{Sha256: make([]byte, 32), MediaType: "image/jpeg", Light: "daylight, overcast"}
+
+func (d *trade) checking(stone *typev1.Stone) *cutterv1.CheckStoneRequest {
+	return &cutterv1.CheckStoneRequest{
+		RequestId: d.id(), StoneId: stone.GetId(), BackFlat: true, WallEven: true, BevelClears: true, Candled: true,
+		Weighing: stone.GetWeighing(), Size: stone.GetSize(), Photo: photo,
+	}
+}
+
+// check makes a stone's final check, which the stock keeper confirms.
+func (d *trade) check(t *testing.T, stone *typev1.Stone) *typev1.Stone {
+	t.Helper()
+	if _, err := d.cutters.CheckStone(d.wetWheel, d.checking(stone)); err != nil {
+		t.Fatal(err)
+	}
+	if d.keeper == nil {
+		d.keeper = d.Join(t, "desk", memberv1.Role_ROLE_STOCK_KEEPER)
+	}
+	if _, err := d.cutters.ConfirmStone(d.keeper, &cutterv1.ConfirmStoneRequest{RequestId: d.id(), StoneId: stone.GetId()}); err != nil {
+		t.Fatal(err)
+	}
+	got, err := d.cutters.GetStone(d.wetWheel, &cutterv1.GetStoneRequest{StoneId: stone.GetId()})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return got.GetStone()
 }
 
 func TestMarket(t *testing.T) {
@@ -307,6 +336,7 @@ func TestBench(t *testing.T) {
 		want := &cutterv1.Yield{
 			ParcelId: p.GetId(), BoughtUg: 56_800_000, FinishedUg: 608_000, OffcutUg: 1_150_000, UncutUg: 4_050_000 + 22_600_000,
 			LossUg: (1_520 + 23_440 + 170 + 2_450 + 812) * 1_000, ToleranceUg: 50_000, Stones: 1, Losses: y.GetLosses(),
+			InWorkUg: 4_050_000 + 22_600_000, Parts: y.GetParts(), Classes: y.GetClasses(), Asked: aud(0), Sold: aud(0),
 		}
 		if !proto.Equal(y, want) {
 			t.Errorf("got %v, want %v", y, want)
@@ -387,6 +417,7 @@ func TestBench(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
+		d.check(t, finished.GetStone())
 		if _, err := d.cutters.PutStoneOnSale(d.wetWheel, &cutterv1.PutStoneOnSaleRequest{RequestId: d.id(), StoneId: finished.GetStone().GetId(), Price: aud(740)}); err != nil {
 			t.Fatal(err)
 		}

@@ -16,6 +16,7 @@ import (
 	"seamshare.example/eventstore"
 	"seamshare.example/services/command"
 	"seamshare.example/services/domain/order"
+	"seamshare.example/services/domain/stone"
 	"seamshare.example/services/stream"
 	"seamshare.example/services/tradetest"
 )
@@ -30,14 +31,14 @@ func (d *trade) sell(t *testing.T, stoneID string, price *eventv1.Amount) (order
 			if err != nil {
 				return err
 			}
-			sold, err := s.State.Sell("fernhook", orderID, price, "items[0]")
+			sold, err := s.State.Sell(stone.Taking{Jeweller: "fernhook", Together: []string{stoneID}, Now: tx.Now()}, orderID, price, "items[0]")
 			if err != nil {
 				return err
 			}
 			f := s.State.Facts
 			placed, err := order.State{}.Place(orderID, "fernhook", price.GetCurrency(), []order.Line{
 				{StoneID: stoneID, ParcelID: f.GetParcelId(), Seller: f.GetCutterId(), Price: price.GetMinor()},
-			})
+			}, order.Terms{})
 			if err != nil {
 				return err
 			}
@@ -68,7 +69,7 @@ func (d *trade) sell(t *testing.T, stoneID string, price *eventv1.Amount) (order
 func TestSale(t *testing.T) {
 	d := open(t)
 	p := d.inHand(t, halves)
-	stone := d.cut(t, p.GetLines()[0].GetPieceId())
+	stone := d.check(t, d.cut(t, p.GetLines()[0].GetPieceId()))
 
 	t.Run("refused: another's stone, a price of nothing, another currency, finer than a cent", func(t *testing.T) {
 		req := &cutterv1.PutStoneOnSaleRequest{RequestId: d.id(), StoneId: stone.GetId(), Price: aud(740)}
@@ -122,7 +123,7 @@ func TestSale(t *testing.T) {
 		tradetest.Refused(t, err, codes.FailedPrecondition, "STONE_SOLD", "stone_id")
 	})
 	t.Run("OK: it comes back, once, and its order knows", func(t *testing.T) {
-		back := &cutterv1.AcceptReturnRequest{RequestId: d.id(), StoneId: stone.GetId(), Weighing: stone.GetWeighing(), Size: stone.GetSize(), Why: "the setting was changed"}
+		back := &cutterv1.AcceptReturnRequest{RequestId: d.id(), StoneId: stone.GetId(), Weighing: stone.GetWeighing(), Size: stone.GetSize(), Why: "the setting was changed", Photo: photo}
 		got, err := d.cutters.AcceptReturn(d.wetWheel, back)
 		if err != nil || got.GetStone().GetState() != typev1.StoneState_STONE_STATE_IN_STOCK || got.GetStone().GetPrice() != nil {
 			t.Fatalf("got %v, %v", got, err)
@@ -139,7 +140,7 @@ func TestSale(t *testing.T) {
 func TestOutright(t *testing.T) {
 	d := open(t)
 	p := d.inHand(t, outright)
-	stone := d.cut(t, p.GetLines()[0].GetPieceId())
+	stone := d.check(t, d.cut(t, p.GetLines()[0].GetPieceId()))
 	if _, err := d.cutters.PutStoneOnSale(d.wetWheel, &cutterv1.PutStoneOnSaleRequest{RequestId: d.id(), StoneId: stone.GetId(), Price: aud(740)}); err != nil {
 		t.Fatal(err)
 	}

@@ -10,6 +10,7 @@ import (
 	"seamshare.example/eventstore"
 	"seamshare.example/services/access"
 	"seamshare.example/services/command"
+	"seamshare.example/services/domain/piece"
 	"seamshare.example/services/domain/rule"
 	"seamshare.example/services/domain/stone"
 	"seamshare.example/services/query"
@@ -24,6 +25,8 @@ import (
 func (s *Server) FinishStone(ctx context.Context, req *cutterv1.FinishStoneRequest) (*cutterv1.FinishStoneResponse, error) {
 	me, id := access.Caller(ctx).Member, command.NewID()
 	weighing := wire.ReadWeighing(req.GetWeighing())
+	var unreadable rule.All
+	done := wire.Moment(&unreadable, "done_at", req.GetDoneAt())
 	did, err := command.Run(ctx, s.node, req, stream.Stone, func(tx *eventstore.Tx) (*command.Thing[stone.State], error) {
 		rough, lot, err := inHand(tx, me, req.GetPieceId())
 		if err != nil {
@@ -33,11 +36,19 @@ func (s *Server) FinishStone(ctx context.Context, req *cutterv1.FinishStoneReque
 		if err != nil {
 			return nil, err
 		}
-		var broken rule.All
-		cut, err := rough.State.Finish(me, req.GetPart(), id, weighing)
+		settings, err := command.Settings(tx, s.node.Coop(), tx.Now())
+		if err != nil {
+			return nil, err
+		}
+		broken := unreadable[:len(unreadable):len(unreadable)] // of its own: this may run again
+		cut, err := rough.State.Finish(piece.Finishing{
+			Member: me, Part: req.GetPart(), StoneID: id, Stone: weighing, Minutes: req.GetMinutes(),
+			When: piece.When{Now: tx.Now(), Done: done, Rest: settings.Wait(), WhyEarly: req.GetWhyEarly()},
+		})
 		if err := broken.Merge("", err); err != nil {
 			return nil, err
 		}
+		stone.CheckClass(&broken, "class", req.GetClass(), settings.Classes)
 		finished, err := made.State.Finish(&stonev1.Finished_Public{
 			StoneId: id, Label: req.GetLabel(), PieceId: rough.ID, Part: req.GetPart(), ParcelId: lot.ID, CutterId: me,
 			Weighing: weighing, Size: wire.ReadSize(req.GetSize()), Outline: stonev1.Outline(req.GetOutline()),
@@ -50,6 +61,7 @@ func (s *Server) FinishStone(ctx context.Context, req *cutterv1.FinishStoneReque
 		if err := broken.Err(); err != nil {
 			return nil, err
 		}
+		finished.GetFinished().GetPrivate().Class = req.GetClass()
 		rough.Record(cut)
 		made.Record(finished)
 		return made, nil
@@ -57,7 +69,7 @@ func (s *Server) FinishStone(ctx context.Context, req *cutterv1.FinishStoneReque
 	if err != nil {
 		return nil, err
 	}
-	return &cutterv1.FinishStoneResponse{Stone: wire.Stone(did.State), Position: uint64(did.Position)}, nil
+	return &cutterv1.FinishStoneResponse{Stone: cutterStone(did.State), Position: uint64(did.Position)}, nil
 }
 
 // PutStoneOnSale implements cutterv1.CutterServiceServer.
@@ -73,14 +85,14 @@ func (s *Server) PutStoneOnSale(ctx context.Context, req *cutterv1.PutStoneOnSal
 		if err := unreadable.Err(); err != nil {
 			return nil, err
 		}
-		if err := wire.Unchanged(req.GetEtag(), func() *typev1.Stone { return wire.Stone(offered.State) }); err != nil {
+		if err := wire.Unchanged(req.GetEtag(), func() *typev1.Stone { return cutterStone(offered.State) }); err != nil {
 			return nil, err
 		}
 		lot, _, err := eventstore.Load(tx, stream.Parcel, offered.State.Facts.GetParcelId())
 		if err != nil {
 			return nil, err
 		}
-		asked, err := offered.State.PutOnSale(me, price, lot.Currency())
+		asked, err := offered.State.PutOnSale(me, price, lot.Currency(), tx.Now())
 		if err != nil {
 			return nil, err
 		}
@@ -90,7 +102,7 @@ func (s *Server) PutStoneOnSale(ctx context.Context, req *cutterv1.PutStoneOnSal
 	if err != nil {
 		return nil, err
 	}
-	return &cutterv1.PutStoneOnSaleResponse{Stone: wire.Stone(did.State), Position: uint64(did.Position)}, nil
+	return &cutterv1.PutStoneOnSaleResponse{Stone: cutterStone(did.State), Position: uint64(did.Position)}, nil
 }
 
 // AcceptReturn implements cutterv1.CutterServiceServer.
@@ -102,7 +114,10 @@ func (s *Server) AcceptReturn(ctx context.Context, req *cutterv1.AcceptReturnReq
 			return nil, err
 		}
 		returned, err := back.State.Return(me, stone.Return{
-			Weighing: wire.ReadWeighing(req.GetWeighing()), Size: wire.ReadSize(req.GetSize()), Why: req.GetWhy(),
+			Measured: &eventv1.Measured{
+				Weighing: wire.ReadWeighing(req.GetWeighing()), Size: wire.ReadSize(req.GetSize()), Photo: wire.PhotoIn(req.GetPhoto()),
+			},
+			Why: req.GetWhy(),
 		})
 		if err != nil {
 			return nil, err
@@ -136,7 +151,8 @@ func (s *Server) GetStone(ctx context.Context, req *cutterv1.GetStoneRequest) (*
 		if st.Facts == nil || st.Facts.GetCutterId() != me {
 			return rule.NotThere("stone_id", "stone")
 		}
-		out.Stone = wire.Stone(st)
+		out.Stone = cutterStone(st)
+		out.Stone.HeldUntil = wire.HeldUntil(st, q.Now())
 		return nil
 	})
 	if err != nil {
@@ -155,7 +171,9 @@ func (s *Server) ListStones(ctx context.Context, req *cutterv1.ListStonesRequest
 		},
 		func(q *eventstore.Query, id string) (*typev1.Stone, error) {
 			st, _, err := eventstore.Load(q, stream.Stone, id)
-			return wire.Stone(st), err
+			shown := cutterStone(st)
+			shown.HeldUntil = wire.HeldUntil(st, q.Now())
+			return shown, err
 		})
 	if err != nil {
 		return nil, err

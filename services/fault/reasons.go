@@ -51,6 +51,7 @@ const (
 	PositionNotThere Reason = "POSITION_NOT_THERE"
 	StorageFailed    Reason = "STORAGE_FAILED"
 	NodeNotSigning   Reason = "NODE_NOT_SIGNING"
+	NodeKeepsNoKeys  Reason = "NODE_KEEPS_NO_KEYS"
 	InternalError    Reason = "INTERNAL_ERROR"
 )
 
@@ -96,6 +97,7 @@ var about = map[Reason]entry{
 	PositionNotThere: {codes.Unavailable, "The node has not reached min_position in time."},
 	StorageFailed:    {codes.Unavailable, "The node's storage failed and the node stops."},
 	NodeNotSigning:   {codes.FailedPrecondition, "Checkpoints and chain files come from the one node of the co-op that signs; ask that one."},
+	NodeKeepsNoKeys:  {codes.FailedPrecondition, "Facts about persons are kept and opened by the one node of the co-op that keeps their keys; ask that one."},
 	InternalError:    {codes.Internal, "A mistake in this program; the server's log has it under the given incident."},
 }
 

@@ -4,14 +4,11 @@ package jeweller
 import (
 	"context"
 
-	stonev1 "seamshare.example/proto/gen/seamshare/event/stone/v1"
 	jewellerv1 "seamshare.example/proto/gen/seamshare/jeweller/v1"
-	typev1 "seamshare.example/proto/gen/seamshare/type/v1"
 
 	"seamshare.example/eventstore"
 	"seamshare.example/services/access"
 	"seamshare.example/services/domain/rule"
-	"seamshare.example/services/domain/stone"
 	"seamshare.example/services/page"
 	"seamshare.example/services/query"
 	"seamshare.example/services/stream"
@@ -29,44 +26,6 @@ type Server struct {
 // New makes the service of a node.
 func New(node *eventstore.Node, tokens page.Token) *Server {
 	return &Server{node: node, lists: query.Lists{Node: node, Tokens: tokens}}
-}
-
-// ListStock implements jewellerv1.JewellerServiceServer.
-func (s *Server) ListStock(ctx context.Context, req *jewellerv1.ListStockRequest) (*jewellerv1.ListStockResponse, error) {
-	v := view.Stones{}
-	stones, next, position, err := query.List(ctx, s.lists, req,
-		func(q *eventstore.Query, after string, limit int) ([]string, string, error) {
-			return v.OnSale(q.View(v.Name()), stonev1.Outline(req.GetOutline()), after, limit)
-		},
-		func(q *eventstore.Query, id string) (*typev1.Stone, error) {
-			st, _, err := eventstore.Load(q, stream.Stone, id)
-			return wire.Stone(st), err
-		})
-	if err != nil {
-		return nil, err
-	}
-	return &jewellerv1.ListStockResponse{Stones: stones, NextPageToken: next, Position: position}, nil
-}
-
-// GetStone implements jewellerv1.JewellerServiceServer.
-func (s *Server) GetStone(ctx context.Context, req *jewellerv1.GetStoneRequest) (*jewellerv1.GetStoneResponse, error) {
-	me, out := access.Caller(ctx).Member, &jewellerv1.GetStoneResponse{}
-	position, err := query.At(ctx, s.node, req.GetMinPosition(), func(q *eventstore.Query) error {
-		st, _, err := eventstore.Load(q, stream.Stone, req.GetStoneId())
-		if err != nil {
-			return err
-		}
-		if st.Stage != stone.OnSale && (st.Stage != stone.Sold || st.Buyer != me) {
-			return rule.NotThere("stone_id", "stone on sale or")
-		}
-		out.Stone = wire.Stone(st)
-		return nil
-	})
-	if err != nil {
-		return nil, err
-	}
-	out.Position = position
-	return out, nil
 }
 
 // GetOrder implements jewellerv1.JewellerServiceServer.

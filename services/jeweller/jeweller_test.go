@@ -4,6 +4,7 @@ import (
 	"slices"
 	"sync"
 	"testing"
+	"time"
 
 	"go.uber.org/goleak"
 	"google.golang.org/grpc/codes"
@@ -31,13 +32,21 @@ type shop struct {
 
 func open(t *testing.T, prices ...int64) shop {
 	t.Helper()
-	h := cooptest.Open(t, nil)
+	return openAt(t, nil, prices...)
+}
+
+// openAt is a shop with a clock of its own.
+func openAt(t *testing.T, clock func() time.Time, prices ...int64) shop {
+	t.Helper()
+	h := cooptest.Open(t, clock)
 	s := shop{
 		House: h, miner: h.Join(t, "Billycart Diggings", typev1.Role_ROLE_MINER), cutter: h.Join(t, "Wet Wheel Workshop", typev1.Role_ROLE_CUTTER),
 		marrow: h.Join(t, "Marrow & Pin Jewellers", typev1.Role_ROLE_JEWELLER), fernhook: h.Join(t, "Fernhook Goldsmiths", typev1.Role_ROLE_JEWELLER),
 		books: h.Add(t, h.Desk.Member, typev1.Role_ROLE_BOOKKEEPER),
 	}
-	s.stones = h.Cut(t, s.miner, s.cutter, prices...).Stones
+	if len(prices) > 0 {
+		s.stones = h.Cut(t, s.miner, s.cutter, prices...).Stones
+	}
 	return s
 }
 

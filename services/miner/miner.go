@@ -11,7 +11,6 @@ import (
 	"seamshare.example/eventstore"
 	"seamshare.example/services/access"
 	"seamshare.example/services/command"
-	"seamshare.example/services/domain/member"
 	"seamshare.example/services/domain/parcel"
 	"seamshare.example/services/domain/rule"
 	"seamshare.example/services/page"
@@ -19,6 +18,8 @@ import (
 	"seamshare.example/services/stream"
 	"seamshare.example/services/view"
 	"seamshare.example/services/wire"
+
+	parcelv1 "seamshare.example/proto/gen/seamshare/event/parcel/v1"
 )
 
 // Server implements minerv1.MinerServiceServer.
@@ -31,55 +32,6 @@ type Server struct {
 // New makes the service of a node.
 func New(node *eventstore.Node, tokens page.Token) *Server {
 	return &Server{node: node, lists: query.Lists{Node: node, Tokens: tokens}}
-}
-
-// RecordClaim implements minerv1.MinerServiceServer.
-func (s *Server) RecordClaim(ctx context.Context, req *minerv1.RecordClaimRequest) (*minerv1.RecordClaimResponse, error) {
-	me, id := access.Caller(ctx).Member, command.NewID()
-	did, err := command.Run(ctx, s.node, req, stream.Claim, func(tx *eventstore.Tx) (*command.Thing[member.Claim], error) {
-		claim, err := command.Open(tx, stream.Claim, id)
-		if err != nil {
-			return nil, err
-		}
-		field, _, err := eventstore.Load(tx, stream.Field, req.GetFieldId())
-		if err != nil {
-			return nil, err
-		}
-		miner, _, err := eventstore.Load(tx, stream.Member, me)
-		if err != nil {
-			return nil, err
-		}
-		recorded, err := claim.State.Record(field, miner, id, req.GetName())
-		if err != nil {
-			return nil, err
-		}
-		claim.Record(recorded)
-		return claim, nil
-	})
-	if err != nil {
-		return nil, err
-	}
-	c := did.State
-	return &minerv1.RecordClaimResponse{
-		Claim:    &minerv1.Claim{Id: c.ID, FieldId: c.FieldID, Name: c.Name},
-		Position: uint64(did.Position),
-	}, nil
-}
-
-// ListClaims implements minerv1.MinerServiceServer.
-func (s *Server) ListClaims(ctx context.Context, req *minerv1.ListClaimsRequest) (*minerv1.ListClaimsResponse, error) {
-	me, v := access.Caller(ctx).Member, view.Members{}
-	claims, next, position, err := query.List(ctx, s.lists, req,
-		func(q *eventstore.Query, after string, limit int) ([]view.Claim, string, error) {
-			return v.Claims(q.View(v.Name()), me, after, limit)
-		},
-		func(_ *eventstore.Query, c view.Claim) (*minerv1.Claim, error) {
-			return &minerv1.Claim{Id: c.ID, FieldId: c.FieldID, Name: c.Name}, nil
-		})
-	if err != nil {
-		return nil, err
-	}
-	return &minerv1.ListClaimsResponse{Claims: claims, NextPageToken: next, Position: position}, nil
 }
 
 // GetParcel implements minerv1.MinerServiceServer.
@@ -130,7 +82,7 @@ func (s *Server) ListOffers(ctx context.Context, req *minerv1.ListOffersRequest)
 	return out, nil
 }
 
-// own is a parcel that the member listed.
+// own is a parcel that the member listed, or a draft of theirs.
 func own(l eventstore.Loader, seller, id string) (parcel.State, uint64, error) {
 	p, version, err := eventstore.Load(l, stream.Parcel, id)
 	if err == nil && (p.ID == "" || p.Seller != seller) {
@@ -145,4 +97,35 @@ func show(q *eventstore.Query, seller, id string) (*typev1.Parcel, error) {
 		return nil, err
 	}
 	return wire.Parcel(p, version, seller, q.Now()), nil
+}
+
+// onLot runs a command on one of the caller's own parcels; the answer's state is as it
+// was right after.
+func (s *Server) onLot(ctx context.Context, req command.Request, id string, decide func(*eventstore.Tx, *command.Thing[parcel.State]) error) (command.Did[parcel.State], error) {
+	return command.Run(ctx, s.node, req, stream.Parcel, func(tx *eventstore.Tx) (*command.Thing[parcel.State], error) {
+		lot, err := s.ownLot(tx, access.Caller(ctx).Member, id)
+		if err != nil {
+			return nil, err
+		}
+		return lot, decide(tx, lot)
+	})
+}
+
+// recorded makes a decision's event the lot's next record.
+func recorded(lot *command.Thing[parcel.State], event *parcelv1.Event, err error) error {
+	if err == nil {
+		lot.Record(event)
+	}
+	return err
+}
+
+// allRecorded is recorded for decisions that say several things.
+func allRecorded(lot *command.Thing[parcel.State], events []*parcelv1.Event, err error) error {
+	if err != nil {
+		return err
+	}
+	for _, event := range events {
+		lot.Record(event)
+	}
+	return nil
 }

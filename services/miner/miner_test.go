@@ -301,14 +301,18 @@ func TestHandover(t *testing.T) {
 	if _, err := d.cutters.TakeParcel(d.wetWheel, &cutterv1.TakeParcelRequest{RequestId: "t", ParcelId: p.GetId()}); err != nil {
 		t.Fatal(err)
 	}
-	_, err := d.miners.HandOverParcel(d.billycart, &minerv1.HandOverParcelRequest{RequestId: "h1", ParcelId: p.GetId(), Count: 3, Total: grams(6505)})
-	tradetest.Refused(t, err, codes.FailedPrecondition, "COUNT_DIFFERS", "count")
-	if _, err = d.miners.HandOverParcel(d.billycart, &minerv1.HandOverParcelRequest{RequestId: "h2", ParcelId: p.GetId(), Count: 2, Total: grams(6505)}); err != nil {
+	if _, err := d.miners.HandOverParcel(d.billycart, &minerv1.HandOverParcelRequest{RequestId: "h2", ParcelId: p.GetId(), Count: 2, Total: grams(6505)}); err != nil {
 		t.Fatal(err)
 	}
 	got, err := d.cutters.ReceiveParcel(d.wetWheel, &cutterv1.ReceiveParcelRequest{RequestId: "h3", ParcelId: p.GetId(), Count: 2, Total: grams(6400)})
 	if err != nil || got.GetParcel().GetState() != typev1.ParcelState_PARCEL_STATE_HANDED_OVER {
 		t.Fatalf("got %v, %v", got, err)
+	}
+	if h := got.GetParcel().GetHandover(); h.GetDifferenceUg() != 1_050_000 || !h.GetBeyondTolerance() || h.GetSeller().GetCount() != 2 {
+		t.Errorf("the difference is no exception with both sides' word: %v", h)
+	}
+	if p := got.GetParcel(); p.GetCustodyId() != "wetwheel" || p.GetTitleId() != "wetwheel" || p.GetDueAt() == "" {
+		t.Errorf("custody, title and due date: %v", p)
 	}
 	share, err := d.miners.GetShare(d.billycart, &minerv1.GetShareRequest{ParcelId: p.GetId()})
 	if err != nil || len(share.GetStatement().GetShares()) != 1 || share.GetStatement().GetShares()[0].GetMemberId() != "billycart" {

@@ -24,11 +24,15 @@ import (
 func (s *Server) PublishParcel(ctx context.Context, req *minerv1.PublishParcelRequest) (*minerv1.PublishParcelResponse, error) {
 	me := access.Caller(ctx).Member
 	listing, pieces, unreadable := read(req, me)
+	draft := req.GetDraftId() != ""
 	did, err := command.Run(ctx, s.node, req, stream.Parcel, func(tx *eventstore.Tx) (*command.Thing[parcel.State], error) {
 		broken := unreadable[:len(unreadable):len(unreadable)] // of its own: this may run again
 		lot, err := command.Open(tx, stream.Parcel, listing.ID)
 		if err != nil {
 			return nil, err
+		}
+		if draft && (lot.State.ID == "" || lot.State.Seller != me) {
+			return nil, rule.NotThere("draft_id", "draft")
 		}
 		if err := command.CheckParties(tx, &broken, "agreement", listing.Agreement); err != nil {
 			return nil, err
@@ -43,7 +47,7 @@ func (s *Server) PublishParcel(ctx context.Context, req *minerv1.PublishParcelRe
 			// Copies: the events of an earlier run may be on their way to the log.
 			facts := &piecev1.Described_Public{
 				PieceId: p.PieceId, ParcelId: p.ParcelId, Label: p.Label, Weighing: p.Weighing, Size: p.Size,
-				Kind: p.Kind, Count: p.Count, ClaimId: p.ClaimId, Seen: p.Seen,
+				Kind: p.Kind, Count: p.Count, ClaimId: p.ClaimId, Seen: p.Seen, SmallestUm: p.SmallestUm, LargestUm: p.LargestUm,
 			}
 			if facts.ClaimId != "" {
 				claim, _, err := eventstore.Load(tx, stream.Claim, facts.ClaimId)
@@ -80,10 +84,14 @@ func (s *Server) PublishParcel(ctx context.Context, req *minerv1.PublishParcelRe
 // can't be read is noted.
 func read(req *minerv1.PublishParcelRequest, seller string) (parcel.Listing, []*piecev1.Described_Public, rule.All) {
 	var unreadable rule.All
+	id := req.GetDraftId()
+	if id == "" {
+		id = command.NewID()
+	}
 	listing := parcel.Listing{
-		ID: command.NewID(), Seller: seller, Label: req.GetLabel(),
+		ID: id, Seller: seller, Label: req.GetLabel(),
 		Total: wire.ReadWeighing(req.GetTotal()), Treatment: eventv1.Treatment(req.GetTreatment()),
-		KeptWet: req.GetKeptWet(), Mined: req.GetMined(), Note: req.GetNote(), OpenAtAsking: req.GetOpenAtAsking(),
+		KeptWet: req.GetKeptWet(), Mined: req.GetMined(), Split: req.GetSplit(), Note: req.GetNote(), OpenAtAsking: req.GetOpenAtAsking(),
 		Agreement: wire.ReadAgreement(&unreadable, "agreement", req.GetAgreement()),
 	}
 	pieces := make([]*piecev1.Described_Public, len(req.GetPieces()))
@@ -92,6 +100,7 @@ func read(req *minerv1.PublishParcelRequest, seller string) (parcel.Listing, []*
 			PieceId: command.NewID(), ParcelId: listing.ID, Label: p.GetLabel(),
 			Weighing: wire.ReadWeighing(p.GetWeighing()), Size: wire.ReadSize(p.GetSize()), Kind: eventv1.Kind(p.GetKind()),
 			Count: max(p.GetCount(), 1), ClaimId: p.GetClaimId(), Seen: p.GetSeen(),
+			SmallestUm: p.GetSmallestUm(), LargestUm: p.GetLargestUm(),
 		}
 		listing.Pieces = append(listing.Pieces, parcel.Piece{
 			ID: pieces[i].PieceId, Label: p.GetLabel(), Weighing: pieces[i].Weighing, Count: pieces[i].Count,
@@ -127,19 +136,9 @@ func (s *Server) AcceptOffer(ctx context.Context, req *minerv1.AcceptOfferReques
 // HandOverParcel implements minerv1.MinerServiceServer.
 func (s *Server) HandOverParcel(ctx context.Context, req *minerv1.HandOverParcelRequest) (*minerv1.HandOverParcelResponse, error) {
 	me := access.Caller(ctx).Member
-	did, err := command.Run(ctx, s.node, req, stream.Parcel, func(tx *eventstore.Tx) (*command.Thing[parcel.State], error) {
-		lot, err := s.ownLot(tx, me, req.GetParcelId())
-		if err != nil {
-			return nil, err
-		}
-		words, err := lot.State.Weigh(me, req.GetCount(), wire.ReadWeighing(req.GetTotal()))
-		if err != nil {
-			return nil, err
-		}
-		for _, word := range words {
-			lot.Record(word)
-		}
-		return lot, nil
+	did, err := s.onLot(ctx, req, req.GetParcelId(), func(_ *eventstore.Tx, lot *command.Thing[parcel.State]) error {
+		words, err := lot.State.Handover(me, parcel.Word{Count: req.GetCount(), Total: wire.ReadWeighing(req.GetTotal()), Note: req.GetNote()})
+		return allRecorded(lot, words, err)
 	})
 	if err != nil {
 		return nil, err
@@ -147,11 +146,13 @@ func (s *Server) HandOverParcel(ctx context.Context, req *minerv1.HandOverParcel
 	return &minerv1.HandOverParcelResponse{Parcel: shown(did, me), Position: uint64(did.Position)}, nil
 }
 
+// ownLot is a parcel of the member's that was listed: a draft looks like none.
 func (s *Server) ownLot(tx *eventstore.Tx, seller, id string) (*command.Thing[parcel.State], error) {
-	if _, _, err := own(tx, seller, id); err != nil {
-		return nil, err
+	lot, err := command.Open(tx, stream.Parcel, id)
+	if err == nil && (!lot.State.Shown() || lot.State.Seller != seller) {
+		err = rule.NotThere("parcel_id", "parcel")
 	}
-	return command.Open(tx, stream.Parcel, id)
+	return lot, err
 }
 
 func shown(did command.Did[parcel.State], viewer string) *typev1.Parcel {

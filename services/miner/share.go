@@ -31,10 +31,10 @@ func (s *Server) GetShare(ctx context.Context, req *minerv1.GetShareRequest) (*m
 		if err != nil {
 			return err
 		}
-		if !ok {
+		if !ok || !p.LastDeal().Made() {
 			return rule.Broken{Reason: rule.NoDeal, Field: "parcel_id", Value: p.ID, Rule: "shares come with the deal", Hint: "accept an offer first"}
 		}
-		if out.Statement, err = wire.PartyStatement(statement, p.Deal.Agreement, q.Position(), parcel.Miner); err != nil {
+		if out.Statement, err = wire.PartyStatement(statement, p.LastDeal().Agreement, q.Position(), parcel.Miner); err != nil {
 			return err
 		}
 		if wire.Partakes(statement, parcel.Miner) {

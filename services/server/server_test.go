@@ -136,6 +136,10 @@ func TestAccess(t *testing.T) {
 		_, err := client.RecordField(ctx, field)
 		refused(t, err, codes.PermissionDenied, fault.RoleMissing)
 		_, err = h.node.Decide(ctx, eventstore.Request{}, func(tx *eventstore.Tx) error {
+			tx.Record(stream.Member.Stream(h.miner.Member), &memberv1.Event{Event: &memberv1.Event_MemberRolesSet{MemberRolesSet: &memberv1.MemberRolesSet{
+				Public:  &memberv1.MemberRolesSet_Public{MemberId: h.miner.Member},
+				Private: &memberv1.MemberRolesSet_Private{Roles: []memberv1.Role{memberv1.Role_ROLE_MINER, memberv1.Role_ROLE_REGISTRAR}, Reason: "it keeps the books too"},
+			}}})
 			tx.Record(stream.Person.Stream(h.miner.Person), &memberv1.Event{Event: &memberv1.Event_RoleGranted{RoleGranted: &memberv1.RoleGranted{
 				Public:  &memberv1.RoleGranted_Public{PersonId: h.miner.Person},
 				Private: &memberv1.RoleGranted_Private{MemberId: h.miner.Member, Role: memberv1.Role_ROLE_REGISTRAR},

@@ -53,10 +53,11 @@ func TestApart(t *testing.T) {
 // wire converts them by number.
 func TestEnums(t *testing.T) {
 	api := typev1.File_seamshare_type_v1_values_proto.Package()
-	// The API has a fate that is stored as an event of its own.
-	onlyShown := map[protoreflect.FullName]bool{api.Append("FATE_STONE"): true}
+	// The API has fates that are stored as events of their own.
+	onlyShown := map[protoreflect.FullName]bool{api.Append("FATE_STONE"): true, api.Append("FATE_WAITING"): true, api.Append("FATE_MOVED_ON"): true}
 	// Who weighed is no value of the API: the rpc says it.
-	onlyStored := map[protoreflect.FullName]bool{"seamshare.event.parcel.v1.Side": true}
+	// What ended a deal neither: each reason has its own.
+	onlyStored := map[protoreflect.FullName]bool{"seamshare.event.parcel.v1.FallReason": true, "seamshare.event.parcel.v1.Side": true}
 	seen := 0
 	ours(func(f protoreflect.FileDescriptor, stored bool) {
 		for i := range f.Enums().Len() {

@@ -211,6 +211,8 @@ func scalar(f protoreflect.FieldDescriptor) protoreflect.Value {
 		return protoreflect.ValueOfEnum(values.Get(values.Len() - 1).Number())
 	case protoreflect.Uint32Kind:
 		return protoreflect.ValueOfUint32(uint32(1000 + n))
+	case protoreflect.Uint64Kind:
+		return protoreflect.ValueOfUint64(uint64(1_000_000_000_000 + n))
 	case protoreflect.Int64Kind:
 		return protoreflect.ValueOfInt64(-(1_000_000_000_000 + n)) // ten bytes: the longest form
 	}

@@ -328,7 +328,9 @@ func (b *book) bench(parcel, cutter string) {
 		case "broke":
 			b.pieceEvent(s.piece, worked(s.piece, s.part, piecev1.Step_STEP_SET_ASIDE, s.massIn, piecev1.Reason_REASON_CRACK_OPENED, s.loss))
 		case "count":
-			b.pieceEvent(s.piece, worked(s.piece, s.part, piecev1.Step_STEP_LOOK, s.massIn, 0, 0, s.out...))
+			b.pieceEvent(s.piece, &piecev1.Event{Event: &piecev1.Event_Counted{Counted: &piecev1.Counted{Public: &piecev1.Counted_Public{
+				PieceId: s.piece, Part: s.part, Was: grams(s.massIn + 30_000), Weighing: grams(s.massIn),
+			}}}})
 		case "shelf":
 			b.pieceEvent(s.piece, placedPart(s.piece, s.part, piecev1.Fate_FATE_SHELF))
 		case "finish":

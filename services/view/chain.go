@@ -53,8 +53,11 @@ func Chain(q History, stoneID string) ([]Link, error) {
 	if err := c.field(origin); err != nil {
 		return nil, err
 	}
+	if err := c.corrections(); err != nil {
+		return nil, err
+	}
 	slices.SortFunc(c.links, func(a, b Link) int { return cmp.Compare(a.Position, b.Position) })
-	return c.links, nil
+	return slices.CompactFunc(c.links, func(a, b Link) bool { return a.Position == b.Position }), nil
 }
 
 type chain struct {
@@ -97,7 +100,8 @@ func (c *chain) stone(id string) (*stonev1.Finished_Public, error) {
 			if err := c.order(e.Sold.GetPublic().GetOrderId()); err != nil {
 				return nil, err
 			}
-		case *stonev1.Event_Returned:
+		case *stonev1.Event_Returned, *stonev1.Event_Regraded, *stonev1.Event_Checked, *stonev1.Event_CheckConfirmed,
+			*stonev1.Event_Recut, *stonev1.Event_Counted:
 			c.add(rec)
 		}
 	}
@@ -123,20 +127,47 @@ func (c *chain) order(id string) error {
 }
 
 // piece adds the piece and the steps that led to the stone's part, found backwards
-// from the stone, and returns how the piece was described.
+// from the stone, and returns how the first piece was described. Where the part was
+// mixed up with others, it may be any of them: their origins are shown too.
 func (c *chain) piece(stone *stonev1.Finished_Public) (*piecev1.Described_Public, error) {
-	records, err := c.records("piece", stone.GetPieceId())
+	return c.part(stone.GetPieceId(), stone.GetPart(), stone.GetStoneId(), "")
+}
+
+// part walks back from a part to the piece as it was described, and on into the older
+// parcel where a cutter had listed it anew. What it became is a stone, or a piece of a
+// newer parcel.
+func (c *chain) part(pieceID, part, stoneID, newID string) (*piecev1.Described_Public, error) {
+	records, err := c.records("piece", pieceID)
 	if err != nil {
 		return nil, err
 	}
-	part, found := "", false
+	found := stoneID == ""
 	for _, rec := range slices.Backward(records) {
 		event, _ := rec.Event.(*piecev1.Event)
 		switch e := event.GetEvent().(type) {
 		case *piecev1.Event_Finished:
 			p := e.Finished.GetPublic()
-			if p.GetStoneId() == stone.GetStoneId() {
+			if p.GetStoneId() == stoneID && stoneID != "" {
 				part, found = p.GetPart(), true
+				c.add(rec)
+			}
+		case *piecev1.Event_Recut:
+			if e.Recut.GetPublic().GetStoneId() == stoneID && stoneID != "" {
+				c.add(rec)
+			}
+		case *piecev1.Event_MovedOn:
+			if newID != "" && e.MovedOn.GetPublic().GetNewPieceId() == newID {
+				c.add(rec)
+			}
+		case *piecev1.Event_MixedUp:
+			if p := e.MixedUp.GetPublic(); p.GetPart() == part {
+				c.add(rec)
+				if err := c.candidates(pieceID, p.GetCandidates()); err != nil {
+					return nil, err
+				}
+			}
+		case *piecev1.Event_InclusionJudged:
+			if p := e.InclusionJudged.GetPublic(); found && p.GetPart() == part {
 				c.add(rec)
 			}
 		case *piecev1.Event_Worked:
@@ -151,10 +182,74 @@ func (c *chain) piece(stone *stonev1.Finished_Public) (*piecev1.Described_Public
 				return nil, broken("part", part+" of piece "+p.GetPieceId())
 			}
 			c.add(rec)
-			return p, nil
+			return c.before(p)
 		}
 	}
-	return nil, broken("piece", stone.GetPieceId())
+	return nil, broken("piece", pieceID)
+}
+
+// before goes on from a piece that was something else before: a part of an older piece,
+// or one of a counted group.
+func (c *chain) before(p *piecev1.Described_Public) (*piecev1.Described_Public, error) {
+	if p.GetOpenedFrom() != "" {
+		return c.group(p)
+	}
+	o := p.GetOrigin()
+	if o == nil {
+		return p, nil
+	}
+	if err := c.parcel(o.GetParcelId()); err != nil {
+		return nil, err
+	}
+	return c.part(o.GetPieceId(), o.GetPart(), "", p.GetPieceId())
+}
+
+// group adds the counted lot that a piece was taken out of, and how it was.
+func (c *chain) group(p *piecev1.Described_Public) (*piecev1.Described_Public, error) {
+	records, err := c.records("piece", p.GetOpenedFrom())
+	if err != nil {
+		return nil, err
+	}
+	if len(records) == 0 {
+		return nil, broken("piece", p.GetOpenedFrom())
+	}
+	first, _ := records[0].Event.(*piecev1.Event)
+	c.add(records[0])
+	lot, err := c.records("parcel", p.GetParcelId())
+	if err != nil {
+		return nil, err
+	}
+	for _, rec := range lot {
+		event, _ := rec.Event.(*parcelv1.Event)
+		if slices.ContainsFunc(event.GetLineOpened().GetPublic().GetPieces(), func(o *parcelv1.OpenedPiece) bool { return o.GetPieceId() == p.GetPieceId() }) {
+			c.add(rec)
+			return c.before(first.GetDescribed().GetPublic())
+		}
+	}
+	return nil, broken("piece", p.GetPieceId())
+}
+
+// candidates adds the other pieces that a mixed-up part may be of, with their claims
+// and fields.
+func (c *chain) candidates(own string, all []*piecev1.Candidate) error {
+	for _, candidate := range all {
+		if candidate.GetPieceId() == own {
+			continue
+		}
+		records, err := c.records("piece", candidate.GetPieceId())
+		if err != nil {
+			return err
+		}
+		if len(records) == 0 {
+			return broken("piece", candidate.GetPieceId())
+		}
+		event, _ := records[0].Event.(*piecev1.Event)
+		c.add(records[0])
+		if err := c.field(event.GetDescribed().GetPublic()); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 func (c *chain) parcel(id string) error {
@@ -169,7 +264,7 @@ func (c *chain) parcel(id string) error {
 		case *parcelv1.Event_Listed:
 			listed = true
 			c.add(rec)
-		case *parcelv1.Event_HandedOver:
+		case *parcelv1.Event_HandedOver, *parcelv1.Event_FellThrough, *parcelv1.Event_HandedBack:
 			c.add(rec)
 		}
 	}

@@ -81,8 +81,14 @@ func TestMembers(t *testing.T) {
 			t.Errorf("got %v, %q, %v", fields, next, err)
 		}
 		claims, next, err := v.Claims(r, "z", "", 10)
-		if want := []view.Claim{{"c1", "f1", "Claim 4"}}; !slices.Equal(claims, want) || next != "" || err != nil {
+		if want := []view.Claim{{"c1", "f1", "Claim 4", false}}; !slices.Equal(claims, want) || next != "" || err != nil {
 			t.Errorf("got %v, %q, %v", claims, next, err)
+		}
+		b.record("claim/c1", &memberv1.Event{Event: &memberv1.Event_ClaimClosed{ClaimClosed: &memberv1.ClaimClosed{
+			Public: &memberv1.ClaimClosed_Public{ClaimId: "c1"}, Private: &memberv1.ClaimClosed_Private{MemberId: "z"},
+		}}})
+		if claims, _, err := v.Claims(r, "z", "", 10); err != nil || len(claims) != 1 || !claims[0].Closed {
+			t.Errorf("closed: got %v, %v", claims, err)
 		}
 	})
 }

@@ -2,10 +2,12 @@ package view
 
 import (
 	"slices"
+	"strings"
 
 	memberv1 "seamshare.example/proto/gen/seamshare/event/member/v1"
 
 	"seamshare.example/eventstore"
+	"seamshare.example/services/domain/member"
 )
 
 // Members is who and what the co-op knows: itself, members, fields, keys and claims.
@@ -15,7 +17,10 @@ import (
 //	admitted, position        → member id
 //	field, position           → id, name, country
 //	key, key id               → person id
-//	claim, miner id, claim id → field id, name
+//	lost, person id, key id     while its replacement waits for a second person
+//	bank, person id, member id  whose bank details were ever sealed under the person's key
+//	erased, person id         → the position of the erasure
+//	claim, miner id, claim id → field id, name, whether it is closed
 type Members struct{}
 
 // Name implements eventstore.View.
@@ -48,10 +53,11 @@ type Field struct {
 // Claim is a miner's claim on a field.
 type Claim struct {
 	ID, FieldID, Name string
+	Closed            bool
 }
 
 // Apply implements eventstore.View.
-func (Members) Apply(rows eventstore.Rows, rec eventstore.Record) error {
+func (v Members) Apply(rows eventstore.Rows, rec eventstore.Record) error {
 	event, ok := rec.Event.(*memberv1.Event)
 	if !ok {
 		return nil
@@ -65,19 +71,100 @@ func (Members) Apply(rows eventstore.Rows, rec eventstore.Record) error {
 		rows.Set(key("field", placeOf(rec.Position)), row{}.text(p.GetFieldId()).text(p.GetName()).text(p.GetCountry()))
 	case *memberv1.Event_MemberAdmitted:
 		p := e.MemberAdmitted.GetPublic()
-		value := row{}.text(p.GetTradingName()).count(len(e.MemberAdmitted.GetPrivate().GetRoles()))
-		for _, role := range e.MemberAdmitted.GetPrivate().GetRoles() {
-			value = value.num(uint64(role))
-		}
-		rows.Set(key("member", p.GetMemberId()), value)
+		rows.Set(key("member", p.GetMemberId()), memberRow(p.GetTradingName(), e.MemberAdmitted.GetPrivate().GetRoles()))
 		rows.Set(key("admitted", placeOf(rec.Position)), row{}.text(p.GetMemberId()))
 	case *memberv1.Event_KeyAdded:
 		rows.Set(key("key", e.KeyAdded.GetPrivate().GetKeyId()), row{}.text(e.KeyAdded.GetPublic().GetPersonId()))
+	case *memberv1.Event_KeyReplacementConfirmed:
+		k := e.KeyReplacementConfirmed
+		rows.Delete(key("lost", k.GetPublic().GetPersonId(), k.GetPrivate().GetLostKeyId()))
+		rows.Set(key("key", member.KeyID(k.GetPrivate().GetPublicKey())), row{}.text(k.GetPublic().GetPersonId()))
+	case *memberv1.Event_KeyReplacementRefused:
+		rows.Delete(key("lost", e.KeyReplacementRefused.GetPublic().GetPersonId(), e.KeyReplacementRefused.GetPrivate().GetLostKeyId()))
+	case *memberv1.Event_MemberRolesSet:
+		id := e.MemberRolesSet.GetPublic().GetMemberId()
+		m, _, err := Members{}.Member(rows, id)
+		if err != nil {
+			return err
+		}
+		rows.Set(key("member", id), memberRow(m.TradingName, e.MemberRolesSet.GetPrivate().GetRoles()))
+	case *memberv1.Event_BankDetailsSealed:
+		rows.Set(key("bank", e.BankDetailsSealed.GetPrivate().GetPersonId(), e.BankDetailsSealed.GetPublic().GetMemberId()), present)
+	case *memberv1.Event_PersonErased:
+		rows.Set(key("erased", e.PersonErased.GetPublic().GetPersonId()), row{}.num(uint64(rec.Position)))
+	case *memberv1.Event_KeyReplacementAsked:
+		rows.Set(key("lost", e.KeyReplacementAsked.GetPublic().GetPersonId(), e.KeyReplacementAsked.GetPrivate().GetLostKeyId()), present)
 	case *memberv1.Event_ClaimRecorded:
 		pub, priv := e.ClaimRecorded.GetPublic(), e.ClaimRecorded.GetPrivate()
-		rows.Set(key("claim", priv.GetMemberId(), pub.GetClaimId()), row{}.text(pub.GetFieldId()).text(priv.GetName()))
+		rows.Set(key("claim", priv.GetMemberId(), pub.GetClaimId()), row{}.text(pub.GetFieldId()).text(priv.GetName()).flag(false))
+	case *memberv1.Event_ClaimClosed:
+		return v.claimClosed(rows, event, e.ClaimClosed)
 	}
 	return nil
+}
+
+func memberRow(tradingName string, roles []memberv1.Role) row {
+	value := row{}.text(tradingName).count(len(roles))
+	for _, role := range roles {
+		value = value.num(uint64(role))
+	}
+	return value
+}
+
+// Erased gives the ids of the persons who were erased, by id.
+func (Members) Erased(r eventstore.Reader, after string, limit int) (persons []string, next string, err error) {
+	return ids(r, table("erased"), after, limit)
+}
+
+// BanksUnder are the members whose bank details were ever sealed under a person's key.
+func (Members) BanksUnder(r eventstore.Reader, person string) (members []string, err error) {
+	for after, more := "", true; more; more = after != "" {
+		var some []string
+		if some, after, err = ids(r, table("bank", person), after, MaxPage); err != nil {
+			return nil, err
+		}
+		members = append(members, some...)
+	}
+	return members, nil
+}
+
+// ErasedAt is the position of a person's erasure; 0: none.
+func (Members) ErasedAt(r eventstore.Reader, person string) (eventstore.Position, error) {
+	value, err := r.Get(key("erased", person))
+	if err != nil || value == nil {
+		return 0, err
+	}
+	f := read(value)
+	at := f.num()
+	return eventstore.Position(at), f.done("members", "erasure")
+}
+
+// LostKey is a key whose replacement waits for a second person.
+type LostKey struct{ PersonID, KeyID string }
+
+// LostKeys gives the first keys whose replacement waits, at most limit.
+func (Members) LostKeys(r eventstore.Reader, limit int) (keys []LostKey, err error) {
+	_, err = page(r, table("lost"), "", limit, func(rest string, _ []byte) error {
+		person, id, _ := strings.Cut(rest, "\x00")
+		keys = append(keys, LostKey{person, id})
+		return nil
+	})
+	return keys, err
+}
+
+func (v Members) claimClosed(rows eventstore.Rows, event *memberv1.Event, e *memberv1.ClaimClosed) error {
+	k := key("claim", e.GetPrivate().GetMemberId(), e.GetPublic().GetClaimId())
+	value, err := rows.Get(k)
+	if err != nil {
+		return err
+	}
+	if value == nil {
+		return unexpected(v.Name(), event, "claim %s was never recorded", e.GetPublic().GetClaimId())
+	}
+	f := read(value)
+	field, name, _ := f.text(), f.text(), f.flag()
+	rows.Set(k, row{}.text(field).text(name).flag(true))
+	return f.done(v.Name(), "claim")
 }
 
 // CoOp is the co-operative; zero before it is founded.
@@ -151,7 +238,7 @@ func (Members) PersonByKey(r eventstore.Reader, keyID string) (string, error) {
 func (Members) Claims(r eventstore.Reader, minerID, after string, limit int) (claims []Claim, next string, err error) {
 	next, err = page(r, table("claim", minerID), after, limit, func(id string, value []byte) error {
 		f := read(value)
-		claims = append(claims, Claim{ID: id, FieldID: f.text(), Name: f.text()})
+		claims = append(claims, Claim{ID: id, FieldID: f.text(), Name: f.text(), Closed: f.flag()})
 		return f.done("members", "claim")
 	})
 	return claims, next, err

@@ -40,7 +40,18 @@ var decoders = map[string]func([]byte) ([]byte, error){
 		}
 		return r, err
 	},
-	"outline": func(b []byte) ([]byte, error) { _, err := readOutline(b); return b, err },
+	"facts": func(b []byte) ([]byte, error) {
+		v, err := readFacts(b)
+		return v.row(), err
+	},
+	"on sale": func(b []byte) ([]byte, error) {
+		v, err := readOnSale(b)
+		return v.row(), err
+	},
+	"goods": func(b []byte) ([]byte, error) {
+		v, err := readGoods(b)
+		return v.row(), err
+	},
 	"deal":    func(b []byte) ([]byte, error) { _, err := readDeal("p", b); return b, err },
 }
 

@@ -7,6 +7,7 @@ import (
 
 	"google.golang.org/protobuf/proto"
 
+	correctionv1 "seamshare.example/proto/gen/seamshare/event/correction/v1"
 	orderv1 "seamshare.example/proto/gen/seamshare/event/order/v1"
 	parcelv1 "seamshare.example/proto/gen/seamshare/event/parcel/v1"
 
@@ -51,6 +52,8 @@ func (v Shares) Apply(rows eventstore.Rows, rec eventstore.Record) error {
 		return v.parcel(rows, event)
 	case *orderv1.Event:
 		return v.order(rows, event)
+	case *correctionv1.Event:
+		return v.correct(rows, rec, event)
 	}
 	return nil
 }
@@ -65,6 +68,12 @@ func (v Shares) parcel(rows eventstore.Rows, event *parcelv1.Event) error {
 		amount := e.Paid.GetPrivate().GetAmount()
 		return v.post(rows, event, e.Paid.GetPublic().GetParcelId(), amount.GetCurrency(), func(_ Deal, t *totals) error {
 			t.parcel += amount.GetMinor()
+			return nil
+		})
+	case *parcelv1.Event_PurchaseRefunded:
+		amount := e.PurchaseRefunded.GetPrivate().GetAmount()
+		return v.post(rows, event, e.PurchaseRefunded.GetPublic().GetParcelId(), amount.GetCurrency(), func(_ Deal, t *totals) error {
+			t.parcel -= amount.GetMinor()
 			return nil
 		})
 	case *parcelv1.Event_CostRecorded:
@@ -103,6 +112,21 @@ func (v Shares) deal(rows eventstore.Rows, event *parcelv1.Event, e *parcelv1.De
 	}
 	if _, err := share.Entitlement(deal.Agreement, share.Totals{}); err != nil {
 		return unexpected(v.Name(), event, "parcel %s: %v", id, err)
+	}
+	// A deal that fell through left no money here, and its costs with the co-op.
+	before, err := rows.Get(key("totals", id))
+	if err != nil {
+		return err
+	}
+	t, err := readTotals(before)
+	if err != nil {
+		return err
+	}
+	if t.parcel != 0 || t.sales != (share.Received{}) {
+		return unexpected(v.Name(), event, "parcel %s still holds money of the deal before", id)
+	}
+	if before != nil {
+		rows.Delete(key("totals", id))
 	}
 	rows.Set(key("deal", id), value)
 	return nil

@@ -21,10 +21,11 @@ func StatementAt(q *eventstore.Query, parcelID string, at eventstore.Position) (
 		return v.Statement(q.View(v.Name()), parcelID)
 	}
 	lot, _, err := eventstore.LoadAt(q, stream.Parcel, parcelID, at)
-	if err != nil || !lot.Deal.Made() {
+	deal := lot.LastDeal()
+	if err != nil || !deal.Made() {
 		return Statement{}, false, err
 	}
-	s.Deal = Deal{ParcelID: parcelID, Seller: lot.Seller, Buyer: lot.Deal.Buyer, Agreement: parcel.Terms(lot.Deal.Agreement)}
+	s.Deal = Deal{ParcelID: parcelID, Seller: lot.Seller, Buyer: deal.Buyer, Agreement: parcel.Terms(deal.Agreement)}
 	t := totals{parcel: lot.PaidMinor}
 	for kind, minor := range lot.Costs {
 		t.addCost(kind, minor)
@@ -38,7 +39,7 @@ func StatementAt(q *eventstore.Query, parcelID string, at eventstore.Position) (
 			if l.ParcelID != parcelID {
 				continue
 			}
-			if err := t.countLine(s.Deal, l, 0); err != nil {
+			if err := t.countLine(s.Deal, order.Line{}, l); err != nil {
 				return Statement{}, false, err
 			}
 		}

@@ -9,13 +9,13 @@ import (
 	"seamshare.example/services/domain/order"
 )
 
-// An order has two rows: what was sold, written once, and what is paid of it, written
-// with each payment, return and refund. What a payment covers is package order's rule.
+// An order has two rows: what was sold, written once, and what its lines cost and what
+// is paid of them, written with each payment, return, reduction and refund. What a payment covers is package order's rule.
 
 func soldRow(s order.State) []byte {
 	r := row{}.text(s.Currency).count(len(s.Lines))
 	for _, l := range s.Lines {
-		r = r.text(l.StoneID).text(l.ParcelID).int(l.Price)
+		r = r.text(l.StoneID).text(l.LotID).text(l.ParcelID).int(l.Price)
 	}
 	return r
 }
@@ -23,7 +23,7 @@ func soldRow(s order.State) []byte {
 func paidRow(s order.State) []byte {
 	var r row
 	for _, l := range s.Lines {
-		r = r.int(l.Paid).flag(l.Returned)
+		r = r.int(l.Price).int(l.Reduced).int(l.Paid).flag(l.Returned)
 	}
 	return r
 }
@@ -33,14 +33,14 @@ func readOrder(id string, sold, paid []byte) (order.State, error) {
 	f := read(sold)
 	s := order.State{ID: id, Currency: f.text()}
 	for range f.count() {
-		s.Lines = append(s.Lines, order.Line{StoneID: f.text(), ParcelID: f.text(), Price: f.int()})
+		s.Lines = append(s.Lines, order.Line{StoneID: f.text(), LotID: f.text(), ParcelID: f.text(), Price: f.int()})
 	}
 	if err := f.done("shares", "sold order"); err != nil || paid == nil {
 		return s, err
 	}
 	f = read(paid)
 	for i := range s.Lines {
-		s.Lines[i].Paid, s.Lines[i].Returned = f.int(), f.flag()
+		s.Lines[i].Price, s.Lines[i].Reduced, s.Lines[i].Paid, s.Lines[i].Returned = f.int(), f.int(), f.int(), f.flag()
 	}
 	return s, f.done("shares", "paid order")
 }
@@ -54,6 +54,8 @@ func (v Shares) order(rows eventstore.Rows, event *orderv1.Event) error {
 		return v.changeOrder(rows, event, e.Paid.GetPublic().GetOrderId(), amount.GetCurrency(), amount.GetMinor())
 	case *orderv1.Event_Returned:
 		return v.changeOrder(rows, event, e.Returned.GetPublic().GetOrderId(), "", 0)
+	case *orderv1.Event_PriceReduced:
+		return v.changeOrder(rows, event, e.PriceReduced.GetPublic().GetOrderId(), e.PriceReduced.GetPrivate().GetBy().GetCurrency(), 0)
 	case *orderv1.Event_Refunded:
 		amount := e.Refunded.GetPrivate().GetAmount()
 		return v.changeOrder(rows, event, e.Refunded.GetPublic().GetOrderId(), amount.GetCurrency(), -amount.GetMinor())
@@ -85,7 +87,7 @@ func (v Shares) changeOrder(rows eventstore.Rows, event *orderv1.Event, id, curr
 		return unexpected(v.Name(), event, "order %s is in %s, not %s", id, before.Currency, currency)
 	case after.Paid()-before.Paid() != moved:
 		return unexpected(v.Name(), event, "of %d, %d found a stone of order %s", moved, after.Paid()-before.Paid(), id)
-	case slices.ContainsFunc(after.Lines, func(l order.Line) bool { return l.Paid < 0 || l.Paid > l.Price }):
+	case slices.ContainsFunc(after.Lines, func(l order.Line) bool { return l.Paid < 0 || l.Price < 0 || l.Paid > l.Price+l.Reduced }):
 		return unexpected(v.Name(), event, "it leaves a stone of order %s with less than nothing or more than its price paid", id)
 	}
 	rows.Set(key("paid", id), paidRow(after))
@@ -96,7 +98,7 @@ func (v Shares) changeOrder(rows eventstore.Rows, event *orderv1.Event, id, curr
 func (v Shares) postLines(rows eventstore.Rows, event *orderv1.Event, before, after order.State) error {
 	done := map[string]bool{}
 	for first, l := range after.Lines {
-		if l.Paid == before.Lines[first].Paid || done[l.ParcelID] {
+		if was := before.Lines[first]; l.Paid == was.Paid && l.Price == was.Price || done[l.ParcelID] {
 			continue
 		}
 		done[l.ParcelID] = true
@@ -105,7 +107,7 @@ func (v Shares) postLines(rows eventstore.Rows, event *orderv1.Event, before, af
 				if after.Lines[i].ParcelID != l.ParcelID {
 					continue
 				}
-				if err := t.countLine(deal, after.Lines[i], before.Lines[i].Paid); err != nil {
+				if err := t.countLine(deal, before.Lines[i], after.Lines[i]); err != nil {
 					return err
 				}
 			}
@@ -118,18 +120,20 @@ func (v Shares) postLines(rows eventstore.Rows, event *orderv1.Event, before, af
 	return nil
 }
 
-// countLine counts what is paid of a line now, where it was before.
-func (t *totals) countLine(deal Deal, l order.Line, before int64) error {
+// countLine counts what is paid of a line now, where it was before. The levy is on the
+// price that the money counts under (order.Line.SoldAt), so what a line adds to the
+// totals follows from its own price and payments, not from the way there.
+func (t *totals) countLine(deal Deal, was, is order.Line) error {
 	levy := deal.Agreement.SaleLevy
-	was, err := levy.OfPayment(l.Price, before)
+	before, err := levy.OfPayment(was.SoldAt(), was.Paid)
 	if err != nil {
 		return err
 	}
-	is, err := levy.OfPayment(l.Price, l.Paid)
+	now, err := levy.OfPayment(is.SoldAt(), is.Paid)
 	if err != nil {
 		return err
 	}
-	t.sales.Amount += l.Paid - before
-	t.sales.Levies += is - was
+	t.sales.Amount += is.Paid - was.Paid
+	t.sales.Levies += now - before
 	return nil
 }

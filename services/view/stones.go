@@ -1,19 +1,16 @@
 package view
 
 import (
-	"slices"
-	"strconv"
-
 	stonev1 "seamshare.example/proto/gen/seamshare/event/stone/v1"
 
 	"seamshare.example/eventstore"
 )
 
-// Stones is where stones are found; what each is, and who bought it, its stream
+// Stones is where stones are found; who bought one, and all else of it, its stream
 // tells.
 //
-//	outline, stone id            → outline, from when it is finished
-//	sale, outline, stone id      while it is on sale
+//	facts, stone id              → what a stock filter asks for, from when it is finished
+//	sale, outline, stone id      → price, set and hold, while it is on sale
 //	cutter, member id, stone id
 type Stones struct{}
 
@@ -29,72 +26,13 @@ func (v Stones) Apply(rows eventstore.Rows, rec eventstore.Record) error {
 	if !ok {
 		return nil
 	}
-	switch e := event.Event.(type) {
-	case *stonev1.Event_Finished:
-		p := e.Finished.GetPublic()
-		rows.Set(key("outline", p.GetStoneId()), row{}.num(uint64(p.GetOutline())))
+	if e := event.GetFinished(); e != nil {
+		p := e.GetPublic()
+		rows.Set(key("facts", p.GetStoneId()), factsOf(p).row())
 		rows.Set(key("cutter", p.GetCutterId(), p.GetStoneId()), present)
-	case *stonev1.Event_PutOnSale:
-		k, err := v.saleKey(rows, event, e.PutOnSale.GetPublic().GetStoneId())
-		if err != nil {
-			return err
-		}
-		rows.Set(k, present)
-	case *stonev1.Event_Sold:
-		k, err := v.saleKey(rows, event, e.Sold.GetPublic().GetStoneId())
-		if err != nil {
-			return err
-		}
-		rows.Delete(k)
+		return nil
 	}
-	return nil
-}
-
-func (v Stones) saleKey(r eventstore.Reader, event *stonev1.Event, id string) ([]byte, error) {
-	value, err := r.Get(key("outline", id))
-	if err != nil {
-		return nil, err
-	}
-	if value == nil {
-		return nil, unexpected(v.Name(), event, "stone %s was never finished", id)
-	}
-	outline, err := readOutline(value)
-	if err != nil {
-		return nil, err
-	}
-	return key("sale", outline, id), nil
-}
-
-func readOutline(value []byte) (string, error) {
-	f := read(value)
-	outline := f.num()
-	return strconv.FormatUint(outline, 10), f.done("stones", "outline")
-}
-
-// OnSale gives the ids of the stones on sale, oldest first: those of one outline, or
-// all where it is OUTLINE_UNSPECIFIED.
-func (Stones) OnSale(r eventstore.Reader, outline stonev1.Outline, after string, limit int) (stones []string, next string, err error) {
-	if outline != stonev1.Outline_OUTLINE_UNSPECIFIED {
-		return ids(r, table("sale", strconv.Itoa(int(outline))), after, limit)
-	}
-	// The page of all is the first of the pages of each outline together.
-	more := false
-	for number := range stonev1.Outline_name {
-		some, rest, err := ids(r, table("sale", strconv.Itoa(int(number))), after, limit)
-		if err != nil {
-			return nil, "", err
-		}
-		stones = append(stones, some...)
-		more = more || rest != ""
-	}
-	slices.Sort(stones)
-	if limit = max(1, min(limit, MaxPage)); len(stones) > limit {
-		stones, more = stones[:limit], true
-	}
-	if more {
-		next = stones[len(stones)-1]
-	}
-	return stones, next, nil
+	return v.change(rows, event)
 }
 
 // ByCutter gives the ids of the stones a cutter finished, oldest first.

@@ -6,6 +6,7 @@ import (
 
 	"google.golang.org/protobuf/proto"
 
+	correctionv1 "seamshare.example/proto/gen/seamshare/event/correction/v1"
 	memberv1 "seamshare.example/proto/gen/seamshare/event/member/v1"
 	orderv1 "seamshare.example/proto/gen/seamshare/event/order/v1"
 	parcelv1 "seamshare.example/proto/gen/seamshare/event/parcel/v1"
@@ -21,6 +22,8 @@ import (
 // chain shows.
 func Words(event proto.Message) string {
 	switch event := event.(type) {
+	case *correctionv1.Event:
+		return correctionWords(event)
 	case *memberv1.Event:
 		return originWords(event)
 	case *parcelv1.Event:
@@ -60,7 +63,18 @@ func parcelWords(event *parcelv1.Event) string {
 		p := e.Listed.GetPublic()
 		return fmt.Sprintf("Parcel %s listed: %d lines, %s together, by the seller's own word", p.GetLabel(), len(p.GetLines()), massWords(p.GetTotal()))
 	case *parcelv1.Event_HandedOver:
+		if e.HandedOver.GetPublic().GetBeyondTolerance() {
+			return "Parcel handed over, counted and weighed by both sides, with a difference beyond what the scales allow"
+		}
 		return "Parcel handed over, counted and weighed by both sides"
+	case *parcelv1.Event_LineOpened:
+		return fmt.Sprintf("%d pieces taken out of a counted lot of the parcel", len(e.LineOpened.GetPublic().GetPieces()))
+	case *parcelv1.Event_FellThrough:
+		return "The deal on the parcel fell through"
+	case *parcelv1.Event_HandedBack:
+		return "The rough went back to its seller, counted and weighed by both sides"
+	case *parcelv1.Event_Closed:
+		return "All of the parcel accounted for"
 	}
 	return ""
 }
@@ -73,12 +87,39 @@ func pieceWords(event *piecev1.Event) string {
 		if p.GetFieldId() == "" {
 			origin = "; its field is not shown"
 		}
+		if p.GetOrigin() != nil {
+			origin += "; listed anew from part " + p.GetOrigin().GetPart() + " of an older parcel"
+		}
 		return fmt.Sprintf("Piece %s, %s%s", p.GetLabel(), massWords(p.GetWeighing()), origin)
 	case *piecev1.Event_Worked:
 		return workedWords(e.Worked.GetPublic())
 	case *piecev1.Event_Finished:
 		p := e.Finished.GetPublic()
-		return fmt.Sprintf("Part %s, %s, was ground and polished to the stone; %s ground off", p.GetPart(), massWords(p.GetMassIn()), measure.Mass(p.GetLossUg()))
+		return fmt.Sprintf("Part %s, %s, was ground and polished to the stone; %s ground off%s", p.GetPart(), massWords(p.GetMassIn()), measure.Mass(p.GetLossUg()),
+			restWords(p.GetRestedS(), p.GetRestNotKnown()))
+	case *piecev1.Event_Recut:
+		p := e.Recut.GetPublic()
+		return fmt.Sprintf("Cut again, from %s to %s; %s lost", caratWords(p.GetMassIn()), caratWords(p.GetStone()), measure.Mass(p.GetLossUg()))
+	case *piecev1.Event_MovedOn:
+		p := e.MovedOn.GetPublic()
+		where := "into a new parcel"
+		if p.GetLotId() != "" {
+			where = "into a counted lot"
+		}
+		return fmt.Sprintf("Part %s, %s, went %s", p.GetPart(), massWords(p.GetWeighing()), where)
+	case *piecev1.Event_MixedUp:
+		p := e.MixedUp.GetPublic()
+		var may []string
+		for _, c := range p.GetCandidates() {
+			may = append(may, fmt.Sprintf("part %s of piece %s", c.GetPart(), c.GetLabel()))
+		}
+		return fmt.Sprintf("Part %s was mixed up at the bench: it is one of %s, and nobody knows which", p.GetPart(), strings.Join(may, ", "))
+	case *piecev1.Event_InclusionJudged:
+		p := e.InclusionJudged.GetPublic()
+		if p.GetKept() {
+			return fmt.Sprintf("Part %s: kept in it, %s", p.GetPart(), p.GetInclusion())
+		}
+		return fmt.Sprintf("Part %s: ground away, %s", p.GetPart(), p.GetInclusion())
 	}
 	return ""
 }
@@ -90,11 +131,37 @@ func chainStoneWords(event *stonev1.Event) string {
 		return fmt.Sprintf("Finished from part %s: %s", p.GetPart(), stoneWords(p))
 	case *stonev1.Event_Sold:
 		return "Sold"
+	case *stonev1.Event_SaleCancelled:
+		return "The sale was called off"
+	case *stonev1.Event_SentOut:
+		return "Went out to a jeweller, not sold: " + measuredWords(e.SentOut.GetPublic().GetMeasured())
+	case *stonev1.Event_CameBack:
+		return "Came back from there: " + measuredWords(e.CameBack.GetPublic().GetMeasured())
+	case *stonev1.Event_Lost:
+		return "Lost while it was out"
+	case *stonev1.Event_Broken:
+		return "Broke while it was out"
 	case *stonev1.Event_Returned:
 		p := e.Returned.GetPublic()
 		return fmt.Sprintf("Came back and was measured again: %s, %s", caratWords(p.GetWeighing()), sizeWords(p.GetSize()))
+	case *stonev1.Event_Regraded:
+		return "Its grade was revised"
+	case *stonev1.Event_Checked:
+		p := e.Checked.GetPublic()
+		return fmt.Sprintf("Final check: back flat, wall even, bevel clear, candled; %s, %s, photographed in %s", caratWords(p.GetWeighing()), sizeWords(p.GetSize()), p.GetPhoto().GetLight())
+	case *stonev1.Event_CheckConfirmed:
+		return "A second person confirmed the final check"
+	case *stonev1.Event_Recut:
+		p := e.Recut.GetPublic()
+		return fmt.Sprintf("New facts after it was cut again: %s, %s; papers from before are void", caratWords(p.GetWeighing()), sizeWords(p.GetSize()))
+	case *stonev1.Event_Counted:
+		return "Weighed at a stock count: " + caratWords(e.Counted.GetPublic().GetWeighing())
 	}
 	return ""
+}
+
+func measuredWords(m *eventv1.Measured) string {
+	return caratWords(m.GetWeighing()) + ", " + sizeWords(m.GetSize())
 }
 
 // massWords is a mass as its scale showed it.
@@ -123,10 +190,17 @@ var stepWords = map[piecev1.Step]string{
 	piecev1.Step_STEP_GRIND: "ground", piecev1.Step_STEP_SHAPE: "shaped", piecev1.Step_STEP_SAND: "sanded",
 	piecev1.Step_STEP_POLISH: "polished", piecev1.Step_STEP_FLATTEN_BACK: "flattened at the back",
 	piecev1.Step_STEP_BEVEL: "bevelled at the back", piecev1.Step_STEP_LOOK: "opened to look", piecev1.Step_STEP_DOP: "dopped",
-	piecev1.Step_STEP_SET_ASIDE: "set aside",
+	piecev1.Step_STEP_SET_ASIDE: "set aside", piecev1.Step_STEP_WAIT: "left to rest",
 }
 
 func workedWords(p *piecev1.Worked_Public) string {
+	if p.GetNotWeighed() {
+		how := ""
+		if p.GetHow() != "" {
+			how = " " + p.GetHow()
+		}
+		return fmt.Sprintf("Part %s was %s%s, not weighed%s", p.GetPart(), stepWords[p.GetStep()], how, restWords(p.GetRestedS(), false))
+	}
 	var out []string
 	for _, part := range p.GetPartsOut() {
 		out = append(out, part.GetName()+" "+massWords(part.GetWeighing()))
@@ -135,5 +209,19 @@ func workedWords(p *piecev1.Worked_Public) string {
 	if p.GetHow() != "" {
 		how = " " + p.GetHow()
 	}
-	return fmt.Sprintf("Part %s, %s, was %s%s: %s", p.GetPart(), massWords(p.GetMassIn()), stepWords[p.GetStep()], how, strings.Join(out, ", "))
+	return fmt.Sprintf("Part %s, %s, was %s%s: %s%s", p.GetPart(), massWords(p.GetMassIn()), stepWords[p.GetStep()], how, strings.Join(out, ", "), restWords(p.GetRestedS(), false))
+}
+
+// restWords say that a part was worked on before it had rested as long as is set; empty
+// where it had.
+func restWords(restedS int64, notKnown bool) string {
+	switch {
+	case notKnown:
+		return "; how long it rested after shaping isn't recorded"
+	case restedS >= 3600:
+		return fmt.Sprintf("; it had rested %d h since it was shaped, less than is set", restedS/3600)
+	case restedS > 0:
+		return "; it had rested less than an hour since it was shaped, less than is set"
+	}
+	return ""
 }

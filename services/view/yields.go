@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"slices"
 
+	correctionv1 "seamshare.example/proto/gen/seamshare/event/correction/v1"
 	memberv1 "seamshare.example/proto/gen/seamshare/event/member/v1"
 	parcelv1 "seamshare.example/proto/gen/seamshare/event/parcel/v1"
 	piecev1 "seamshare.example/proto/gen/seamshare/event/piece/v1"
@@ -14,8 +15,10 @@ import (
 
 // Yields is the mass balance of each parcel, from what the scales said:
 //
-//	bought = finished + off-cut + uncut + loss by reason + unexplained
+//	bought = finished + off-cut + uncut + loss by reason + unexplained + moved on
 //
+// Moved on is rough that went into a new parcel or a counted lot: that one's balance
+// begins with it, so that no mass is in two balances.
 // Unexplained is what two weighings of the same part disagree by, never a plug: Apply
 // refuses a step whose own masses don't add up.
 //
@@ -41,6 +44,7 @@ type Yield struct {
 	LossUg        int64
 	Losses        []Loss // LossUg by reason, in the order of the reasons
 	UnexplainedUg int64
+	MovedOnUg     int64 // in new parcels and counted lots, which account for it from then on
 	ToleranceUg   int64 // unexplained mass within ± this is no exception
 	Stones        int
 }
@@ -57,6 +61,7 @@ type pieceBalance struct {
 	finished    int64
 	unexplained int64
 	stones      uint64
+	opened      int64 // taken out of the group as pieces of their own
 	losses      []Loss
 	parts       []partMass // as they were last weighed, in the order they were made
 }
@@ -83,9 +88,38 @@ func (v Yields) Apply(rows eventstore.Rows, rec eventstore.Record) error {
 			}
 			rows.Set(key("parcel", e.GetPublic().GetParcelId()), value)
 		}
+		if e := event.GetLineOpened(); e != nil {
+			return v.lineOpened(rows, event, e.GetPublic())
+		}
 	case *piecev1.Event:
 		return v.piece(rows, event)
+	case *correctionv1.Event:
+		return v.correct(rows, rec, event)
 	}
+	return nil
+}
+
+// lineOpened adds the pieces that were taken out of a group line to the parcel's.
+func (v Yields) lineOpened(rows eventstore.Rows, event *parcelv1.Event, p *parcelv1.LineOpened_Public) error {
+	value, err := rows.Get(key("parcel", p.GetParcelId()))
+	if err != nil {
+		return err
+	}
+	if value == nil {
+		return unexpected(v.Name(), event, "parcel %s was never listed", p.GetParcelId())
+	}
+	pieces, err := readPieces(value)
+	if err != nil {
+		return err
+	}
+	for _, o := range p.GetPieces() {
+		pieces = append(pieces, o.GetPieceId())
+	}
+	next := row{}.count(len(pieces))
+	for _, id := range pieces {
+		next = next.text(id)
+	}
+	rows.Set(key("parcel", p.GetParcelId()), next)
 	return nil
 }
 
@@ -130,7 +164,7 @@ func pieceOf(event *piecev1.Event) string {
 	case *piecev1.Event_Finished:
 		return e.Finished.GetPublic().GetPieceId()
 	}
-	return ""
+	return benchPieceOf(event)
 }
 
 // apply changes the balance by one bench event, or says what is wrong with it.
@@ -156,11 +190,7 @@ func (b *pieceBalance) apply(event *piecev1.Event) (problem string) {
 		b.lose(p.GetReason(), p.GetLossUg())
 	case *piecev1.Event_Placed:
 		p := e.Placed.GetPublic()
-		at := b.find(p.GetPart())
-		if at < 0 {
-			return fmt.Sprintf("there is no part %q", p.GetPart())
-		}
-		b.parts[at].fate = p.GetFate()
+		return b.place(p.GetPart(), p.GetFate())
 	case *piecev1.Event_Finished:
 		p := e.Finished.GetPublic()
 		if problem := b.take(p.GetPart(), p.GetMassIn().GetMassUg()); problem != "" {
@@ -172,6 +202,8 @@ func (b *pieceBalance) apply(event *piecev1.Event) (problem string) {
 		b.finished += p.GetStone().GetMassUg()
 		b.stones++
 		b.lose(piecev1.Reason_REASON_GROUND_OFF, p.GetLossUg())
+	default:
+		return b.applyBench(event)
 	}
 	return ""
 }
@@ -208,7 +240,7 @@ func addLoss(losses []Loss, l Loss) []Loss {
 }
 
 func (b pieceBalance) row() []byte {
-	r := row{}.int(b.bought).int(b.finished).int(b.unexplained).num(b.stones).count(len(b.losses))
+	r := row{}.int(b.bought).int(b.finished).int(b.unexplained).num(b.stones).int(b.opened).count(len(b.losses))
 	for _, l := range b.losses {
 		r = r.num(uint64(l.Reason)).int(l.MassUg)
 	}
@@ -221,7 +253,7 @@ func (b pieceBalance) row() []byte {
 
 func readPieceBalance(value []byte) (pieceBalance, error) {
 	f := read(value)
-	b := pieceBalance{bought: f.int(), finished: f.int(), unexplained: f.int(), stones: f.num()}
+	b := pieceBalance{bought: f.int(), finished: f.int(), unexplained: f.int(), stones: f.num(), opened: f.int()}
 	for range f.count() {
 		b.losses = append(b.losses, Loss{piecev1.Reason(f.code()), f.int()})
 	}
@@ -265,12 +297,12 @@ func (Yields) Yield(r eventstore.Reader, parcelID string) (y Yield, ok bool, err
 		return y, err == nil, err
 	}
 	f := read(value)
-	y.ToleranceUg = member.Coop{UnexplainedUgPer100g: f.int()}.ToleranceUg(y.BoughtUg)
+	y.ToleranceUg = member.Settings{UnexplainedUgPer100g: f.int()}.ToleranceUg(y.BoughtUg)
 	return y, true, f.done("yields", "setting")
 }
 
 func (y *Yield) add(b pieceBalance) {
-	y.BoughtUg += b.bought
+	y.BoughtUg += b.bought - b.opened // what was taken out is bought by itself
 	y.FinishedUg += b.finished
 	y.UnexplainedUg += b.unexplained
 	y.Stones += int(b.stones)
@@ -279,9 +311,12 @@ func (y *Yield) add(b pieceBalance) {
 		y.Losses = addLoss(y.Losses, l)
 	}
 	for _, p := range b.parts {
-		if p.fate == piecev1.Fate_FATE_OFFCUT {
+		switch p.fate {
+		case piecev1.Fate_FATE_OFFCUT:
 			y.OffcutUg += p.massUg
-		} else {
+		case fateMovedOn:
+			y.MovedOnUg += p.massUg
+		default:
 			y.UncutUg += p.massUg
 		}
 	}

@@ -22,6 +22,7 @@ func Agreement(a *parcelv1.Agreement) *typev1.Agreement {
 		ParcelLevy: levy(currency, a.GetParcelLevy()),
 		SaleLevy:   levy(currency, a.GetSaleLevy()),
 		CostKinds:  a.GetCostKinds(),
+		Title:      typev1.Title(a.GetTitle()), PaymentDays: a.GetPaymentDays(),
 	}
 	for _, t := range a.GetTiers() {
 		switch form := t.GetForm().(type) {
@@ -83,6 +84,7 @@ func ReadAgreement(broken *rule.All, field string, a *typev1.Agreement) *parcelv
 		ParcelLevy: r.levy(field+".parcel_levy", a.GetParcelLevy()),
 		SaleLevy:   r.levy(field+".sale_levy", a.GetSaleLevy()),
 		CostKinds:  a.GetCostKinds(),
+		Title:      parcelv1.Title(a.GetTitle()), PaymentDays: a.GetPaymentDays(),
 	}
 	for i, t := range a.GetTiers() {
 		at := fmt.Sprintf("%s.tiers[%d]", field, i)

@@ -78,11 +78,14 @@ func statement(s view.Statement, at eventstore.Position, lines []share.Line) *ty
 		Levies: Money(code, s.Shares.Levies), CostsRecouped: Money(code, s.Shares.Costs),
 	}
 	for _, l := range lines {
-		out.Steps = append(out.Steps, &typev1.ShareStep{
-			Tier: uint32(l.Tier), Party: partyName(l.Account), Amount: Money(code, l.Amount), Why: l.Text,
-		})
+		out.Steps = append(out.Steps, ShareStep(code, l))
 	}
 	return out
+}
+
+// ShareStep shows one line of an explanation.
+func ShareStep(currency string, l share.Line) *typev1.ShareStep {
+	return &typev1.ShareStep{Tier: uint32(l.Tier), Party: partyName(l.Account), Amount: Money(currency, l.Amount), Why: l.Text}
 }
 
 func partyShare(s view.Statement, p share.PartyShare) *typev1.PartyShare {

@@ -19,15 +19,17 @@ func Piece(s piece.State) *typev1.Piece {
 	p := &typev1.Piece{
 		Id: s.ID, ParcelId: s.ParcelID, Label: s.Label, Weighing: Weighing(s.Weighing), Size: Size(s.Size),
 		Kind: typev1.Kind(s.Kind), Count: s.Count, ClaimId: s.ClaimID, FieldId: s.FieldID, Seen: s.Seen,
+		SmallestUm: s.SmallestUm, LargestUm: s.LargestUm, OpenedFrom: s.OpenedFrom,
 	}
 	for _, part := range s.Parts {
 		p.Parts = append(p.Parts, &typev1.PiecePart{
-			Name: part.Name, Weighing: Weighing(part.Weighing), Fate: typev1.Fate(part.Fate), StoneId: part.StoneID,
+			Name: part.Name, Weighing: Weighing(part.Weighing), Fate: typev1.Fate(part.Fate), StoneId: part.StoneID, MayBe: mixed(part.Mixed),
 		})
 	}
 	for _, reason := range slices.SortedFunc(maps.Keys(s.LossUg), cmp.Compare) {
 		p.Losses = append(p.Losses, &typev1.Loss{Reason: typev1.Reason(reason), MassUg: s.LossUg[reason]})
 	}
+	p.UnexplainedUg, p.OriginPieceId, p.OriginPart = s.UnexplainedUg, s.Origin.GetPieceId(), s.Origin.GetPart()
 	p.Etag = etag(p, 0)
 	return p
 }
@@ -41,13 +43,25 @@ func Stone(s stone.State) *typev1.Stone {
 		Weighing: Weighing(s.Weighing), Carat: Carat(s.Weighing.GetMassUg()), Size: Size(s.Size),
 		Outline: typev1.Outline(f.GetOutline()), Kind: typev1.Kind(f.GetKind()), Treatment: typev1.Treatment(f.GetTreatment()),
 		Hydrophane: typev1.Hydrophane(f.GetHydrophane()), Composite: typev1.Composite(f.GetComposite()),
-		Grade: grade(f.GetGrade()), Remarks: f.GetRemarks(),
+		Grade: grade(f.GetGrade()), Remarks: f.GetRemarks(), Check: checkState(s.Check), Photo: PhotoOf(s.Check.Photo),
+		Recuts: uint32(s.Recuts), LotId: s.LotID,
 	}
 	if s.Stage == stone.OnSale {
 		out.Price = MoneyOf(s.Price)
+		out.SetId, out.SetKind, out.SetStoneIds = s.Set.ID, typev1.SetKind(s.Set.Kind), s.Set.StoneIDs
 	}
 	out.Etag = etag(out, 0)
 	return out
+}
+
+func checkState(c stone.Check) typev1.CheckState {
+	switch {
+	case c.Stands():
+		return typev1.CheckState_CHECK_STATE_CONFIRMED
+	case c.By != "":
+		return typev1.CheckState_CHECK_STATE_CHECKED
+	}
+	return typev1.CheckState_CHECK_STATE_UNSPECIFIED
 }
 
 // Carat is a mass in carats with two decimals, rounded down, without the unit.

@@ -33,7 +33,7 @@ func TestStages(t *testing.T) {
 		{typev1.ParcelState(parcel.HandedOver), "PARCEL_STATE_HANDED_OVER"},
 		{typev1.OfferState(parcel.Open), "OFFER_STATE_OPEN"},
 		{typev1.OfferState(parcel.Accepted), "OFFER_STATE_ACCEPTED"},
-		{typev1.OfferState(parcel.Closed), "OFFER_STATE_CLOSED"},
+		{typev1.OfferState(parcel.OfferClosed), "OFFER_STATE_CLOSED"},
 		{typev1.OfferState(parcel.Ended), "OFFER_STATE_ENDED"},
 		{typev1.StoneState(stone.InStock), "STONE_STATE_IN_STOCK"},
 		{typev1.StoneState(stone.OnSale), "STONE_STATE_ON_SALE"},

@@ -7,6 +7,7 @@ import (
 	"crypto/ed25519"
 	"fmt"
 	"log/slog"
+	"path/filepath"
 	"testing"
 	"time"
 
@@ -26,6 +27,7 @@ import (
 	"seamshare.example/services/access"
 	"seamshare.example/services/command"
 	"seamshare.example/services/coop"
+	"seamshare.example/services/personal"
 	"seamshare.example/services/server"
 	"seamshare.example/services/stream"
 	"seamshare.example/services/view"
@@ -37,7 +39,10 @@ type House struct {
 	Signer    *merkle.Signer
 	Desk      Person // the first registrar
 	FieldID   string
+	Keys      string // the folder of personal keys
+	TokenKey  ed25519.PrivateKey
 	server    *server.Server
+	dial      []grpc.DialOption
 	registrar coopv1.CoopServiceClient
 }
 
@@ -98,10 +103,11 @@ func Empty(t testing.TB, clock func() time.Time) (*eventstore.Node, *merkle.Sign
 	return node, signer
 }
 
-// Open founds a co-op and serves it until the test ends.
-func Open(t testing.TB, clock func() time.Time) *House {
+// Open founds a co-op and serves it until the test ends. dial is for the connections of all
+// who sign in.
+func Open(t testing.TB, clock func() time.Time, dial ...grpc.DialOption) *House {
 	t.Helper()
-	h := &House{}
+	h := &House{dial: dial, TokenKey: Key(t)}
 	h.Node, h.Signer = Empty(t, clock)
 	key := Key(t)
 	made, err := coop.Found(t.Context(), h.Node, coop.Founding{
@@ -111,12 +117,17 @@ func Open(t testing.TB, clock func() time.Time) *House {
 	if err != nil {
 		t.Fatal(err)
 	}
-	all, err := services.New(h.Node, Key(t))
+	all, err := services.New(h.Node, h.TokenKey)
 	if err != nil {
+		t.Fatal(err)
+	}
+	h.Keys = filepath.Join(t.TempDir(), "personal-keys")
+	if all.Personal, err = personal.Open(h.Keys); err != nil {
 		t.Fatal(err)
 	}
 	h.server, err = server.New(server.Config{
 		Register: all.Register, Guard: all.Guard, Trouble: h.Node.Trouble, Log: slog.New(slog.NewTextHandler(t.Output(), nil)),
+		Limits: server.Limits{Member: server.Unlimited, Address: server.Unlimited},
 	})
 	if err != nil {
 		t.Fatal(err)
@@ -139,12 +150,23 @@ func Open(t testing.TB, clock func() time.Time) *House {
 // SignIn connects as somebody.
 func (h *House) SignIn(t testing.TB, as access.SignIn) Person {
 	t.Helper()
-	conn, err := h.server.SignedIn(as)
+	conn, err := h.server.SignedIn(as, h.dial...)
 	if err != nil {
 		t.Fatal(err)
 	}
 	t.Cleanup(func() { conn.Close() })
 	return Person{SignIn: as, Conn: conn}
+}
+
+// Nobody connects without signing in.
+func (h *House) Nobody(t testing.TB) *grpc.ClientConn {
+	t.Helper()
+	conn, err := h.server.InProcess()
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { conn.Close() })
+	return conn
 }
 
 // Join admits a member with one person, who has all its roles.
@@ -206,6 +228,12 @@ type Parcel struct {
 // Cut brings a parcel from the listing to stones on sale, one for each price.
 func (h *House) Cut(t testing.TB, miner, cutter Person, prices ...int64) Parcel {
 	t.Helper()
+	return h.CutUnder(t, miner, cutter, RisingShare(160000), prices...)
+}
+
+// CutUnder is Cut under an agreement.
+func (h *House) CutUnder(t testing.TB, miner, cutter Person, agreement *typev1.Agreement, prices ...int64) Parcel {
+	t.Helper()
 	ctx := t.Context()
 	must := func(err error) {
 		t.Helper()
@@ -216,7 +244,7 @@ func (h *House) Cut(t testing.TB, miner, cutter Person, prices ...int64) Parcel 
 	claim, err := miner.Miner().RecordClaim(ctx, &minerv1.RecordClaimRequest{RequestId: command.NewID(), FieldId: h.FieldID, Name: "Claim 4"})
 	must(err)
 	listing := &minerv1.PublishParcelRequest{
-		RequestId: command.NewID(), Label: "P1", Treatment: typev1.Treatment_TREATMENT_NONE_KNOWN, OpenAtAsking: true, Agreement: RisingShare(160000),
+		RequestId: command.NewID(), Label: "P1", Treatment: typev1.Treatment_TREATMENT_NONE_KNOWN, OpenAtAsking: true, Agreement: agreement,
 		Total: Grams(int64(len(prices)) * 20_000_000),
 	}
 	for i := range prices {
@@ -235,6 +263,7 @@ func (h *House) Cut(t testing.TB, miner, cutter Person, prices ...int64) Parcel 
 	must(err)
 	_, err = cutter.Cutter().ReceiveParcel(ctx, &cutterv1.ReceiveParcelRequest{RequestId: command.NewID(), ParcelId: p.ID, Count: count, Total: listing.GetTotal()})
 	must(err)
+	second := h.Add(t, cutter.Member, typev1.Role_ROLE_CUTTER)
 	outlines := []typev1.Outline{typev1.Outline_OUTLINE_OVAL, typev1.Outline_OUTLINE_FREEFORM, typev1.Outline_OUTLINE_ROUND}
 	for i, l := range listed.GetParcel().GetLines() {
 		label := fmt.Sprint(i + 1)
@@ -247,13 +276,34 @@ func (h *House) Cut(t testing.TB, miner, cutter Person, prices ...int64) Parcel 
 			RequestId: command.NewID(), PieceId: l.GetPieceId(), Part: label + "A", Label: "stone " + label, Weighing: &typev1.Weighing{MassUg: 608_000, DivisionUg: 2_000},
 			Size: &typev1.Size{LengthUm: 12_000, WidthUm: 9_000, DepthUm: 3_000}, Outline: outlines[i%len(outlines)],
 			Treatment: typev1.Treatment_TREATMENT_NONE_KNOWN, Hydrophane: typev1.Hydrophane_HYDROPHANE_NO, Composite: typev1.Composite_COMPOSITE_NONE,
+			WhyEarly: "the test doesn't wait",
 		})
 		must(err)
+		h.Check(t, cutter, second, finished.GetStone())
 		sale, err := cutter.Cutter().PutStoneOnSale(ctx, &cutterv1.PutStoneOnSaleRequest{RequestId: command.NewID(), StoneId: finished.GetStone().GetId(), Price: AUD(prices[i])})
 		must(err)
 		p.Stones = append(p.Stones, sale.GetStone())
 	}
 	return p
+}
+
+// Check is a stone's final check, and its confirmation by a second person.
+func (h *House) Check(t testing.TB, cutter, second Person, stone *typev1.Stone) {
+	t.Helper()
+	if _, err := cutter.Cutter().CheckStone(t.Context(), &cutterv1.CheckStoneRequest{
+		RequestId: command.NewID(), StoneId: stone.GetId(), BackFlat: true, WallEven: true, BevelClears: true, CornerRadiusUm: 2_000, Candled: true,
+		Weighing: stone.GetWeighing(), Size: stone.GetSize(), Photo: Photo(),
+	}); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := second.Cutter().ConfirmStone(t.Context(), &cutterv1.ConfirmStoneRequest{RequestId: command.NewID(), StoneId: stone.GetId()}); err != nil {
+		t.Fatal(err)
+	}
+}
+
+// Photo is a picture's name; nothing looks at the picture.
+func Photo() *typev1.Photo {
+	return &typev1.Photo{Sha256: make([]byte, 32), MediaType: "image/jpeg", Light: "daylight, overcast"}
 }
 
 // Order buys stones at the prices that are asked.

@@ -3,6 +3,7 @@ package member
 import (
 	memberv1 "seamshare.example/proto/gen/seamshare/event/member/v1"
 	"seamshare.example/services/domain/rule"
+	"seamshare.example/services/domain/stage"
 )
 
 // Field is an opal field that claims lie on. Rules:
@@ -45,12 +46,15 @@ func EvolveField(f Field, e *memberv1.Event) Field {
 //
 //  1. A claim is recorded once, on a field that is recorded.
 //  2. Only a member that mines has claims.
-//  3. Only the claim's own miner says that a piece comes from it.
+//  3. Only the claim's own miner says that a piece comes from it, while it is worked.
+//  4. Its miner closes it, once. What came from it keeps its origin.
 type Claim struct {
 	ID       string
 	FieldID  string
 	MemberID string
 	Name     string
+	Closed   bool
+	Why      string // it was closed
 }
 
 // Record says that the member works the claim (rules 1 and 2).
@@ -84,14 +88,54 @@ func (c Claim) From(member, field, id string) error {
 			Rule: "no claim of yours has this id", Hint: "record the claim first, or leave it empty: then the field is not shown, and stays so",
 		}
 	}
+	if c.Closed {
+		return rule.Broken{
+			Reason: rule.ClaimClosed, Field: field, Value: id,
+			Rule: "you closed this claim, and nothing new comes from it", Hint: "name another, or leave it empty: then the field is not shown, and stays so",
+		}
+	}
 	return nil
+}
+
+// Close says that the miner works the claim no longer (rule 4).
+func (c Claim) Close(member, why string) (*memberv1.Event, error) {
+	if c.ID == "" || c.MemberID != member {
+		return nil, rule.NotThere("claim_id", "claim")
+	}
+	if c.Closed {
+		return nil, rule.Broken{Reason: rule.ClaimClosed, Field: "claim_id", Value: c.ID, Rule: "the claim is closed already", Hint: "nothing needs to be done"}
+	}
+	var broken rule.All
+	if why != "" {
+		broken.Text("why", why, 500)
+	}
+	if err := broken.Err(); err != nil {
+		return nil, err
+	}
+	return &memberv1.Event{Event: &memberv1.Event_ClaimClosed{ClaimClosed: &memberv1.ClaimClosed{
+		Public:  &memberv1.ClaimClosed_Public{ClaimId: c.ID},
+		Private: &memberv1.ClaimClosed_Private{MemberId: member, Why: why},
+	}}}, nil
 }
 
 // EvolveClaim folds one event.
 func EvolveClaim(c Claim, e *memberv1.Event) Claim {
+	if r := e.GetClaimClosed(); r != nil {
+		c.Closed, c.Why = true, r.GetPrivate().GetWhy()
+	}
 	if r := e.GetClaimRecorded(); r != nil {
 		c.ID, c.FieldID = r.GetPublic().GetClaimId(), r.GetPublic().GetFieldId()
 		c.MemberID, c.Name = r.GetPrivate().GetMemberId(), r.GetPrivate().GetName()
 	}
 	return c
+}
+
+// ClaimTable is a claim's life.
+var ClaimTable = stage.Table{
+	Thing:  "claim",
+	States: []string{"worked", "closed"},
+	Rows: []stage.Row{
+		{From: stage.None, Do: "MinerService/RecordClaim", By: "a miner", To: "worked", Needs: "its field is recorded"},
+		{From: "worked", Do: "MinerService/CloseClaim", By: "its miner", To: "closed", Moves: "new pieces can't name it"},
+	},
 }

@@ -7,7 +7,6 @@
 package member
 
 import (
-	"fmt"
 	"time"
 
 	memberv1 "seamshare.example/proto/gen/seamshare/event/member/v1"
@@ -17,14 +16,16 @@ import (
 // Coop is the co-operative itself. Rules:
 //
 //  1. It is founded once, with a name, in a time zone.
-//  2. What may stay unexplained of a parcel is a mass, not below zero.
+//  2. What may stay unexplained of a parcel is a mass, not below zero; other settings are within bounds.
+//  3. Settings hold from a moment on, never from before it was decided.
 type Coop struct {
 	ID       string
 	Name     string
 	TimeZone string // an IANA name
-	// UnexplainedUgPer100g is what may stay unexplained for each 100 g of a parcel, or
-	// part of 100 g.
-	UnexplainedUgPer100g int64
+	// First are the settings of the founding, Changes those that followed, by the
+	// moment from which they hold. SettingsAt chooses among them.
+	First   Settings
+	Changes []Dated
 }
 
 // Found founds the co-op (rules 1 and 2). The zone is loaded by the caller, which is
@@ -35,12 +36,7 @@ func (c Coop) Found(id, name string, zone *time.Location, unexplainedUgPer100g i
 		return nil, rule.Broken{Reason: rule.AlreadyThere, Value: c.ID, Rule: "a co-op is founded once", Hint: "use the one that is there"}
 	}
 	broken.Text("name", name, 80)
-	if m := unexplainedUgPer100g; m < 0 || m > rule.MaxMassUg {
-		broken.Add(rule.Broken{
-			Reason: rule.MassInvalid, Field: "unexplained_ug_per_100g", Value: fmt.Sprint(m),
-			Rule: "a tolerance is a mass, not below zero", Hint: "give micrograms, such as 50000 for 50 mg",
-		})
-	}
+	checkTolerance(&broken, "unexplained_ug_per_100g", unexplainedUgPer100g)
 	if err := broken.Err(); err != nil {
 		return nil, err
 	}
@@ -50,17 +46,15 @@ func (c Coop) Found(id, name string, zone *time.Location, unexplainedUgPer100g i
 	}}}, nil
 }
 
-// ToleranceUg is what may stay unexplained of a parcel that was bought at this mass.
-func (c Coop) ToleranceUg(boughtUg int64) int64 {
-	const hundred = 100_000_000
-	return (boughtUg + hundred - 1) / hundred * c.UnexplainedUgPer100g
-}
-
 // EvolveCoop folds one event.
 func EvolveCoop(c Coop, e *memberv1.Event) Coop {
 	if f := e.GetCoopFounded(); f != nil {
 		c.ID, c.Name, c.TimeZone = f.GetPublic().GetCoopId(), f.GetPublic().GetName(), f.GetPublic().GetTimeZone()
-		c.UnexplainedUgPer100g = f.GetPrivate().GetUnexplainedUgPer_100G()
+		c.First = DefaultSettings()
+		c.First.UnexplainedUgPer100g = f.GetPrivate().GetUnexplainedUgPer_100G()
+	}
+	if changed := e.GetSettingsChanged(); changed != nil {
+		c = c.evolveSettings(changed)
 	}
 	return c
 }

@@ -12,14 +12,19 @@ import (
 //
 //  1. It is admitted once, under a trading name.
 //  2. It does at least one thing here: each of its roles is one that is known.
+//  3. It is suspended while it trades, reinstated while it is suspended, and removed once, with a reason.
+//  4. Nobody suspends or removes the member they act for themselves.
+//  5. Bank details are sealed under the key of a person who acts for it, never one who was erased.
 type Member struct {
 	ID          string
 	TradingName string
 	Roles       []memberv1.Role // what its persons may be given
+	Standing    Standing
+	Bank        Bank // the zero value: none
 }
 
 // Stands reports whether the member may trade.
-func (m Member) Stands() bool { return m.ID != "" }
+func (m Member) Stands() bool { return m.Standing == Admitted }
 
 // Has reports whether the member does this here.
 func (m Member) Has(role memberv1.Role) bool { return slices.Contains(m.Roles, role) }
@@ -54,11 +59,96 @@ func checkRoles(broken *rule.All, roles []memberv1.Role) {
 	}
 }
 
+// SetRoles says anew what the member does here (rule 2).
+func (m Member) SetRoles(roles []memberv1.Role, reason string) (*memberv1.Event, error) {
+	if m.ID == "" {
+		return nil, rule.NotThere("member_id", "member")
+	}
+	if err := m.Standing.needs("member", Admitted); err != nil {
+		return nil, err
+	}
+	var broken rule.All
+	if len(roles) == 0 {
+		broken.Add(rule.Broken{Reason: rule.NotAnswered, Field: "roles", Value: "empty", Rule: "a member does at least one thing here", Hint: "remove the member where it does nothing any more"})
+	}
+	checkRoles(&broken, roles)
+	broken.Text("reason", reason, 200)
+	if err := broken.Err(); err != nil {
+		return nil, err
+	}
+	return &memberv1.Event{Event: &memberv1.Event_MemberRolesSet{MemberRolesSet: &memberv1.MemberRolesSet{
+		Public:  &memberv1.MemberRolesSet_Public{MemberId: m.ID},
+		Private: &memberv1.MemberRolesSet_Private{Roles: slices.Clone(roles), Reason: reason},
+	}}}, nil
+}
+
+// Suspend stops the member from acting (rules 3 and 4). by is the registrar's own
+// member.
+func (m Member) Suspend(by, reason string) (*memberv1.Event, error) {
+	if err := m.change(by, reason, Admitted); err != nil {
+		return nil, err
+	}
+	return &memberv1.Event{Event: &memberv1.Event_MemberSuspended{MemberSuspended: &memberv1.MemberSuspended{
+		Public: &memberv1.MemberSuspended_Public{MemberId: m.ID}, Private: &memberv1.MemberSuspended_Private{Reason: reason},
+	}}}, nil
+}
+
+// Reinstate lets a suspended member act again (rule 3).
+func (m Member) Reinstate(by, reason string) (*memberv1.Event, error) {
+	if err := m.change(by, reason, Suspended); err != nil {
+		return nil, err
+	}
+	return &memberv1.Event{Event: &memberv1.Event_MemberReinstated{MemberReinstated: &memberv1.MemberReinstated{
+		Public: &memberv1.MemberReinstated_Public{MemberId: m.ID}, Private: &memberv1.MemberReinstated_Private{Reason: reason},
+	}}}, nil
+}
+
+// Remove ends the membership (rules 3 and 4).
+func (m Member) Remove(by, reason string) (*memberv1.Event, error) {
+	if err := m.change(by, reason, Admitted, Suspended); err != nil {
+		return nil, err
+	}
+	return &memberv1.Event{Event: &memberv1.Event_MemberRemoved{MemberRemoved: &memberv1.MemberRemoved{
+		Public: &memberv1.MemberRemoved_Public{MemberId: m.ID}, Private: &memberv1.MemberRemoved_Private{Reason: reason},
+	}}}, nil
+}
+
+func (m Member) change(by, reason string, from ...Standing) error {
+	if m.ID == "" {
+		return rule.NotThere("member_id", "member")
+	}
+	if err := m.Standing.needs("member", from...); err != nil {
+		return err
+	}
+	var broken rule.All
+	if m.ID == by {
+		broken.Add(rule.Broken{Reason: rule.OwnStanding, Field: "member_id", Value: m.ID, Rule: "nobody changes the standing of the member they act for", Hint: "leave it to another registrar"})
+	}
+	broken.Text("reason", reason, 200)
+	return broken.Err()
+}
+
 // EvolveMember folds one event.
 func EvolveMember(m Member, e *memberv1.Event) Member {
-	if a := e.GetMemberAdmitted(); a != nil {
-		m.ID, m.TradingName = a.GetPublic().GetMemberId(), a.GetPublic().GetTradingName()
+	switch e := e.GetEvent().(type) {
+	case *memberv1.Event_MemberAdmitted:
+		a := e.MemberAdmitted
+		m.ID, m.TradingName, m.Standing = a.GetPublic().GetMemberId(), a.GetPublic().GetTradingName(), Admitted
 		m.Roles = slices.Clone(a.GetPrivate().GetRoles())
+	case *memberv1.Event_MemberRolesSet:
+		m.Roles = slices.Clone(e.MemberRolesSet.GetPrivate().GetRoles())
+	case *memberv1.Event_MemberSuspended:
+		m.Standing = Suspended
+	case *memberv1.Event_MemberReinstated:
+		m.Standing = Admitted
+	case *memberv1.Event_MemberRemoved:
+		m.Standing = Removed
+	case *memberv1.Event_BankDetailsSealed:
+		m.Bank = bankOf(e.BankDetailsSealed.GetPrivate())
+	case *memberv1.Event_PersonErased:
+		if m.Bank.PersonID == e.PersonErased.GetPublic().GetPersonId() {
+			m.Bank = Bank{}
+		}
 	}
 	return m
 }

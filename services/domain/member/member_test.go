@@ -47,7 +47,7 @@ func TestCoop(t *testing.T) {
 	})
 	t.Run("OK: each 100 g begun counts", func(t *testing.T) {
 		for bought, want := range map[int64]int64{76_400_000: 50_000, 100_000_000: 50_000, 185_760_000: 100_000, 0: 0} {
-			if got := c.ToleranceUg(bought); got != want {
+			if got := c.SettingsAt(time.Time{}).ToleranceUg(bought); got != want {
 				t.Errorf("tolerance of %d µg is %d, want %d", bought, got, want)
 			}
 		}
@@ -86,7 +86,7 @@ func TestPerson(t *testing.T) {
 		p = member.EvolvePerson(p, e)
 	}
 	t.Run("OK: has its role, key and member", func(t *testing.T) {
-		if !p.Has(memberv1.Role_ROLE_CUTTER) || p.Has(memberv1.Role_ROLE_MINER) || p.MemberID != "m1" || p.Keys[0].ID != member.KeyID(key) {
+		if !p.Has(m, memberv1.Role_ROLE_CUTTER) || p.Has(m, memberv1.Role_ROLE_MINER) || p.MemberID != "m1" || p.Keys[0].ID != member.KeyID(key) {
 			t.Errorf("got %+v", p)
 		}
 	})
@@ -114,7 +114,7 @@ func TestPerson(t *testing.T) {
 	})
 	t.Run("rule 2 OK: one more role of the member", func(t *testing.T) {
 		e, err := p.Grant(m, memberv1.Role_ROLE_MINER)
-		if err != nil || !member.EvolvePerson(p, e).Has(memberv1.Role_ROLE_MINER) {
+		if err != nil || !member.EvolvePerson(p, e).Has(m, memberv1.Role_ROLE_MINER) {
 			t.Errorf("got %v, %v", e, err)
 		}
 	})
@@ -151,7 +151,7 @@ func TestPerson(t *testing.T) {
 		for _, e := range events {
 			p = member.EvolvePerson(p, e)
 		}
-		if !slices.Equal(p.Roles, all) || len(p.Keys) != 5 {
+		if !slices.Equal(p.For("m1").Roles, all) || len(p.Keys) != 5 {
 			t.Errorf("got %+v", p)
 		}
 		ruletest.Unaliased(t, member.EvolvePerson, events...)

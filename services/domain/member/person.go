@@ -13,24 +13,71 @@ import (
 // KeySize is the length of an Ed25519 public key (RFC 8032, section 5.1.5).
 const KeySize = 32
 
-// Person acts for one member. Rules:
+// Person acts for one member or several. Rules:
 //
 //  1. A person is added once, to a member that was admitted, with a label for the books.
-//  2. A person has only roles that the member has, each once.
+//  2. A person has only roles that the member has, each once; a role that the member lost counts no more.
 //  3. A key is an Ed25519 public key.
 //  4. A key belongs to one person, for ever.
+//  5. A person is suspended, reinstated and removed as a member is, never by themselves.
+//  6. A key is revoked once. A lost one is replaced by two: a registrar asks, a second person confirms; neither is
+//     the key's owner, and both were stated to be two people.
+//  7. That two persons are two people is stated by a third.
+//  8. What is personal stands sealed under the person's own key; after the erasure nothing more is sealed.
 type Person struct {
-	ID       string
+	ID          string
+	MemberID    string // the member they were added to
+	Label       string
+	Standing    Standing
+	Memberships []Membership // those with a role, oldest first
+	Keys        []Key
+	// NotThem are the persons who were stated to be another than this one.
+	NotThem []string
+	Sealed  []Sealed // the newest of each field
+	Erased  bool
+}
+
+// Membership is what a person does for one member.
+type Membership struct {
 	MemberID string
-	Label    string
-	Roles    []memberv1.Role
-	Keys     []Key
+	Roles    []memberv1.Role // never empty, never changed
 }
 
 // Key is what a person signs in with.
 type Key struct {
 	ID     string // KeyID of Public
 	Public []byte // never changed
+	Stage  KeyStage
+	// New is the key that shall take this one's place, while a second person's word
+	// is waited for, and AskedBy who asked for it.
+	New     []byte
+	AskedBy string
+}
+
+// KeyStage is where a key stands.
+type KeyStage int
+
+// The stages of a key; the zero KeyStage is one that isn't there.
+const (
+	KeyInUse    KeyStage = iota + 1
+	KeyRevoked           // for good
+	KeyLost              // revoked, and its replacement waits for a second person
+	KeyReplaced          // revoked, and another took its place
+)
+
+// String is the stage as people say it.
+func (s KeyStage) String() string {
+	switch s {
+	case KeyInUse:
+		return "in use"
+	case KeyRevoked:
+		return "revoked"
+	case KeyLost:
+		return "lost"
+	case KeyReplaced:
+		return "replaced"
+	}
+	return ""
 }
 
 // KeyID names a key: the first 16 hex digits of its SHA-256.
@@ -40,11 +87,51 @@ func KeyID(public []byte) string {
 }
 
 // Stands reports whether the person may act.
-func (p Person) Stands() bool { return p.ID != "" }
+func (p Person) Stands() bool { return p.Standing == Admitted }
 
-// Has reports whether the person has one of these roles.
-func (p Person) Has(roles ...memberv1.Role) bool {
-	return slices.ContainsFunc(roles, func(r memberv1.Role) bool { return slices.Contains(p.Roles, r) })
+// In lists what the person may do for a member: their roles that the member has.
+func (p Person) In(m Member) (roles []memberv1.Role) {
+	for _, r := range p.For(m.ID).Roles {
+		if m.Has(r) {
+			roles = append(roles, r)
+		}
+	}
+	return roles
+}
+
+// Has reports whether the person may act for the member in one of these roles.
+func (p Person) Has(m Member, roles ...memberv1.Role) bool {
+	return slices.ContainsFunc(p.In(m), func(r memberv1.Role) bool { return slices.Contains(roles, r) })
+}
+
+// For is what the person was given to do for a member; the zero value where nothing.
+func (p Person) For(memberID string) Membership {
+	if i := p.membership(memberID); i >= 0 {
+		return p.Memberships[i]
+	}
+	return Membership{}
+}
+
+// ActsFor reports whether the person has any role for a member.
+func (p Person) ActsFor(memberID string) bool { return p.membership(memberID) >= 0 }
+
+func (p Person) membership(memberID string) int {
+	return slices.IndexFunc(p.Memberships, func(m Membership) bool { return m.MemberID == memberID })
+}
+
+// SignsWith reports whether a key of the person is in use.
+func (p Person) SignsWith(keyID string) bool {
+	k, ok := p.Key(keyID)
+	return ok && k.Stage == KeyInUse
+}
+
+// Key finds a key of the person.
+func (p Person) Key(keyID string) (Key, bool) {
+	i := slices.IndexFunc(p.Keys, func(k Key) bool { return k.ID == keyID })
+	if i < 0 {
+		return Key{}, false
+	}
+	return p.Keys[i], true
 }
 
 // NewPerson is what is said of a person who is added. KeyOwner is the person who has
@@ -90,19 +177,26 @@ func (p Person) Add(m Member, n NewPerson) ([]*memberv1.Event, error) {
 	return events, nil
 }
 
-// Grant gives the person one more role for their member (rule 2).
+// Grant gives the person one more role, for the member they were added to or another
+// (rule 2).
 func (p Person) Grant(m Member, role memberv1.Role) (*memberv1.Event, error) {
-	if !p.Stands() {
+	if p.ID == "" {
 		return nil, rule.NotThere("person_id", "person")
 	}
-	if !m.Stands() || m.ID != p.MemberID {
+	if err := p.Standing.needs("person", Admitted); err != nil {
+		return nil, err
+	}
+	if !m.Stands() {
 		return nil, notAdmitted("member_id", m.ID)
 	}
 	var broken rule.All
 	broken.Answered("role", int32(role), memberv1.Role_name)
 	checkHas(&broken, "role", m, role)
-	if p.Has(role) {
+	if slices.Contains(p.For(m.ID).Roles, role) {
 		broken.Add(rule.Broken{Reason: rule.AlreadyThere, Field: "role", Value: role.String(), Rule: "the person has this role", Hint: "nothing needs to be done"})
+	}
+	if len(p.Memberships) >= maxMemberships && !p.ActsFor(m.ID) {
+		broken.Add(rule.Broken{Reason: rule.CountInvalid, Field: "member_id", Value: fmt.Sprint(len(p.Memberships)), Rule: fmt.Sprintf("a person acts for at most %d members", maxMemberships), Hint: "take another person"})
 	}
 	if err := broken.Err(); err != nil {
 		return nil, err
@@ -110,13 +204,43 @@ func (p Person) Grant(m Member, role memberv1.Role) (*memberv1.Event, error) {
 	return roleGranted(p.ID, m.ID, role), nil
 }
 
-// AddKey gives the person one more key (rules 3 and 4). owner is the person who has
-// it already, if anyone has.
-func (p Person) AddKey(key []byte, owner string) (*memberv1.Event, error) {
-	if !p.Stands() {
+const (
+	maxMemberships = 50
+	maxKeys        = 50
+)
+
+// Revoke takes a role for a member from the person.
+func (p Person) Revoke(memberID string, role memberv1.Role, reason string) (*memberv1.Event, error) {
+	if p.ID == "" {
 		return nil, rule.NotThere("person_id", "person")
 	}
 	var broken rule.All
+	broken.Text("reason", reason, 200)
+	if !slices.Contains(p.For(memberID).Roles, role) {
+		broken.Add(rule.Broken{Reason: rule.RoleNotThere, Field: "role", Value: role.String(), Rule: "the person doesn't have this role for this member", Hint: "look which roles they have"})
+	}
+	if err := broken.Err(); err != nil {
+		return nil, err
+	}
+	return &memberv1.Event{Event: &memberv1.Event_RoleRevoked{RoleRevoked: &memberv1.RoleRevoked{
+		Public:  &memberv1.RoleRevoked_Public{PersonId: p.ID},
+		Private: &memberv1.RoleRevoked_Private{MemberId: memberID, Role: role, Reason: reason},
+	}}}, nil
+}
+
+// AddKey gives the person one more key (rules 3 and 4). owner is the person who has
+// it already, if anyone has.
+func (p Person) AddKey(key []byte, owner string) (*memberv1.Event, error) {
+	if p.ID == "" {
+		return nil, rule.NotThere("person_id", "person")
+	}
+	if err := p.Standing.needs("person", Admitted); err != nil {
+		return nil, err
+	}
+	var broken rule.All
+	if len(p.Keys) >= maxKeys {
+		broken.Add(rule.Broken{Reason: rule.CountInvalid, Field: "public_key", Value: fmt.Sprint(len(p.Keys)), Rule: fmt.Sprintf("a person has at most %d keys, revoked ones counted", maxKeys), Hint: "add a new person"})
+	}
 	checkKey(&broken, key, owner)
 	if err := broken.Err(); err != nil {
 		return nil, err
@@ -170,14 +294,54 @@ func roleGranted(person, member string, role memberv1.Role) *memberv1.Event {
 func EvolvePerson(p Person, e *memberv1.Event) Person {
 	switch e := e.GetEvent().(type) {
 	case *memberv1.Event_PersonAdded:
-		p.ID = e.PersonAdded.GetPublic().GetPersonId()
+		p.ID, p.Standing = e.PersonAdded.GetPublic().GetPersonId(), Admitted
 		p.MemberID = e.PersonAdded.GetPrivate().GetMemberId()
 		p.Label = e.PersonAdded.GetPrivate().GetLabel()
 	case *memberv1.Event_KeyAdded:
 		k := e.KeyAdded.GetPrivate()
-		p.Keys = append(slices.Clip(p.Keys), Key{ID: k.GetKeyId(), Public: k.GetPublicKey()})
+		p.Keys = append(slices.Clip(p.Keys), Key{ID: k.GetKeyId(), Public: k.GetPublicKey(), Stage: KeyInUse})
 	case *memberv1.Event_RoleGranted:
-		p.Roles = append(slices.Clip(p.Roles), e.RoleGranted.GetPrivate().GetRole())
+		p = p.granted(e.RoleGranted.GetPrivate().GetMemberId(), e.RoleGranted.GetPrivate().GetRole())
+	case *memberv1.Event_RoleRevoked:
+		p = p.revoked(e.RoleRevoked.GetPrivate().GetMemberId(), e.RoleRevoked.GetPrivate().GetRole())
+	case *memberv1.Event_PersonSuspended:
+		p.Standing = Suspended
+	case *memberv1.Event_PersonReinstated:
+		p.Standing = Admitted
+	case *memberv1.Event_PersonRemoved:
+		p.Standing = Removed
+	case *memberv1.Event_TwoPeopleStated:
+		p.NotThem = append(slices.Clip(p.NotThem), e.TwoPeopleStated.GetPrivate().GetOtherPersonId())
+	case *memberv1.Event_PersonalSealed:
+		p = p.sealed(e.PersonalSealed.GetPrivate())
+	case *memberv1.Event_PersonErased:
+		p.Sealed, p.Erased = nil, true
+	default:
+		p = evolveKey(p, e)
+	}
+	return p
+}
+
+func (p Person) granted(memberID string, role memberv1.Role) Person {
+	p.Memberships = slices.Clone(p.Memberships)
+	i := p.membership(memberID)
+	if i < 0 {
+		i = len(p.Memberships)
+		p.Memberships = append(p.Memberships, Membership{MemberID: memberID})
+	}
+	p.Memberships[i].Roles = append(slices.Clip(p.Memberships[i].Roles), role)
+	return p
+}
+
+func (p Person) revoked(memberID string, role memberv1.Role) Person {
+	i := p.membership(memberID)
+	if i < 0 {
+		return p
+	}
+	p.Memberships = slices.Clone(p.Memberships)
+	left := slices.DeleteFunc(slices.Clone(p.Memberships[i].Roles), func(r memberv1.Role) bool { return r == role })
+	if p.Memberships[i].Roles = left; len(left) == 0 {
+		p.Memberships = slices.Delete(p.Memberships, i, i+1)
 	}
 	return p
 }

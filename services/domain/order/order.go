@@ -8,6 +8,7 @@ package order
 import (
 	"fmt"
 	"slices"
+	"time"
 
 	eventv1 "seamshare.example/proto/gen/seamshare/event/v1"
 	"seamshare.example/services/domain/money"
@@ -26,8 +27,17 @@ const MaxLines = 100
 //     was paid of them.
 //  3. Money covers the stones in their order, each up to its price; those that came back get none.
 //  4. Each stone comes back at most once.
-//  5. A refund is for a stone that came back, once, and is all that was paid for it.
+//  5. A refund is all that has to be paid back for a stone: all that was paid for one that came back, what was paid above
+//     its price for one whose price was reduced.
+//  6. It is called off only while nothing was paid and nothing sent, and not where the jeweller had the stones before.
+//  7. Stones are sent once, by their cutter, measured, when the deposit is in, or all of the money where there is none.
+//     What a jeweller had on approval needs no sending.
+//  8. The jeweller receives what was sent, once; the times for returns and claims run from then.
+//  9. Within the return period the jeweller sends stones back as they please; the cutter may take them back at any time.
+//  10. Damage is claimed within its own period, once for a stone, and answered once.
+//  11. A price is reduced by no more than what it is.
 //
+// A line is a stone, or a portion of a counted lot, each once in an order.
 // States are shared between goroutines: nothing that is reachable from one is ever
 // changed.
 type State struct {
@@ -35,17 +45,39 @@ type State struct {
 	Buyer    string
 	Currency string
 	Lines    []Line
+
+	Deposit     int64  // minor units; 0: all of it comes first
+	ApprovalID  string // of which it buys; empty: none
+	Cancelled   bool
+	ReturnUntil time.Time // of what was received last
+	ClaimUntil  time.Time
 }
 
-// Line is one stone of an order. Amounts are minor units.
+// Line is one stone of an order, or a portion of a lot. Amounts are minor units.
 type Line struct {
 	StoneID  string
 	ParcelID string
 	Seller   string
-	Price    int64
+	SetID    string
+	Price    int64 // as it is now, reductions taken off
 	Paid     int64 // what was paid of it, refunded money taken off
 	Returned bool
 	Refunded bool
+
+	LotID    string // in place of a stone
+	Count    uint32 // of the lot's pieces
+	Weighing *eventv1.Weighing
+
+	Reduced int64 // what was taken off the price it was sold at
+	Delivery
+}
+
+// ID is the stone's id, or the lot's.
+func (l Line) ID() string {
+	if l.LotID != "" {
+		return l.LotID
+	}
+	return l.StoneID
 }
 
 // Open is what still has to be paid of the line.
@@ -53,14 +85,27 @@ func (l Line) Open() int64 {
 	if l.Returned {
 		return 0
 	}
-	return l.Price - l.Paid
+	return max(0, l.Price-l.Paid)
 }
+
+// RefundDue is what has to be paid back for the line (rule 5).
+func (l Line) RefundDue() int64 {
+	if l.Returned {
+		return l.Paid
+	}
+	return max(0, l.Paid-l.Price)
+}
+
+// SoldAt is the price that the money received for the line counts under: its price,
+// or what was paid where that is more. A reduction so changes what is given out of
+// money received only when the money is paid back.
+func (l Line) SoldAt() int64 { return max(l.Price, l.Paid) }
 
 // Total is what the order comes to, stones that came back left out.
 func (s State) Total() int64 {
 	var sum int64
 	for _, l := range s.Lines {
-		if !l.Returned {
+		if !l.Returned && !s.Cancelled {
 			sum += l.Price
 		}
 	}
@@ -79,15 +124,18 @@ func (s State) Paid() int64 {
 // Open is what still has to be paid.
 func (s State) Open() int64 {
 	var sum int64
+	if s.Cancelled {
+		return 0
+	}
 	for _, l := range s.Lines {
 		sum += l.Open()
 	}
 	return sum
 }
 
-// Line finds a stone's line.
-func (s State) Line(stoneID string) (Line, bool) {
-	i := slices.IndexFunc(s.Lines, func(l Line) bool { return l.StoneID == stoneID })
+// Line finds the line of a stone or lot.
+func (s State) Line(id string) (Line, bool) {
+	i := slices.IndexFunc(s.Lines, func(l Line) bool { return l.ID() == id })
 	if i < 0 {
 		return Line{}, false
 	}
@@ -105,9 +153,16 @@ func Spread(lines []Line, amount int64) []int64 {
 	return parts
 }
 
+// Terms are what an order is placed under beside its lines.
+type Terms struct {
+	Deposit    *eventv1.Amount // nil: none
+	ApprovalID string
+	ClaimUntil time.Time // of stones bought from an approval
+}
+
 // Place places the order (rule 1). That each stone is on sale at its price is the
 // stone's rule.
-func (s State) Place(id, buyer, currency string, lines []Line) (*orderv1.Event, error) {
+func (s State) Place(id, buyer, currency string, lines []Line, terms Terms) (*orderv1.Event, error) {
 	if s.ID != "" {
 		return nil, rule.Broken{Reason: rule.AlreadyThere, Value: s.ID, Rule: "an order is placed once", Hint: "look it up under this id"}
 	}
@@ -117,21 +172,49 @@ func (s State) Place(id, buyer, currency string, lines []Line) (*orderv1.Event, 
 	}
 	placed := &orderv1.Placed{
 		Public:  &orderv1.Placed_Public{OrderId: id},
-		Private: &orderv1.Placed_Private{BuyerId: buyer, Currency: currency},
+		Private: &orderv1.Placed_Private{BuyerId: buyer, Currency: currency, DepositMinor: terms.Deposit.GetMinor(), ApprovalId: terms.ApprovalID},
+	}
+	if terms.ApprovalID != "" {
+		placed.Private.ClaimUntilUs = terms.ClaimUntil.UnixMicro()
 	}
 	var total int64
+	items := slices.IndexFunc(lines, func(l Line) bool { return l.LotID != "" })
 	for i, l := range lines {
 		at := fmt.Sprintf("items[%d]", i)
-		if slices.Contains(placed.GetPublic().GetStoneIds(), l.StoneID) {
-			broken.Add(rule.Broken{Reason: rule.NamedTwice, Field: at + ".stone_id", Value: l.StoneID, Rule: "a stone is ordered once", Hint: "leave it out"})
+		if l.LotID != "" { // portions of lots stand behind the stones
+			at = fmt.Sprintf("lots[%d]", i-items)
+		}
+		if slices.IndexFunc(lines, func(o Line) bool { return o.ID() == l.ID() }) != i {
+			field := at + ".stone_id"
+			if l.LotID != "" {
+				field = at + ".lot_id"
+			}
+			broken.Add(rule.Broken{Reason: rule.NamedTwice, Field: field, Value: l.ID(), Rule: "a stone or lot is ordered once", Hint: "leave it out"})
+		}
+		if l.Seller == buyer {
+			broken.Add(rule.Broken{Reason: rule.OwnStone, Field: at, Value: l.ID(), Rule: "it is your own", Hint: "leave it out"})
 		}
 		broken.Positive(at+".price", &eventv1.Amount{Currency: currency, Minor: l.Price})
 		if total += l.Price; total > money.Max {
 			broken.Add(rule.Broken{Reason: rule.AmountInvalid, Field: at + ".price", Value: fmt.Sprint(l.Price), Rule: "with it the order is above what one amount can be", Hint: "split the order"})
 			break
 		}
-		placed.Public.StoneIds = append(placed.Public.StoneIds, l.StoneID)
-		placed.Private.Lines = append(placed.Private.Lines, &orderv1.Line{StoneId: l.StoneID, ParcelId: l.ParcelID, SellerId: l.Seller, PriceMinor: l.Price})
+		if l.LotID != "" {
+			placed.Public.LotIds = append(placed.Public.LotIds, l.LotID)
+		} else {
+			placed.Public.StoneIds = append(placed.Public.StoneIds, l.StoneID)
+		}
+		placed.Private.Lines = append(placed.Private.Lines, &orderv1.Line{
+			StoneId: l.StoneID, ParcelId: l.ParcelID, SellerId: l.Seller, PriceMinor: l.Price, SetId: l.SetID,
+			LotId: l.LotID, Count: l.Count, Weighing: l.Weighing,
+		})
+	}
+	if d := terms.Deposit; d != nil {
+		broken.Positive("deposit", d)
+		broken.Currency("deposit", d, currency)
+		if d.GetMinor() > total {
+			broken.Add(rule.Broken{Reason: rule.AmountInvalid, Field: "deposit", Value: rule.Money(d), Rule: "a deposit is no more than the order", Hint: "leave it out to pay all of it first"})
+		}
 	}
 	if err := broken.Err(); err != nil {
 		return nil, err
@@ -168,45 +251,12 @@ func (s State) Pay(amount *eventv1.Amount, reference string) (*orderv1.Event, er
 	}}}, nil
 }
 
-// Return records that a stone is back with its cutter (rule 4).
-func (s State) Return(stoneID string) (*orderv1.Event, error) {
-	l, ok := s.Line(stoneID)
-	if !ok {
-		return nil, rule.NotThere("stone_id", "stone in an order")
-	}
-	if l.Returned {
-		return nil, rule.Broken{Reason: rule.AlreadyThere, Field: "stone_id", Value: stoneID, Rule: "the stone of this order came back before", Hint: "nothing needs to be done"}
-	}
-	return &orderv1.Event{Event: &orderv1.Event_Returned{Returned: &orderv1.Returned{
-		Public: &orderv1.Returned_Public{OrderId: s.ID, StoneId: stoneID}, Private: &orderv1.Returned_Private{},
-	}}}, nil
-}
-
-// Refund records that the money for a returned stone was paid back (rule 5).
-func (s State) Refund(stoneID string, amount *eventv1.Amount, reference string) (*orderv1.Event, error) {
-	if err := s.checkMoney(amount, reference); err != nil {
-		return nil, err
-	}
-	l, ok := s.Line(stoneID)
-	switch {
-	case !ok:
-		return nil, rule.NotThere("stone_id", "stone in this order")
-	case !l.Returned:
-		return nil, rule.Broken{Reason: rule.NotReturned, Field: "stone_id", Value: stoneID, Rule: "money is paid back after the stone came back", Hint: "let its cutter accept the return first"}
-	case l.Refunded || l.Paid == 0:
-		return nil, rule.Broken{Reason: rule.NothingToRefund, Field: "stone_id", Value: stoneID, Rule: "nothing that was paid for this stone is left to pay back", Hint: "nothing needs to be done"}
-	case amount.GetMinor() != l.Paid:
-		return nil, rule.Broken{Reason: rule.RefundDiffers, Field: "amount", Value: rule.Money(amount), Rule: "a refund is all that was paid for the stone: " + s.money(l.Paid), Hint: "pay back this amount"}
-	}
-	return &orderv1.Event{Event: &orderv1.Event_Refunded{Refunded: &orderv1.Refunded{
-		Public:  &orderv1.Refunded_Public{OrderId: s.ID, StoneId: stoneID},
-		Private: &orderv1.Refunded_Private{Amount: amount, Reference: reference},
-	}}}, nil
-}
-
 func (s State) checkMoney(amount *eventv1.Amount, reference string) error {
 	if s.ID == "" {
 		return rule.NotThere("order_id", "order")
+	}
+	if s.Cancelled {
+		return s.over()
 	}
 	var broken rule.All
 	broken.Positive("amount", amount)
@@ -217,40 +267,4 @@ func (s State) checkMoney(amount *eventv1.Amount, reference string) error {
 
 func (s State) money(minor int64) string {
 	return rule.Money(&eventv1.Amount{Currency: s.Currency, Minor: minor})
-}
-
-// Evolve folds one event.
-func Evolve(s State, e *orderv1.Event) State {
-	switch e := e.GetEvent().(type) {
-	case *orderv1.Event_Placed:
-		p := e.Placed.GetPrivate()
-		s.ID, s.Buyer, s.Currency = e.Placed.GetPublic().GetOrderId(), p.GetBuyerId(), p.GetCurrency()
-		s.Lines = make([]Line, len(p.GetLines()))
-		for i, l := range p.GetLines() {
-			s.Lines[i] = Line{StoneID: l.GetStoneId(), ParcelID: l.GetParcelId(), Seller: l.GetSellerId(), Price: l.GetPriceMinor()}
-		}
-	case *orderv1.Event_Paid:
-		s.Lines = slices.Clone(s.Lines)
-		for i, part := range Spread(s.Lines, e.Paid.GetPrivate().GetAmount().GetMinor()) {
-			s.Lines[i].Paid += part
-		}
-	case *orderv1.Event_Returned:
-		s.change(e.Returned.GetPublic().GetStoneId(), func(l *Line) { l.Returned = true })
-	case *orderv1.Event_Refunded:
-		s.change(e.Refunded.GetPublic().GetStoneId(), func(l *Line) {
-			l.Refunded = true
-			l.Paid -= e.Refunded.GetPrivate().GetAmount().GetMinor()
-		})
-	}
-	return s
-}
-
-// change replaces one line in a copy of the lines.
-func (s *State) change(stoneID string, how func(*Line)) {
-	s.Lines = slices.Clone(s.Lines)
-	for i := range s.Lines {
-		if s.Lines[i].StoneID == stoneID {
-			how(&s.Lines[i])
-		}
-	}
 }

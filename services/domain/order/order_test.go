@@ -45,24 +45,24 @@ func lines(prices ...int64) (out []order.Line) {
 // placed is an order of the demo's pair.
 func placed(t testing.TB) *history {
 	t.Helper()
-	return (&history{t: t}).did(order.State{}.Place("o1", "marrow", "AUD", lines(74000, 74000)))
+	return (&history{t: t}).did(order.State{}.Place("o1", "marrow", "AUD", lines(74000, 74000), order.Terms{}))
 }
 
 func TestPlace(t *testing.T) {
 	t.Run("rule 1 refused: placed twice, nothing, too many, a stone twice, no price", func(t *testing.T) {
-		_, err := placed(t).Place("o1", "marrow", "AUD", lines(1))
+		_, err := placed(t).Place("o1", "marrow", "AUD", lines(1), order.Terms{})
 		ruletest.Refused(t, err, rule.AlreadyThere, "")
-		_, err = order.State{}.Place("o", "marrow", "AUD", nil)
+		_, err = order.State{}.Place("o", "marrow", "AUD", nil, order.Terms{})
 		ruletest.Refused(t, err, rule.CountInvalid, "items")
-		_, err = order.State{}.Place("o", "marrow", "AUD", lines(make([]int64, 101)...))
+		_, err = order.State{}.Place("o", "marrow", "AUD", lines(make([]int64, 101)...), order.Terms{})
 		ruletest.Refused(t, err, rule.CountInvalid, "items")
 		twice := lines(1, 2)
 		twice[1].StoneID = "s1"
-		_, err = order.State{}.Place("o", "marrow", "AUD", twice)
+		_, err = order.State{}.Place("o", "marrow", "AUD", twice, order.Terms{})
 		ruletest.Refused(t, err, rule.NamedTwice, "items[1].stone_id")
-		_, err = order.State{}.Place("o", "marrow", "AUD", lines(1, 0))
+		_, err = order.State{}.Place("o", "marrow", "AUD", lines(1, 0), order.Terms{})
 		ruletest.Refused(t, err, rule.AmountInvalid, "items[1].price")
-		_, err = order.State{}.Place("o", "marrow", "AUD", lines(1_000_000_000_000_000, 1))
+		_, err = order.State{}.Place("o", "marrow", "AUD", lines(1_000_000_000_000_000, 1), order.Terms{})
 		ruletest.Refused(t, err, rule.AmountInvalid, "items[1].price")
 	})
 	t.Run("rule 1 refused: two currencies", func(t *testing.T) {
@@ -143,7 +143,7 @@ func TestReturnAndRefund(t *testing.T) {
 func TestMoneyCloses(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		prices := rapid.SliceOfN(rapid.Int64Range(1, 1000), 1, 6).Draw(t, "prices")
-		h := (&history{t: t}).did(order.State{}.Place("o", "marrow", "AUD", lines(prices...)))
+		h := (&history{t: t}).did(order.State{}.Place("o", "marrow", "AUD", lines(prices...), order.Terms{}))
 		var in, back int64
 		anyStone := rapid.Custom(func(t *rapid.T) string { return fmt.Sprint("s", rapid.IntRange(1, len(prices)).Draw(t, "stone")) })
 		t.Repeat(map[string]func(*rapid.T){
@@ -152,7 +152,7 @@ func TestMoneyCloses(t *testing.T) {
 					t.Fatalf("the lines hold %d, %d came in and %d went back", h.Paid(), in, back)
 				}
 				for i, l := range h.Lines {
-					if l.Paid < 0 || l.Paid > l.Price || l.Open() < 0 {
+					if l.Paid < 0 || l.Price < 0 || l.Paid > l.Price+l.Reduced || l.Open() < 0 {
 						t.Fatalf("line %d: %+v", i, l)
 					}
 				}
@@ -177,6 +177,17 @@ func TestMoneyCloses(t *testing.T) {
 				h.did(e, nil)
 				in += minor
 			},
+			"reduce": func(t *rapid.T) {
+				l, _ := h.Line(anyStone.Draw(t, "stone"))
+				by := rapid.Int64Range(1, 900).Draw(t, "by")
+				e, err := h.Reduce(l.StoneID, aud(by), "crazed")
+				if (err == nil) != (!l.Returned && by <= l.Price) {
+					t.Fatalf("%d off %+v: %v", by, l, err)
+				}
+				if err == nil {
+					h.did(e, nil)
+				}
+			},
 			"return": func(t *rapid.T) {
 				if e, err := h.Return(anyStone.Draw(t, "stone")); err == nil {
 					h.did(e, nil)
@@ -184,12 +195,17 @@ func TestMoneyCloses(t *testing.T) {
 			},
 			"refund": func(t *rapid.T) {
 				l, _ := h.Line(anyStone.Draw(t, "stone"))
-				if l.Paid == 0 {
+				due := l.RefundDue()
+				if due == 0 {
 					return
 				}
-				if e, err := h.Refund(l.StoneID, aud(l.Paid), "bank"); err == nil {
-					h.did(e, nil)
-					back += l.Paid
+				if _, err := h.Refund(l.StoneID, aud(due+1), "bank"); err == nil {
+					t.Fatalf("more than %d was paid back", due)
+				}
+				h.did(h.Refund(l.StoneID, aud(due), "bank"))
+				back += due
+				if l, _ = h.Line(l.StoneID); l.RefundDue() != 0 {
+					t.Fatalf("there is still more: %+v", l)
 				}
 			},
 		})

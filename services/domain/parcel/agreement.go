@@ -129,6 +129,10 @@ func Fix(a *parcelv1.Agreement) (*parcelv1.Agreement, error) {
 		return nil, fmt.Errorf("couldn't fix the agreement: %w", err)
 	}
 	fixed := proto.CloneOf(a)
+	fixed.Title = titleOf(a)
+	if a.GetPrice().GetMinor() > 0 && a.GetPaymentDays() == 0 {
+		fixed.PaymentDays = UsualPaymentDays
+	}
 	for i, tier := range fixed.GetTiers() {
 		if _, multiple := tier.GetRecoup().GetTarget().(*parcelv1.Recoup_PriceMultiple); multiple {
 			multiple := tier.GetRecoup().GetPriceMultiple()
@@ -174,6 +178,7 @@ func checkAgreement(broken *rule.All, path string, a *parcelv1.Agreement, seller
 		}
 	}
 	checkOrder(broken, path, a)
+	checkTitle(broken, path, a)
 	var wrong share.Violations
 	if err := Terms(a).Validate(); errors.As(err, &wrong) {
 		for _, v := range wrong {

@@ -1,10 +1,7 @@
 package parcel
 
 import (
-	"fmt"
 	"time"
-
-	"google.golang.org/protobuf/proto"
 
 	"seamshare.example/services/domain/rule"
 
@@ -25,32 +22,12 @@ func (s State) MakeOffer(b Bid, now time.Time) (*parcelv1.Event, error) {
 	if err := s.onMarket(b.Buyer); err != nil {
 		return nil, err
 	}
-	if len(s.Offers) >= MaxOffers {
-		return nil, rule.Broken{
-			Reason: rule.TooManyOffers, Value: fmt.Sprintf("%d offers", len(s.Offers)),
-			Rule: fmt.Sprintf("a parcel takes %d offers", MaxOffers), Hint: "ask the seller to accept one, or take the parcel at its asking price",
-		}
+	if err := s.roomForOffer(); err != nil {
+		return nil, err
 	}
 	var broken rule.All
-	agreement := b.Agreement
-	if len(agreement.GetTiers()) == 0 && agreement.GetPrice() != nil {
-		if agreement.GetParcelLevy() != nil || agreement.GetSaleLevy() != nil || len(agreement.GetCostKinds()) > 0 {
-			broken.Add(rule.Broken{
-				Reason: rule.AgreementInvalid, Field: "agreement.tiers", Value: "missing",
-				Rule: "without tiers an offer is as the seller proposes, levies and cost kinds too", Hint: "name the tiers, or the price alone",
-			})
-		}
-		agreement = proto.CloneOf(s.Proposed)
-		agreement.Price = b.Agreement.GetPrice()
-	}
-	if !now.Before(b.EndsAt) {
-		broken.Add(rule.Broken{
-			Reason: rule.TimeInvalid, Field: "ends_at", Value: b.EndsAt.Format(time.RFC3339),
-			Rule: "an offer ends after now, which is " + now.Format(time.RFC3339), Hint: "give a later moment",
-		})
-	} else if b.EndsAt.Year() > 9999 {
-		broken.Add(rule.Broken{Reason: rule.TimeInvalid, Field: "ends_at", Value: b.EndsAt.Format(time.RFC3339), Rule: "a year has four digits", Hint: "give a nearer moment"})
-	}
+	agreement := complete(&broken, b.Agreement, s.Proposed)
+	checkEnd(&broken, b.EndsAt, now)
 	broken.Currency("agreement.price", agreement.GetPrice(), s.Currency())
 	checkAgreement(&broken, "agreement", agreement, s.Seller, b.Buyer)
 	if err := broken.Err(); err != nil {
@@ -62,29 +39,32 @@ func (s State) MakeOffer(b Bid, now time.Time) (*parcelv1.Event, error) {
 	}}}, nil
 }
 
-// Accept makes the deal with an open offer (rules 8 and 10).
+// checkEnd holds that an offer ends after now (rule 7).
+func checkEnd(broken *rule.All, end, now time.Time) {
+	if !now.Before(end) {
+		broken.Add(rule.Broken{
+			Reason: rule.TimeInvalid, Field: "ends_at", Value: end.Format(time.RFC3339),
+			Rule: "an offer ends after now, which is " + now.Format(time.RFC3339), Hint: "give a later moment",
+		})
+	} else if end.Year() > 9999 {
+		broken.Add(rule.Broken{Reason: rule.TimeInvalid, Field: "ends_at", Value: end.Format(time.RFC3339), Rule: "a year has four digits", Hint: "give a nearer moment"})
+	}
+}
+
+// Accept makes the deal with a buyer's open offer (rules 8 and 10).
 func (s State) Accept(seller, offerID string, now time.Time) (*parcelv1.Event, error) {
-	if s.ID == "" || s.Seller != seller {
+	if !s.Shown() || s.Seller != seller {
 		return nil, rule.NotThere("parcel_id", "parcel")
 	}
-	o, ok := s.Offer(offerID)
-	if !ok {
-		return nil, rule.NotThere("offer_id", "offer for this parcel")
-	}
-	if err := s.listed(); err != nil {
+	o, err := s.open(offerID, Offer.byBuyer, now)
+	if err != nil {
 		return nil, err
 	}
-	if s.OfferStage(o, now) == Ended {
-		return nil, rule.Broken{
-			Reason: rule.OfferEnded, Field: "offer_id", Value: offerID,
-			Rule: "the offer ended at " + o.EndsAt.Format(time.RFC3339), Hint: "accept another, or ask its buyer for a new one",
-		}
-	}
-	return s.deal(o.Buyer, o.ID, o.Agreement)
+	return s.deal(o.Buyer, o.ID, o.Agreement, now)
 }
 
 // Take makes the deal at the asking price (rules 9 and 10).
-func (s State) Take(buyer string) (*parcelv1.Event, error) {
+func (s State) Take(buyer string, now time.Time) (*parcelv1.Event, error) {
 	if err := s.onMarket(buyer); err != nil {
 		return nil, err
 	}
@@ -99,23 +79,27 @@ func (s State) Take(buyer string) (*parcelv1.Event, error) {
 	if err := broken.Err(); err != nil {
 		return nil, err
 	}
-	return s.deal(buyer, "", s.Proposed)
+	return s.deal(buyer, "", s.Proposed, now)
 }
 
-func (s State) deal(buyer, offerID string, agreement *parcelv1.Agreement) (*parcelv1.Event, error) {
+func (s State) deal(buyer, offerID string, agreement *parcelv1.Agreement, now time.Time) (*parcelv1.Event, error) {
 	fixed, err := Fix(agreement)
 	if err != nil {
 		return nil, err
 	}
+	var due int64
+	if days := fixed.GetPaymentDays(); days > 0 {
+		due = now.AddDate(0, 0, int(days)).UnixMicro()
+	}
 	return &parcelv1.Event{Event: &parcelv1.Event_DealMade{DealMade: &parcelv1.DealMade{
 		Public:  &parcelv1.DealMade_Public{ParcelId: s.ID},
-		Private: &parcelv1.DealMade_Private{OfferId: offerID, BuyerId: buyer, Agreement: fixed},
+		Private: &parcelv1.DealMade_Private{OfferId: offerID, BuyerId: buyer, Agreement: fixed, DueAtUs: due},
 	}}}, nil
 }
 
 // onMarket refuses a buyer who can't buy the parcel now.
 func (s State) onMarket(buyer string) error {
-	if s.ID == "" {
+	if !s.Shown() {
 		return rule.NotThere("parcel_id", "parcel on the market or")
 	}
 	if err := s.listed(); err != nil {
@@ -128,11 +112,15 @@ func (s State) onMarket(buyer string) error {
 }
 
 func (s State) listed() error {
-	if s.Deal.Made() {
-		return rule.Broken{
-			Reason: rule.ParcelNotListed, Field: "parcel_id", Value: s.ID,
-			Rule: "the parcel is sold or placed already", Hint: "look for another on the market",
-		}
+	if s.OnMarket() {
+		return nil
 	}
-	return nil
+	what := "the parcel is sold or placed already"
+	switch {
+	case s.Withdrawn:
+		what = "its seller took the parcel off the market"
+	case s.Fallen.Made():
+		what = "the deal on the parcel fell through, and it isn't listed again yet"
+	}
+	return rule.Broken{Reason: rule.ParcelNotListed, Field: "parcel_id", Value: s.ID, Rule: what, Hint: "look for another on the market"}
 }

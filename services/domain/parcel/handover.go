@@ -2,6 +2,7 @@ package parcel
 
 import (
 	"fmt"
+	"time"
 
 	eventv1 "seamshare.example/proto/gen/seamshare/event/v1"
 	"seamshare.example/services/domain/money"
@@ -10,51 +11,103 @@ import (
 	parcelv1 "seamshare.example/proto/gen/seamshare/event/parcel/v1"
 )
 
-// Weigh records one side's count and weighing at the handover, and that custody moved
-// once both sides have given theirs (rule 11). Until then a side may weigh again: its
-// later word stands.
+// Weigh is Handover without a note.
 func (s State) Weigh(member string, count uint32, total *eventv1.Weighing) ([]*parcelv1.Event, error) {
-	if s.ID == "" || (member != s.Seller && member != s.Deal.Buyer) {
+	return s.Handover(member, Word{Count: count, Total: total})
+}
+
+// Handover records one side's count and weighing, and that custody moved once both
+// sides have given theirs (rules 11, 21 and 24). Until then a side may weigh again: its
+// later word stands.
+func (s State) Handover(member string, word Word) ([]*parcelv1.Event, error) {
+	if !s.Shown() || (member != s.Seller && member != s.Deal.Buyer && !(s.Fallen.Made() && member == s.Fallen.Buyer)) {
 		return nil, rule.NotThere("parcel_id", "parcel")
 	}
-	if !s.Deal.Made() {
+	if s.Fallen.Made() || !s.Deal.Made() {
 		return nil, s.noDeal("a parcel is handed over after the deal")
 	}
 	if s.HandedOver {
 		return nil, rule.Broken{Reason: rule.AlreadyThere, Field: "parcel_id", Value: s.ID, Rule: "the parcel is handed over, and both sides' words stand", Hint: "nothing needs to be done"}
 	}
-	var broken rule.All
-	broken.Weighing("total", total)
-	if listed := s.Count(); count != listed {
-		broken.Add(rule.Broken{
-			Reason: rule.CountDiffers, Field: "count", Value: fmt.Sprint(count),
-			Rule: fmt.Sprintf("the listing counts %d, and both sides count the same", listed), Hint: "count again together, every chip of a counted lot too",
-		})
+	if custody := s.Custody(); custody != s.Seller {
+		return nil, s.isOut()
 	}
-	if err := broken.Err(); err != nil {
-		return nil, err
+	events, after, err := s.say(member, s.Deal.Buyer, word)
+	if err != nil || !after.SellerWord.Given() || !after.BuyerWord.Given() {
+		return events, err
 	}
-	side := parcelv1.Side_SIDE_SELLER
-	if member == s.Deal.Buyer {
-		side = parcelv1.Side_SIDE_BUYER
-	}
-	events := []*parcelv1.Event{{Event: &parcelv1.Event_HandoverWeighed{HandoverWeighed: &parcelv1.HandoverWeighed{
-		Public:  &parcelv1.HandoverWeighed_Public{ParcelId: s.ID, Side: side, Count: count, Total: total},
-		Private: &parcelv1.HandoverWeighed_Private{MemberId: member},
-	}}}}
-	after := Evolve(s, events[0])
-	if after.SellerWord.Given() && after.BuyerWord.Given() {
-		events = append(events, &parcelv1.Event{Event: &parcelv1.Event_HandedOver{HandedOver: &parcelv1.HandedOver{
-			Public:  &parcelv1.HandedOver_Public{ParcelId: s.ID, DifferenceUg: s.Total.GetMassUg() - after.BuyerWord.Total.GetMassUg()},
-			Private: &parcelv1.HandedOver_Private{},
-		}}})
+	d := difference(Word{Count: s.Count(), Total: s.Total}, after.BuyerWord, after.SellerWord)
+	events = append(events, &parcelv1.Event{Event: &parcelv1.Event_HandedOver{HandedOver: &parcelv1.HandedOver{
+		Public:  &parcelv1.HandedOver_Public{ParcelId: s.ID, DifferenceUg: d.Ug, CountDifference: d.Count, BeyondTolerance: d.Beyond},
+		Private: &parcelv1.HandedOver_Private{},
+	}}})
+	if s.Deal.Agreement.GetTitle() == parcelv1.Title_TITLE_AT_HANDOVER {
+		events = append(events, s.titleTo(s.Deal.Buyer)...)
 	}
 	return events, nil
 }
 
+// GiveBack records one side's count and weighing of rough whose deal fell through, and
+// that custody moved back once both sides have given theirs (rule 20).
+func (s State) GiveBack(member string, word Word) ([]*parcelv1.Event, error) {
+	if !s.Shown() || (member != s.Seller && member != s.LastDeal().Buyer) {
+		return nil, rule.NotThere("parcel_id", "parcel")
+	}
+	if !s.Fallen.Made() || !s.HandedOver {
+		return nil, rule.Broken{
+			Reason: rule.NotComingBack, Field: "parcel_id", Value: s.ID,
+			Rule: "only rough whose deal fell through after the handover goes back", Hint: "look at where the parcel stands",
+		}
+	}
+	events, after, err := s.say(member, s.Fallen.Buyer, word)
+	if err != nil || !after.SellerWord.Given() || !after.BuyerWord.Given() {
+		return events, err
+	}
+	d := difference(s.Taken, after.SellerWord, after.BuyerWord)
+	return append(events, &parcelv1.Event{Event: &parcelv1.Event_HandedBack{HandedBack: &parcelv1.HandedBack{
+		Public:  &parcelv1.HandedBack_Public{ParcelId: s.ID, DifferenceUg: d.Ug, CountDifference: d.Count, BeyondTolerance: d.Beyond},
+		Private: &parcelv1.HandedBack_Private{BuyerId: s.Fallen.Buyer},
+	}}}), nil
+}
+
+// say is one side's word, and the state with it.
+func (s State) say(member, buyer string, word Word) ([]*parcelv1.Event, State, error) {
+	var broken rule.All
+	broken.Weighing("total", word.Total)
+	optional(&broken, "note", word.Note, maxNote)
+	if err := broken.Err(); err != nil {
+		return nil, s, err
+	}
+	side := parcelv1.Side_SIDE_SELLER
+	if member == buyer {
+		side = parcelv1.Side_SIDE_BUYER
+	}
+	said := &parcelv1.Event{Event: &parcelv1.Event_HandoverWeighed{HandoverWeighed: &parcelv1.HandoverWeighed{
+		Public:  &parcelv1.HandoverWeighed_Public{ParcelId: s.ID, Side: side, Count: word.Count, Total: word.Total},
+		Private: &parcelv1.HandoverWeighed_Private{MemberId: member, Note: word.Note},
+	}}}
+	return []*parcelv1.Event{said}, Evolve(s, said), nil
+}
+
+// difference compares what was to be taken with what who took it says, and that with
+// what who gave it says.
+func difference(expected, taken, given Word) Difference {
+	ug, beyond := apart(expected.Total, taken.Total)
+	_, disagree := apart(given.Total, taken.Total)
+	count := int64(expected.Count) - int64(taken.Count)
+	return Difference{Ug: ug, Count: count, Beyond: beyond || disagree || count != 0 || given.Count != taken.Count}
+}
+
+func (s State) isOut() error {
+	return rule.Broken{
+		Reason: rule.RoughIsOut, Field: "parcel_id", Value: s.ID,
+		Rule: "the rough is in a viewer's hands", Hint: "end the viewing first: count and weigh what comes back",
+	}
+}
+
 // WorkedBy refuses a member who may not work the rough now (rule 14).
-func (s State) WorkedBy(member string) error {
-	if s.ID == "" || s.Deal.Buyer != member {
+func (s State) WorkedBy(member string, now time.Time) error {
+	if !s.Shown() || s.Deal.Buyer != member {
 		return rule.NotThere("parcel_id", "parcel")
 	}
 	if !s.HandedOver {
@@ -63,11 +116,27 @@ func (s State) WorkedBy(member string) error {
 			Rule: "the rough is worked after both sides have counted and weighed it", Hint: "record the handover first",
 		}
 	}
+	if s.Done {
+		return s.closed()
+	}
+	if s.Overdue(now) {
+		return rule.Broken{
+			Reason: rule.PurchaseOverdue, Field: "parcel_id", Value: s.ID,
+			Rule: fmt.Sprintf("%s of the price was to be paid by %s, and until it is nothing is cut",
+				s.money(s.Deal.Agreement.GetPrice().GetMinor()-s.PaidMinor), s.Deal.DueAt.Format(time.RFC3339)),
+			Hint: "pay what is open",
+		}
+	}
 	return nil
 }
 
-// Pay records money that came in for the parcel (rules 4 and 12).
-func (s State) Pay(amount *eventv1.Amount, reference string) (*parcelv1.Event, error) {
+func (s State) closed() error {
+	return rule.Broken{Reason: rule.ParcelClosed, Field: "parcel_id", Value: s.ID, Rule: "the parcel is closed, and no more is done with it", Hint: "look at its yield and its shares"}
+}
+
+// Pay records money that came in for the parcel, and that the title moved where the
+// agreement says so (rules 4, 12 and 21).
+func (s State) Pay(amount *eventv1.Amount, reference string) ([]*parcelv1.Event, error) {
 	if err := s.checkMoney(amount, reference, "money for a parcel comes after the deal"); err != nil {
 		return nil, err
 	}
@@ -80,10 +149,14 @@ func (s State) Pay(amount *eventv1.Amount, reference string) (*parcelv1.Event, e
 			Hint: "record what is open and hold the rest as the payer's money",
 		}
 	}
-	return &parcelv1.Event{Event: &parcelv1.Event_Paid{Paid: &parcelv1.Paid{
+	events := []*parcelv1.Event{{Event: &parcelv1.Event_Paid{Paid: &parcelv1.Paid{
 		Public:  &parcelv1.Paid_Public{ParcelId: s.ID},
 		Private: &parcelv1.Paid_Private{Amount: amount, Reference: reference},
-	}}}, nil
+	}}}}
+	if amount.GetMinor() == price-s.PaidMinor && s.Deal.Agreement.GetTitle() == parcelv1.Title_TITLE_WHEN_PAID {
+		events = append(events, s.titleTo(s.Deal.Buyer)...)
+	}
+	return events, nil
 }
 
 // RecordCost records what the co-op paid to an outsider for the parcel (rules 4 and 13).
@@ -115,12 +188,16 @@ func (s State) RecordCost(kind string, amount *eventv1.Amount, reference string)
 }
 
 func (s State) checkMoney(amount *eventv1.Amount, reference, why string) error {
-	if s.ID == "" {
+	if !s.Shown() {
 		return rule.NotThere("parcel_id", "parcel")
 	}
 	if !s.Deal.Made() {
 		return s.noDeal(why)
 	}
+	return s.checkAmount(amount, reference)
+}
+
+func (s State) checkAmount(amount *eventv1.Amount, reference string) error {
 	var broken rule.All
 	broken.Positive("amount", amount)
 	broken.Currency("amount", amount, s.Currency())

@@ -23,7 +23,8 @@ type Listing struct {
 	Total             *eventv1.Weighing
 	Treatment         eventv1.Treatment
 	KeptWet           bool
-	Mined, Note       string
+	Mined, Split      string
+	Note              string
 	OpenAtAsking      bool
 	Agreement         *parcelv1.Agreement
 }
@@ -36,9 +37,16 @@ type Piece struct {
 	Count    uint32
 }
 
-// List lists the parcel (rules 1 to 5). All that is wrong is said at once.
+// List lists the parcel, which may be a draft of the seller's (rules 1 to 5). All that
+// is wrong is said at once.
 func (s State) List(l Listing) (*parcelv1.Event, error) {
-	if s.ID != "" {
+	if s.ID != "" && s.Seller != l.Seller {
+		return nil, rule.NotThere("draft_id", "draft")
+	}
+	if s.Discarded {
+		return nil, s.notADraft("draft_id")
+	}
+	if s.ID != "" && s.Draft == nil {
 		return nil, rule.Broken{Reason: rule.AlreadyThere, Value: s.ID, Rule: "a parcel is listed once", Hint: "look it up under this id"}
 	}
 	var broken rule.All
@@ -60,7 +68,7 @@ func (s State) List(l Listing) (*parcelv1.Event, error) {
 	return &parcelv1.Event{Event: &parcelv1.Event_Listed{Listed: &parcelv1.Listed{
 		Public: &parcelv1.Listed_Public{
 			ParcelId: l.ID, Label: l.Label, Lines: lines, Total: l.Total,
-			Treatment: l.Treatment, KeptWet: l.KeptWet, Mined: l.Mined,
+			Treatment: l.Treatment, KeptWet: l.KeptWet, Mined: l.Mined, Split: l.Split,
 		},
 		Private: &parcelv1.Listed_Private{
 			SellerId: l.Seller, Asking: l.Agreement.GetPrice(), OpenAtAsking: l.OpenAtAsking,

@@ -83,9 +83,8 @@ func (h *history) did(event *parcelv1.Event, err error) *history {
 	return h
 }
 
-func (h *history) weigh(member string, count uint32, ug int64) *history {
+func (h *history) all(events []*parcelv1.Event, err error) *history {
 	h.t.Helper()
-	events, err := h.Weigh(member, count, weighed(ug))
 	if err != nil {
 		h.t.Fatal(err)
 	}
@@ -93,6 +92,11 @@ func (h *history) weigh(member string, count uint32, ug int64) *history {
 		h.did(e, nil)
 	}
 	return h
+}
+
+func (h *history) weigh(member string, count uint32, ug int64) *history {
+	h.t.Helper()
+	return h.all(h.Weigh(member, count, weighed(ug)))
 }
 
 func listed(t testing.TB) *history {
@@ -265,7 +269,7 @@ func TestAccept(t *testing.T) {
 	})
 	t.Run("rule 8 OK: all others are closed", func(t *testing.T) {
 		h := agreed(t)
-		if h.Stage(noon) != parcel.Agreed || h.OfferStage(h.Offers[0], noon) != parcel.Closed || h.OfferStage(h.Offers[1], noon) != parcel.Accepted {
+		if h.Stage(noon) != parcel.Agreed || h.OfferStage(h.Offers[0], noon) != parcel.OfferClosed || h.OfferStage(h.Offers[1], noon) != parcel.Accepted {
 			t.Errorf("got %v, %v, %v", h.Stage(noon), h.OfferStage(h.Offers[0], noon), h.OfferStage(h.Offers[1], noon))
 		}
 	})
@@ -288,7 +292,7 @@ func TestAccept(t *testing.T) {
 func TestTake(t *testing.T) {
 	t.Run("rule 9 OK: at the asking price, with offers open", func(t *testing.T) {
 		h := listed(t)
-		h.did(h.MakeOffer(bid("o", rival, 100), noon)).did(h.Take(buyer))
+		h.did(h.MakeOffer(bid("o", rival, 100), noon)).did(h.Take(buyer, noon))
 		if h.Deal.Buyer != buyer || h.Deal.OfferID != "" || h.Deal.Agreement.GetPrice().GetMinor() != 190000 {
 			t.Errorf("got %+v", h.Deal)
 		}
@@ -297,13 +301,13 @@ func TestTake(t *testing.T) {
 		l := p1()
 		l.OpenAtAsking = false
 		h := (&history{t: t}).did(parcel.State{}.List(l))
-		_, err := h.Take(buyer)
+		_, err := h.Take(buyer, noon)
 		ruletest.Refused(t, err, rule.NotAtAsking, "parcel_id")
 		h = listed(t)
-		_, err = h.Take(seller)
+		_, err = h.Take(seller, noon)
 		ruletest.Refused(t, err, rule.OwnParcel, "parcel_id")
-		h.did(h.Take(buyer))
-		_, err = h.Take(rival)
+		h.did(h.Take(buyer, noon))
+		_, err = h.Take(rival, noon)
 		ruletest.Refused(t, err, rule.ParcelNotListed, "parcel_id")
 	})
 }
@@ -319,9 +323,25 @@ func TestHandover(t *testing.T) {
 		_, err = h.Weigh(buyer, 6, weighed(185_760_000))
 		ruletest.Refused(t, err, rule.AlreadyThere, "parcel_id")
 	})
-	t.Run("rule 11 refused: another count", func(t *testing.T) {
-		_, err := agreed(t).Weigh(buyer, 5, weighed(185_760_000))
-		ruletest.Refused(t, err, rule.CountDiffers, "count")
+	t.Run("rule 11 OK: another count or mass stands as an exception, with both sides' word", func(t *testing.T) {
+		for name, c := range map[string]struct {
+			sellerCount, buyerCount uint32
+			sellerUg, buyerUg       int64
+			want                    parcel.Difference
+		}{
+			"as listed":                        {6, 6, 185_760_000, 185_760_000, parcel.Difference{}},
+			"a division apart":                 {6, 6, 185_760_000, 185_750_000, parcel.Difference{Ug: 10_000}},
+			"two divisions apart":              {6, 6, 185_740_000, 185_740_000, parcel.Difference{Ug: 20_000, Beyond: true}},
+			"one counts less":                  {6, 5, 185_760_000, 185_760_000, parcel.Difference{Count: 1, Beyond: true}},
+			"the seller says more, not listed": {6, 6, 185_780_000, 185_760_000, parcel.Difference{Beyond: true}},
+		} {
+			h := agreed(t)
+			h.all(h.Handover(seller, parcel.Word{Count: c.sellerCount, Total: weighed(c.sellerUg), Note: "on my scale"}))
+			h.weigh(buyer, c.buyerCount, c.buyerUg)
+			if h.Difference != c.want || !h.HandedOver || h.SellerWord.Note != "on my scale" {
+				t.Errorf("%s: got %+v, %+v", name, h.Difference, h.SellerWord)
+			}
+		}
 	})
 	t.Run("rule 11 OK: custody moves with the second word, whoever's it is; the difference stands", func(t *testing.T) {
 		for _, order := range [][]string{{seller, buyer}, {buyer, seller}} {
@@ -332,29 +352,29 @@ func TestHandover(t *testing.T) {
 			}
 			h.weigh(order[0], 6, 185_700_000) // weighed again: the later word stands
 			h.weigh(order[1], 6, 185_700_000)
-			if !h.HandedOver || h.Stage(noon) != parcel.HandedOver || h.DifferenceUg != 60_000 {
-				t.Errorf("got %v, difference %d", h.HandedOver, h.DifferenceUg)
+			if !h.HandedOver || h.Stage(noon) != parcel.HandedOver || h.Difference.Ug != 60_000 {
+				t.Errorf("got %v, difference %+v", h.HandedOver, h.Difference)
 			}
 		}
 	})
 	t.Run("rule 14: only the buyer works it, once custody has moved", func(t *testing.T) {
 		h := agreed(t)
-		ruletest.Refused(t, h.WorkedBy(buyer), rule.NotHandedOver, "parcel_id")
+		ruletest.Refused(t, h.WorkedBy(buyer, noon), rule.NotHandedOver, "parcel_id")
 		h.weigh(seller, 6, 185_760_000).weigh(buyer, 6, 185_760_000)
-		if err := h.WorkedBy(buyer); err != nil {
+		if err := h.WorkedBy(buyer, noon); err != nil {
 			t.Error(err)
 		}
-		ruletest.Refused(t, h.WorkedBy(seller), rule.NotFound, "parcel_id")
+		ruletest.Refused(t, h.WorkedBy(seller, noon), rule.NotFound, "parcel_id")
 	})
 }
 
 func TestMoney(t *testing.T) {
 	t.Run("rule 12: paid in parts, never above the price", func(t *testing.T) {
 		h := agreed(t)
-		h.did(h.Pay(aud(100000), "bank 1"))
+		h.all(h.Pay(aud(100000), "bank 1"))
 		_, err := h.Pay(aud(60001), "bank 2")
 		ruletest.Refused(t, err, rule.AboveWhatIsOwed, "amount")
-		h.did(h.Pay(aud(60000), "bank 2"))
+		h.all(h.Pay(aud(60000), "bank 2"))
 		_, err = h.Pay(aud(1), "bank 3")
 		ruletest.Refused(t, err, rule.AboveWhatIsOwed, "amount")
 	})
@@ -391,7 +411,7 @@ func TestUnaliased(t *testing.T) {
 	}
 	h.did(h.Accept(seller, "o2", noon))
 	h.weigh(seller, 6, 185_760_000).weigh(buyer, 6, 185_760_000)
-	h.did(h.Pay(aud(5), "a")).did(h.RecordCost("freight", aud(1), "b")).did(h.RecordCost("freight", aud(2), "c"))
+	h.all(h.Pay(aud(5), "a")).did(h.RecordCost("freight", aud(1), "b")).did(h.RecordCost("freight", aud(2), "c"))
 	ruletest.Unaliased(t, parcel.Evolve, h.events...)
 }
 

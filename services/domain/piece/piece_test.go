@@ -193,23 +193,28 @@ func TestMaxParts(t *testing.T) {
 	})
 }
 
+// finish is finishing a part where no rest is set.
+func finish(member, part, stoneID string, stone *eventv1.Weighing) piece.Finishing {
+	return piece.Finishing{Member: member, Part: part, StoneID: stoneID, Stone: stone}
+}
+
 func TestFinish(t *testing.T) {
 	stone := &eventv1.Weighing{MassUg: 608_000, DivisionUg: 2_000}
 	h := sawn(t)
 	t.Run("rule 9 refused: heavier than its part", func(t *testing.T) {
-		_, err := h.Finish("wet-wheel", "1A", "s1", weighed(9_240_001))
+		_, err := h.Finish(finish("wet-wheel", "1A", "s1", weighed(9_240_001)))
 		ruletest.Refused(t, err, rule.HeavierThanBefore, "weighing.mass_ug")
 	})
 	t.Run("rules 2 and 3 refused: no part, a shelved part, a counted lot", func(t *testing.T) {
-		_, err := h.Finish("wet-wheel", "9", "s1", stone)
+		_, err := h.Finish(finish("wet-wheel", "9", "s1", stone))
 		ruletest.Refused(t, err, rule.NotFound, "part")
 		s := &history{t: t, State: h.State}
 		s.did(s.Place("wet-wheel", "1A", piece.Offcut, ""))
-		_, err = s.Finish("wet-wheel", "1A", "s1", stone)
+		_, err = s.Finish(finish("wet-wheel", "1A", "s1", stone))
 		ruletest.Refused(t, err, rule.PartNotInWork, "part")
 	})
 	done := &history{t: t, State: h.State}
-	done.did(h.Finish("wet-wheel", "1A", "s1", stone))
+	done.did(h.Finish(finish("wet-wheel", "1A", "s1", stone)))
 	t.Run("rule 9 OK: the difference was ground off", func(t *testing.T) {
 		if b := done.Balance(); b.Finished != 608_000 || done.LossUg[piecev1.Reason_REASON_GROUND_OFF] != 9_240_000-608_000 {
 			t.Errorf("got %+v", b)
@@ -220,7 +225,7 @@ func TestFinish(t *testing.T) {
 		ruletest.Refused(t, err, rule.PartNotInWork, "part")
 		_, err = done.Place("wet-wheel", "1A", piece.Shelf, "")
 		ruletest.Refused(t, err, rule.PartNotInWork, "part")
-		_, err = done.Finish("wet-wheel", "1A", "s2", stone)
+		_, err = done.Finish(finish("wet-wheel", "1A", "s2", stone))
 		ruletest.Refused(t, err, rule.PartNotInWork, "part")
 	})
 }
@@ -234,7 +239,7 @@ func TestMassesClose(t *testing.T) {
 		t.Repeat(map[string]func(*rapid.T){
 			"": func(t *rapid.T) {
 				b := h.Balance()
-				if sum := b.Finished + b.Offcut + b.Uncut + b.Loss + b.Unexplained; sum != b.Described {
+				if sum := b.Finished + b.Offcut + b.Uncut + b.Loss + b.Unexplained + b.MovedOn; sum != b.Described {
 					t.Fatalf("%+v is %d apart", b, b.Described-sum)
 				}
 			},
@@ -243,7 +248,7 @@ func TestMassesClose(t *testing.T) {
 					return // nothing is left
 				}
 				part := rapid.SampledFrom(h.Parts).Draw(t, "part")
-				w := set(part.Name, piecev1.Step(rapid.Int32Range(1, 12).Draw(t, "step")), piecev1.Reason(rapid.Int32Range(0, 11).Draw(t, "reason")))
+				w := set(part.Name, piecev1.Step(rapid.Int32Range(1, 13).Draw(t, "step")), piecev1.Reason(rapid.Int32Range(0, 11).Draw(t, "reason")))
 				in := part.Weighing.GetMassUg()
 				if rapid.Bool().Draw(t, "weighed again") {
 					in += rapid.Int64Range(-25_000, 25_000).Draw(t, "apart")
@@ -262,6 +267,51 @@ func TestMassesClose(t *testing.T) {
 					h.did(e, nil)
 				}
 			},
+			"count": func(t *rapid.T) {
+				if len(h.Parts) == 0 {
+					return // nothing is left
+				}
+				part := rapid.SampledFrom(h.Parts).Draw(t, "part")
+				ug := rapid.Int64Range(1, 34_200_000).Draw(t, "mass")
+				if e, err := h.Recount(piece.Counting{CountID: "c", Person: "keeper", Part: part.Name, Weighing: weighed(ug)}); err == nil {
+					h.did(e, nil)
+				}
+			},
+			"cut again": func(t *rapid.T) {
+				r := piece.Recutting{
+					StoneID: fmt.Sprint("s", rapid.IntRange(0, stones+1).Draw(t, "stone")), Stone: weighed(rapid.Int64Range(1, 34_200_000).Draw(t, "mass")),
+					Reason: piecev1.Reason(rapid.Int32Range(0, 11).Draw(t, "reason")),
+				}
+				if e, err := h.Recut(r); err == nil {
+					h.did(e, nil)
+				}
+			},
+			"move on and back": func(t *rapid.T) {
+				if len(h.Parts) == 0 {
+					return // nothing is left
+				}
+				part := rapid.SampledFrom(h.Parts).Draw(t, "part")
+				m := piece.Move{Part: part.Name, LotID: "l1"}
+				if rapid.Bool().Draw(t, "weighed again") {
+					m.Weighing = weighed(max(1, part.Weighing.GetMassUg()+rapid.Int64Range(-25_000, 25_000).Draw(t, "apart")))
+				}
+				if e, err := h.MoveOn(m); err == nil {
+					h.did(e, nil)
+				} else if e, err := h.TakeBack("m", part.Name); err == nil {
+					h.did(e, nil)
+				}
+			},
+			"wait and decide": func(t *rapid.T) {
+				if len(h.Parts) == 0 {
+					return // nothing is left
+				}
+				part := rapid.SampledFrom(h.Parts).Draw(t, "part")
+				if e, err := h.AwaitDecision("m", part.Name, "wants a window first"); err == nil {
+					h.did(e, nil)
+				} else if e, err := h.Decide("m", part.Name, "rubbed one"); err == nil {
+					h.did(e, nil)
+				}
+			},
 			"place": func(t *rapid.T) {
 				if len(h.Parts) == 0 {
 					return // nothing is left
@@ -277,7 +327,7 @@ func TestMassesClose(t *testing.T) {
 				}
 				part := rapid.SampledFrom(h.Parts).Draw(t, "part")
 				stones++
-				if e, err := h.Finish("m", part.Name, fmt.Sprint("s", stones), weighed(rapid.Int64Range(1, 34_200_000).Draw(t, "mass"))); err == nil {
+				if e, err := h.Finish(finish("m", part.Name, fmt.Sprint("s", stones), weighed(rapid.Int64Range(1, 34_200_000).Draw(t, "mass")))); err == nil {
 					h.did(e, nil)
 				}
 			},
@@ -292,6 +342,6 @@ func TestUnaliased(t *testing.T) {
 	for i, part := range []string{"1D", "1E0", "1E1", "1E2"} { // so that the list of used-up names has room at its end
 		h.did(h.Work(set(part, piecev1.Step_STEP_TRIM, piecev1.Reason_REASON_WASTE, out(fmt.Sprint("1E", i), 3_000_000-int64(i)))))
 	}
-	h.did(h.Finish("m", "1C", "s1", weighed(600_000))).did(h.Work(set("1B", piecev1.Step_STEP_SET_ASIDE, piecev1.Reason_REASON_WASTE)))
+	h.did(h.Finish(finish("m", "1C", "s1", weighed(600_000)))).did(h.Work(set("1B", piecev1.Step_STEP_SET_ASIDE, piecev1.Reason_REASON_WASTE)))
 	ruletest.Unaliased(t, piece.Evolve, h.events...)
 }

@@ -82,7 +82,7 @@ type parts []struct {
 func (s benchStep) play(h *history) {
 	h.t.Helper()
 	if s.reason == 0 {
-		h.did(h.Finish("wet-wheel", s.part, s.out[0].name, &eventv1.Weighing{MassUg: s.out[0].mg * 1_000, DivisionUg: 2_000}))
+		h.did(h.Finish(finish("wet-wheel", s.part, s.out[0].name, &eventv1.Weighing{MassUg: s.out[0].mg * 1_000, DivisionUg: 2_000})))
 		return
 	}
 	step := map[piecev1.Reason]piecev1.Step{kerf: piecev1.Step_STEP_SAW, waste: piecev1.Step_STEP_TRIM, crack: piecev1.Step_STEP_GRIND}[s.reason]

@@ -17,11 +17,11 @@ import (
 // State is a piece as far as has happened. Rules:
 //
 //  1. A piece is described once, by its seller, with its mass and kind; a single piece with its size.
-//  2. Only a part that is there and in work is worked, placed or finished; one on the shelf or kept as an
-//     off-cut is placed back in work first.
+//  2. Only a part that is there and in work is worked or finished; one on the shelf or kept as an off-cut is
+//     placed back in work first, one that waits for a decision needs it first.
 //  3. A counted lot of chips can't be worked as one piece.
 //  4. A part weighed again differs from its last weighing by no more than the two scales' divisions; the
-//     difference is unexplained.
+//     difference is unexplained. Only a stock count may find more (rule 17).
 //  5. A step leaves no more mass than went in: loss = in − out.
 //  6. Lost mass has a reason; kerf is a reason only for a saw.
 //  7. A part's name is unique in its piece, for ever; one part of a step may keep the name of the part worked on.
@@ -29,8 +29,22 @@ import (
 //  9. A stone is not heavier than its part; the difference was ground off.
 //  10. A part that became a stone stays one.
 //  11. A piece has at most 500 parts in all, used-up ones included; a step leaves at most 50.
+//  12. After shaping a part rests for the time that the co-op has set before it is sanded, polished or finished;
+//     earlier needs a reason, and so does finishing a part whose shaping was never recorded.
+//  13. A step is done at a moment that is not to come, and not before the part's last one.
+//  14. What isn't weighed leaves a part under its name at its last mass; a step that parts it is weighed.
+//  15. A plan keeps every revision; each after the first says why. One plan is chosen at a time, with a reason. A
+//     dropped one stays as it was.
+//  16. A part waits for a decision with a reason, and goes on with the decision said.
+//  17. A stock count weighs a part, or the stone it became, again; all it differs by is unexplained.
+//  18. A stone that is cut again is no heavier than before; what it lost has a reason.
+//  19. Parts that were mixed up are of one parcel, and each stays marked, with all that is cut of it.
+//  20. Only rough that is cut no further just now (uncut, on the shelf or an off-cut) moves on into a new parcel or a
+//     counted lot; it comes back to where it stood.
+//  21. An inclusion is kept or ground away with both outcomes valued, in one currency, and a reason.
+//  22. What is taken out of a counted group and what is left make up its count; its mass as far as scales go.
 //
-// At any time: mass as described = parts + stones + losses + unexplained.
+// At any time: mass as described = parts + stones + losses + unexplained + moved on.
 //
 // States are shared between goroutines: nothing that is reachable from one is ever
 // changed.
@@ -44,13 +58,24 @@ type State struct {
 	Count    uint32
 	ClaimID  string // empty: the field is not shown
 	FieldID  string
-	Seen     string
 
-	Parts []Part   // those there are, those that became stones included
+	SmallestUm, LargestUm int64  // of a counted lot, where measured
+	OpenedFrom            string // the lot it was taken out of
+
+	Seen   string
+	Origin *piecev1.Origin // the part of an older piece that it is; nil: none
+
+	Parts []Part   // those there are, those that became stones or moved on included
 	Gone  []string // names of parts that were used up; no part gets one again
 
 	LossUg        map[piecev1.Reason]int64
 	UnexplainedUg int64 // last weighing minus the next, added up
+	OpenedUg      int64 // taken out of the group as pieces of their own
+
+	Minutes uint64 // at the bench so far
+
+	Studies []*piecev1.Studied // oldest first
+	Plans   []Plan             // oldest first
 }
 
 // Part is a part of the piece.
@@ -59,7 +84,22 @@ type Part struct {
 	Weighing *eventv1.Weighing // of the stone, where it became one
 	Fate     Fate
 	StoneID  string // empty until it became a stone
+
+	LastUs   int64 // when something was last done to it, Unix microseconds; 0: nothing with a moment
+	ShapedUs int64 // when it was last shaped; 0: never
+
+	Waits     string               // what there is to decide, while it waits
+	Mixed     []*piecev1.Candidate // which parts it may be; none: it is itself
+	Grade     *piecev1.Graded_Private
+	Inclusion *piecev1.InclusionJudged
+
+	Was   Fate   // where it stood before it moved on
+	LotID string // the counted lot it moved into
+	NewID string // the piece it is in a new parcel
 }
+
+// Shaped tells whether its shaping is recorded.
+func (p Part) Shaped() bool { return p.ShapedUs != 0 }
 
 // Fate is where a part stands.
 type Fate int
@@ -70,6 +110,8 @@ const (
 	Shelf
 	Offcut
 	Stone
+	Waiting
+	MovedOn
 )
 
 func (f Fate) String() string {
@@ -82,6 +124,10 @@ func (f Fate) String() string {
 		return "kept as an off-cut"
 	case Stone:
 		return "a finished stone"
+	case Waiting:
+		return "waiting for a decision"
+	case MovedOn:
+		return "moved on"
 	}
 	return "nowhere"
 }
@@ -101,18 +147,22 @@ func (s State) index(name string) int {
 
 // Balance accounts for all of the piece's mass, in micrograms.
 type Balance struct {
-	Described, Finished, Offcut, Uncut, Loss, Unexplained int64
+	Described, Finished, Offcut, Uncut, Loss, Unexplained, MovedOn int64
 }
 
-// Balance of the piece: Described = Finished + Offcut + Uncut + Loss + Unexplained.
+// Balance of the piece: Described = Finished + Offcut + Uncut + Loss + Unexplained +
+// MovedOn. MovedOn is rough that went into a new parcel, a counted lot, or out of a
+// group as pieces of their own, which account for it from then on.
 func (s State) Balance() Balance {
-	b := Balance{Described: s.Weighing.GetMassUg(), Unexplained: s.UnexplainedUg}
+	b := Balance{Described: s.Weighing.GetMassUg(), Unexplained: s.UnexplainedUg, MovedOn: s.OpenedUg}
 	for _, p := range s.Parts {
 		switch m := p.Weighing.GetMassUg(); p.Fate {
 		case Stone:
 			b.Finished += m
 		case Offcut:
 			b.Offcut += m
+		case MovedOn:
+			b.MovedOn += m
 		default:
 			b.Uncut += m
 		}
@@ -124,26 +174,67 @@ func (s State) Balance() Balance {
 }
 
 // Evolve folds one event.
-func Evolve(s State, e *piecev1.Event) State {
-	switch e := e.GetEvent().(type) {
+func Evolve(s State, event *piecev1.Event) State {
+	switch e := event.GetEvent().(type) {
 	case *piecev1.Event_Described:
 		return described(s, e.Described.GetPublic())
 	case *piecev1.Event_Worked:
-		return worked(s, e.Worked.GetPublic())
+		return worked(s, e.Worked)
 	case *piecev1.Event_Placed:
 		p := e.Placed.GetPublic()
-		s.Parts = slices.Clone(s.Parts)
-		if i := s.index(p.GetPart()); i >= 0 {
-			s.Parts[i].Fate = Fate(p.GetFate())
-		}
+		return s.with(p.GetPart(), func(part *Part) { part.Fate = Fate(p.GetFate()) })
 	case *piecev1.Event_Finished:
-		p := e.Finished.GetPublic()
-		s.Parts = slices.Clone(s.Parts)
+		return finished(s, e.Finished)
+	case *piecev1.Event_Studied:
+		s.Studies = append(slices.Clip(s.Studies), e.Studied)
+	case *piecev1.Event_Planned, *piecev1.Event_PlanChosen, *piecev1.Event_PlanDropped:
+		return evolvePlans(s, event)
+	case *piecev1.Event_DecisionAwaited:
+		p := e.DecisionAwaited
+		return s.with(p.GetPublic().GetPart(), func(part *Part) { part.Fate, part.Waits = Waiting, p.GetPrivate().GetReason() })
+	case *piecev1.Event_Decided:
+		return s.with(e.Decided.GetPublic().GetPart(), func(part *Part) { part.Fate, part.Waits = InWork, "" })
+	case *piecev1.Event_Counted:
+		p := e.Counted.GetPublic()
+		s.UnexplainedUg += p.GetWas().GetMassUg() - p.GetWeighing().GetMassUg()
+		return s.with(p.GetPart(), func(part *Part) { part.Weighing = p.GetWeighing() })
+	case *piecev1.Event_Recut:
+		p := e.Recut.GetPublic()
+		s.LossUg = lost(s.LossUg, p.GetReason(), p.GetLossUg())
+		s.Minutes += uint64(e.Recut.GetPrivate().GetMinutes())
+		return s.with(p.GetPart(), func(part *Part) { part.Weighing = p.GetStone() })
+	case *piecev1.Event_MixedUp:
+		p := e.MixedUp.GetPublic()
+		return s.with(p.GetPart(), func(part *Part) { part.Mixed = mixed(part.Mixed, p.GetCandidates()) })
+	case *piecev1.Event_MovedOn:
+		p := e.MovedOn.GetPublic()
 		if i := s.index(p.GetPart()); i >= 0 {
-			s.UnexplainedUg += s.Parts[i].Weighing.GetMassUg() - p.GetMassIn().GetMassUg()
-			s.Parts[i] = Part{Name: p.GetPart(), Weighing: p.GetStone(), Fate: Stone, StoneID: p.GetStoneId()}
+			s.UnexplainedUg += s.Parts[i].Weighing.GetMassUg() - p.GetWeighing().GetMassUg()
 		}
-		s.LossUg = lost(s.LossUg, piecev1.Reason_REASON_GROUND_OFF, p.GetLossUg())
+		return s.with(p.GetPart(), func(part *Part) {
+			part.Was, part.Fate, part.Weighing = part.Fate, MovedOn, p.GetWeighing()
+			part.LotID, part.NewID = p.GetLotId(), p.GetNewPieceId()
+		})
+	case *piecev1.Event_TakenBack:
+		p := e.TakenBack.GetPublic()
+		return s.with(p.GetPart(), func(part *Part) {
+			part.Fate, part.Was, part.LotID, part.NewID = Fate(p.GetFate()), 0, "", ""
+		})
+	case *piecev1.Event_Graded:
+		return s.with(e.Graded.GetPublic().GetPart(), func(part *Part) { part.Grade = e.Graded.GetPrivate() })
+	case *piecev1.Event_InclusionJudged:
+		return s.with(e.InclusionJudged.GetPublic().GetPart(), func(part *Part) { part.Inclusion = e.InclusionJudged })
+	case *piecev1.Event_Opened:
+		return opened(s, e.Opened.GetPublic())
+	}
+	return s
+}
+
+// with changes one part in a list of its own.
+func (s State) with(name string, change func(*Part)) State {
+	if i := s.index(name); i >= 0 {
+		s.Parts = slices.Clone(s.Parts)
+		change(&s.Parts[i])
 	}
 	return s
 }
@@ -151,24 +242,32 @@ func Evolve(s State, e *piecev1.Event) State {
 func described(s State, p *piecev1.Described_Public) State {
 	s.ID, s.ParcelID, s.Label = p.GetPieceId(), p.GetParcelId(), p.GetLabel()
 	s.Weighing, s.Size, s.Kind, s.Count = p.GetWeighing(), p.GetSize(), p.GetKind(), p.GetCount()
-	s.ClaimID, s.FieldID, s.Seen = p.GetClaimId(), p.GetFieldId(), p.GetSeen()
+	s.ClaimID, s.FieldID, s.Seen, s.Origin = p.GetClaimId(), p.GetFieldId(), p.GetSeen(), p.GetOrigin()
+	s.SmallestUm, s.LargestUm, s.OpenedFrom = p.GetSmallestUm(), p.GetLargestUm(), p.GetOpenedFrom()
 	s.Parts = []Part{{Name: s.Label, Weighing: s.Weighing, Fate: InWork}}
 	return s
 }
 
 // worked puts what a step left where the part was, so that parts stay in the order in
-// which the piece came apart.
-func worked(s State, p *piecev1.Worked_Public) State {
+// which the piece came apart. What the part was marked with, its parts are.
+func worked(s State, e *piecev1.Worked) State {
+	p := e.GetPublic()
 	i := s.index(p.GetPart())
 	if i < 0 {
 		return s
 	}
 	s.UnexplainedUg += s.Parts[i].Weighing.GetMassUg() - p.GetMassIn().GetMassUg()
 	s.LossUg = lost(s.LossUg, p.GetReason(), p.GetLossUg())
+	s.Minutes += uint64(e.GetPrivate().GetMinutes())
 	kept := false
 	left := make([]Part, len(p.GetPartsOut()))
 	for j, out := range p.GetPartsOut() {
-		left[j] = Part{Name: out.GetName(), Weighing: out.GetWeighing(), Fate: Fate(out.GetFate())}
+		left[j] = s.Parts[i] // its rest, its marks
+		left[j].Name, left[j].Weighing, left[j].Fate = out.GetName(), out.GetWeighing(), Fate(out.GetFate())
+		left[j].LastUs = p.GetDoneAtUs()
+		if p.GetStep() == piecev1.Step_STEP_SHAPE {
+			left[j].ShapedUs = p.GetDoneAtUs()
+		}
 		kept = kept || out.GetName() == p.GetPart()
 	}
 	s.Parts = slices.Concat(s.Parts[:i], left, s.Parts[i+1:])
@@ -176,6 +275,18 @@ func worked(s State, p *piecev1.Worked_Public) State {
 		s.Gone = append(slices.Clip(s.Gone), p.GetPart())
 	}
 	return s
+}
+
+func finished(s State, e *piecev1.Finished) State {
+	p := e.GetPublic()
+	if i := s.index(p.GetPart()); i >= 0 {
+		s.UnexplainedUg += s.Parts[i].Weighing.GetMassUg() - p.GetMassIn().GetMassUg()
+	}
+	s.LossUg = lost(s.LossUg, piecev1.Reason_REASON_GROUND_OFF, p.GetLossUg())
+	s.Minutes += uint64(e.GetPrivate().GetMinutes())
+	return s.with(p.GetPart(), func(part *Part) {
+		part.Weighing, part.Fate, part.StoneID, part.LastUs = p.GetStone(), Stone, p.GetStoneId(), p.GetDoneAtUs()
+	})
 }
 
 func lost(before map[piecev1.Reason]int64, reason piecev1.Reason, ug int64) map[piecev1.Reason]int64 {

@@ -34,10 +34,26 @@ func (s State) Describe(d *piecev1.Described_Public) (*piecev1.Event, error) {
 	case d.GetCount() == 1:
 		broken.Add(rule.Broken{Reason: rule.SizeInvalid, Field: "size", Value: "missing", Rule: "a single piece has its three longest dimensions", Hint: "measure it, or list chips as a counted lot"})
 	}
+	checkRange(&broken, d)
 	if err := broken.Err(); err != nil {
 		return nil, err
 	}
 	return &piecev1.Event{Event: &piecev1.Event_Described{Described: &piecev1.Described{Public: d, Private: &piecev1.Described_Private{}}}}, nil
+}
+
+// checkRange holds the size range of a counted lot, where it was measured.
+func checkRange(broken *rule.All, d *piecev1.Described_Public) {
+	small, large := d.GetSmallestUm(), d.GetLargestUm()
+	switch {
+	case small == 0 && large == 0:
+	case d.GetCount() < 2:
+		broken.Add(rule.Broken{Reason: rule.SizeInvalid, Field: "smallest_um", Value: fmt.Sprint(small), Rule: "a size range is of a counted lot; a piece has its dimensions", Hint: "give its size"})
+	case small < 1 || large < small || large > rule.MaxLengthUm:
+		broken.Add(rule.Broken{
+			Reason: rule.SizeInvalid, Field: "smallest_um", Value: fmt.Sprintf("%d to %d", small, large),
+			Rule: fmt.Sprintf("a size range goes from 1 to %d micrometres, the smallest first", int64(rule.MaxLengthUm)), Hint: "measure the smallest and the largest stone",
+		})
+	}
 }
 
 // Work is one bench step on one part.
@@ -51,6 +67,11 @@ type Work struct {
 	How     string
 	AreaUm2 int64 // of the cut; 0: not measured
 	Note    string
+
+	NotWeighed bool // then there is no MassIn and nothing in Out
+	Tray, Dop  string
+	Minutes    uint32 // at the bench
+	When       When
 }
 
 // Out is a part that a step leaves.
@@ -60,12 +81,18 @@ type Out struct {
 	Fate     Fate // 0: in work
 }
 
-// Work records a step (rules 2 to 8). That the member has the piece in hand is the
-// parcel's rule.
+// Work records a step (rules 2 to 8 and 12 to 14). That the member has the piece in
+// hand is the parcel's rule.
 func (s State) Work(w Work) (*piecev1.Event, error) {
 	part, err := s.inWork(w.Part)
 	if err != nil {
 		return nil, err
+	}
+	if w.NotWeighed {
+		if err := checkNotWeighed(w); err != nil {
+			return nil, err
+		}
+		w.Out = []Out{{Name: part.Name, Weighing: part.Weighing}}
 	}
 	in := w.MassIn
 	if in == nil {
@@ -78,7 +105,7 @@ func (s State) Work(w Work) (*piecev1.Event, error) {
 	if err := broken.Err(); err != nil { // sums over impossible masses say nothing
 		return nil, err
 	}
-	checkAgain(&broken, part, in)
+	checkAgain(&broken, "mass_in.mass_ug", part, in)
 	var out int64
 	parts := make([]*piecev1.Part, len(w.Out))
 	for i, o := range w.Out {
@@ -95,15 +122,28 @@ func (s State) Work(w Work) (*piecev1.Event, error) {
 		reason = piecev1.Reason_REASON_UNSPECIFIED // there is nothing it could be the reason for
 	}
 	checkLoss(&broken, w, in, out)
+	checkMinutes(&broken, w.Minutes)
+	w.When.check(&broken, part)
+	rested := int64(0)
+	if w.Step == piecev1.Step_STEP_SAND || w.Step == piecev1.Step_STEP_POLISH {
+		rested = w.When.checkRest(&broken, part)
+	}
 	if err := broken.Err(); err != nil {
 		return nil, err
+	}
+	whyEarly := w.When.WhyEarly
+	if rested == 0 {
+		whyEarly = "" // there is nothing it could be the reason for
 	}
 	return &piecev1.Event{Event: &piecev1.Event_Worked{Worked: &piecev1.Worked{
 		Public: &piecev1.Worked_Public{
 			PieceId: s.ID, Part: w.Part, Step: w.Step, MassIn: in, PartsOut: parts,
 			LossUg: loss, Reason: reason, How: w.How, AreaUm2: w.AreaUm2,
+			NotWeighed: w.NotWeighed, DoneAtUs: w.When.us(), RestedS: rested,
 		},
-		Private: &piecev1.Worked_Private{MemberId: w.Member, Note: w.Note},
+		Private: &piecev1.Worked_Private{
+			MemberId: w.Member, Note: w.Note, Tray: w.Tray, Dop: w.Dop, Minutes: w.Minutes, WhyEarly: whyEarly,
+		},
 	}}}, nil
 }
 
@@ -115,8 +155,13 @@ func (s State) inWork(name string) (Part, error) {
 	}
 	if part.Fate != InWork {
 		hint := "place it back in work first"
-		if part.Fate == Stone {
+		switch part.Fate {
+		case Stone:
 			hint = "choose another part"
+		case Waiting:
+			hint = "say what was decided first"
+		case MovedOn:
+			hint = "take it back first, or choose another part"
 		}
 		return Part{}, rule.Broken{Reason: rule.PartNotInWork, Field: "part", Value: name, Rule: "the part is " + part.Fate.String(), Hint: hint}
 	}
@@ -175,12 +220,12 @@ func (s State) checkOut(broken *rule.All, w Work) {
 }
 
 // checkAgain compares a weighing with the one before (rule 4).
-func checkAgain(broken *rule.All, part Part, in *eventv1.Weighing) {
+func checkAgain(broken *rule.All, field string, part Part, in *eventv1.Weighing) {
 	was, now := measure.Mass(part.Weighing.GetMassUg()), measure.Mass(in.GetMassUg())
 	allowed := measure.Mass(part.Weighing.GetDivisionUg() + in.GetDivisionUg())
 	if apart := max(was-now, now-was); apart > allowed {
 		broken.Add(rule.Broken{
-			Reason: rule.WeighingsDiffer, Field: "mass_in.mass_ug", Value: now.OnScale(measure.Mass(in.GetDivisionUg())),
+			Reason: rule.WeighingsDiffer, Field: field, Value: now.OnScale(measure.Mass(in.GetDivisionUg())),
 			Rule: fmt.Sprintf("part %s was weighed at %s before, %s apart, where the two scales allow %s",
 				part.Name, was.OnScale(measure.Mass(part.Weighing.GetDivisionUg())), apart, allowed),
 			Hint: "check that it is the same part, dry it and weigh again",

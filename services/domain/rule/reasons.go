@@ -21,6 +21,8 @@ const (
 	LossNeedsReason     Reason = "LOSS_NEEDS_REASON"     // mass was lost without a word
 	KerfWithoutSaw      Reason = "KERF_WITHOUT_SAW"      // only a saw has a kerf
 	SetAsideLeavesParts Reason = "SET_ASIDE_LEAVES_PART" // nothing is left of a part set aside
+	CheckFailed         Reason = "CHECK_FAILED"          // the final check finds a stone not fit for a bezel
+	OutOfTolerance      Reason = "OUT_OF_TOLERANCE"      // not the stone that was promised
 	TimeInvalid         Reason = "TIME_INVALID"          // not a moment, or over already
 	KeyInvalid          Reason = "KEY_INVALID"           // not an Ed25519 public key
 )
@@ -47,6 +49,20 @@ const (
 	ClaimNotYours    Reason = "CLAIM_NOT_YOURS"    // not a claim of the seller's
 	PartNotInWork    Reason = "PART_NOT_IN_WORK"   // on the shelf, an off-cut, or a stone
 	CountedLot       Reason = "COUNTED_LOT"        // a lot of chips isn't one piece
+	NotRested        Reason = "NOT_RESTED"         // shaped too short a time ago
+	NothingToDecide  Reason = "NOTHING_TO_DECIDE"  // the part doesn't wait
+	TooManyPlans     Reason = "TOO_MANY_PLANS"     // the piece or plan takes no more
+	PlanIsDropped    Reason = "PLAN_IS_DROPPED"    // for good
+	NotOneParcel     Reason = "NOT_ONE_PARCEL"     // parts of several parcels
+	NotYoursToSell   Reason = "NOT_YOURS_TO_SELL"  // others share in what the rough brings
+	StoneNotChecked  Reason = "STONE_NOT_CHECKED"  // no final check that stands
+	StoneNotInStock  Reason = "STONE_NOT_IN_STOCK" // on sale, out, sold or in a lot
+	LotNotForSale    Reason = "LOT_NOT_FOR_SALE"   // no price is asked
+	LotBegun         Reason = "LOT_BEGUN"          // some of it was sold
+	LotUnmade        Reason = "LOT_UNMADE"         // it went back to where it came from
+	NotSoMany        Reason = "NOT_SO_MANY"        // the lot holds less
+	PromiseSettled   Reason = "PROMISE_SETTLED"    // declined, withdrawn, or delivered
+	PromiseNotTaken  Reason = "PROMISE_NOT_TAKEN"  // the jeweller hasn't accepted
 	WeighingsDiffer  Reason = "WEIGHINGS_DIFFER"   // the same part, two masses
 	StoneNotForSale  Reason = "STONE_NOT_FOR_SALE" // in stock or sold
 	StoneSold        Reason = "STONE_SOLD"         // it is another's
@@ -59,6 +75,27 @@ const (
 	KeyTaken         Reason = "KEY_TAKEN"          // another person's key
 	MemberNotThere   Reason = "MEMBER_NOT_THERE"   // not admitted
 	FieldNotRecorded Reason = "FIELD_NOT_RECORDED" // no such field
+)
+
+// The state says no, on the way from a draft to a closed parcel.
+const (
+	NotADraft       Reason = "NOT_A_DRAFT"       // listed or discarded already
+	OfferNotOpen    Reason = "OFFER_NOT_OPEN"    // taken back, declined or answered
+	NotOffMarket    Reason = "NOT_OFF_MARKET"    // it can't be listed again yet
+	NotRefunded     Reason = "NOT_REFUNDED"      // purchase money is still to be paid back
+	NotOverdue      Reason = "NOT_OVERDUE"       // the price isn't due, or is paid
+	PurchaseOverdue Reason = "PURCHASE_OVERDUE"  // the price should have been paid
+	AlreadyCut      Reason = "ALREADY_CUT"       // the first cut was made
+	NotComingBack   Reason = "NOT_COMING_BACK"   // no rough goes back
+	RoughIsOut      Reason = "ROUGH_IS_OUT"      // it is in a viewer's hands
+	NotInHand       Reason = "NOT_IN_HAND"       // another has the rough
+	NotAGroup       Reason = "NOT_A_GROUP"       // a line of one piece
+	ParcelClosed    Reason = "PARCEL_CLOSED"     // no more is done with it
+	NotAccountedFor Reason = "NOT_ACCOUNTED_FOR" // something of it is still open
+	ViewingNotThere Reason = "VIEWING_NOT_THERE" // it is at another stage
+	TooManyViewings Reason = "TOO_MANY_VIEWINGS" // the parcel is shown no more
+	TooManyNotes    Reason = "TOO_MANY_NOTES"    // no more are kept
+	ClaimClosed     Reason = "CLAIM_CLOSED"      // its miner works it no longer
 )
 
 // Changed meanwhile, or not allowed.
@@ -92,7 +129,13 @@ var kinds = map[Reason]Kind{
 	LossNeedsReason: Invalid, KerfWithoutSaw: Invalid, SetAsideLeavesParts: Invalid, TimeInvalid: Invalid,
 	KeyInvalid: Invalid,
 
+	CheckFailed: Invalid, OutOfTolerance: Invalid,
+
 	NotFound: Missing,
+
+	NotRested: State, NothingToDecide: State, TooManyPlans: State, PlanIsDropped: State, NotOneParcel: State, NotYoursToSell: State,
+	StoneNotChecked: State, StoneNotInStock: State, LotNotForSale: State, LotBegun: State, LotUnmade: State, NotSoMany: State,
+	PromiseSettled: State, PromiseNotTaken: State,
 
 	AlreadyThere: State, ParcelNotListed: State, OwnParcel: State, TooManyOffers: State, TooManyParts: State, OfferEnded: State,
 	NotAtAsking: State, NoDeal: State, CountDiffers: State, NotHandedOver: State, AboveWhatIsOwed: State,
@@ -101,5 +144,20 @@ var kinds = map[Reason]Kind{
 	NothingToRefund: State, RefundDiffers: State, RoleNotOfMember: State, KeyTaken: State, MemberNotThere: State,
 	FieldNotRecorded: State,
 
+	NotADraft: State, OfferNotOpen: State, NotOffMarket: State, NotRefunded: State, NotOverdue: State, PurchaseOverdue: State, AlreadyCut: State, NotComingBack: State, RoughIsOut: State, NotInHand: State, NotAGroup: State, ParcelClosed: State, NotAccountedFor: State, ViewingNotThere: State, TooManyViewings: State, TooManyNotes: State, ClaimClosed: State,
+
 	EtagDiffers: Changed, NotAllowed: Denied,
+
+	// reasons_jeweller.go
+	StoneInSet: State, SetNotWhole: State, StoneOut: State, StoneNotOut: State, StoneGone: State, StoneHeld: State, TooManyHeld: State,
+	HoldOver: State, ApprovalOver: State, ApprovalNotOut: State, TooMuchOut: State, OrderPaidFor: State, OrderUnderWay: State,
+	OrderOver: State, PaymentOpen: State, NothingToSend: State, NothingToReceive: State, NotReceived: State, ReturnPeriodOver: State,
+	ClaimPeriodOver: State, DamageNotClaimed: State, AboveThePrice: State, WantedIsClosed: State, NotOneSeller: Invalid, OwnStone: State,
+
+	// reasons_coop.go
+	StandsOtherwise: State, OwnStanding: Denied, RoleNotThere: State, KeyStandsOtherwise: State, SecondPersonNeeded: Denied,
+	TwoPeopleNotStated: State, PersonErased: State, RunStandsOtherwise: State, LineStandsOtherwise: State, NothingPayable: State,
+	AboveWhatIsEarned: State, PaysTheApprover: Denied, BankEditedByYou: Denied, BankCoolingOff: State, BankChanged: State,
+	DisputeOver: State, NotAParty: State, AboveWhatIsTheirs: State, NothingToCorrect: State, CorrectionStands: State,
+	SameAsRecorded: State, CorrectedSince: State, NothingHere: State, AlreadyClosed: State,
 }

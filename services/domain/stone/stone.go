@@ -17,10 +17,22 @@ import (
 //
 //  1. A stone is finished once, weighed and measured.
 //  2. Outline, kind, treatment, hydrophane and composite are always answered.
-//  3. Only its cutter puts it on sale, while it isn't sold; a new price replaces the old one.
+//  3. Only its cutter puts it on sale, while it is in stock or on sale and nobody holds it; a new price replaces the old one.
 //  4. A price is more than nothing, in the currency of the stone's parcel.
-//  5. It is sold only while on sale, at the price asked.
+//  5. It is sold only while on sale, at the price asked, and to nobody else while somebody holds it.
 //  6. Only a sold stone comes back, to its cutter; then it is in stock, measured again.
+//  7. A pair or suite has a price for each stone; its stones are offered, held, sold and sent out together or not at all.
+//  8. A hold ends at its moment, whether or not anybody says so; before, only its holder lets go of it.
+//  9. A stone goes out only while on sale, measured, at the price asked; out, it is sold only to whom it is with.
+//  10. A stone that was out comes back, to its cutter, measured again; also one that was lost or broken at the cutter's cost.
+//  11. A sale is called off only into what it was sold from: on sale, at its price, in its set.
+//  12. Before it is first offered its final check stands: all that a bezel setting needs is there, and a second
+//     person has confirmed it. A stone that came back otherwise than it went is checked again.
+//  13. A stone is cut again while it is in stock: it is the same stone with new facts, unchecked; papers from before
+//     are void.
+//  14. A grade is revised as long as the stone is with its cutter.
+//  15. A stock count weighs it again, wherever the cutter has it.
+//  16. In a counted lot a stone has no name of its own; it gets it back when the lot is unmade, unchecked.
 //
 // States are shared between goroutines: nothing that is reachable from one is ever
 // changed.
@@ -31,9 +43,18 @@ type State struct {
 	Weighing *eventv1.Weighing // as last measured
 	Size     *eventv1.Size
 
-	Price   *eventv1.Amount // asked while on sale, agreed while sold
+	Price   *eventv1.Amount // asked while on sale, agreed while sold or out
 	Buyer   string          // while sold
 	OrderID string          // while sold
+
+	Set  Set  // while on sale or sold
+	Hold Hold // the last one, while on sale
+	Out  Out  // while out, or lost or broken there
+
+	Check  Check  // the final check that stands
+	Class  string // the co-op's own word; empty: not classed
+	Recuts int    // how many times it was cut again
+	LotID  string // while in a counted lot
 }
 
 // Stage is where a stone stands.
@@ -44,6 +65,12 @@ const (
 	InStock Stage = iota + 1
 	OnSale
 	Sold
+	AtJeweller // out on approval or consignment
+	Lost       // while it was out, at its cutter's cost
+	Broken     // likewise
+
+	// InLot has the number of the API's state.
+	InLot Stage = 10 // one of a counted lot
 )
 
 func (s State) id() string { return s.Facts.GetStoneId() }
@@ -90,90 +117,13 @@ func checkGrade(broken *rule.All, g *stonev1.Grade) {
 	}
 }
 
-// PutOnSale asks a price (rules 3 and 4). currency is that of the stone's parcel.
-func (s State) PutOnSale(cutter string, price *eventv1.Amount, currency string) (*stonev1.Event, error) {
-	if s.Facts == nil || s.Facts.GetCutterId() != cutter {
-		return nil, rule.NotThere("stone_id", "stone")
-	}
-	if s.Stage == Sold {
-		return nil, rule.Broken{Reason: rule.StoneSold, Field: "stone_id", Value: s.id(), Rule: "the stone is sold", Hint: "take it back first, or choose another"}
-	}
-	var broken rule.All
-	broken.Positive("price", price)
-	broken.Currency("price", price, currency)
-	if err := broken.Err(); err != nil {
-		return nil, err
-	}
-	return &stonev1.Event{Event: &stonev1.Event_PutOnSale{PutOnSale: &stonev1.PutOnSale{
-		Public:  &stonev1.PutOnSale_Public{StoneId: s.id()},
-		Private: &stonev1.PutOnSale_Private{Price: price},
-	}}}, nil
-}
-
-// Sell sells the stone into an order (rule 5). seen is the price the buyer saw; at is
-// the item's path in the request, as "items[2]".
-func (s State) Sell(buyer, orderID string, seen *eventv1.Amount, at string) (*stonev1.Event, error) {
-	switch {
-	case s.Facts == nil || s.Stage == InStock:
-		// A stone in stock was never shown to a buyer, so it looks like none.
-		return nil, rule.NotThere(at+".stone_id", "stone on sale or")
-	case s.Stage == Sold:
-		return nil, rule.Broken{Reason: rule.StoneNotForSale, Field: at + ".stone_id", Value: s.id(), Rule: "the stone is sold already", Hint: "leave it out or choose another"}
-	case s.Price.GetCurrency() != seen.GetCurrency() || s.Price.GetMinor() != seen.GetMinor():
-		return nil, rule.Broken{
-			Reason: rule.PriceMoved, Field: at + ".price", Value: rule.Money(seen),
-			Rule: "the price asked is " + rule.Money(s.Price) + " by now", Hint: "order again at this price, or leave it out",
-		}
-	}
-	return &stonev1.Event{Event: &stonev1.Event_Sold{Sold: &stonev1.Sold{
-		Public:  &stonev1.Sold_Public{StoneId: s.id(), OrderId: orderID},
-		Private: &stonev1.Sold_Private{BuyerId: buyer, Price: s.Price},
-	}}}, nil
-}
-
-// Return is what a stone is like that comes back.
-type Return struct {
-	Weighing *eventv1.Weighing
-	Size     *eventv1.Size
-	Why      string
-}
-
-// Return takes a sold stone back into stock (rule 6). The order it came from is State's
-// OrderID.
-func (s State) Return(cutter string, r Return) (*stonev1.Event, error) {
-	if s.Facts == nil || s.Facts.GetCutterId() != cutter {
-		return nil, rule.NotThere("stone_id", "stone")
-	}
-	if s.Stage != Sold {
-		return nil, rule.Broken{Reason: rule.StoneNotSold, Field: "stone_id", Value: s.id(), Rule: "only a sold stone comes back", Hint: "nothing needs to be done"}
-	}
-	var broken rule.All
-	broken.Weighing("weighing", r.Weighing)
-	broken.Size("size", r.Size)
-	broken.Text("why", r.Why, 500)
-	if err := broken.Err(); err != nil {
-		return nil, err
-	}
-	return &stonev1.Event{Event: &stonev1.Event_Returned{Returned: &stonev1.Returned{
-		Public:  &stonev1.Returned_Public{StoneId: s.id(), OrderId: s.OrderID, Weighing: r.Weighing, Size: r.Size},
-		Private: &stonev1.Returned_Private{Why: r.Why},
-	}}}, nil
-}
-
 // Evolve folds one event.
 func Evolve(s State, e *stonev1.Event) State {
 	switch e := e.GetEvent().(type) {
 	case *stonev1.Event_Finished:
 		s.Facts = e.Finished.GetPublic()
 		s.Stage, s.Weighing, s.Size = InStock, s.Facts.GetWeighing(), s.Facts.GetSize()
-	case *stonev1.Event_PutOnSale:
-		s.Stage, s.Price = OnSale, e.PutOnSale.GetPrivate().GetPrice()
-	case *stonev1.Event_Sold:
-		s.Stage, s.Price = Sold, e.Sold.GetPrivate().GetPrice()
-		s.Buyer, s.OrderID = e.Sold.GetPrivate().GetBuyerId(), e.Sold.GetPublic().GetOrderId()
-	case *stonev1.Event_Returned:
-		s.Stage, s.Price, s.Buyer, s.OrderID = InStock, nil, "", ""
-		s.Weighing, s.Size = e.Returned.GetPublic().GetWeighing(), e.Returned.GetPublic().GetSize()
+		s.Class = e.Finished.GetPrivate().GetClass()
 	}
-	return s
+	return evolveSelling(evolveBench(s, e), e)
 }

@@ -2,6 +2,7 @@ package stone_test
 
 import (
 	"testing"
+	"time"
 
 	stonev1 "seamshare.example/proto/gen/seamshare/event/stone/v1"
 	eventv1 "seamshare.example/proto/gen/seamshare/event/v1"
@@ -48,20 +49,42 @@ func finished(t testing.TB) *history {
 	return (&history{t: t}).did(stone.State{}.Finish(six()))
 }
 
-func onSale(t testing.TB) *history {
+var noon = time.Date(2026, 11, 25, 12, 0, 0, 0, time.UTC)
+
+func taking(who string) stone.Taking {
+	return stone.Taking{Jeweller: who, Together: []string{"s6"}, Now: noon}
+}
+
+// check is what a person says of stone 6, which has no corners.
+func check(person string) stone.Checking {
+	return stone.Checking{
+		Cutter: cutter, Person: person, BackFlat: true, WallEven: true, BevelClears: true, Candled: true, MinCornerRadiusUm: 500,
+		Weighing: six().Weighing, Size: six().Size,
+		Photo: &eventv1.Photo{Sha256: make([]byte, 32), MediaType: "image/jpeg", Light: "daylight, overcast"},
+	}
+}
+
+// checked is stone 6 with a final check that a second person confirmed.
+func checked(t testing.TB) *history {
 	t.Helper()
 	h := finished(t)
-	return h.did(h.PutOnSale(cutter, aud(64000), "AUD"))
+	return h.did(h.MakeCheck(check("desk 1"))).did(h.ConfirmCheck("desk 2", cutter))
+}
+
+func onSale(t testing.TB) *history {
+	t.Helper()
+	h := checked(t)
+	return h.did(h.PutOnSale(cutter, aud(64000), "AUD", noon))
 }
 
 func sold(t testing.TB) *history {
 	t.Helper()
 	h := onSale(t)
-	return h.did(h.Sell(jeweller, "order1", aud(64000), "items[0]"))
+	return h.did(h.Sell(taking(jeweller), "order1", aud(64000), "items[0]"))
 }
 
 func back() stone.Return {
-	return stone.Return{Weighing: six().Weighing, Size: six().Size, Why: "the setting was changed"}
+	return stone.Return{Measured: &eventv1.Measured{Weighing: six().Weighing, Size: six().Size}, Why: "the setting was changed"}
 }
 
 func TestFinish(t *testing.T) {
@@ -94,45 +117,45 @@ func TestFinish(t *testing.T) {
 
 func TestPutOnSale(t *testing.T) {
 	t.Run("rule 3 refused: by another, who can't tell it from none; while sold", func(t *testing.T) {
-		_, others := finished(t).PutOnSale("two-dops", aud(1), "AUD")
-		_, none := stone.State{}.PutOnSale("two-dops", aud(1), "AUD")
+		_, others := finished(t).PutOnSale("two-dops", aud(1), "AUD", noon)
+		_, none := stone.State{}.PutOnSale("two-dops", aud(1), "AUD", noon)
 		ruletest.Refused(t, others, rule.NotFound, "stone_id")
 		if others.Error() != none.Error() {
 			t.Errorf("%q is not %q", others, none)
 		}
-		_, err := sold(t).PutOnSale(cutter, aud(1), "AUD")
+		_, err := sold(t).PutOnSale(cutter, aud(1), "AUD", noon)
 		ruletest.Refused(t, err, rule.StoneSold, "stone_id")
 	})
 	t.Run("rule 3 OK: a new price", func(t *testing.T) {
 		h := onSale(t)
-		if h.did(h.PutOnSale(cutter, aud(60000), "AUD")); h.Price.GetMinor() != 60000 {
+		if h.did(h.PutOnSale(cutter, aud(60000), "AUD", noon)); h.Price.GetMinor() != 60000 {
 			t.Errorf("got %v", h.Price)
 		}
 	})
 	t.Run("rule 4 refused: nothing, less than nothing, another currency", func(t *testing.T) {
-		h := finished(t)
+		h := checked(t)
 		for _, p := range []*eventv1.Amount{aud(0), aud(-1), nil} {
-			_, err := h.PutOnSale(cutter, p, "AUD")
+			_, err := h.PutOnSale(cutter, p, "AUD", noon)
 			ruletest.Refused(t, err, rule.AmountInvalid, "price")
 		}
-		_, err := h.PutOnSale(cutter, &eventv1.Amount{Currency: "EUR", Minor: 5}, "AUD")
+		_, err := h.PutOnSale(cutter, &eventv1.Amount{Currency: "EUR", Minor: 5}, "AUD", noon)
 		ruletest.Refused(t, err, rule.CurrencyDiffers, "price.currency_code")
 	})
 }
 
 func TestSell(t *testing.T) {
 	t.Run("rule 5 refused: in stock looks like none; sold before; at another price", func(t *testing.T) {
-		_, inStock := finished(t).Sell(jeweller, "o", aud(64000), "items[3]")
-		_, none := stone.State{}.Sell(jeweller, "o", aud(64000), "items[3]")
+		_, inStock := finished(t).Sell(taking(jeweller), "o", aud(64000), "items[3]")
+		_, none := stone.State{}.Sell(taking(jeweller), "o", aud(64000), "items[3]")
 		ruletest.Refused(t, inStock, rule.NotFound, "items[3].stone_id")
 		if inStock.Error() != none.Error() {
 			t.Errorf("%q is not %q", inStock, none)
 		}
-		_, err := sold(t).Sell("marrow", "o2", aud(64000), "items[0]")
+		_, err := sold(t).Sell(taking("marrow"), "o2", aud(64000), "items[0]")
 		ruletest.Refused(t, err, rule.StoneNotForSale, "items[0].stone_id")
 		h := onSale(t)
 		for _, seen := range []*eventv1.Amount{aud(63999), {Currency: "EUR", Minor: 64000}} {
-			_, err = h.Sell(jeweller, "o", seen, "items[0]")
+			_, err = h.Sell(taking(jeweller), "o", seen, "items[0]")
 			ruletest.Refused(t, err, rule.PriceMoved, "items[0].price")
 		}
 	})
@@ -151,12 +174,12 @@ func TestReturn(t *testing.T) {
 	t.Run("rule 6 OK: in stock, measured again, and sold once more", func(t *testing.T) {
 		h := sold(t)
 		r := back()
-		r.Weighing = &eventv1.Weighing{MassUg: 570_000, DivisionUg: 2_000}
+		r.Measured.Weighing = &eventv1.Weighing{MassUg: 570_000, DivisionUg: 2_000}
 		h.did(h.Return(cutter, r))
 		if h.Stage != stone.InStock || h.Buyer != "" || h.OrderID != "" || h.Weighing.GetMassUg() != 570_000 {
 			t.Fatalf("got %+v", h.State)
 		}
-		h.did(h.PutOnSale(cutter, aud(64000), "AUD")).did(h.Sell("marrow", "order2", aud(64000), "items[0]"))
+		h.did(h.PutOnSale(cutter, aud(64000), "AUD", noon)).did(h.Sell(taking("marrow"), "order2", aud(64000), "items[0]"))
 	})
 }
 

@@ -296,28 +296,29 @@ const file_seamshare_coop_v1_access_service_proto_rawDesc = "" +
 	"&seamshare/coop/v1/access_service.proto\x12\x11seamshare.coop.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1eseamshare/type/v1/access.proto\"=\n" +
 	"\x11IssueTokenRequest\x12(\n" +
 	"\tassertion\x18\x01 \x01(\tB\n" +
-	"\xbaH\ar\x05\x10\x14\x18\x80 R\tassertion\"\x95\x01\n" +
+	"\xbaH\ar\x05\x10\x14\x18\x80 R\tassertion\"\x9b\x01\n" +
 	"\x12IssueTokenResponse\x12\x14\n" +
 	"\x05token\x18\x01 \x01(\tR\x05token\x12\x1d\n" +
 	"\n" +
-	"expires_at\x18\x02 \x01(\tR\texpiresAt\x12\x1b\n" +
-	"\tmember_id\x18\x03 \x01(\tR\bmemberId\x12-\n" +
+	"expires_at\x18\x02 \x01(\tR\texpiresAt\x12!\n" +
+	"\tmember_id\x18\x03 \x01(\tB\x04\xb8\xd4\x18\x04R\bmemberId\x12-\n" +
 	"\x05roles\x18\x04 \x03(\x0e2\x17.seamshare.type.v1.RoleR\x05roles\"2\n" +
 	"\rWhoAmIRequest\x12!\n" +
-	"\fmin_position\x18\x01 \x01(\x04R\vminPosition\"\xee\x01\n" +
+	"\fmin_position\x18\x01 \x01(\x04R\vminPosition\"\xfa\x01\n" +
 	"\x0eWhoAmIResponse\x12\x1b\n" +
-	"\tperson_id\x18\x01 \x01(\tR\bpersonId\x12\x1b\n" +
-	"\tmember_id\x18\x02 \x01(\tR\bmemberId\x12!\n" +
-	"\ftrading_name\x18\x03 \x01(\tR\vtradingName\x12-\n" +
+	"\tperson_id\x18\x01 \x01(\tR\bpersonId\x12!\n" +
+	"\tmember_id\x18\x02 \x01(\tB\x04\xb8\xd4\x18\x04R\bmemberId\x12'\n" +
+	"\ftrading_name\x18\x03 \x01(\tB\x04\xb8\xd4\x18\x04R\vtradingName\x12-\n" +
 	"\x05roles\x18\x04 \x03(\x0e2\x17.seamshare.type.v1.RoleR\x05roles\x12\x17\n" +
 	"\acoop_id\x18\x05 \x01(\tR\x06coopId\x12\x1b\n" +
 	"\tcoop_name\x18\x06 \x01(\tR\bcoopName\x12\x1a\n" +
-	"\bposition\x18\a \x01(\x04R\bposition2\xef\x01\n" +
+	"\bposition\x18\a \x01(\x04R\bposition2\xf8\x01\n" +
 	"\rAccessService\x12u\n" +
 	"\n" +
 	"IssueToken\x12$.seamshare.coop.v1.IssueTokenRequest\x1a%.seamshare.coop.v1.IssueTokenResponse\"\x1a\xaa\xd4\x18\x02\x18\x01\x82\xd3\xe4\x93\x02\x0e:\x01*\"\t/v1/token\x12g\n" +
 	"\x06WhoAmI\x12 .seamshare.coop.v1.WhoAmIRequest\x1a!.seamshare.coop.v1.WhoAmIResponse\"\x18\xaa\xd4\x18\x02\x10\x01\x82\xd3\xe4\x93\x02\f\x12\n" +
-	"/v1/whoamiB6Z4seamshare.example/proto/gen/seamshare/coop/v1;coopv1b\x06proto3"
+	"/v1/whoami\x1a\a\xb2\xd4\x18\x03\n" +
+	"\x01\x04B6Z4seamshare.example/proto/gen/seamshare/coop/v1;coopv1b\x06proto3"
 
 var (
 	file_seamshare_coop_v1_access_service_proto_rawDescOnce sync.Once

@@ -693,7 +693,9 @@ type GrantRoleRequest struct {
 	// The person.
 	PersonId string `protobuf:"bytes,3,opt,name=person_id,json=personId,proto3" json:"person_id,omitempty"`
 	// The role.
-	Role          v1.Role `protobuf:"varint,4,opt,name=role,proto3,enum=seamshare.type.v1.Role" json:"role,omitempty"`
+	Role v1.Role `protobuf:"varint,4,opt,name=role,proto3,enum=seamshare.type.v1.Role" json:"role,omitempty"`
+	// The member; empty: the one they were added to.
+	MemberId      string `protobuf:"bytes,5,opt,name=member_id,json=memberId,proto3" json:"member_id,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -754,6 +756,13 @@ func (x *GrantRoleRequest) GetRole() v1.Role {
 		return x.Role
 	}
 	return v1.Role(0)
+}
+
+func (x *GrantRoleRequest) GetMemberId() string {
+	if x != nil {
+		return x.MemberId
+	}
+	return ""
 }
 
 // GrantRoleResponse answers GrantRole.
@@ -1291,7 +1300,7 @@ type RecordRefundRequest struct {
 	Reference string `protobuf:"bytes,5,opt,name=reference,proto3" json:"reference,omitempty"`
 	// The day it counts for, YYYY-MM-DD in the co-op's time zone; empty: today.
 	EffectiveDate string `protobuf:"bytes,6,opt,name=effective_date,json=effectiveDate,proto3" json:"effective_date,omitempty"`
-	// The stone.
+	// The stone, or the lot of which a portion came back.
 	StoneId       string `protobuf:"bytes,7,opt,name=stone_id,json=stoneId,proto3" json:"stone_id,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -1861,143 +1870,6 @@ func (x *Field) GetCountry() string {
 	return ""
 }
 
-// Member is a business that trades here.
-type Member struct {
-	state protoimpl.MessageState `protogen:"open.v1"`
-	// The member's id.
-	Id string `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
-	// The name it trades under.
-	TradingName string `protobuf:"bytes,2,opt,name=trading_name,json=tradingName,proto3" json:"trading_name,omitempty"`
-	// What it does here.
-	Roles         []v1.Role `protobuf:"varint,3,rep,packed,name=roles,proto3,enum=seamshare.type.v1.Role" json:"roles,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
-}
-
-func (x *Member) Reset() {
-	*x = Member{}
-	mi := &file_seamshare_coop_v1_coop_service_proto_msgTypes[27]
-	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-	ms.StoreMessageInfo(mi)
-}
-
-func (x *Member) String() string {
-	return protoimpl.X.MessageStringOf(x)
-}
-
-func (*Member) ProtoMessage() {}
-
-func (x *Member) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_coop_v1_coop_service_proto_msgTypes[27]
-	if x != nil {
-		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-		if ms.LoadMessageInfo() == nil {
-			ms.StoreMessageInfo(mi)
-		}
-		return ms
-	}
-	return mi.MessageOf(x)
-}
-
-// Deprecated: Use Member.ProtoReflect.Descriptor instead.
-func (*Member) Descriptor() ([]byte, []int) {
-	return file_seamshare_coop_v1_coop_service_proto_rawDescGZIP(), []int{27}
-}
-
-func (x *Member) GetId() string {
-	if x != nil {
-		return x.Id
-	}
-	return ""
-}
-
-func (x *Member) GetTradingName() string {
-	if x != nil {
-		return x.TradingName
-	}
-	return ""
-}
-
-func (x *Member) GetRoles() []v1.Role {
-	if x != nil {
-		return x.Roles
-	}
-	return nil
-}
-
-// Person acts for a member.
-type Person struct {
-	state protoimpl.MessageState `protogen:"open.v1"`
-	// The person's id.
-	Id string `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
-	// The member.
-	MemberId string `protobuf:"bytes,2,opt,name=member_id,json=memberId,proto3" json:"member_id,omitempty"`
-	// What the person is called in the books.
-	Label string `protobuf:"bytes,3,opt,name=label,proto3" json:"label,omitempty"`
-	// Their roles.
-	Roles         []v1.Role `protobuf:"varint,4,rep,packed,name=roles,proto3,enum=seamshare.type.v1.Role" json:"roles,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
-}
-
-func (x *Person) Reset() {
-	*x = Person{}
-	mi := &file_seamshare_coop_v1_coop_service_proto_msgTypes[28]
-	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-	ms.StoreMessageInfo(mi)
-}
-
-func (x *Person) String() string {
-	return protoimpl.X.MessageStringOf(x)
-}
-
-func (*Person) ProtoMessage() {}
-
-func (x *Person) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_coop_v1_coop_service_proto_msgTypes[28]
-	if x != nil {
-		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-		if ms.LoadMessageInfo() == nil {
-			ms.StoreMessageInfo(mi)
-		}
-		return ms
-	}
-	return mi.MessageOf(x)
-}
-
-// Deprecated: Use Person.ProtoReflect.Descriptor instead.
-func (*Person) Descriptor() ([]byte, []int) {
-	return file_seamshare_coop_v1_coop_service_proto_rawDescGZIP(), []int{28}
-}
-
-func (x *Person) GetId() string {
-	if x != nil {
-		return x.Id
-	}
-	return ""
-}
-
-func (x *Person) GetMemberId() string {
-	if x != nil {
-		return x.MemberId
-	}
-	return ""
-}
-
-func (x *Person) GetLabel() string {
-	if x != nil {
-		return x.Label
-	}
-	return ""
-}
-
-func (x *Person) GetRoles() []v1.Role {
-	if x != nil {
-		return x.Roles
-	}
-	return nil
-}
-
 // Balance is what stands on an account.
 type Balance struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -2013,7 +1885,7 @@ type Balance struct {
 
 func (x *Balance) Reset() {
 	*x = Balance{}
-	mi := &file_seamshare_coop_v1_coop_service_proto_msgTypes[29]
+	mi := &file_seamshare_coop_v1_coop_service_proto_msgTypes[27]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2025,7 +1897,7 @@ func (x *Balance) String() string {
 func (*Balance) ProtoMessage() {}
 
 func (x *Balance) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_coop_v1_coop_service_proto_msgTypes[29]
+	mi := &file_seamshare_coop_v1_coop_service_proto_msgTypes[27]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2038,7 +1910,7 @@ func (x *Balance) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Balance.ProtoReflect.Descriptor instead.
 func (*Balance) Descriptor() ([]byte, []int) {
-	return file_seamshare_coop_v1_coop_service_proto_rawDescGZIP(), []int{29}
+	return file_seamshare_coop_v1_coop_service_proto_rawDescGZIP(), []int{27}
 }
 
 func (x *Balance) GetMemberId() string {
@@ -2077,7 +1949,7 @@ type ChainLink struct {
 
 func (x *ChainLink) Reset() {
 	*x = ChainLink{}
-	mi := &file_seamshare_coop_v1_coop_service_proto_msgTypes[30]
+	mi := &file_seamshare_coop_v1_coop_service_proto_msgTypes[28]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2089,7 +1961,7 @@ func (x *ChainLink) String() string {
 func (*ChainLink) ProtoMessage() {}
 
 func (x *ChainLink) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_coop_v1_coop_service_proto_msgTypes[30]
+	mi := &file_seamshare_coop_v1_coop_service_proto_msgTypes[28]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2102,7 +1974,7 @@ func (x *ChainLink) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ChainLink.ProtoReflect.Descriptor instead.
 func (*ChainLink) Descriptor() ([]byte, []int) {
-	return file_seamshare_coop_v1_coop_service_proto_rawDescGZIP(), []int{30}
+	return file_seamshare_coop_v1_coop_service_proto_rawDescGZIP(), []int{28}
 }
 
 func (x *ChainLink) GetPosition() uint64 {
@@ -2130,7 +2002,7 @@ var File_seamshare_coop_v1_coop_service_proto protoreflect.FileDescriptor
 
 const file_seamshare_coop_v1_coop_service_proto_rawDesc = "" +
 	"\n" +
-	"$seamshare/coop/v1/coop_service.proto\x12\x11seamshare.coop.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x17google/type/money.proto\x1a\x1eseamshare/type/v1/access.proto\x1a\x1dseamshare/type/v1/share.proto\"\xb6\x01\n" +
+	"$seamshare/coop/v1/coop_service.proto\x12\x11seamshare.coop.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x17google/type/money.proto\x1a\x1dseamshare/coop/v1/audit.proto\x1a\"seamshare/coop/v1/correction.proto\x1a\x1fseamshare/coop/v1/dispute.proto\x1a\x1eseamshare/coop/v1/member.proto\x1a\x1eseamshare/coop/v1/payout.proto\x1a seamshare/coop/v1/personal.proto\x1a seamshare/coop/v1/purchase.proto\x1a seamshare/coop/v1/settings.proto\x1a seamshare/coop/v1/standing.proto\x1a\x1dseamshare/coop/v1/stock.proto\x1a\x1dseamshare/coop/v1/today.proto\x1a\x1eseamshare/type/v1/access.proto\x1a\x1dseamshare/type/v1/share.proto\"\xb6\x01\n" +
 	"\x12RecordFieldRequest\x12;\n" +
 	"\n" +
 	"request_id\x18\x01 \x01(\tB\x1c\xbaH\x19r\x172\x15^[A-Za-z0-9_-]{1,64}$R\trequestId\x12!\n" +
@@ -2180,14 +2052,15 @@ const file_seamshare_coop_v1_coop_service_proto_rawDesc = "" +
 	"\x05roles\x18\x06 \x03(\x0e2\x17.seamshare.type.v1.RoleB\x15\xbaH\x12\x92\x01\x0f\b\x01\x10\b\x18\x01\"\a\x82\x01\x04\x10\x01 \x00R\x05roles\"b\n" +
 	"\x11AddPersonResponse\x121\n" +
 	"\x06person\x18\x01 \x01(\v2\x19.seamshare.coop.v1.PersonR\x06person\x12\x1a\n" +
-	"\bposition\x18\x02 \x01(\x04R\bposition\"\xe3\x01\n" +
+	"\bposition\x18\x02 \x01(\x04R\bposition\"\x9b\x02\n" +
 	"\x10GrantRoleRequest\x12;\n" +
 	"\n" +
 	"request_id\x18\x01 \x01(\tB\x1c\xbaH\x19r\x172\x15^[A-Za-z0-9_-]{1,64}$R\trequestId\x12!\n" +
 	"\fmin_position\x18\x02 \x01(\x04R\vminPosition\x126\n" +
 	"\tperson_id\x18\x03 \x01(\tB\x19\xbaH\x16r\x142\x12^[a-z0-9_-]{1,64}$R\bpersonId\x127\n" +
 	"\x04role\x18\x04 \x01(\x0e2\x17.seamshare.type.v1.RoleB\n" +
-	"\xbaH\a\x82\x01\x04\x10\x01 \x00R\x04role\"b\n" +
+	"\xbaH\a\x82\x01\x04\x10\x01 \x00R\x04role\x126\n" +
+	"\tmember_id\x18\x05 \x01(\tB\x19\xbaH\x16r\x142\x12^[a-z0-9_-]{0,64}$R\bmemberId\"b\n" +
 	"\x11GrantRoleResponse\x121\n" +
 	"\x06person\x18\x01 \x01(\v2\x19.seamshare.coop.v1.PersonR\x06person\x12\x1a\n" +
 	"\bposition\x18\x02 \x01(\x04R\bposition\"\xe0\x02\n" +
@@ -2264,24 +2137,15 @@ const file_seamshare_coop_v1_coop_service_proto_rawDesc = "" +
 	"\x05Field\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x12\n" +
 	"\x04name\x18\x02 \x01(\tR\x04name\x12\x18\n" +
-	"\acountry\x18\x03 \x01(\tR\acountry\"j\n" +
-	"\x06Member\x12\x0e\n" +
-	"\x02id\x18\x01 \x01(\tR\x02id\x12!\n" +
-	"\ftrading_name\x18\x02 \x01(\tR\vtradingName\x12-\n" +
-	"\x05roles\x18\x03 \x03(\x0e2\x17.seamshare.type.v1.RoleR\x05roles\"z\n" +
-	"\x06Person\x12\x0e\n" +
-	"\x02id\x18\x01 \x01(\tR\x02id\x12\x1b\n" +
-	"\tmember_id\x18\x02 \x01(\tR\bmemberId\x12\x14\n" +
-	"\x05label\x18\x03 \x01(\tR\x05label\x12-\n" +
-	"\x05roles\x18\x04 \x03(\x0e2\x17.seamshare.type.v1.RoleR\x05roles\"h\n" +
-	"\aBalance\x12\x1b\n" +
-	"\tmember_id\x18\x01 \x01(\tR\bmemberId\x12\x14\n" +
-	"\x05party\x18\x02 \x01(\tR\x05party\x12*\n" +
+	"\acountry\x18\x03 \x01(\tR\acountry\"t\n" +
+	"\aBalance\x12!\n" +
+	"\tmember_id\x18\x01 \x01(\tB\x04\xb8\xd4\x18\x04R\bmemberId\x12\x1a\n" +
+	"\x05party\x18\x02 \x01(\tB\x04\xb8\xd4\x18\x04R\x05party\x12*\n" +
 	"\x06amount\x18\x03 \x01(\v2\x12.google.type.MoneyR\x06amount\"Q\n" +
 	"\tChainLink\x12\x1a\n" +
 	"\bposition\x18\x01 \x01(\x04R\bposition\x12\x12\n" +
 	"\x04what\x18\x02 \x01(\tR\x04what\x12\x14\n" +
-	"\x05about\x18\x03 \x01(\tR\x05about2\xc5\x0e\n" +
+	"\x05about\x18\x03 \x01(\tR\x05about2\xc3R\n" +
 	"\vCoopService\x12\x7f\n" +
 	"\vRecordField\x12%.seamshare.coop.v1.RecordFieldRequest\x1a&.seamshare.coop.v1.RecordFieldResponse\"!\xaa\xd4\x18\x03\n" +
 	"\x01\b\x82\xd3\xe4\x93\x02\x14:\x01*\"\x0f/v1/coop/fields\x12x\n" +
@@ -2296,7 +2160,9 @@ const file_seamshare_coop_v1_coop_service_proto_rawDesc = "" +
 	"\tGrantRole\x12#.seamshare.coop.v1.GrantRoleRequest\x1a$.seamshare.coop.v1.GrantRoleResponse\"8\xaa\xd4\x18\x03\n" +
 	"\x01\b\x82\xd3\xe4\x93\x02+:\x01*\"&/v1/coop/persons/{person_id}:grantRole\x12\xad\x01\n" +
 	"\x13RecordParcelPayment\x12-.seamshare.coop.v1.RecordParcelPaymentRequest\x1a..seamshare.coop.v1.RecordParcelPaymentResponse\"7\xaa\xd4\x18\x03\n" +
-	"\x01\x05\x82\xd3\xe4\x93\x02*:\x01*\"%/v1/coop/parcels/{parcel_id}/payments\x12\x8f\x01\n" +
+	"\x01\x05\x82\xd3\xe4\x93\x02*:\x01*\"%/v1/coop/parcels/{parcel_id}/payments\x12\xa9\x01\n" +
+	"\x12RecordParcelRefund\x12,.seamshare.coop.v1.RecordParcelRefundRequest\x1a-.seamshare.coop.v1.RecordParcelRefundResponse\"6\xaa\xd4\x18\x03\n" +
+	"\x01\x05\x82\xd3\xe4\x93\x02):\x01*\"$/v1/coop/parcels/{parcel_id}/refunds\x12\x8f\x01\n" +
 	"\n" +
 	"RecordCost\x12$.seamshare.coop.v1.RecordCostRequest\x1a%.seamshare.coop.v1.RecordCostResponse\"4\xaa\xd4\x18\x03\n" +
 	"\x01\x05\x82\xd3\xe4\x93\x02':\x01*\"\"/v1/coop/parcels/{parcel_id}/costs\x12\xa8\x01\n" +
@@ -2308,7 +2174,122 @@ const file_seamshare_coop_v1_coop_service_proto_rawDesc = "" +
 	"\x03\x05\x06\a\x82\xd3\xe4\x93\x02%\x12#/v1/coop/parcels/{parcel_id}/shares\x12\x80\x01\n" +
 	"\vGetBalances\x12%.seamshare.coop.v1.GetBalancesRequest\x1a&.seamshare.coop.v1.GetBalancesResponse\"\"\xaa\xd4\x18\x05\n" +
 	"\x03\x05\x06\a\x82\xd3\xe4\x93\x02\x13\x12\x11/v1/coop/balances\x12\x8d\x01\n" +
-	"\rGetStoneChain\x12'.seamshare.coop.v1.GetStoneChainRequest\x1a(.seamshare.coop.v1.GetStoneChainResponse\")\xaa\xd4\x18\x02\x10\x01\x82\xd3\xe4\x93\x02\x1d\x12\x1b/v1/stones/{stone_id}/chainB6Z4seamshare.example/proto/gen/seamshare/coop/v1;coopv1b\x06proto3"
+	"\rGetStoneChain\x12'.seamshare.coop.v1.GetStoneChainRequest\x1a(.seamshare.coop.v1.GetStoneChainResponse\")\xaa\xd4\x18\x02\x10\x01\x82\xd3\xe4\x93\x02\x1d\x12\x1b/v1/stones/{stone_id}/chain\x12\x9a\x01\n" +
+	"\rSuspendMember\x12'.seamshare.coop.v1.SuspendMemberRequest\x1a(.seamshare.coop.v1.SuspendMemberResponse\"6\xaa\xd4\x18\x03\n" +
+	"\x01\b\x82\xd3\xe4\x93\x02):\x01*\"$/v1/coop/members/{member_id}:suspend\x12\xa2\x01\n" +
+	"\x0fReinstateMember\x12).seamshare.coop.v1.ReinstateMemberRequest\x1a*.seamshare.coop.v1.ReinstateMemberResponse\"8\xaa\xd4\x18\x03\n" +
+	"\x01\b\x82\xd3\xe4\x93\x02+:\x01*\"&/v1/coop/members/{member_id}:reinstate\x12\x96\x01\n" +
+	"\fRemoveMember\x12&.seamshare.coop.v1.RemoveMemberRequest\x1a'.seamshare.coop.v1.RemoveMemberResponse\"5\xaa\xd4\x18\x03\n" +
+	"\x01\b\x82\xd3\xe4\x93\x02(:\x01*\"#/v1/coop/members/{member_id}:remove\x12\x9e\x01\n" +
+	"\x0eSetMemberRoles\x12(.seamshare.coop.v1.SetMemberRolesRequest\x1a).seamshare.coop.v1.SetMemberRolesResponse\"7\xaa\xd4\x18\x03\n" +
+	"\x01\b\x82\xd3\xe4\x93\x02*:\x01*\"%/v1/coop/members/{member_id}:setRoles\x12\x9a\x01\n" +
+	"\rSuspendPerson\x12'.seamshare.coop.v1.SuspendPersonRequest\x1a(.seamshare.coop.v1.SuspendPersonResponse\"6\xaa\xd4\x18\x03\n" +
+	"\x01\b\x82\xd3\xe4\x93\x02):\x01*\"$/v1/coop/persons/{person_id}:suspend\x12\xa2\x01\n" +
+	"\x0fReinstatePerson\x12).seamshare.coop.v1.ReinstatePersonRequest\x1a*.seamshare.coop.v1.ReinstatePersonResponse\"8\xaa\xd4\x18\x03\n" +
+	"\x01\b\x82\xd3\xe4\x93\x02+:\x01*\"&/v1/coop/persons/{person_id}:reinstate\x12\x96\x01\n" +
+	"\fRemovePerson\x12&.seamshare.coop.v1.RemovePersonRequest\x1a'.seamshare.coop.v1.RemovePersonResponse\"5\xaa\xd4\x18\x03\n" +
+	"\x01\b\x82\xd3\xe4\x93\x02(:\x01*\"#/v1/coop/persons/{person_id}:remove\x12\x94\x01\n" +
+	"\n" +
+	"RevokeRole\x12$.seamshare.coop.v1.RevokeRoleRequest\x1a%.seamshare.coop.v1.RevokeRoleResponse\"9\xaa\xd4\x18\x03\n" +
+	"\x01\b\x82\xd3\xe4\x93\x02,:\x01*\"'/v1/coop/persons/{person_id}:revokeRole\x12\x82\x01\n" +
+	"\x06AddKey\x12 .seamshare.coop.v1.AddKeyRequest\x1a!.seamshare.coop.v1.AddKeyResponse\"3\xaa\xd4\x18\x03\n" +
+	"\x01\b\x82\xd3\xe4\x93\x02&:\x01*\"!/v1/coop/persons/{person_id}/keys\x12\x9b\x01\n" +
+	"\tRevokeKey\x12#.seamshare.coop.v1.RevokeKeyRequest\x1a$.seamshare.coop.v1.RevokeKeyResponse\"C\xaa\xd4\x18\x03\n" +
+	"\x01\b\x82\xd3\xe4\x93\x026:\x01*\"1/v1/coop/persons/{person_id}/keys/{key_id}:revoke\x12\xb4\x01\n" +
+	"\x11AskKeyReplacement\x12+.seamshare.coop.v1.AskKeyReplacementRequest\x1a,.seamshare.coop.v1.AskKeyReplacementResponse\"D\xaa\xd4\x18\x03\n" +
+	"\x01\b\x82\xd3\xe4\x93\x027:\x01*\"2/v1/coop/persons/{person_id}/keys/{key_id}:replace\x12\xc1\x01\n" +
+	"\x15ConfirmKeyReplacement\x12/.seamshare.coop.v1.ConfirmKeyReplacementRequest\x1a0.seamshare.coop.v1.ConfirmKeyReplacementResponse\"E\xaa\xd4\x18\x04\n" +
+	"\x02\b\x06\x82\xd3\xe4\x93\x027:\x01*\"2/v1/coop/persons/{person_id}/keys/{key_id}:confirm\x12\xbd\x01\n" +
+	"\x14RefuseKeyReplacement\x12..seamshare.coop.v1.RefuseKeyReplacementRequest\x1a/.seamshare.coop.v1.RefuseKeyReplacementResponse\"D\xaa\xd4\x18\x04\n" +
+	"\x02\b\x06\x82\xd3\xe4\x93\x026:\x01*\"1/v1/coop/persons/{person_id}/keys/{key_id}:refuse\x12\xa5\x01\n" +
+	"\x0eStateTwoPeople\x12(.seamshare.coop.v1.StateTwoPeopleRequest\x1a).seamshare.coop.v1.StateTwoPeopleResponse\">\xaa\xd4\x18\x04\n" +
+	"\x02\b\x06\x82\xd3\xe4\x93\x020:\x01*\"+/v1/coop/persons/{person_id}:stateTwoPeople\x12\x81\x01\n" +
+	"\vListPersons\x12%.seamshare.coop.v1.ListPersonsRequest\x1a&.seamshare.coop.v1.ListPersonsResponse\"#\xaa\xd4\x18\a\n" +
+	"\x05\b\x05\x06\a\x04\x82\xd3\xe4\x93\x02\x12\x12\x10/v1/coop/persons\x12\x87\x01\n" +
+	"\tGetPerson\x12#.seamshare.coop.v1.GetPersonRequest\x1a$.seamshare.coop.v1.GetPersonResponse\"/\xaa\xd4\x18\a\n" +
+	"\x05\b\x05\x06\a\x04\x82\xd3\xe4\x93\x02\x1e\x12\x1c/v1/coop/persons/{person_id}\x12\x9d\x01\n" +
+	"\x0eRecordPersonal\x12(.seamshare.coop.v1.RecordPersonalRequest\x1a).seamshare.coop.v1.RecordPersonalResponse\"6\xaa\xd4\x18\x02\x10\x01\x82\xd3\xe4\x93\x02*:\x01*\"%/v1/coop/persons/{person_id}/personal\x12\x96\x01\n" +
+	"\vGetPersonal\x12%.seamshare.coop.v1.GetPersonalRequest\x1a&.seamshare.coop.v1.GetPersonalResponse\"8\xaa\xd4\x18\a\x10\x01\"\x03\n" +
+	"\x01\x01\x82\xd3\xe4\x93\x02'\x12%/v1/coop/persons/{person_id}/personal\x12\x92\x01\n" +
+	"\vErasePerson\x12%.seamshare.coop.v1.ErasePersonRequest\x1a&.seamshare.coop.v1.ErasePersonResponse\"4\xaa\xd4\x18\x03\n" +
+	"\x01\b\x82\xd3\xe4\x93\x02':\x01*\"\"/v1/coop/persons/{person_id}:erase\x12\x8f\x01\n" +
+	"\n" +
+	"GetErasure\x12$.seamshare.coop.v1.GetErasureRequest\x1a%.seamshare.coop.v1.GetErasureResponse\"4\xaa\xd4\x18\x04\n" +
+	"\x02\b\a\x82\xd3\xe4\x93\x02&\x12$/v1/coop/persons/{person_id}/erasure\x12\x9f\x01\n" +
+	"\x0eSetBankDetails\x12(.seamshare.coop.v1.SetBankDetailsRequest\x1a).seamshare.coop.v1.SetBankDetailsResponse\"8\xaa\xd4\x18\b\x10\x01\"\x04\n" +
+	"\x02\x01\x04\x82\xd3\xe4\x93\x02&:\x01*\"!/v1/coop/members/{member_id}/bank\x12\x9b\x01\n" +
+	"\x0eGetBankDetails\x12(.seamshare.coop.v1.GetBankDetailsRequest\x1a).seamshare.coop.v1.GetBankDetailsResponse\"4\xaa\xd4\x18\a\x10\x01\"\x03\n" +
+	"\x01\x01\x82\xd3\xe4\x93\x02#\x12!/v1/coop/members/{member_id}/bank\x12\x8a\x01\n" +
+	"\x0eChangeSettings\x12(.seamshare.coop.v1.ChangeSettingsRequest\x1a).seamshare.coop.v1.ChangeSettingsResponse\"#\xaa\xd4\x18\x03\n" +
+	"\x01\b\x82\xd3\xe4\x93\x02\x16:\x01*\"\x11/v1/coop/settings\x12\x83\x01\n" +
+	"\vGetSettings\x12%.seamshare.coop.v1.GetSettingsRequest\x1a&.seamshare.coop.v1.GetSettingsResponse\"%\xaa\xd4\x18\b\x10\x01\"\x04\n" +
+	"\x02\x01\x04\x82\xd3\xe4\x93\x02\x13\x12\x11/v1/coop/settings\x12\x8f\x01\n" +
+	"\x10PreparePayoutRun\x12*.seamshare.coop.v1.PreparePayoutRunRequest\x1a+.seamshare.coop.v1.PreparePayoutRunResponse\"\"\xaa\xd4\x18\x03\n" +
+	"\x01\x05\x82\xd3\xe4\x93\x02\x15:\x01*\"\x10/v1/coop/payouts\x12\xa0\x01\n" +
+	"\x10ApprovePayoutRun\x12*.seamshare.coop.v1.ApprovePayoutRunRequest\x1a+.seamshare.coop.v1.ApprovePayoutRunResponse\"3\xaa\xd4\x18\x03\n" +
+	"\x01\x06\x82\xd3\xe4\x93\x02&:\x01*\"!/v1/coop/payouts/{run_id}:approve\x12\x9c\x01\n" +
+	"\x0fRejectPayoutRun\x12).seamshare.coop.v1.RejectPayoutRunRequest\x1a*.seamshare.coop.v1.RejectPayoutRunResponse\"2\xaa\xd4\x18\x03\n" +
+	"\x01\x06\x82\xd3\xe4\x93\x02%:\x01*\" /v1/coop/payouts/{run_id}:reject\x12\xaf\x01\n" +
+	"\x10SettlePayoutLine\x12*.seamshare.coop.v1.SettlePayoutLineRequest\x1a+.seamshare.coop.v1.SettlePayoutLineResponse\"B\xaa\xd4\x18\x03\n" +
+	"\x01\x05\x82\xd3\xe4\x93\x025:\x01*\"0/v1/coop/payouts/{run_id}/lines/{line_id}:settle\x12\xaf\x01\n" +
+	"\x10ReturnPayoutLine\x12*.seamshare.coop.v1.ReturnPayoutLineRequest\x1a+.seamshare.coop.v1.ReturnPayoutLineResponse\"B\xaa\xd4\x18\x03\n" +
+	"\x01\x05\x82\xd3\xe4\x93\x025:\x01*\"0/v1/coop/payouts/{run_id}/lines/{line_id}:return\x12\x8b\x01\n" +
+	"\fGetPayoutRun\x12&.seamshare.coop.v1.GetPayoutRunRequest\x1a'.seamshare.coop.v1.GetPayoutRunResponse\"*\xaa\xd4\x18\x05\n" +
+	"\x03\x05\x06\a\x82\xd3\xe4\x93\x02\x1b\x12\x19/v1/coop/payouts/{run_id}\x12\x88\x01\n" +
+	"\x0eListPayoutRuns\x12(.seamshare.coop.v1.ListPayoutRunsRequest\x1a).seamshare.coop.v1.ListPayoutRunsResponse\"!\xaa\xd4\x18\x05\n" +
+	"\x03\x05\x06\a\x82\xd3\xe4\x93\x02\x12\x12\x10/v1/coop/payouts\x12\x97\x01\n" +
+	"\x0eCheckPayoutRun\x12(.seamshare.coop.v1.CheckPayoutRunRequest\x1a).seamshare.coop.v1.CheckPayoutRunResponse\"0\xaa\xd4\x18\x05\n" +
+	"\x03\x05\x06\a\x82\xd3\xe4\x93\x02!\x12\x1f/v1/coop/payouts/{run_id}/check\x12{\n" +
+	"\fListPayments\x12&.seamshare.coop.v1.ListPaymentsRequest\x1a'.seamshare.coop.v1.ListPaymentsResponse\"\x1a\xaa\xd4\x18\x02\x10\x01\x82\xd3\xe4\x93\x02\x0e\x12\f/v1/payments\x12t\n" +
+	"\n" +
+	"GetAccount\x12$.seamshare.coop.v1.GetAccountRequest\x1a%.seamshare.coop.v1.GetAccountResponse\"\x19\xaa\xd4\x18\x02\x10\x01\x82\xd3\xe4\x93\x02\r\x12\v/v1/account\x12\x83\x01\n" +
+	"\fListAccounts\x12&.seamshare.coop.v1.ListAccountsRequest\x1a'.seamshare.coop.v1.ListAccountsResponse\"\"\xaa\xd4\x18\x05\n" +
+	"\x03\x05\x06\a\x82\xd3\xe4\x93\x02\x13\x12\x11/v1/coop/accounts\x12~\n" +
+	"\vOpenDispute\x12%.seamshare.coop.v1.OpenDisputeRequest\x1a&.seamshare.coop.v1.OpenDisputeResponse\" \xaa\xd4\x18\x05\n" +
+	"\x03\x01\x02\x03\x82\xd3\xe4\x93\x02\x11:\x01*\"\f/v1/disputes\x12\x9a\x01\n" +
+	"\x0eResolveDispute\x12(.seamshare.coop.v1.ResolveDisputeRequest\x1a).seamshare.coop.v1.ResolveDisputeResponse\"3\xaa\xd4\x18\x03\n" +
+	"\x01\x06\x82\xd3\xe4\x93\x02&:\x01*\"!/v1/disputes/{dispute_id}:resolve\x12\xa0\x01\n" +
+	"\x0fWithdrawDispute\x12).seamshare.coop.v1.WithdrawDisputeRequest\x1a*.seamshare.coop.v1.WithdrawDisputeResponse\"6\xaa\xd4\x18\x05\n" +
+	"\x03\x01\x02\x03\x82\xd3\xe4\x93\x02':\x01*\"\"/v1/disputes/{dispute_id}:withdraw\x12\x82\x01\n" +
+	"\n" +
+	"GetDispute\x12$.seamshare.coop.v1.GetDisputeRequest\x1a%.seamshare.coop.v1.GetDisputeResponse\"'\xaa\xd4\x18\x02\x10\x01\x82\xd3\xe4\x93\x02\x1b\x12\x19/v1/disputes/{dispute_id}\x12{\n" +
+	"\fListDisputes\x12&.seamshare.coop.v1.ListDisputesRequest\x1a'.seamshare.coop.v1.ListDisputesResponse\"\x1a\xaa\xd4\x18\x02\x10\x01\x82\xd3\xe4\x93\x02\x0e\x12\f/v1/disputes\x12\x91\x01\n" +
+	"\rCorrectAmount\x12'.seamshare.coop.v1.CorrectAmountRequest\x1a(.seamshare.coop.v1.CorrectAmountResponse\"-\xaa\xd4\x18\x03\n" +
+	"\x01\x05\x82\xd3\xe4\x93\x02 :\x01*\"\x1b/v1/coop/corrections:amount\x12\x89\x01\n" +
+	"\vCorrectMass\x12%.seamshare.coop.v1.CorrectMassRequest\x1a&.seamshare.coop.v1.CorrectMassResponse\"+\xaa\xd4\x18\x03\n" +
+	"\x01\x04\x82\xd3\xe4\x93\x02\x1e:\x01*\"\x19/v1/coop/corrections:mass\x12\x89\x01\n" +
+	"\vCorrectSize\x12%.seamshare.coop.v1.CorrectSizeRequest\x1a&.seamshare.coop.v1.CorrectSizeResponse\"+\xaa\xd4\x18\x03\n" +
+	"\x01\x04\x82\xd3\xe4\x93\x02\x1e:\x01*\"\x19/v1/coop/corrections:size\x12\xae\x01\n" +
+	"\x11ConfirmCorrection\x12+.seamshare.coop.v1.ConfirmCorrectionRequest\x1a,.seamshare.coop.v1.ConfirmCorrectionResponse\">\xaa\xd4\x18\x03\n" +
+	"\x01\x06\x82\xd3\xe4\x93\x021:\x01*\",/v1/coop/corrections/{correction_id}:confirm\x12\xaa\x01\n" +
+	"\x10RefuseCorrection\x12*.seamshare.coop.v1.RefuseCorrectionRequest\x1a+.seamshare.coop.v1.RefuseCorrectionResponse\"=\xaa\xd4\x18\x03\n" +
+	"\x01\x06\x82\xd3\xe4\x93\x020:\x01*\"+/v1/coop/corrections/{correction_id}:refuse\x12\x91\x01\n" +
+	"\x0fListCorrections\x12).seamshare.coop.v1.ListCorrectionsRequest\x1a*.seamshare.coop.v1.ListCorrectionsResponse\"'\xaa\xd4\x18\a\n" +
+	"\x05\b\x05\x06\a\x04\x82\xd3\xe4\x93\x02\x16\x12\x14/v1/coop/corrections\x12}\n" +
+	"\tMoveStock\x12#.seamshare.coop.v1.MoveStockRequest\x1a$.seamshare.coop.v1.MoveStockResponse\"%\xaa\xd4\x18\x03\n" +
+	"\x01\x04\x82\xd3\xe4\x93\x02\x18:\x01*\"\x13/v1/coop/stock:move\x12\x81\x01\n" +
+	"\n" +
+	"CountStock\x12$.seamshare.coop.v1.CountStockRequest\x1a%.seamshare.coop.v1.CountStockResponse\"&\xaa\xd4\x18\x03\n" +
+	"\x01\x04\x82\xd3\xe4\x93\x02\x19:\x01*\"\x14/v1/coop/stock:count\x12|\n" +
+	"\vListCustody\x12%.seamshare.coop.v1.ListCustodyRequest\x1a&.seamshare.coop.v1.ListCustodyResponse\"\x1e\xaa\xd4\x18\x04\n" +
+	"\x02\x04\a\x82\xd3\xe4\x93\x02\x10\x12\x0e/v1/coop/stock\x12\x8d\x01\n" +
+	"\x0eListExceptions\x12(.seamshare.coop.v1.ListExceptionsRequest\x1a).seamshare.coop.v1.ListExceptionsResponse\"&\xaa\xd4\x18\a\n" +
+	"\x05\x04\x05\x06\a\b\x82\xd3\xe4\x93\x02\x15\x12\x13/v1/coop/exceptions\x12\xa2\x01\n" +
+	"\x0eCloseException\x12(.seamshare.coop.v1.CloseExceptionRequest\x1a).seamshare.coop.v1.CloseExceptionResponse\";\xaa\xd4\x18\x04\n" +
+	"\x02\x04\x05\x82\xd3\xe4\x93\x02-:\x01*\"(/v1/coop/exceptions/{exception_id}:close\x12\x8c\x01\n" +
+	"\x0eListAllParcels\x12(.seamshare.coop.v1.ListAllParcelsRequest\x1a).seamshare.coop.v1.ListAllParcelsResponse\"%\xaa\xd4\x18\x03\n" +
+	"\x01\a\x82\xd3\xe4\x93\x02\x18\x12\x16/v1/coop/audit/parcels\x12\x88\x01\n" +
+	"\rListAllPieces\x12'.seamshare.coop.v1.ListAllPiecesRequest\x1a(.seamshare.coop.v1.ListAllPiecesResponse\"$\xaa\xd4\x18\x03\n" +
+	"\x01\a\x82\xd3\xe4\x93\x02\x17\x12\x15/v1/coop/audit/pieces\x12\x88\x01\n" +
+	"\rListAllStones\x12'.seamshare.coop.v1.ListAllStonesRequest\x1a(.seamshare.coop.v1.ListAllStonesResponse\"$\xaa\xd4\x18\x03\n" +
+	"\x01\a\x82\xd3\xe4\x93\x02\x17\x12\x15/v1/coop/audit/stones\x12\x88\x01\n" +
+	"\rListAllOrders\x12'.seamshare.coop.v1.ListAllOrdersRequest\x1a(.seamshare.coop.v1.ListAllOrdersResponse\"$\xaa\xd4\x18\x03\n" +
+	"\x01\a\x82\xd3\xe4\x93\x02\x17\x12\x15/v1/coop/audit/orders\x12\x80\x01\n" +
+	"\n" +
+	"GetHistory\x12$.seamshare.coop.v1.GetHistoryRequest\x1a%.seamshare.coop.v1.GetHistoryResponse\"%\xaa\xd4\x18\x03\n" +
+	"\x01\a\x82\xd3\xe4\x93\x02\x18\x12\x16/v1/coop/audit/history\x12c\n" +
+	"\x05Today\x12\x1f.seamshare.coop.v1.TodayRequest\x1a .seamshare.coop.v1.TodayResponse\"\x17\xaa\xd4\x18\x02\x10\x01\x82\xd3\xe4\x93\x02\v\x12\t/v1/today\x1a\t\xb2\xd4\x18\x05\n" +
+	"\x03\x02\x03\x04B6Z4seamshare.example/proto/gen/seamshare/coop/v1;coopv1b\x06proto3"
 
 var (
 	file_seamshare_coop_v1_coop_service_proto_rawDescOnce sync.Once
@@ -2322,102 +2303,332 @@ func file_seamshare_coop_v1_coop_service_proto_rawDescGZIP() []byte {
 	return file_seamshare_coop_v1_coop_service_proto_rawDescData
 }
 
-var file_seamshare_coop_v1_coop_service_proto_msgTypes = make([]protoimpl.MessageInfo, 31)
+var file_seamshare_coop_v1_coop_service_proto_msgTypes = make([]protoimpl.MessageInfo, 29)
 var file_seamshare_coop_v1_coop_service_proto_goTypes = []any{
-	(*RecordFieldRequest)(nil),          // 0: seamshare.coop.v1.RecordFieldRequest
-	(*RecordFieldResponse)(nil),         // 1: seamshare.coop.v1.RecordFieldResponse
-	(*ListFieldsRequest)(nil),           // 2: seamshare.coop.v1.ListFieldsRequest
-	(*ListFieldsResponse)(nil),          // 3: seamshare.coop.v1.ListFieldsResponse
-	(*AdmitMemberRequest)(nil),          // 4: seamshare.coop.v1.AdmitMemberRequest
-	(*AdmitMemberResponse)(nil),         // 5: seamshare.coop.v1.AdmitMemberResponse
-	(*ListMembersRequest)(nil),          // 6: seamshare.coop.v1.ListMembersRequest
-	(*ListMembersResponse)(nil),         // 7: seamshare.coop.v1.ListMembersResponse
-	(*AddPersonRequest)(nil),            // 8: seamshare.coop.v1.AddPersonRequest
-	(*AddPersonResponse)(nil),           // 9: seamshare.coop.v1.AddPersonResponse
-	(*GrantRoleRequest)(nil),            // 10: seamshare.coop.v1.GrantRoleRequest
-	(*GrantRoleResponse)(nil),           // 11: seamshare.coop.v1.GrantRoleResponse
-	(*RecordParcelPaymentRequest)(nil),  // 12: seamshare.coop.v1.RecordParcelPaymentRequest
-	(*RecordParcelPaymentResponse)(nil), // 13: seamshare.coop.v1.RecordParcelPaymentResponse
-	(*RecordCostRequest)(nil),           // 14: seamshare.coop.v1.RecordCostRequest
-	(*RecordCostResponse)(nil),          // 15: seamshare.coop.v1.RecordCostResponse
-	(*RecordOrderPaymentRequest)(nil),   // 16: seamshare.coop.v1.RecordOrderPaymentRequest
-	(*RecordOrderPaymentResponse)(nil),  // 17: seamshare.coop.v1.RecordOrderPaymentResponse
-	(*RecordRefundRequest)(nil),         // 18: seamshare.coop.v1.RecordRefundRequest
-	(*RecordRefundResponse)(nil),        // 19: seamshare.coop.v1.RecordRefundResponse
-	(*GetSharesRequest)(nil),            // 20: seamshare.coop.v1.GetSharesRequest
-	(*GetSharesResponse)(nil),           // 21: seamshare.coop.v1.GetSharesResponse
-	(*GetBalancesRequest)(nil),          // 22: seamshare.coop.v1.GetBalancesRequest
-	(*GetBalancesResponse)(nil),         // 23: seamshare.coop.v1.GetBalancesResponse
-	(*GetStoneChainRequest)(nil),        // 24: seamshare.coop.v1.GetStoneChainRequest
-	(*GetStoneChainResponse)(nil),       // 25: seamshare.coop.v1.GetStoneChainResponse
-	(*Field)(nil),                       // 26: seamshare.coop.v1.Field
-	(*Member)(nil),                      // 27: seamshare.coop.v1.Member
-	(*Person)(nil),                      // 28: seamshare.coop.v1.Person
-	(*Balance)(nil),                     // 29: seamshare.coop.v1.Balance
-	(*ChainLink)(nil),                   // 30: seamshare.coop.v1.ChainLink
-	(v1.Role)(0),                        // 31: seamshare.type.v1.Role
-	(*money.Money)(nil),                 // 32: google.type.Money
-	(*v1.ShareStatement)(nil),           // 33: seamshare.type.v1.ShareStatement
+	(*RecordFieldRequest)(nil),            // 0: seamshare.coop.v1.RecordFieldRequest
+	(*RecordFieldResponse)(nil),           // 1: seamshare.coop.v1.RecordFieldResponse
+	(*ListFieldsRequest)(nil),             // 2: seamshare.coop.v1.ListFieldsRequest
+	(*ListFieldsResponse)(nil),            // 3: seamshare.coop.v1.ListFieldsResponse
+	(*AdmitMemberRequest)(nil),            // 4: seamshare.coop.v1.AdmitMemberRequest
+	(*AdmitMemberResponse)(nil),           // 5: seamshare.coop.v1.AdmitMemberResponse
+	(*ListMembersRequest)(nil),            // 6: seamshare.coop.v1.ListMembersRequest
+	(*ListMembersResponse)(nil),           // 7: seamshare.coop.v1.ListMembersResponse
+	(*AddPersonRequest)(nil),              // 8: seamshare.coop.v1.AddPersonRequest
+	(*AddPersonResponse)(nil),             // 9: seamshare.coop.v1.AddPersonResponse
+	(*GrantRoleRequest)(nil),              // 10: seamshare.coop.v1.GrantRoleRequest
+	(*GrantRoleResponse)(nil),             // 11: seamshare.coop.v1.GrantRoleResponse
+	(*RecordParcelPaymentRequest)(nil),    // 12: seamshare.coop.v1.RecordParcelPaymentRequest
+	(*RecordParcelPaymentResponse)(nil),   // 13: seamshare.coop.v1.RecordParcelPaymentResponse
+	(*RecordCostRequest)(nil),             // 14: seamshare.coop.v1.RecordCostRequest
+	(*RecordCostResponse)(nil),            // 15: seamshare.coop.v1.RecordCostResponse
+	(*RecordOrderPaymentRequest)(nil),     // 16: seamshare.coop.v1.RecordOrderPaymentRequest
+	(*RecordOrderPaymentResponse)(nil),    // 17: seamshare.coop.v1.RecordOrderPaymentResponse
+	(*RecordRefundRequest)(nil),           // 18: seamshare.coop.v1.RecordRefundRequest
+	(*RecordRefundResponse)(nil),          // 19: seamshare.coop.v1.RecordRefundResponse
+	(*GetSharesRequest)(nil),              // 20: seamshare.coop.v1.GetSharesRequest
+	(*GetSharesResponse)(nil),             // 21: seamshare.coop.v1.GetSharesResponse
+	(*GetBalancesRequest)(nil),            // 22: seamshare.coop.v1.GetBalancesRequest
+	(*GetBalancesResponse)(nil),           // 23: seamshare.coop.v1.GetBalancesResponse
+	(*GetStoneChainRequest)(nil),          // 24: seamshare.coop.v1.GetStoneChainRequest
+	(*GetStoneChainResponse)(nil),         // 25: seamshare.coop.v1.GetStoneChainResponse
+	(*Field)(nil),                         // 26: seamshare.coop.v1.Field
+	(*Balance)(nil),                       // 27: seamshare.coop.v1.Balance
+	(*ChainLink)(nil),                     // 28: seamshare.coop.v1.ChainLink
+	(v1.Role)(0),                          // 29: seamshare.type.v1.Role
+	(*Member)(nil),                        // 30: seamshare.coop.v1.Member
+	(*Person)(nil),                        // 31: seamshare.coop.v1.Person
+	(*money.Money)(nil),                   // 32: google.type.Money
+	(*v1.ShareStatement)(nil),             // 33: seamshare.type.v1.ShareStatement
+	(*RecordParcelRefundRequest)(nil),     // 34: seamshare.coop.v1.RecordParcelRefundRequest
+	(*SuspendMemberRequest)(nil),          // 35: seamshare.coop.v1.SuspendMemberRequest
+	(*ReinstateMemberRequest)(nil),        // 36: seamshare.coop.v1.ReinstateMemberRequest
+	(*RemoveMemberRequest)(nil),           // 37: seamshare.coop.v1.RemoveMemberRequest
+	(*SetMemberRolesRequest)(nil),         // 38: seamshare.coop.v1.SetMemberRolesRequest
+	(*SuspendPersonRequest)(nil),          // 39: seamshare.coop.v1.SuspendPersonRequest
+	(*ReinstatePersonRequest)(nil),        // 40: seamshare.coop.v1.ReinstatePersonRequest
+	(*RemovePersonRequest)(nil),           // 41: seamshare.coop.v1.RemovePersonRequest
+	(*RevokeRoleRequest)(nil),             // 42: seamshare.coop.v1.RevokeRoleRequest
+	(*AddKeyRequest)(nil),                 // 43: seamshare.coop.v1.AddKeyRequest
+	(*RevokeKeyRequest)(nil),              // 44: seamshare.coop.v1.RevokeKeyRequest
+	(*AskKeyReplacementRequest)(nil),      // 45: seamshare.coop.v1.AskKeyReplacementRequest
+	(*ConfirmKeyReplacementRequest)(nil),  // 46: seamshare.coop.v1.ConfirmKeyReplacementRequest
+	(*RefuseKeyReplacementRequest)(nil),   // 47: seamshare.coop.v1.RefuseKeyReplacementRequest
+	(*StateTwoPeopleRequest)(nil),         // 48: seamshare.coop.v1.StateTwoPeopleRequest
+	(*ListPersonsRequest)(nil),            // 49: seamshare.coop.v1.ListPersonsRequest
+	(*GetPersonRequest)(nil),              // 50: seamshare.coop.v1.GetPersonRequest
+	(*RecordPersonalRequest)(nil),         // 51: seamshare.coop.v1.RecordPersonalRequest
+	(*GetPersonalRequest)(nil),            // 52: seamshare.coop.v1.GetPersonalRequest
+	(*ErasePersonRequest)(nil),            // 53: seamshare.coop.v1.ErasePersonRequest
+	(*GetErasureRequest)(nil),             // 54: seamshare.coop.v1.GetErasureRequest
+	(*SetBankDetailsRequest)(nil),         // 55: seamshare.coop.v1.SetBankDetailsRequest
+	(*GetBankDetailsRequest)(nil),         // 56: seamshare.coop.v1.GetBankDetailsRequest
+	(*ChangeSettingsRequest)(nil),         // 57: seamshare.coop.v1.ChangeSettingsRequest
+	(*GetSettingsRequest)(nil),            // 58: seamshare.coop.v1.GetSettingsRequest
+	(*PreparePayoutRunRequest)(nil),       // 59: seamshare.coop.v1.PreparePayoutRunRequest
+	(*ApprovePayoutRunRequest)(nil),       // 60: seamshare.coop.v1.ApprovePayoutRunRequest
+	(*RejectPayoutRunRequest)(nil),        // 61: seamshare.coop.v1.RejectPayoutRunRequest
+	(*SettlePayoutLineRequest)(nil),       // 62: seamshare.coop.v1.SettlePayoutLineRequest
+	(*ReturnPayoutLineRequest)(nil),       // 63: seamshare.coop.v1.ReturnPayoutLineRequest
+	(*GetPayoutRunRequest)(nil),           // 64: seamshare.coop.v1.GetPayoutRunRequest
+	(*ListPayoutRunsRequest)(nil),         // 65: seamshare.coop.v1.ListPayoutRunsRequest
+	(*CheckPayoutRunRequest)(nil),         // 66: seamshare.coop.v1.CheckPayoutRunRequest
+	(*ListPaymentsRequest)(nil),           // 67: seamshare.coop.v1.ListPaymentsRequest
+	(*GetAccountRequest)(nil),             // 68: seamshare.coop.v1.GetAccountRequest
+	(*ListAccountsRequest)(nil),           // 69: seamshare.coop.v1.ListAccountsRequest
+	(*OpenDisputeRequest)(nil),            // 70: seamshare.coop.v1.OpenDisputeRequest
+	(*ResolveDisputeRequest)(nil),         // 71: seamshare.coop.v1.ResolveDisputeRequest
+	(*WithdrawDisputeRequest)(nil),        // 72: seamshare.coop.v1.WithdrawDisputeRequest
+	(*GetDisputeRequest)(nil),             // 73: seamshare.coop.v1.GetDisputeRequest
+	(*ListDisputesRequest)(nil),           // 74: seamshare.coop.v1.ListDisputesRequest
+	(*CorrectAmountRequest)(nil),          // 75: seamshare.coop.v1.CorrectAmountRequest
+	(*CorrectMassRequest)(nil),            // 76: seamshare.coop.v1.CorrectMassRequest
+	(*CorrectSizeRequest)(nil),            // 77: seamshare.coop.v1.CorrectSizeRequest
+	(*ConfirmCorrectionRequest)(nil),      // 78: seamshare.coop.v1.ConfirmCorrectionRequest
+	(*RefuseCorrectionRequest)(nil),       // 79: seamshare.coop.v1.RefuseCorrectionRequest
+	(*ListCorrectionsRequest)(nil),        // 80: seamshare.coop.v1.ListCorrectionsRequest
+	(*MoveStockRequest)(nil),              // 81: seamshare.coop.v1.MoveStockRequest
+	(*CountStockRequest)(nil),             // 82: seamshare.coop.v1.CountStockRequest
+	(*ListCustodyRequest)(nil),            // 83: seamshare.coop.v1.ListCustodyRequest
+	(*ListExceptionsRequest)(nil),         // 84: seamshare.coop.v1.ListExceptionsRequest
+	(*CloseExceptionRequest)(nil),         // 85: seamshare.coop.v1.CloseExceptionRequest
+	(*ListAllParcelsRequest)(nil),         // 86: seamshare.coop.v1.ListAllParcelsRequest
+	(*ListAllPiecesRequest)(nil),          // 87: seamshare.coop.v1.ListAllPiecesRequest
+	(*ListAllStonesRequest)(nil),          // 88: seamshare.coop.v1.ListAllStonesRequest
+	(*ListAllOrdersRequest)(nil),          // 89: seamshare.coop.v1.ListAllOrdersRequest
+	(*GetHistoryRequest)(nil),             // 90: seamshare.coop.v1.GetHistoryRequest
+	(*TodayRequest)(nil),                  // 91: seamshare.coop.v1.TodayRequest
+	(*RecordParcelRefundResponse)(nil),    // 92: seamshare.coop.v1.RecordParcelRefundResponse
+	(*SuspendMemberResponse)(nil),         // 93: seamshare.coop.v1.SuspendMemberResponse
+	(*ReinstateMemberResponse)(nil),       // 94: seamshare.coop.v1.ReinstateMemberResponse
+	(*RemoveMemberResponse)(nil),          // 95: seamshare.coop.v1.RemoveMemberResponse
+	(*SetMemberRolesResponse)(nil),        // 96: seamshare.coop.v1.SetMemberRolesResponse
+	(*SuspendPersonResponse)(nil),         // 97: seamshare.coop.v1.SuspendPersonResponse
+	(*ReinstatePersonResponse)(nil),       // 98: seamshare.coop.v1.ReinstatePersonResponse
+	(*RemovePersonResponse)(nil),          // 99: seamshare.coop.v1.RemovePersonResponse
+	(*RevokeRoleResponse)(nil),            // 100: seamshare.coop.v1.RevokeRoleResponse
+	(*AddKeyResponse)(nil),                // 101: seamshare.coop.v1.AddKeyResponse
+	(*RevokeKeyResponse)(nil),             // 102: seamshare.coop.v1.RevokeKeyResponse
+	(*AskKeyReplacementResponse)(nil),     // 103: seamshare.coop.v1.AskKeyReplacementResponse
+	(*ConfirmKeyReplacementResponse)(nil), // 104: seamshare.coop.v1.ConfirmKeyReplacementResponse
+	(*RefuseKeyReplacementResponse)(nil),  // 105: seamshare.coop.v1.RefuseKeyReplacementResponse
+	(*StateTwoPeopleResponse)(nil),        // 106: seamshare.coop.v1.StateTwoPeopleResponse
+	(*ListPersonsResponse)(nil),           // 107: seamshare.coop.v1.ListPersonsResponse
+	(*GetPersonResponse)(nil),             // 108: seamshare.coop.v1.GetPersonResponse
+	(*RecordPersonalResponse)(nil),        // 109: seamshare.coop.v1.RecordPersonalResponse
+	(*GetPersonalResponse)(nil),           // 110: seamshare.coop.v1.GetPersonalResponse
+	(*ErasePersonResponse)(nil),           // 111: seamshare.coop.v1.ErasePersonResponse
+	(*GetErasureResponse)(nil),            // 112: seamshare.coop.v1.GetErasureResponse
+	(*SetBankDetailsResponse)(nil),        // 113: seamshare.coop.v1.SetBankDetailsResponse
+	(*GetBankDetailsResponse)(nil),        // 114: seamshare.coop.v1.GetBankDetailsResponse
+	(*ChangeSettingsResponse)(nil),        // 115: seamshare.coop.v1.ChangeSettingsResponse
+	(*GetSettingsResponse)(nil),           // 116: seamshare.coop.v1.GetSettingsResponse
+	(*PreparePayoutRunResponse)(nil),      // 117: seamshare.coop.v1.PreparePayoutRunResponse
+	(*ApprovePayoutRunResponse)(nil),      // 118: seamshare.coop.v1.ApprovePayoutRunResponse
+	(*RejectPayoutRunResponse)(nil),       // 119: seamshare.coop.v1.RejectPayoutRunResponse
+	(*SettlePayoutLineResponse)(nil),      // 120: seamshare.coop.v1.SettlePayoutLineResponse
+	(*ReturnPayoutLineResponse)(nil),      // 121: seamshare.coop.v1.ReturnPayoutLineResponse
+	(*GetPayoutRunResponse)(nil),          // 122: seamshare.coop.v1.GetPayoutRunResponse
+	(*ListPayoutRunsResponse)(nil),        // 123: seamshare.coop.v1.ListPayoutRunsResponse
+	(*CheckPayoutRunResponse)(nil),        // 124: seamshare.coop.v1.CheckPayoutRunResponse
+	(*ListPaymentsResponse)(nil),          // 125: seamshare.coop.v1.ListPaymentsResponse
+	(*GetAccountResponse)(nil),            // 126: seamshare.coop.v1.GetAccountResponse
+	(*ListAccountsResponse)(nil),          // 127: seamshare.coop.v1.ListAccountsResponse
+	(*OpenDisputeResponse)(nil),           // 128: seamshare.coop.v1.OpenDisputeResponse
+	(*ResolveDisputeResponse)(nil),        // 129: seamshare.coop.v1.ResolveDisputeResponse
+	(*WithdrawDisputeResponse)(nil),       // 130: seamshare.coop.v1.WithdrawDisputeResponse
+	(*GetDisputeResponse)(nil),            // 131: seamshare.coop.v1.GetDisputeResponse
+	(*ListDisputesResponse)(nil),          // 132: seamshare.coop.v1.ListDisputesResponse
+	(*CorrectAmountResponse)(nil),         // 133: seamshare.coop.v1.CorrectAmountResponse
+	(*CorrectMassResponse)(nil),           // 134: seamshare.coop.v1.CorrectMassResponse
+	(*CorrectSizeResponse)(nil),           // 135: seamshare.coop.v1.CorrectSizeResponse
+	(*ConfirmCorrectionResponse)(nil),     // 136: seamshare.coop.v1.ConfirmCorrectionResponse
+	(*RefuseCorrectionResponse)(nil),      // 137: seamshare.coop.v1.RefuseCorrectionResponse
+	(*ListCorrectionsResponse)(nil),       // 138: seamshare.coop.v1.ListCorrectionsResponse
+	(*MoveStockResponse)(nil),             // 139: seamshare.coop.v1.MoveStockResponse
+	(*CountStockResponse)(nil),            // 140: seamshare.coop.v1.CountStockResponse
+	(*ListCustodyResponse)(nil),           // 141: seamshare.coop.v1.ListCustodyResponse
+	(*ListExceptionsResponse)(nil),        // 142: seamshare.coop.v1.ListExceptionsResponse
+	(*CloseExceptionResponse)(nil),        // 143: seamshare.coop.v1.CloseExceptionResponse
+	(*ListAllParcelsResponse)(nil),        // 144: seamshare.coop.v1.ListAllParcelsResponse
+	(*ListAllPiecesResponse)(nil),         // 145: seamshare.coop.v1.ListAllPiecesResponse
+	(*ListAllStonesResponse)(nil),         // 146: seamshare.coop.v1.ListAllStonesResponse
+	(*ListAllOrdersResponse)(nil),         // 147: seamshare.coop.v1.ListAllOrdersResponse
+	(*GetHistoryResponse)(nil),            // 148: seamshare.coop.v1.GetHistoryResponse
+	(*TodayResponse)(nil),                 // 149: seamshare.coop.v1.TodayResponse
 }
 var file_seamshare_coop_v1_coop_service_proto_depIdxs = []int32{
-	26, // 0: seamshare.coop.v1.RecordFieldResponse.field:type_name -> seamshare.coop.v1.Field
-	26, // 1: seamshare.coop.v1.ListFieldsResponse.fields:type_name -> seamshare.coop.v1.Field
-	31, // 2: seamshare.coop.v1.AdmitMemberRequest.roles:type_name -> seamshare.type.v1.Role
-	27, // 3: seamshare.coop.v1.AdmitMemberResponse.member:type_name -> seamshare.coop.v1.Member
-	27, // 4: seamshare.coop.v1.ListMembersResponse.members:type_name -> seamshare.coop.v1.Member
-	31, // 5: seamshare.coop.v1.AddPersonRequest.roles:type_name -> seamshare.type.v1.Role
-	28, // 6: seamshare.coop.v1.AddPersonResponse.person:type_name -> seamshare.coop.v1.Person
-	31, // 7: seamshare.coop.v1.GrantRoleRequest.role:type_name -> seamshare.type.v1.Role
-	28, // 8: seamshare.coop.v1.GrantRoleResponse.person:type_name -> seamshare.coop.v1.Person
-	32, // 9: seamshare.coop.v1.RecordParcelPaymentRequest.amount:type_name -> google.type.Money
-	33, // 10: seamshare.coop.v1.RecordParcelPaymentResponse.statement:type_name -> seamshare.type.v1.ShareStatement
-	32, // 11: seamshare.coop.v1.RecordCostRequest.amount:type_name -> google.type.Money
-	33, // 12: seamshare.coop.v1.RecordCostResponse.statement:type_name -> seamshare.type.v1.ShareStatement
-	32, // 13: seamshare.coop.v1.RecordOrderPaymentRequest.amount:type_name -> google.type.Money
-	32, // 14: seamshare.coop.v1.RecordOrderPaymentResponse.paid:type_name -> google.type.Money
-	32, // 15: seamshare.coop.v1.RecordOrderPaymentResponse.open:type_name -> google.type.Money
-	32, // 16: seamshare.coop.v1.RecordRefundRequest.amount:type_name -> google.type.Money
-	32, // 17: seamshare.coop.v1.RecordRefundResponse.paid:type_name -> google.type.Money
-	33, // 18: seamshare.coop.v1.GetSharesResponse.statement:type_name -> seamshare.type.v1.ShareStatement
-	29, // 19: seamshare.coop.v1.GetBalancesResponse.receipts:type_name -> seamshare.coop.v1.Balance
-	29, // 20: seamshare.coop.v1.GetBalancesResponse.levies:type_name -> seamshare.coop.v1.Balance
-	29, // 21: seamshare.coop.v1.GetBalancesResponse.costs:type_name -> seamshare.coop.v1.Balance
-	29, // 22: seamshare.coop.v1.GetBalancesResponse.shares:type_name -> seamshare.coop.v1.Balance
-	30, // 23: seamshare.coop.v1.GetStoneChainResponse.links:type_name -> seamshare.coop.v1.ChainLink
-	31, // 24: seamshare.coop.v1.Member.roles:type_name -> seamshare.type.v1.Role
-	31, // 25: seamshare.coop.v1.Person.roles:type_name -> seamshare.type.v1.Role
-	32, // 26: seamshare.coop.v1.Balance.amount:type_name -> google.type.Money
-	0,  // 27: seamshare.coop.v1.CoopService.RecordField:input_type -> seamshare.coop.v1.RecordFieldRequest
-	2,  // 28: seamshare.coop.v1.CoopService.ListFields:input_type -> seamshare.coop.v1.ListFieldsRequest
-	4,  // 29: seamshare.coop.v1.CoopService.AdmitMember:input_type -> seamshare.coop.v1.AdmitMemberRequest
-	6,  // 30: seamshare.coop.v1.CoopService.ListMembers:input_type -> seamshare.coop.v1.ListMembersRequest
-	8,  // 31: seamshare.coop.v1.CoopService.AddPerson:input_type -> seamshare.coop.v1.AddPersonRequest
-	10, // 32: seamshare.coop.v1.CoopService.GrantRole:input_type -> seamshare.coop.v1.GrantRoleRequest
-	12, // 33: seamshare.coop.v1.CoopService.RecordParcelPayment:input_type -> seamshare.coop.v1.RecordParcelPaymentRequest
-	14, // 34: seamshare.coop.v1.CoopService.RecordCost:input_type -> seamshare.coop.v1.RecordCostRequest
-	16, // 35: seamshare.coop.v1.CoopService.RecordOrderPayment:input_type -> seamshare.coop.v1.RecordOrderPaymentRequest
-	18, // 36: seamshare.coop.v1.CoopService.RecordRefund:input_type -> seamshare.coop.v1.RecordRefundRequest
-	20, // 37: seamshare.coop.v1.CoopService.GetShares:input_type -> seamshare.coop.v1.GetSharesRequest
-	22, // 38: seamshare.coop.v1.CoopService.GetBalances:input_type -> seamshare.coop.v1.GetBalancesRequest
-	24, // 39: seamshare.coop.v1.CoopService.GetStoneChain:input_type -> seamshare.coop.v1.GetStoneChainRequest
-	1,  // 40: seamshare.coop.v1.CoopService.RecordField:output_type -> seamshare.coop.v1.RecordFieldResponse
-	3,  // 41: seamshare.coop.v1.CoopService.ListFields:output_type -> seamshare.coop.v1.ListFieldsResponse
-	5,  // 42: seamshare.coop.v1.CoopService.AdmitMember:output_type -> seamshare.coop.v1.AdmitMemberResponse
-	7,  // 43: seamshare.coop.v1.CoopService.ListMembers:output_type -> seamshare.coop.v1.ListMembersResponse
-	9,  // 44: seamshare.coop.v1.CoopService.AddPerson:output_type -> seamshare.coop.v1.AddPersonResponse
-	11, // 45: seamshare.coop.v1.CoopService.GrantRole:output_type -> seamshare.coop.v1.GrantRoleResponse
-	13, // 46: seamshare.coop.v1.CoopService.RecordParcelPayment:output_type -> seamshare.coop.v1.RecordParcelPaymentResponse
-	15, // 47: seamshare.coop.v1.CoopService.RecordCost:output_type -> seamshare.coop.v1.RecordCostResponse
-	17, // 48: seamshare.coop.v1.CoopService.RecordOrderPayment:output_type -> seamshare.coop.v1.RecordOrderPaymentResponse
-	19, // 49: seamshare.coop.v1.CoopService.RecordRefund:output_type -> seamshare.coop.v1.RecordRefundResponse
-	21, // 50: seamshare.coop.v1.CoopService.GetShares:output_type -> seamshare.coop.v1.GetSharesResponse
-	23, // 51: seamshare.coop.v1.CoopService.GetBalances:output_type -> seamshare.coop.v1.GetBalancesResponse
-	25, // 52: seamshare.coop.v1.CoopService.GetStoneChain:output_type -> seamshare.coop.v1.GetStoneChainResponse
-	40, // [40:53] is the sub-list for method output_type
-	27, // [27:40] is the sub-list for method input_type
-	27, // [27:27] is the sub-list for extension type_name
-	27, // [27:27] is the sub-list for extension extendee
-	0,  // [0:27] is the sub-list for field type_name
+	26,  // 0: seamshare.coop.v1.RecordFieldResponse.field:type_name -> seamshare.coop.v1.Field
+	26,  // 1: seamshare.coop.v1.ListFieldsResponse.fields:type_name -> seamshare.coop.v1.Field
+	29,  // 2: seamshare.coop.v1.AdmitMemberRequest.roles:type_name -> seamshare.type.v1.Role
+	30,  // 3: seamshare.coop.v1.AdmitMemberResponse.member:type_name -> seamshare.coop.v1.Member
+	30,  // 4: seamshare.coop.v1.ListMembersResponse.members:type_name -> seamshare.coop.v1.Member
+	29,  // 5: seamshare.coop.v1.AddPersonRequest.roles:type_name -> seamshare.type.v1.Role
+	31,  // 6: seamshare.coop.v1.AddPersonResponse.person:type_name -> seamshare.coop.v1.Person
+	29,  // 7: seamshare.coop.v1.GrantRoleRequest.role:type_name -> seamshare.type.v1.Role
+	31,  // 8: seamshare.coop.v1.GrantRoleResponse.person:type_name -> seamshare.coop.v1.Person
+	32,  // 9: seamshare.coop.v1.RecordParcelPaymentRequest.amount:type_name -> google.type.Money
+	33,  // 10: seamshare.coop.v1.RecordParcelPaymentResponse.statement:type_name -> seamshare.type.v1.ShareStatement
+	32,  // 11: seamshare.coop.v1.RecordCostRequest.amount:type_name -> google.type.Money
+	33,  // 12: seamshare.coop.v1.RecordCostResponse.statement:type_name -> seamshare.type.v1.ShareStatement
+	32,  // 13: seamshare.coop.v1.RecordOrderPaymentRequest.amount:type_name -> google.type.Money
+	32,  // 14: seamshare.coop.v1.RecordOrderPaymentResponse.paid:type_name -> google.type.Money
+	32,  // 15: seamshare.coop.v1.RecordOrderPaymentResponse.open:type_name -> google.type.Money
+	32,  // 16: seamshare.coop.v1.RecordRefundRequest.amount:type_name -> google.type.Money
+	32,  // 17: seamshare.coop.v1.RecordRefundResponse.paid:type_name -> google.type.Money
+	33,  // 18: seamshare.coop.v1.GetSharesResponse.statement:type_name -> seamshare.type.v1.ShareStatement
+	27,  // 19: seamshare.coop.v1.GetBalancesResponse.receipts:type_name -> seamshare.coop.v1.Balance
+	27,  // 20: seamshare.coop.v1.GetBalancesResponse.levies:type_name -> seamshare.coop.v1.Balance
+	27,  // 21: seamshare.coop.v1.GetBalancesResponse.costs:type_name -> seamshare.coop.v1.Balance
+	27,  // 22: seamshare.coop.v1.GetBalancesResponse.shares:type_name -> seamshare.coop.v1.Balance
+	28,  // 23: seamshare.coop.v1.GetStoneChainResponse.links:type_name -> seamshare.coop.v1.ChainLink
+	32,  // 24: seamshare.coop.v1.Balance.amount:type_name -> google.type.Money
+	0,   // 25: seamshare.coop.v1.CoopService.RecordField:input_type -> seamshare.coop.v1.RecordFieldRequest
+	2,   // 26: seamshare.coop.v1.CoopService.ListFields:input_type -> seamshare.coop.v1.ListFieldsRequest
+	4,   // 27: seamshare.coop.v1.CoopService.AdmitMember:input_type -> seamshare.coop.v1.AdmitMemberRequest
+	6,   // 28: seamshare.coop.v1.CoopService.ListMembers:input_type -> seamshare.coop.v1.ListMembersRequest
+	8,   // 29: seamshare.coop.v1.CoopService.AddPerson:input_type -> seamshare.coop.v1.AddPersonRequest
+	10,  // 30: seamshare.coop.v1.CoopService.GrantRole:input_type -> seamshare.coop.v1.GrantRoleRequest
+	12,  // 31: seamshare.coop.v1.CoopService.RecordParcelPayment:input_type -> seamshare.coop.v1.RecordParcelPaymentRequest
+	34,  // 32: seamshare.coop.v1.CoopService.RecordParcelRefund:input_type -> seamshare.coop.v1.RecordParcelRefundRequest
+	14,  // 33: seamshare.coop.v1.CoopService.RecordCost:input_type -> seamshare.coop.v1.RecordCostRequest
+	16,  // 34: seamshare.coop.v1.CoopService.RecordOrderPayment:input_type -> seamshare.coop.v1.RecordOrderPaymentRequest
+	18,  // 35: seamshare.coop.v1.CoopService.RecordRefund:input_type -> seamshare.coop.v1.RecordRefundRequest
+	20,  // 36: seamshare.coop.v1.CoopService.GetShares:input_type -> seamshare.coop.v1.GetSharesRequest
+	22,  // 37: seamshare.coop.v1.CoopService.GetBalances:input_type -> seamshare.coop.v1.GetBalancesRequest
+	24,  // 38: seamshare.coop.v1.CoopService.GetStoneChain:input_type -> seamshare.coop.v1.GetStoneChainRequest
+	35,  // 39: seamshare.coop.v1.CoopService.SuspendMember:input_type -> seamshare.coop.v1.SuspendMemberRequest
+	36,  // 40: seamshare.coop.v1.CoopService.ReinstateMember:input_type -> seamshare.coop.v1.ReinstateMemberRequest
+	37,  // 41: seamshare.coop.v1.CoopService.RemoveMember:input_type -> seamshare.coop.v1.RemoveMemberRequest
+	38,  // 42: seamshare.coop.v1.CoopService.SetMemberRoles:input_type -> seamshare.coop.v1.SetMemberRolesRequest
+	39,  // 43: seamshare.coop.v1.CoopService.SuspendPerson:input_type -> seamshare.coop.v1.SuspendPersonRequest
+	40,  // 44: seamshare.coop.v1.CoopService.ReinstatePerson:input_type -> seamshare.coop.v1.ReinstatePersonRequest
+	41,  // 45: seamshare.coop.v1.CoopService.RemovePerson:input_type -> seamshare.coop.v1.RemovePersonRequest
+	42,  // 46: seamshare.coop.v1.CoopService.RevokeRole:input_type -> seamshare.coop.v1.RevokeRoleRequest
+	43,  // 47: seamshare.coop.v1.CoopService.AddKey:input_type -> seamshare.coop.v1.AddKeyRequest
+	44,  // 48: seamshare.coop.v1.CoopService.RevokeKey:input_type -> seamshare.coop.v1.RevokeKeyRequest
+	45,  // 49: seamshare.coop.v1.CoopService.AskKeyReplacement:input_type -> seamshare.coop.v1.AskKeyReplacementRequest
+	46,  // 50: seamshare.coop.v1.CoopService.ConfirmKeyReplacement:input_type -> seamshare.coop.v1.ConfirmKeyReplacementRequest
+	47,  // 51: seamshare.coop.v1.CoopService.RefuseKeyReplacement:input_type -> seamshare.coop.v1.RefuseKeyReplacementRequest
+	48,  // 52: seamshare.coop.v1.CoopService.StateTwoPeople:input_type -> seamshare.coop.v1.StateTwoPeopleRequest
+	49,  // 53: seamshare.coop.v1.CoopService.ListPersons:input_type -> seamshare.coop.v1.ListPersonsRequest
+	50,  // 54: seamshare.coop.v1.CoopService.GetPerson:input_type -> seamshare.coop.v1.GetPersonRequest
+	51,  // 55: seamshare.coop.v1.CoopService.RecordPersonal:input_type -> seamshare.coop.v1.RecordPersonalRequest
+	52,  // 56: seamshare.coop.v1.CoopService.GetPersonal:input_type -> seamshare.coop.v1.GetPersonalRequest
+	53,  // 57: seamshare.coop.v1.CoopService.ErasePerson:input_type -> seamshare.coop.v1.ErasePersonRequest
+	54,  // 58: seamshare.coop.v1.CoopService.GetErasure:input_type -> seamshare.coop.v1.GetErasureRequest
+	55,  // 59: seamshare.coop.v1.CoopService.SetBankDetails:input_type -> seamshare.coop.v1.SetBankDetailsRequest
+	56,  // 60: seamshare.coop.v1.CoopService.GetBankDetails:input_type -> seamshare.coop.v1.GetBankDetailsRequest
+	57,  // 61: seamshare.coop.v1.CoopService.ChangeSettings:input_type -> seamshare.coop.v1.ChangeSettingsRequest
+	58,  // 62: seamshare.coop.v1.CoopService.GetSettings:input_type -> seamshare.coop.v1.GetSettingsRequest
+	59,  // 63: seamshare.coop.v1.CoopService.PreparePayoutRun:input_type -> seamshare.coop.v1.PreparePayoutRunRequest
+	60,  // 64: seamshare.coop.v1.CoopService.ApprovePayoutRun:input_type -> seamshare.coop.v1.ApprovePayoutRunRequest
+	61,  // 65: seamshare.coop.v1.CoopService.RejectPayoutRun:input_type -> seamshare.coop.v1.RejectPayoutRunRequest
+	62,  // 66: seamshare.coop.v1.CoopService.SettlePayoutLine:input_type -> seamshare.coop.v1.SettlePayoutLineRequest
+	63,  // 67: seamshare.coop.v1.CoopService.ReturnPayoutLine:input_type -> seamshare.coop.v1.ReturnPayoutLineRequest
+	64,  // 68: seamshare.coop.v1.CoopService.GetPayoutRun:input_type -> seamshare.coop.v1.GetPayoutRunRequest
+	65,  // 69: seamshare.coop.v1.CoopService.ListPayoutRuns:input_type -> seamshare.coop.v1.ListPayoutRunsRequest
+	66,  // 70: seamshare.coop.v1.CoopService.CheckPayoutRun:input_type -> seamshare.coop.v1.CheckPayoutRunRequest
+	67,  // 71: seamshare.coop.v1.CoopService.ListPayments:input_type -> seamshare.coop.v1.ListPaymentsRequest
+	68,  // 72: seamshare.coop.v1.CoopService.GetAccount:input_type -> seamshare.coop.v1.GetAccountRequest
+	69,  // 73: seamshare.coop.v1.CoopService.ListAccounts:input_type -> seamshare.coop.v1.ListAccountsRequest
+	70,  // 74: seamshare.coop.v1.CoopService.OpenDispute:input_type -> seamshare.coop.v1.OpenDisputeRequest
+	71,  // 75: seamshare.coop.v1.CoopService.ResolveDispute:input_type -> seamshare.coop.v1.ResolveDisputeRequest
+	72,  // 76: seamshare.coop.v1.CoopService.WithdrawDispute:input_type -> seamshare.coop.v1.WithdrawDisputeRequest
+	73,  // 77: seamshare.coop.v1.CoopService.GetDispute:input_type -> seamshare.coop.v1.GetDisputeRequest
+	74,  // 78: seamshare.coop.v1.CoopService.ListDisputes:input_type -> seamshare.coop.v1.ListDisputesRequest
+	75,  // 79: seamshare.coop.v1.CoopService.CorrectAmount:input_type -> seamshare.coop.v1.CorrectAmountRequest
+	76,  // 80: seamshare.coop.v1.CoopService.CorrectMass:input_type -> seamshare.coop.v1.CorrectMassRequest
+	77,  // 81: seamshare.coop.v1.CoopService.CorrectSize:input_type -> seamshare.coop.v1.CorrectSizeRequest
+	78,  // 82: seamshare.coop.v1.CoopService.ConfirmCorrection:input_type -> seamshare.coop.v1.ConfirmCorrectionRequest
+	79,  // 83: seamshare.coop.v1.CoopService.RefuseCorrection:input_type -> seamshare.coop.v1.RefuseCorrectionRequest
+	80,  // 84: seamshare.coop.v1.CoopService.ListCorrections:input_type -> seamshare.coop.v1.ListCorrectionsRequest
+	81,  // 85: seamshare.coop.v1.CoopService.MoveStock:input_type -> seamshare.coop.v1.MoveStockRequest
+	82,  // 86: seamshare.coop.v1.CoopService.CountStock:input_type -> seamshare.coop.v1.CountStockRequest
+	83,  // 87: seamshare.coop.v1.CoopService.ListCustody:input_type -> seamshare.coop.v1.ListCustodyRequest
+	84,  // 88: seamshare.coop.v1.CoopService.ListExceptions:input_type -> seamshare.coop.v1.ListExceptionsRequest
+	85,  // 89: seamshare.coop.v1.CoopService.CloseException:input_type -> seamshare.coop.v1.CloseExceptionRequest
+	86,  // 90: seamshare.coop.v1.CoopService.ListAllParcels:input_type -> seamshare.coop.v1.ListAllParcelsRequest
+	87,  // 91: seamshare.coop.v1.CoopService.ListAllPieces:input_type -> seamshare.coop.v1.ListAllPiecesRequest
+	88,  // 92: seamshare.coop.v1.CoopService.ListAllStones:input_type -> seamshare.coop.v1.ListAllStonesRequest
+	89,  // 93: seamshare.coop.v1.CoopService.ListAllOrders:input_type -> seamshare.coop.v1.ListAllOrdersRequest
+	90,  // 94: seamshare.coop.v1.CoopService.GetHistory:input_type -> seamshare.coop.v1.GetHistoryRequest
+	91,  // 95: seamshare.coop.v1.CoopService.Today:input_type -> seamshare.coop.v1.TodayRequest
+	1,   // 96: seamshare.coop.v1.CoopService.RecordField:output_type -> seamshare.coop.v1.RecordFieldResponse
+	3,   // 97: seamshare.coop.v1.CoopService.ListFields:output_type -> seamshare.coop.v1.ListFieldsResponse
+	5,   // 98: seamshare.coop.v1.CoopService.AdmitMember:output_type -> seamshare.coop.v1.AdmitMemberResponse
+	7,   // 99: seamshare.coop.v1.CoopService.ListMembers:output_type -> seamshare.coop.v1.ListMembersResponse
+	9,   // 100: seamshare.coop.v1.CoopService.AddPerson:output_type -> seamshare.coop.v1.AddPersonResponse
+	11,  // 101: seamshare.coop.v1.CoopService.GrantRole:output_type -> seamshare.coop.v1.GrantRoleResponse
+	13,  // 102: seamshare.coop.v1.CoopService.RecordParcelPayment:output_type -> seamshare.coop.v1.RecordParcelPaymentResponse
+	92,  // 103: seamshare.coop.v1.CoopService.RecordParcelRefund:output_type -> seamshare.coop.v1.RecordParcelRefundResponse
+	15,  // 104: seamshare.coop.v1.CoopService.RecordCost:output_type -> seamshare.coop.v1.RecordCostResponse
+	17,  // 105: seamshare.coop.v1.CoopService.RecordOrderPayment:output_type -> seamshare.coop.v1.RecordOrderPaymentResponse
+	19,  // 106: seamshare.coop.v1.CoopService.RecordRefund:output_type -> seamshare.coop.v1.RecordRefundResponse
+	21,  // 107: seamshare.coop.v1.CoopService.GetShares:output_type -> seamshare.coop.v1.GetSharesResponse
+	23,  // 108: seamshare.coop.v1.CoopService.GetBalances:output_type -> seamshare.coop.v1.GetBalancesResponse
+	25,  // 109: seamshare.coop.v1.CoopService.GetStoneChain:output_type -> seamshare.coop.v1.GetStoneChainResponse
+	93,  // 110: seamshare.coop.v1.CoopService.SuspendMember:output_type -> seamshare.coop.v1.SuspendMemberResponse
+	94,  // 111: seamshare.coop.v1.CoopService.ReinstateMember:output_type -> seamshare.coop.v1.ReinstateMemberResponse
+	95,  // 112: seamshare.coop.v1.CoopService.RemoveMember:output_type -> seamshare.coop.v1.RemoveMemberResponse
+	96,  // 113: seamshare.coop.v1.CoopService.SetMemberRoles:output_type -> seamshare.coop.v1.SetMemberRolesResponse
+	97,  // 114: seamshare.coop.v1.CoopService.SuspendPerson:output_type -> seamshare.coop.v1.SuspendPersonResponse
+	98,  // 115: seamshare.coop.v1.CoopService.ReinstatePerson:output_type -> seamshare.coop.v1.ReinstatePersonResponse
+	99,  // 116: seamshare.coop.v1.CoopService.RemovePerson:output_type -> seamshare.coop.v1.RemovePersonResponse
+	100, // 117: seamshare.coop.v1.CoopService.RevokeRole:output_type -> seamshare.coop.v1.RevokeRoleResponse
+	101, // 118: seamshare.coop.v1.CoopService.AddKey:output_type -> seamshare.coop.v1.AddKeyResponse
+	102, // 119: seamshare.coop.v1.CoopService.RevokeKey:output_type -> seamshare.coop.v1.RevokeKeyResponse
+	103, // 120: seamshare.coop.v1.CoopService.AskKeyReplacement:output_type -> seamshare.coop.v1.AskKeyReplacementResponse
+	104, // 121: seamshare.coop.v1.CoopService.ConfirmKeyReplacement:output_type -> seamshare.coop.v1.ConfirmKeyReplacementResponse
+	105, // 122: seamshare.coop.v1.CoopService.RefuseKeyReplacement:output_type -> seamshare.coop.v1.RefuseKeyReplacementResponse
+	106, // 123: seamshare.coop.v1.CoopService.StateTwoPeople:output_type -> seamshare.coop.v1.StateTwoPeopleResponse
+	107, // 124: seamshare.coop.v1.CoopService.ListPersons:output_type -> seamshare.coop.v1.ListPersonsResponse
+	108, // 125: seamshare.coop.v1.CoopService.GetPerson:output_type -> seamshare.coop.v1.GetPersonResponse
+	109, // 126: seamshare.coop.v1.CoopService.RecordPersonal:output_type -> seamshare.coop.v1.RecordPersonalResponse
+	110, // 127: seamshare.coop.v1.CoopService.GetPersonal:output_type -> seamshare.coop.v1.GetPersonalResponse
+	111, // 128: seamshare.coop.v1.CoopService.ErasePerson:output_type -> seamshare.coop.v1.ErasePersonResponse
+	112, // 129: seamshare.coop.v1.CoopService.GetErasure:output_type -> seamshare.coop.v1.GetErasureResponse
+	113, // 130: seamshare.coop.v1.CoopService.SetBankDetails:output_type -> seamshare.coop.v1.SetBankDetailsResponse
+	114, // 131: seamshare.coop.v1.CoopService.GetBankDetails:output_type -> seamshare.coop.v1.GetBankDetailsResponse
+	115, // 132: seamshare.coop.v1.CoopService.ChangeSettings:output_type -> seamshare.coop.v1.ChangeSettingsResponse
+	116, // 133: seamshare.coop.v1.CoopService.GetSettings:output_type -> seamshare.coop.v1.GetSettingsResponse
+	117, // 134: seamshare.coop.v1.CoopService.PreparePayoutRun:output_type -> seamshare.coop.v1.PreparePayoutRunResponse
+	118, // 135: seamshare.coop.v1.CoopService.ApprovePayoutRun:output_type -> seamshare.coop.v1.ApprovePayoutRunResponse
+	119, // 136: seamshare.coop.v1.CoopService.RejectPayoutRun:output_type -> seamshare.coop.v1.RejectPayoutRunResponse
+	120, // 137: seamshare.coop.v1.CoopService.SettlePayoutLine:output_type -> seamshare.coop.v1.SettlePayoutLineResponse
+	121, // 138: seamshare.coop.v1.CoopService.ReturnPayoutLine:output_type -> seamshare.coop.v1.ReturnPayoutLineResponse
+	122, // 139: seamshare.coop.v1.CoopService.GetPayoutRun:output_type -> seamshare.coop.v1.GetPayoutRunResponse
+	123, // 140: seamshare.coop.v1.CoopService.ListPayoutRuns:output_type -> seamshare.coop.v1.ListPayoutRunsResponse
+	124, // 141: seamshare.coop.v1.CoopService.CheckPayoutRun:output_type -> seamshare.coop.v1.CheckPayoutRunResponse
+	125, // 142: seamshare.coop.v1.CoopService.ListPayments:output_type -> seamshare.coop.v1.ListPaymentsResponse
+	126, // 143: seamshare.coop.v1.CoopService.GetAccount:output_type -> seamshare.coop.v1.GetAccountResponse
+	127, // 144: seamshare.coop.v1.CoopService.ListAccounts:output_type -> seamshare.coop.v1.ListAccountsResponse
+	128, // 145: seamshare.coop.v1.CoopService.OpenDispute:output_type -> seamshare.coop.v1.OpenDisputeResponse
+	129, // 146: seamshare.coop.v1.CoopService.ResolveDispute:output_type -> seamshare.coop.v1.ResolveDisputeResponse
+	130, // 147: seamshare.coop.v1.CoopService.WithdrawDispute:output_type -> seamshare.coop.v1.WithdrawDisputeResponse
+	131, // 148: seamshare.coop.v1.CoopService.GetDispute:output_type -> seamshare.coop.v1.GetDisputeResponse
+	132, // 149: seamshare.coop.v1.CoopService.ListDisputes:output_type -> seamshare.coop.v1.ListDisputesResponse
+	133, // 150: seamshare.coop.v1.CoopService.CorrectAmount:output_type -> seamshare.coop.v1.CorrectAmountResponse
+	134, // 151: seamshare.coop.v1.CoopService.CorrectMass:output_type -> seamshare.coop.v1.CorrectMassResponse
+	135, // 152: seamshare.coop.v1.CoopService.CorrectSize:output_type -> seamshare.coop.v1.CorrectSizeResponse
+	136, // 153: seamshare.coop.v1.CoopService.ConfirmCorrection:output_type -> seamshare.coop.v1.ConfirmCorrectionResponse
+	137, // 154: seamshare.coop.v1.CoopService.RefuseCorrection:output_type -> seamshare.coop.v1.RefuseCorrectionResponse
+	138, // 155: seamshare.coop.v1.CoopService.ListCorrections:output_type -> seamshare.coop.v1.ListCorrectionsResponse
+	139, // 156: seamshare.coop.v1.CoopService.MoveStock:output_type -> seamshare.coop.v1.MoveStockResponse
+	140, // 157: seamshare.coop.v1.CoopService.CountStock:output_type -> seamshare.coop.v1.CountStockResponse
+	141, // 158: seamshare.coop.v1.CoopService.ListCustody:output_type -> seamshare.coop.v1.ListCustodyResponse
+	142, // 159: seamshare.coop.v1.CoopService.ListExceptions:output_type -> seamshare.coop.v1.ListExceptionsResponse
+	143, // 160: seamshare.coop.v1.CoopService.CloseException:output_type -> seamshare.coop.v1.CloseExceptionResponse
+	144, // 161: seamshare.coop.v1.CoopService.ListAllParcels:output_type -> seamshare.coop.v1.ListAllParcelsResponse
+	145, // 162: seamshare.coop.v1.CoopService.ListAllPieces:output_type -> seamshare.coop.v1.ListAllPiecesResponse
+	146, // 163: seamshare.coop.v1.CoopService.ListAllStones:output_type -> seamshare.coop.v1.ListAllStonesResponse
+	147, // 164: seamshare.coop.v1.CoopService.ListAllOrders:output_type -> seamshare.coop.v1.ListAllOrdersResponse
+	148, // 165: seamshare.coop.v1.CoopService.GetHistory:output_type -> seamshare.coop.v1.GetHistoryResponse
+	149, // 166: seamshare.coop.v1.CoopService.Today:output_type -> seamshare.coop.v1.TodayResponse
+	96,  // [96:167] is the sub-list for method output_type
+	25,  // [25:96] is the sub-list for method input_type
+	25,  // [25:25] is the sub-list for extension type_name
+	25,  // [25:25] is the sub-list for extension extendee
+	0,   // [0:25] is the sub-list for field type_name
 }
 
 func init() { file_seamshare_coop_v1_coop_service_proto_init() }
@@ -2425,13 +2636,24 @@ func file_seamshare_coop_v1_coop_service_proto_init() {
 	if File_seamshare_coop_v1_coop_service_proto != nil {
 		return
 	}
+	file_seamshare_coop_v1_audit_proto_init()
+	file_seamshare_coop_v1_correction_proto_init()
+	file_seamshare_coop_v1_dispute_proto_init()
+	file_seamshare_coop_v1_member_proto_init()
+	file_seamshare_coop_v1_payout_proto_init()
+	file_seamshare_coop_v1_personal_proto_init()
+	file_seamshare_coop_v1_purchase_proto_init()
+	file_seamshare_coop_v1_settings_proto_init()
+	file_seamshare_coop_v1_standing_proto_init()
+	file_seamshare_coop_v1_stock_proto_init()
+	file_seamshare_coop_v1_today_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_seamshare_coop_v1_coop_service_proto_rawDesc), len(file_seamshare_coop_v1_coop_service_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   31,
+			NumMessages:   29,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

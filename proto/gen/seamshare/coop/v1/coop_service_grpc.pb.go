@@ -19,19 +19,77 @@ import (
 const _ = grpc.SupportPackageIsVersion9
 
 const (
-	CoopService_RecordField_FullMethodName         = "/seamshare.coop.v1.CoopService/RecordField"
-	CoopService_ListFields_FullMethodName          = "/seamshare.coop.v1.CoopService/ListFields"
-	CoopService_AdmitMember_FullMethodName         = "/seamshare.coop.v1.CoopService/AdmitMember"
-	CoopService_ListMembers_FullMethodName         = "/seamshare.coop.v1.CoopService/ListMembers"
-	CoopService_AddPerson_FullMethodName           = "/seamshare.coop.v1.CoopService/AddPerson"
-	CoopService_GrantRole_FullMethodName           = "/seamshare.coop.v1.CoopService/GrantRole"
-	CoopService_RecordParcelPayment_FullMethodName = "/seamshare.coop.v1.CoopService/RecordParcelPayment"
-	CoopService_RecordCost_FullMethodName          = "/seamshare.coop.v1.CoopService/RecordCost"
-	CoopService_RecordOrderPayment_FullMethodName  = "/seamshare.coop.v1.CoopService/RecordOrderPayment"
-	CoopService_RecordRefund_FullMethodName        = "/seamshare.coop.v1.CoopService/RecordRefund"
-	CoopService_GetShares_FullMethodName           = "/seamshare.coop.v1.CoopService/GetShares"
-	CoopService_GetBalances_FullMethodName         = "/seamshare.coop.v1.CoopService/GetBalances"
-	CoopService_GetStoneChain_FullMethodName       = "/seamshare.coop.v1.CoopService/GetStoneChain"
+	CoopService_RecordField_FullMethodName           = "/seamshare.coop.v1.CoopService/RecordField"
+	CoopService_ListFields_FullMethodName            = "/seamshare.coop.v1.CoopService/ListFields"
+	CoopService_AdmitMember_FullMethodName           = "/seamshare.coop.v1.CoopService/AdmitMember"
+	CoopService_ListMembers_FullMethodName           = "/seamshare.coop.v1.CoopService/ListMembers"
+	CoopService_AddPerson_FullMethodName             = "/seamshare.coop.v1.CoopService/AddPerson"
+	CoopService_GrantRole_FullMethodName             = "/seamshare.coop.v1.CoopService/GrantRole"
+	CoopService_RecordParcelPayment_FullMethodName   = "/seamshare.coop.v1.CoopService/RecordParcelPayment"
+	CoopService_RecordParcelRefund_FullMethodName    = "/seamshare.coop.v1.CoopService/RecordParcelRefund"
+	CoopService_RecordCost_FullMethodName            = "/seamshare.coop.v1.CoopService/RecordCost"
+	CoopService_RecordOrderPayment_FullMethodName    = "/seamshare.coop.v1.CoopService/RecordOrderPayment"
+	CoopService_RecordRefund_FullMethodName          = "/seamshare.coop.v1.CoopService/RecordRefund"
+	CoopService_GetShares_FullMethodName             = "/seamshare.coop.v1.CoopService/GetShares"
+	CoopService_GetBalances_FullMethodName           = "/seamshare.coop.v1.CoopService/GetBalances"
+	CoopService_GetStoneChain_FullMethodName         = "/seamshare.coop.v1.CoopService/GetStoneChain"
+	CoopService_SuspendMember_FullMethodName         = "/seamshare.coop.v1.CoopService/SuspendMember"
+	CoopService_ReinstateMember_FullMethodName       = "/seamshare.coop.v1.CoopService/ReinstateMember"
+	CoopService_RemoveMember_FullMethodName          = "/seamshare.coop.v1.CoopService/RemoveMember"
+	CoopService_SetMemberRoles_FullMethodName        = "/seamshare.coop.v1.CoopService/SetMemberRoles"
+	CoopService_SuspendPerson_FullMethodName         = "/seamshare.coop.v1.CoopService/SuspendPerson"
+	CoopService_ReinstatePerson_FullMethodName       = "/seamshare.coop.v1.CoopService/ReinstatePerson"
+	CoopService_RemovePerson_FullMethodName          = "/seamshare.coop.v1.CoopService/RemovePerson"
+	CoopService_RevokeRole_FullMethodName            = "/seamshare.coop.v1.CoopService/RevokeRole"
+	CoopService_AddKey_FullMethodName                = "/seamshare.coop.v1.CoopService/AddKey"
+	CoopService_RevokeKey_FullMethodName             = "/seamshare.coop.v1.CoopService/RevokeKey"
+	CoopService_AskKeyReplacement_FullMethodName     = "/seamshare.coop.v1.CoopService/AskKeyReplacement"
+	CoopService_ConfirmKeyReplacement_FullMethodName = "/seamshare.coop.v1.CoopService/ConfirmKeyReplacement"
+	CoopService_RefuseKeyReplacement_FullMethodName  = "/seamshare.coop.v1.CoopService/RefuseKeyReplacement"
+	CoopService_StateTwoPeople_FullMethodName        = "/seamshare.coop.v1.CoopService/StateTwoPeople"
+	CoopService_ListPersons_FullMethodName           = "/seamshare.coop.v1.CoopService/ListPersons"
+	CoopService_GetPerson_FullMethodName             = "/seamshare.coop.v1.CoopService/GetPerson"
+	CoopService_RecordPersonal_FullMethodName        = "/seamshare.coop.v1.CoopService/RecordPersonal"
+	CoopService_GetPersonal_FullMethodName           = "/seamshare.coop.v1.CoopService/GetPersonal"
+	CoopService_ErasePerson_FullMethodName           = "/seamshare.coop.v1.CoopService/ErasePerson"
+	CoopService_GetErasure_FullMethodName            = "/seamshare.coop.v1.CoopService/GetErasure"
+	CoopService_SetBankDetails_FullMethodName        = "/seamshare.coop.v1.CoopService/SetBankDetails"
+	CoopService_GetBankDetails_FullMethodName        = "/seamshare.coop.v1.CoopService/GetBankDetails"
+	CoopService_ChangeSettings_FullMethodName        = "/seamshare.coop.v1.CoopService/ChangeSettings"
+	CoopService_GetSettings_FullMethodName           = "/seamshare.coop.v1.CoopService/GetSettings"
+	CoopService_PreparePayoutRun_FullMethodName      = "/seamshare.coop.v1.CoopService/PreparePayoutRun"
+	CoopService_ApprovePayoutRun_FullMethodName      = "/seamshare.coop.v1.CoopService/ApprovePayoutRun"
+	CoopService_RejectPayoutRun_FullMethodName       = "/seamshare.coop.v1.CoopService/RejectPayoutRun"
+	CoopService_SettlePayoutLine_FullMethodName      = "/seamshare.coop.v1.CoopService/SettlePayoutLine"
+	CoopService_ReturnPayoutLine_FullMethodName      = "/seamshare.coop.v1.CoopService/ReturnPayoutLine"
+	CoopService_GetPayoutRun_FullMethodName          = "/seamshare.coop.v1.CoopService/GetPayoutRun"
+	CoopService_ListPayoutRuns_FullMethodName        = "/seamshare.coop.v1.CoopService/ListPayoutRuns"
+	CoopService_CheckPayoutRun_FullMethodName        = "/seamshare.coop.v1.CoopService/CheckPayoutRun"
+	CoopService_ListPayments_FullMethodName          = "/seamshare.coop.v1.CoopService/ListPayments"
+	CoopService_GetAccount_FullMethodName            = "/seamshare.coop.v1.CoopService/GetAccount"
+	CoopService_ListAccounts_FullMethodName          = "/seamshare.coop.v1.CoopService/ListAccounts"
+	CoopService_OpenDispute_FullMethodName           = "/seamshare.coop.v1.CoopService/OpenDispute"
+	CoopService_ResolveDispute_FullMethodName        = "/seamshare.coop.v1.CoopService/ResolveDispute"
+	CoopService_WithdrawDispute_FullMethodName       = "/seamshare.coop.v1.CoopService/WithdrawDispute"
+	CoopService_GetDispute_FullMethodName            = "/seamshare.coop.v1.CoopService/GetDispute"
+	CoopService_ListDisputes_FullMethodName          = "/seamshare.coop.v1.CoopService/ListDisputes"
+	CoopService_CorrectAmount_FullMethodName         = "/seamshare.coop.v1.CoopService/CorrectAmount"
+	CoopService_CorrectMass_FullMethodName           = "/seamshare.coop.v1.CoopService/CorrectMass"
+	CoopService_CorrectSize_FullMethodName           = "/seamshare.coop.v1.CoopService/CorrectSize"
+	CoopService_ConfirmCorrection_FullMethodName     = "/seamshare.coop.v1.CoopService/ConfirmCorrection"
+	CoopService_RefuseCorrection_FullMethodName      = "/seamshare.coop.v1.CoopService/RefuseCorrection"
+	CoopService_ListCorrections_FullMethodName       = "/seamshare.coop.v1.CoopService/ListCorrections"
+	CoopService_MoveStock_FullMethodName             = "/seamshare.coop.v1.CoopService/MoveStock"
+	CoopService_CountStock_FullMethodName            = "/seamshare.coop.v1.CoopService/CountStock"
+	CoopService_ListCustody_FullMethodName           = "/seamshare.coop.v1.CoopService/ListCustody"
+	CoopService_ListExceptions_FullMethodName        = "/seamshare.coop.v1.CoopService/ListExceptions"
+	CoopService_CloseException_FullMethodName        = "/seamshare.coop.v1.CoopService/CloseException"
+	CoopService_ListAllParcels_FullMethodName        = "/seamshare.coop.v1.CoopService/ListAllParcels"
+	CoopService_ListAllPieces_FullMethodName         = "/seamshare.coop.v1.CoopService/ListAllPieces"
+	CoopService_ListAllStones_FullMethodName         = "/seamshare.coop.v1.CoopService/ListAllStones"
+	CoopService_ListAllOrders_FullMethodName         = "/seamshare.coop.v1.CoopService/ListAllOrders"
+	CoopService_GetHistory_FullMethodName            = "/seamshare.coop.v1.CoopService/GetHistory"
+	CoopService_Today_FullMethodName                 = "/seamshare.coop.v1.CoopService/Today"
 )
 
 // CoopServiceClient is the client API for CoopService service.
@@ -54,6 +112,9 @@ type CoopServiceClient interface {
 	GrantRole(ctx context.Context, in *GrantRoleRequest, opts ...grpc.CallOption) (*GrantRoleResponse, error)
 	// RecordParcelPayment records purchase money as received from the cutter. Atomic; idempotent by request_id.
 	RecordParcelPayment(ctx context.Context, in *RecordParcelPaymentRequest, opts ...grpc.CallOption) (*RecordParcelPaymentResponse, error)
+	// RecordParcelRefund records purchase money that was paid back to the cutter after a deal fell through. Atomic;
+	// idempotent by request_id.
+	RecordParcelRefund(ctx context.Context, in *RecordParcelRefundRequest, opts ...grpc.CallOption) (*RecordParcelRefundResponse, error)
 	// RecordCost records what the co-op paid to an outsider for a parcel. Atomic; idempotent by request_id.
 	RecordCost(ctx context.Context, in *RecordCostRequest, opts ...grpc.CallOption) (*RecordCostResponse, error)
 	// RecordOrderPayment records money as received from a jeweller. It covers the order's stones in their order.
@@ -70,6 +131,141 @@ type CoopServiceClient interface {
 	// GetStoneChain gives a stone's chain back to its field as one signed file that anyone can check without this
 	// server.
 	GetStoneChain(ctx context.Context, in *GetStoneChainRequest, opts ...grpc.CallOption) (*GetStoneChainResponse, error)
+	// SuspendMember stops a member from acting until it is reinstated. Atomic; idempotent by request_id.
+	SuspendMember(ctx context.Context, in *SuspendMemberRequest, opts ...grpc.CallOption) (*SuspendMemberResponse, error)
+	// ReinstateMember lets a suspended member act again. Atomic; idempotent by request_id.
+	ReinstateMember(ctx context.Context, in *ReinstateMemberRequest, opts ...grpc.CallOption) (*ReinstateMemberResponse, error)
+	// RemoveMember ends a membership for good; what was earned stays owed. Atomic; idempotent by request_id.
+	RemoveMember(ctx context.Context, in *RemoveMemberRequest, opts ...grpc.CallOption) (*RemoveMemberResponse, error)
+	// SetMemberRoles says anew what a member does here; its persons lose the roles that are gone. Atomic; idempotent
+	// by request_id.
+	SetMemberRoles(ctx context.Context, in *SetMemberRolesRequest, opts ...grpc.CallOption) (*SetMemberRolesResponse, error)
+	// SuspendPerson stops a person from acting until they are reinstated. Atomic; idempotent by request_id.
+	SuspendPerson(ctx context.Context, in *SuspendPersonRequest, opts ...grpc.CallOption) (*SuspendPersonResponse, error)
+	// ReinstatePerson lets a suspended person act again. Atomic; idempotent by request_id.
+	ReinstatePerson(ctx context.Context, in *ReinstatePersonRequest, opts ...grpc.CallOption) (*ReinstatePersonResponse, error)
+	// RemovePerson stops a person from acting for good. Atomic; idempotent by request_id.
+	RemovePerson(ctx context.Context, in *RemovePersonRequest, opts ...grpc.CallOption) (*RemovePersonResponse, error)
+	// RevokeRole takes a role for a member from a person. Atomic; idempotent by request_id.
+	RevokeRole(ctx context.Context, in *RevokeRoleRequest, opts ...grpc.CallOption) (*RevokeRoleResponse, error)
+	// AddKey gives a person one more key to sign in with. Atomic; idempotent by request_id.
+	AddKey(ctx context.Context, in *AddKeyRequest, opts ...grpc.CallOption) (*AddKeyResponse, error)
+	// RevokeKey ends a key: nobody signs in with it again, and its tokens end. Atomic; idempotent by request_id.
+	RevokeKey(ctx context.Context, in *RevokeKeyRequest, opts ...grpc.CallOption) (*RevokeKeyResponse, error)
+	// AskKeyReplacement revokes a lost key and asks for another in its place, which a second person confirms. Atomic;
+	// idempotent by request_id.
+	AskKeyReplacement(ctx context.Context, in *AskKeyReplacementRequest, opts ...grpc.CallOption) (*AskKeyReplacementResponse, error)
+	// ConfirmKeyReplacement puts the new key in the place of a lost one; never by who asked for it, nor by its owner.
+	// Atomic; idempotent by request_id.
+	ConfirmKeyReplacement(ctx context.Context, in *ConfirmKeyReplacementRequest, opts ...grpc.CallOption) (*ConfirmKeyReplacementResponse, error)
+	// RefuseKeyReplacement leaves the person without the new key; never by who asked for it, nor by its owner.
+	// Atomic; idempotent by request_id.
+	RefuseKeyReplacement(ctx context.Context, in *RefuseKeyReplacementRequest, opts ...grpc.CallOption) (*RefuseKeyReplacementResponse, error)
+	// StateTwoPeople states that two persons are two people, which four-eyes rules ask for; by a third who knows
+	// both. Atomic; idempotent by request_id.
+	StateTwoPeople(ctx context.Context, in *StateTwoPeopleRequest, opts ...grpc.CallOption) (*StateTwoPeopleResponse, error)
+	// ListPersons lists all persons, oldest first.
+	ListPersons(ctx context.Context, in *ListPersonsRequest, opts ...grpc.CallOption) (*ListPersonsResponse, error)
+	// GetPerson shows a person with their keys.
+	GetPerson(ctx context.Context, in *GetPersonRequest, opts ...grpc.CallOption) (*GetPersonResponse, error)
+	// RecordPersonal keeps a fact about a person, sealed under their own key; by themselves or a registrar. Atomic;
+	// idempotent by request_id.
+	RecordPersonal(ctx context.Context, in *RecordPersonalRequest, opts ...grpc.CallOption) (*RecordPersonalResponse, error)
+	// GetPersonal opens what is kept of a person; for themselves or a registrar.
+	GetPersonal(ctx context.Context, in *GetPersonalRequest, opts ...grpc.CallOption) (*GetPersonalResponse, error)
+	// ErasePerson destroys the person's key, and with it all that was sealed under it, everywhere and for ever; books
+	// and proofs stay. Atomic; idempotent by request_id.
+	ErasePerson(ctx context.Context, in *ErasePersonRequest, opts ...grpc.CallOption) (*ErasePersonResponse, error)
+	// GetErasure shows the receipt of an erasure.
+	GetErasure(ctx context.Context, in *GetErasureRequest, opts ...grpc.CallOption) (*GetErasureResponse, error)
+	// SetBankDetails keeps a member's bank details, sealed under the key of a person who acts for it. Payouts to the
+	// member wait for the cool-off. Atomic; idempotent by request_id.
+	SetBankDetails(ctx context.Context, in *SetBankDetailsRequest, opts ...grpc.CallOption) (*SetBankDetailsResponse, error)
+	// GetBankDetails opens a member's bank details; for the member's own persons, a bookkeeper or an approver.
+	GetBankDetails(ctx context.Context, in *GetBankDetailsRequest, opts ...grpc.CallOption) (*GetBankDetailsResponse, error)
+	// ChangeSettings changes the numbers by which the co-op works, from now on or from a later moment; all settings
+	// at once. Atomic; idempotent by request_id.
+	ChangeSettings(ctx context.Context, in *ChangeSettingsRequest, opts ...grpc.CallOption) (*ChangeSettingsResponse, error)
+	// GetSettings shows the numbers by which the co-op works, now and from when on they change.
+	GetSettings(ctx context.Context, in *GetSettingsRequest, opts ...grpc.CallOption) (*GetSettingsResponse, error)
+	// PreparePayoutRun prepares a run: who is to be paid what they have earned as of a position and not been paid.
+	// Atomic; idempotent by request_id.
+	PreparePayoutRun(ctx context.Context, in *PreparePayoutRunRequest, opts ...grpc.CallOption) (*PreparePayoutRunResponse, error)
+	// ApprovePayoutRun lets the bank pay a run; never by its preparer, nor by who is paid by it or edited bank
+	// details last. Atomic; idempotent by request_id.
+	ApprovePayoutRun(ctx context.Context, in *ApprovePayoutRunRequest, opts ...grpc.CallOption) (*ApprovePayoutRunResponse, error)
+	// RejectPayoutRun ends a run before it is paid; its amounts can be paid by another. Atomic; idempotent by
+	// request_id.
+	RejectPayoutRun(ctx context.Context, in *RejectPayoutRunRequest, opts ...grpc.CallOption) (*RejectPayoutRunResponse, error)
+	// SettlePayoutLine records that the bank paid a line. Atomic; idempotent by request_id.
+	SettlePayoutLine(ctx context.Context, in *SettlePayoutLineRequest, opts ...grpc.CallOption) (*SettlePayoutLineResponse, error)
+	// ReturnPayoutLine records that the bank didn't pay a line; its amount can be paid by another run. Atomic;
+	// idempotent by request_id.
+	ReturnPayoutLine(ctx context.Context, in *ReturnPayoutLineRequest, opts ...grpc.CallOption) (*ReturnPayoutLineResponse, error)
+	// GetPayoutRun shows a run.
+	GetPayoutRun(ctx context.Context, in *GetPayoutRunRequest, opts ...grpc.CallOption) (*GetPayoutRunResponse, error)
+	// ListPayoutRuns lists all runs, oldest first.
+	ListPayoutRuns(ctx context.Context, in *ListPayoutRunsRequest, opts ...grpc.CallOption) (*ListPayoutRunsResponse, error)
+	// CheckPayoutRun reckons a run anew from the log alone and says where it differs.
+	CheckPayoutRun(ctx context.Context, in *CheckPayoutRunRequest, opts ...grpc.CallOption) (*CheckPayoutRunResponse, error)
+	// ListPayments lists the caller's member's own payments, oldest first.
+	ListPayments(ctx context.Context, in *ListPaymentsRequest, opts ...grpc.CallOption) (*ListPaymentsResponse, error)
+	// GetAccount shows what the caller's member has earned, been paid and is still owed, by currency.
+	GetAccount(ctx context.Context, in *GetAccountRequest, opts ...grpc.CallOption) (*GetAccountResponse, error)
+	// ListAccounts shows what each member has earned, been paid and is still owed.
+	ListAccounts(ctx context.Context, in *ListAccountsRequest, opts ...grpc.CallOption) (*ListAccountsResponse, error)
+	// OpenDispute disputes an amount of another party to a deal, stone or order; that amount is held, everything else
+	// goes on. Atomic; idempotent by request_id.
+	OpenDispute(ctx context.Context, in *OpenDisputeRequest, opts ...grpc.CallOption) (*OpenDisputeResponse, error)
+	// ResolveDispute ends a dispute with what was found; by an approver who acts for neither side. Atomic; idempotent
+	// by request_id.
+	ResolveDispute(ctx context.Context, in *ResolveDisputeRequest, opts ...grpc.CallOption) (*ResolveDisputeResponse, error)
+	// WithdrawDispute ends a dispute by the member who opened it. Atomic; idempotent by request_id.
+	WithdrawDispute(ctx context.Context, in *WithdrawDisputeRequest, opts ...grpc.CallOption) (*WithdrawDisputeResponse, error)
+	// GetDispute shows a dispute to its sides and the desk.
+	GetDispute(ctx context.Context, in *GetDisputeRequest, opts ...grpc.CallOption) (*GetDisputeResponse, error)
+	// ListDisputes lists the caller's member's disputes, for the desk all, oldest first.
+	ListDisputes(ctx context.Context, in *ListDisputesRequest, opts ...grpc.CallOption) (*ListDisputesResponse, error)
+	// CorrectAmount corrects money: a parcel's or order's receipt, a cost, or a stone's price in an order. Shares
+	// move by the difference; where members were paid since, a second person has to confirm. Atomic; idempotent by
+	// request_id.
+	CorrectAmount(ctx context.Context, in *CorrectAmountRequest, opts ...grpc.CallOption) (*CorrectAmountResponse, error)
+	// CorrectMass corrects the mass of a piece as listed, of a part after a bench step, or of a stone. Atomic;
+	// idempotent by request_id.
+	CorrectMass(ctx context.Context, in *CorrectMassRequest, opts ...grpc.CallOption) (*CorrectMassResponse, error)
+	// CorrectSize corrects the dimensions of a piece or a stone. Atomic; idempotent by request_id.
+	CorrectSize(ctx context.Context, in *CorrectSizeRequest, opts ...grpc.CallOption) (*CorrectSizeResponse, error)
+	// ConfirmCorrection lets a correction of money that was paid out happen; by a second person. Atomic; idempotent
+	// by request_id.
+	ConfirmCorrection(ctx context.Context, in *ConfirmCorrectionRequest, opts ...grpc.CallOption) (*ConfirmCorrectionResponse, error)
+	// RefuseCorrection ends a correction that waits, without effect; by a second person. Atomic; idempotent by
+	// request_id.
+	RefuseCorrection(ctx context.Context, in *RefuseCorrectionRequest, opts ...grpc.CallOption) (*RefuseCorrectionResponse, error)
+	// ListCorrections lists all corrections, oldest first.
+	ListCorrections(ctx context.Context, in *ListCorrectionsRequest, opts ...grpc.CallOption) (*ListCorrectionsResponse, error)
+	// MoveStock records who holds a thing now, and where. Atomic; idempotent by request_id.
+	MoveStock(ctx context.Context, in *MoveStockRequest, opts ...grpc.CallOption) (*MoveStockResponse, error)
+	// CountStock records what was found at a place; what is missing, strange or weighs otherwise becomes an
+	// exception. Atomic; idempotent by request_id.
+	CountStock(ctx context.Context, in *CountStockRequest, opts ...grpc.CallOption) (*CountStockResponse, error)
+	// ListCustody lists who holds what where, by thing.
+	ListCustody(ctx context.Context, in *ListCustodyRequest, opts ...grpc.CallOption) (*ListCustodyResponse, error)
+	// ListExceptions lists what doesn't add up and nobody has looked into yet, oldest first.
+	ListExceptions(ctx context.Context, in *ListExceptionsRequest, opts ...grpc.CallOption) (*ListExceptionsResponse, error)
+	// CloseException says what was found out about an exception. Atomic; idempotent by request_id.
+	CloseException(ctx context.Context, in *CloseExceptionRequest, opts ...grpc.CallOption) (*CloseExceptionResponse, error)
+	// ListAllParcels lists every parcel there is, oldest first, for the auditor.
+	ListAllParcels(ctx context.Context, in *ListAllParcelsRequest, opts ...grpc.CallOption) (*ListAllParcelsResponse, error)
+	// ListAllPieces lists every piece there is, oldest first, for the auditor.
+	ListAllPieces(ctx context.Context, in *ListAllPiecesRequest, opts ...grpc.CallOption) (*ListAllPiecesResponse, error)
+	// ListAllStones lists every stone there is, oldest first, for the auditor.
+	ListAllStones(ctx context.Context, in *ListAllStonesRequest, opts ...grpc.CallOption) (*ListAllStonesResponse, error)
+	// ListAllOrders lists every order there is, oldest first, for the auditor.
+	ListAllOrders(ctx context.Context, in *ListAllOrdersRequest, opts ...grpc.CallOption) (*ListAllOrdersResponse, error)
+	// GetHistory shows every record of a thing, with who decided it, for the auditor.
+	GetHistory(ctx context.Context, in *GetHistoryRequest, opts ...grpc.CallOption) (*GetHistoryResponse, error)
+	// Today shows what needs the caller's attention today: at most 20 items of each kind, most urgent first.
+	Today(ctx context.Context, in *TodayRequest, opts ...grpc.CallOption) (*TodayResponse, error)
 }
 
 type coopServiceClient struct {
@@ -150,6 +346,16 @@ func (c *coopServiceClient) RecordParcelPayment(ctx context.Context, in *RecordP
 	return out, nil
 }
 
+func (c *coopServiceClient) RecordParcelRefund(ctx context.Context, in *RecordParcelRefundRequest, opts ...grpc.CallOption) (*RecordParcelRefundResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(RecordParcelRefundResponse)
+	err := c.cc.Invoke(ctx, CoopService_RecordParcelRefund_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 func (c *coopServiceClient) RecordCost(ctx context.Context, in *RecordCostRequest, opts ...grpc.CallOption) (*RecordCostResponse, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(RecordCostResponse)
@@ -210,6 +416,576 @@ func (c *coopServiceClient) GetStoneChain(ctx context.Context, in *GetStoneChain
 	return out, nil
 }
 
+func (c *coopServiceClient) SuspendMember(ctx context.Context, in *SuspendMemberRequest, opts ...grpc.CallOption) (*SuspendMemberResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(SuspendMemberResponse)
+	err := c.cc.Invoke(ctx, CoopService_SuspendMember_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *coopServiceClient) ReinstateMember(ctx context.Context, in *ReinstateMemberRequest, opts ...grpc.CallOption) (*ReinstateMemberResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ReinstateMemberResponse)
+	err := c.cc.Invoke(ctx, CoopService_ReinstateMember_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *coopServiceClient) RemoveMember(ctx context.Context, in *RemoveMemberRequest, opts ...grpc.CallOption) (*RemoveMemberResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(RemoveMemberResponse)
+	err := c.cc.Invoke(ctx, CoopService_RemoveMember_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *coopServiceClient) SetMemberRoles(ctx context.Context, in *SetMemberRolesRequest, opts ...grpc.CallOption) (*SetMemberRolesResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(SetMemberRolesResponse)
+	err := c.cc.Invoke(ctx, CoopService_SetMemberRoles_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *coopServiceClient) SuspendPerson(ctx context.Context, in *SuspendPersonRequest, opts ...grpc.CallOption) (*SuspendPersonResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(SuspendPersonResponse)
+	err := c.cc.Invoke(ctx, CoopService_SuspendPerson_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *coopServiceClient) ReinstatePerson(ctx context.Context, in *ReinstatePersonRequest, opts ...grpc.CallOption) (*ReinstatePersonResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ReinstatePersonResponse)
+	err := c.cc.Invoke(ctx, CoopService_ReinstatePerson_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *coopServiceClient) RemovePerson(ctx context.Context, in *RemovePersonRequest, opts ...grpc.CallOption) (*RemovePersonResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(RemovePersonResponse)
+	err := c.cc.Invoke(ctx, CoopService_RemovePerson_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *coopServiceClient) RevokeRole(ctx context.Context, in *RevokeRoleRequest, opts ...grpc.CallOption) (*RevokeRoleResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(RevokeRoleResponse)
+	err := c.cc.Invoke(ctx, CoopService_RevokeRole_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *coopServiceClient) AddKey(ctx context.Context, in *AddKeyRequest, opts ...grpc.CallOption) (*AddKeyResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(AddKeyResponse)
+	err := c.cc.Invoke(ctx, CoopService_AddKey_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *coopServiceClient) RevokeKey(ctx context.Context, in *RevokeKeyRequest, opts ...grpc.CallOption) (*RevokeKeyResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(RevokeKeyResponse)
+	err := c.cc.Invoke(ctx, CoopService_RevokeKey_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *coopServiceClient) AskKeyReplacement(ctx context.Context, in *AskKeyReplacementRequest, opts ...grpc.CallOption) (*AskKeyReplacementResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(AskKeyReplacementResponse)
+	err := c.cc.Invoke(ctx, CoopService_AskKeyReplacement_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *coopServiceClient) ConfirmKeyReplacement(ctx context.Context, in *ConfirmKeyReplacementRequest, opts ...grpc.CallOption) (*ConfirmKeyReplacementResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ConfirmKeyReplacementResponse)
+	err := c.cc.Invoke(ctx, CoopService_ConfirmKeyReplacement_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *coopServiceClient) RefuseKeyReplacement(ctx context.Context, in *RefuseKeyReplacementRequest, opts ...grpc.CallOption) (*RefuseKeyReplacementResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(RefuseKeyReplacementResponse)
+	err := c.cc.Invoke(ctx, CoopService_RefuseKeyReplacement_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *coopServiceClient) StateTwoPeople(ctx context.Context, in *StateTwoPeopleRequest, opts ...grpc.CallOption) (*StateTwoPeopleResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(StateTwoPeopleResponse)
+	err := c.cc.Invoke(ctx, CoopService_StateTwoPeople_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *coopServiceClient) ListPersons(ctx context.Context, in *ListPersonsRequest, opts ...grpc.CallOption) (*ListPersonsResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ListPersonsResponse)
+	err := c.cc.Invoke(ctx, CoopService_ListPersons_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *coopServiceClient) GetPerson(ctx context.Context, in *GetPersonRequest, opts ...grpc.CallOption) (*GetPersonResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(GetPersonResponse)
+	err := c.cc.Invoke(ctx, CoopService_GetPerson_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *coopServiceClient) RecordPersonal(ctx context.Context, in *RecordPersonalRequest, opts ...grpc.CallOption) (*RecordPersonalResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(RecordPersonalResponse)
+	err := c.cc.Invoke(ctx, CoopService_RecordPersonal_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *coopServiceClient) GetPersonal(ctx context.Context, in *GetPersonalRequest, opts ...grpc.CallOption) (*GetPersonalResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(GetPersonalResponse)
+	err := c.cc.Invoke(ctx, CoopService_GetPersonal_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *coopServiceClient) ErasePerson(ctx context.Context, in *ErasePersonRequest, opts ...grpc.CallOption) (*ErasePersonResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ErasePersonResponse)
+	err := c.cc.Invoke(ctx, CoopService_ErasePerson_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *coopServiceClient) GetErasure(ctx context.Context, in *GetErasureRequest, opts ...grpc.CallOption) (*GetErasureResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(GetErasureResponse)
+	err := c.cc.Invoke(ctx, CoopService_GetErasure_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *coopServiceClient) SetBankDetails(ctx context.Context, in *SetBankDetailsRequest, opts ...grpc.CallOption) (*SetBankDetailsResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(SetBankDetailsResponse)
+	err := c.cc.Invoke(ctx, CoopService_SetBankDetails_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *coopServiceClient) GetBankDetails(ctx context.Context, in *GetBankDetailsRequest, opts ...grpc.CallOption) (*GetBankDetailsResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(GetBankDetailsResponse)
+	err := c.cc.Invoke(ctx, CoopService_GetBankDetails_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *coopServiceClient) ChangeSettings(ctx context.Context, in *ChangeSettingsRequest, opts ...grpc.CallOption) (*ChangeSettingsResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ChangeSettingsResponse)
+	err := c.cc.Invoke(ctx, CoopService_ChangeSettings_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *coopServiceClient) GetSettings(ctx context.Context, in *GetSettingsRequest, opts ...grpc.CallOption) (*GetSettingsResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(GetSettingsResponse)
+	err := c.cc.Invoke(ctx, CoopService_GetSettings_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *coopServiceClient) PreparePayoutRun(ctx context.Context, in *PreparePayoutRunRequest, opts ...grpc.CallOption) (*PreparePayoutRunResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(PreparePayoutRunResponse)
+	err := c.cc.Invoke(ctx, CoopService_PreparePayoutRun_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *coopServiceClient) ApprovePayoutRun(ctx context.Context, in *ApprovePayoutRunRequest, opts ...grpc.CallOption) (*ApprovePayoutRunResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ApprovePayoutRunResponse)
+	err := c.cc.Invoke(ctx, CoopService_ApprovePayoutRun_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *coopServiceClient) RejectPayoutRun(ctx context.Context, in *RejectPayoutRunRequest, opts ...grpc.CallOption) (*RejectPayoutRunResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(RejectPayoutRunResponse)
+	err := c.cc.Invoke(ctx, CoopService_RejectPayoutRun_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *coopServiceClient) SettlePayoutLine(ctx context.Context, in *SettlePayoutLineRequest, opts ...grpc.CallOption) (*SettlePayoutLineResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(SettlePayoutLineResponse)
+	err := c.cc.Invoke(ctx, CoopService_SettlePayoutLine_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *coopServiceClient) ReturnPayoutLine(ctx context.Context, in *ReturnPayoutLineRequest, opts ...grpc.CallOption) (*ReturnPayoutLineResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ReturnPayoutLineResponse)
+	err := c.cc.Invoke(ctx, CoopService_ReturnPayoutLine_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *coopServiceClient) GetPayoutRun(ctx context.Context, in *GetPayoutRunRequest, opts ...grpc.CallOption) (*GetPayoutRunResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(GetPayoutRunResponse)
+	err := c.cc.Invoke(ctx, CoopService_GetPayoutRun_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *coopServiceClient) ListPayoutRuns(ctx context.Context, in *ListPayoutRunsRequest, opts ...grpc.CallOption) (*ListPayoutRunsResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ListPayoutRunsResponse)
+	err := c.cc.Invoke(ctx, CoopService_ListPayoutRuns_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *coopServiceClient) CheckPayoutRun(ctx context.Context, in *CheckPayoutRunRequest, opts ...grpc.CallOption) (*CheckPayoutRunResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(CheckPayoutRunResponse)
+	err := c.cc.Invoke(ctx, CoopService_CheckPayoutRun_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *coopServiceClient) ListPayments(ctx context.Context, in *ListPaymentsRequest, opts ...grpc.CallOption) (*ListPaymentsResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ListPaymentsResponse)
+	err := c.cc.Invoke(ctx, CoopService_ListPayments_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *coopServiceClient) GetAccount(ctx context.Context, in *GetAccountRequest, opts ...grpc.CallOption) (*GetAccountResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(GetAccountResponse)
+	err := c.cc.Invoke(ctx, CoopService_GetAccount_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *coopServiceClient) ListAccounts(ctx context.Context, in *ListAccountsRequest, opts ...grpc.CallOption) (*ListAccountsResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ListAccountsResponse)
+	err := c.cc.Invoke(ctx, CoopService_ListAccounts_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *coopServiceClient) OpenDispute(ctx context.Context, in *OpenDisputeRequest, opts ...grpc.CallOption) (*OpenDisputeResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(OpenDisputeResponse)
+	err := c.cc.Invoke(ctx, CoopService_OpenDispute_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *coopServiceClient) ResolveDispute(ctx context.Context, in *ResolveDisputeRequest, opts ...grpc.CallOption) (*ResolveDisputeResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ResolveDisputeResponse)
+	err := c.cc.Invoke(ctx, CoopService_ResolveDispute_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *coopServiceClient) WithdrawDispute(ctx context.Context, in *WithdrawDisputeRequest, opts ...grpc.CallOption) (*WithdrawDisputeResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(WithdrawDisputeResponse)
+	err := c.cc.Invoke(ctx, CoopService_WithdrawDispute_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *coopServiceClient) GetDispute(ctx context.Context, in *GetDisputeRequest, opts ...grpc.CallOption) (*GetDisputeResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(GetDisputeResponse)
+	err := c.cc.Invoke(ctx, CoopService_GetDispute_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *coopServiceClient) ListDisputes(ctx context.Context, in *ListDisputesRequest, opts ...grpc.CallOption) (*ListDisputesResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ListDisputesResponse)
+	err := c.cc.Invoke(ctx, CoopService_ListDisputes_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *coopServiceClient) CorrectAmount(ctx context.Context, in *CorrectAmountRequest, opts ...grpc.CallOption) (*CorrectAmountResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(CorrectAmountResponse)
+	err := c.cc.Invoke(ctx, CoopService_CorrectAmount_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *coopServiceClient) CorrectMass(ctx context.Context, in *CorrectMassRequest, opts ...grpc.CallOption) (*CorrectMassResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(CorrectMassResponse)
+	err := c.cc.Invoke(ctx, CoopService_CorrectMass_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *coopServiceClient) CorrectSize(ctx context.Context, in *CorrectSizeRequest, opts ...grpc.CallOption) (*CorrectSizeResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(CorrectSizeResponse)
+	err := c.cc.Invoke(ctx, CoopService_CorrectSize_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *coopServiceClient) ConfirmCorrection(ctx context.Context, in *ConfirmCorrectionRequest, opts ...grpc.CallOption) (*ConfirmCorrectionResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ConfirmCorrectionResponse)
+	err := c.cc.Invoke(ctx, CoopService_ConfirmCorrection_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *coopServiceClient) RefuseCorrection(ctx context.Context, in *RefuseCorrectionRequest, opts ...grpc.CallOption) (*RefuseCorrectionResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(RefuseCorrectionResponse)
+	err := c.cc.Invoke(ctx, CoopService_RefuseCorrection_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *coopServiceClient) ListCorrections(ctx context.Context, in *ListCorrectionsRequest, opts ...grpc.CallOption) (*ListCorrectionsResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ListCorrectionsResponse)
+	err := c.cc.Invoke(ctx, CoopService_ListCorrections_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *coopServiceClient) MoveStock(ctx context.Context, in *MoveStockRequest, opts ...grpc.CallOption) (*MoveStockResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(MoveStockResponse)
+	err := c.cc.Invoke(ctx, CoopService_MoveStock_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *coopServiceClient) CountStock(ctx context.Context, in *CountStockRequest, opts ...grpc.CallOption) (*CountStockResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(CountStockResponse)
+	err := c.cc.Invoke(ctx, CoopService_CountStock_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *coopServiceClient) ListCustody(ctx context.Context, in *ListCustodyRequest, opts ...grpc.CallOption) (*ListCustodyResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ListCustodyResponse)
+	err := c.cc.Invoke(ctx, CoopService_ListCustody_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *coopServiceClient) ListExceptions(ctx context.Context, in *ListExceptionsRequest, opts ...grpc.CallOption) (*ListExceptionsResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ListExceptionsResponse)
+	err := c.cc.Invoke(ctx, CoopService_ListExceptions_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *coopServiceClient) CloseException(ctx context.Context, in *CloseExceptionRequest, opts ...grpc.CallOption) (*CloseExceptionResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(CloseExceptionResponse)
+	err := c.cc.Invoke(ctx, CoopService_CloseException_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *coopServiceClient) ListAllParcels(ctx context.Context, in *ListAllParcelsRequest, opts ...grpc.CallOption) (*ListAllParcelsResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ListAllParcelsResponse)
+	err := c.cc.Invoke(ctx, CoopService_ListAllParcels_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *coopServiceClient) ListAllPieces(ctx context.Context, in *ListAllPiecesRequest, opts ...grpc.CallOption) (*ListAllPiecesResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ListAllPiecesResponse)
+	err := c.cc.Invoke(ctx, CoopService_ListAllPieces_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *coopServiceClient) ListAllStones(ctx context.Context, in *ListAllStonesRequest, opts ...grpc.CallOption) (*ListAllStonesResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ListAllStonesResponse)
+	err := c.cc.Invoke(ctx, CoopService_ListAllStones_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *coopServiceClient) ListAllOrders(ctx context.Context, in *ListAllOrdersRequest, opts ...grpc.CallOption) (*ListAllOrdersResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ListAllOrdersResponse)
+	err := c.cc.Invoke(ctx, CoopService_ListAllOrders_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *coopServiceClient) GetHistory(ctx context.Context, in *GetHistoryRequest, opts ...grpc.CallOption) (*GetHistoryResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(GetHistoryResponse)
+	err := c.cc.Invoke(ctx, CoopService_GetHistory_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *coopServiceClient) Today(ctx context.Context, in *TodayRequest, opts ...grpc.CallOption) (*TodayResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(TodayResponse)
+	err := c.cc.Invoke(ctx, CoopService_Today_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 // CoopServiceServer is the server API for CoopService service.
 // All implementations must embed UnimplementedCoopServiceServer
 // for forward compatibility.
@@ -230,6 +1006,9 @@ type CoopServiceServer interface {
 	GrantRole(context.Context, *GrantRoleRequest) (*GrantRoleResponse, error)
 	// RecordParcelPayment records purchase money as received from the cutter. Atomic; idempotent by request_id.
 	RecordParcelPayment(context.Context, *RecordParcelPaymentRequest) (*RecordParcelPaymentResponse, error)
+	// RecordParcelRefund records purchase money that was paid back to the cutter after a deal fell through. Atomic;
+	// idempotent by request_id.
+	RecordParcelRefund(context.Context, *RecordParcelRefundRequest) (*RecordParcelRefundResponse, error)
 	// RecordCost records what the co-op paid to an outsider for a parcel. Atomic; idempotent by request_id.
 	RecordCost(context.Context, *RecordCostRequest) (*RecordCostResponse, error)
 	// RecordOrderPayment records money as received from a jeweller. It covers the order's stones in their order.
@@ -246,6 +1025,141 @@ type CoopServiceServer interface {
 	// GetStoneChain gives a stone's chain back to its field as one signed file that anyone can check without this
 	// server.
 	GetStoneChain(context.Context, *GetStoneChainRequest) (*GetStoneChainResponse, error)
+	// SuspendMember stops a member from acting until it is reinstated. Atomic; idempotent by request_id.
+	SuspendMember(context.Context, *SuspendMemberRequest) (*SuspendMemberResponse, error)
+	// ReinstateMember lets a suspended member act again. Atomic; idempotent by request_id.
+	ReinstateMember(context.Context, *ReinstateMemberRequest) (*ReinstateMemberResponse, error)
+	// RemoveMember ends a membership for good; what was earned stays owed. Atomic; idempotent by request_id.
+	RemoveMember(context.Context, *RemoveMemberRequest) (*RemoveMemberResponse, error)
+	// SetMemberRoles says anew what a member does here; its persons lose the roles that are gone. Atomic; idempotent
+	// by request_id.
+	SetMemberRoles(context.Context, *SetMemberRolesRequest) (*SetMemberRolesResponse, error)
+	// SuspendPerson stops a person from acting until they are reinstated. Atomic; idempotent by request_id.
+	SuspendPerson(context.Context, *SuspendPersonRequest) (*SuspendPersonResponse, error)
+	// ReinstatePerson lets a suspended person act again. Atomic; idempotent by request_id.
+	ReinstatePerson(context.Context, *ReinstatePersonRequest) (*ReinstatePersonResponse, error)
+	// RemovePerson stops a person from acting for good. Atomic; idempotent by request_id.
+	RemovePerson(context.Context, *RemovePersonRequest) (*RemovePersonResponse, error)
+	// RevokeRole takes a role for a member from a person. Atomic; idempotent by request_id.
+	RevokeRole(context.Context, *RevokeRoleRequest) (*RevokeRoleResponse, error)
+	// AddKey gives a person one more key to sign in with. Atomic; idempotent by request_id.
+	AddKey(context.Context, *AddKeyRequest) (*AddKeyResponse, error)
+	// RevokeKey ends a key: nobody signs in with it again, and its tokens end. Atomic; idempotent by request_id.
+	RevokeKey(context.Context, *RevokeKeyRequest) (*RevokeKeyResponse, error)
+	// AskKeyReplacement revokes a lost key and asks for another in its place, which a second person confirms. Atomic;
+	// idempotent by request_id.
+	AskKeyReplacement(context.Context, *AskKeyReplacementRequest) (*AskKeyReplacementResponse, error)
+	// ConfirmKeyReplacement puts the new key in the place of a lost one; never by who asked for it, nor by its owner.
+	// Atomic; idempotent by request_id.
+	ConfirmKeyReplacement(context.Context, *ConfirmKeyReplacementRequest) (*ConfirmKeyReplacementResponse, error)
+	// RefuseKeyReplacement leaves the person without the new key; never by who asked for it, nor by its owner.
+	// Atomic; idempotent by request_id.
+	RefuseKeyReplacement(context.Context, *RefuseKeyReplacementRequest) (*RefuseKeyReplacementResponse, error)
+	// StateTwoPeople states that two persons are two people, which four-eyes rules ask for; by a third who knows
+	// both. Atomic; idempotent by request_id.
+	StateTwoPeople(context.Context, *StateTwoPeopleRequest) (*StateTwoPeopleResponse, error)
+	// ListPersons lists all persons, oldest first.
+	ListPersons(context.Context, *ListPersonsRequest) (*ListPersonsResponse, error)
+	// GetPerson shows a person with their keys.
+	GetPerson(context.Context, *GetPersonRequest) (*GetPersonResponse, error)
+	// RecordPersonal keeps a fact about a person, sealed under their own key; by themselves or a registrar. Atomic;
+	// idempotent by request_id.
+	RecordPersonal(context.Context, *RecordPersonalRequest) (*RecordPersonalResponse, error)
+	// GetPersonal opens what is kept of a person; for themselves or a registrar.
+	GetPersonal(context.Context, *GetPersonalRequest) (*GetPersonalResponse, error)
+	// ErasePerson destroys the person's key, and with it all that was sealed under it, everywhere and for ever; books
+	// and proofs stay. Atomic; idempotent by request_id.
+	ErasePerson(context.Context, *ErasePersonRequest) (*ErasePersonResponse, error)
+	// GetErasure shows the receipt of an erasure.
+	GetErasure(context.Context, *GetErasureRequest) (*GetErasureResponse, error)
+	// SetBankDetails keeps a member's bank details, sealed under the key of a person who acts for it. Payouts to the
+	// member wait for the cool-off. Atomic; idempotent by request_id.
+	SetBankDetails(context.Context, *SetBankDetailsRequest) (*SetBankDetailsResponse, error)
+	// GetBankDetails opens a member's bank details; for the member's own persons, a bookkeeper or an approver.
+	GetBankDetails(context.Context, *GetBankDetailsRequest) (*GetBankDetailsResponse, error)
+	// ChangeSettings changes the numbers by which the co-op works, from now on or from a later moment; all settings
+	// at once. Atomic; idempotent by request_id.
+	ChangeSettings(context.Context, *ChangeSettingsRequest) (*ChangeSettingsResponse, error)
+	// GetSettings shows the numbers by which the co-op works, now and from when on they change.
+	GetSettings(context.Context, *GetSettingsRequest) (*GetSettingsResponse, error)
+	// PreparePayoutRun prepares a run: who is to be paid what they have earned as of a position and not been paid.
+	// Atomic; idempotent by request_id.
+	PreparePayoutRun(context.Context, *PreparePayoutRunRequest) (*PreparePayoutRunResponse, error)
+	// ApprovePayoutRun lets the bank pay a run; never by its preparer, nor by who is paid by it or edited bank
+	// details last. Atomic; idempotent by request_id.
+	ApprovePayoutRun(context.Context, *ApprovePayoutRunRequest) (*ApprovePayoutRunResponse, error)
+	// RejectPayoutRun ends a run before it is paid; its amounts can be paid by another. Atomic; idempotent by
+	// request_id.
+	RejectPayoutRun(context.Context, *RejectPayoutRunRequest) (*RejectPayoutRunResponse, error)
+	// SettlePayoutLine records that the bank paid a line. Atomic; idempotent by request_id.
+	SettlePayoutLine(context.Context, *SettlePayoutLineRequest) (*SettlePayoutLineResponse, error)
+	// ReturnPayoutLine records that the bank didn't pay a line; its amount can be paid by another run. Atomic;
+	// idempotent by request_id.
+	ReturnPayoutLine(context.Context, *ReturnPayoutLineRequest) (*ReturnPayoutLineResponse, error)
+	// GetPayoutRun shows a run.
+	GetPayoutRun(context.Context, *GetPayoutRunRequest) (*GetPayoutRunResponse, error)
+	// ListPayoutRuns lists all runs, oldest first.
+	ListPayoutRuns(context.Context, *ListPayoutRunsRequest) (*ListPayoutRunsResponse, error)
+	// CheckPayoutRun reckons a run anew from the log alone and says where it differs.
+	CheckPayoutRun(context.Context, *CheckPayoutRunRequest) (*CheckPayoutRunResponse, error)
+	// ListPayments lists the caller's member's own payments, oldest first.
+	ListPayments(context.Context, *ListPaymentsRequest) (*ListPaymentsResponse, error)
+	// GetAccount shows what the caller's member has earned, been paid and is still owed, by currency.
+	GetAccount(context.Context, *GetAccountRequest) (*GetAccountResponse, error)
+	// ListAccounts shows what each member has earned, been paid and is still owed.
+	ListAccounts(context.Context, *ListAccountsRequest) (*ListAccountsResponse, error)
+	// OpenDispute disputes an amount of another party to a deal, stone or order; that amount is held, everything else
+	// goes on. Atomic; idempotent by request_id.
+	OpenDispute(context.Context, *OpenDisputeRequest) (*OpenDisputeResponse, error)
+	// ResolveDispute ends a dispute with what was found; by an approver who acts for neither side. Atomic; idempotent
+	// by request_id.
+	ResolveDispute(context.Context, *ResolveDisputeRequest) (*ResolveDisputeResponse, error)
+	// WithdrawDispute ends a dispute by the member who opened it. Atomic; idempotent by request_id.
+	WithdrawDispute(context.Context, *WithdrawDisputeRequest) (*WithdrawDisputeResponse, error)
+	// GetDispute shows a dispute to its sides and the desk.
+	GetDispute(context.Context, *GetDisputeRequest) (*GetDisputeResponse, error)
+	// ListDisputes lists the caller's member's disputes, for the desk all, oldest first.
+	ListDisputes(context.Context, *ListDisputesRequest) (*ListDisputesResponse, error)
+	// CorrectAmount corrects money: a parcel's or order's receipt, a cost, or a stone's price in an order. Shares
+	// move by the difference; where members were paid since, a second person has to confirm. Atomic; idempotent by
+	// request_id.
+	CorrectAmount(context.Context, *CorrectAmountRequest) (*CorrectAmountResponse, error)
+	// CorrectMass corrects the mass of a piece as listed, of a part after a bench step, or of a stone. Atomic;
+	// idempotent by request_id.
+	CorrectMass(context.Context, *CorrectMassRequest) (*CorrectMassResponse, error)
+	// CorrectSize corrects the dimensions of a piece or a stone. Atomic; idempotent by request_id.
+	CorrectSize(context.Context, *CorrectSizeRequest) (*CorrectSizeResponse, error)
+	// ConfirmCorrection lets a correction of money that was paid out happen; by a second person. Atomic; idempotent
+	// by request_id.
+	ConfirmCorrection(context.Context, *ConfirmCorrectionRequest) (*ConfirmCorrectionResponse, error)
+	// RefuseCorrection ends a correction that waits, without effect; by a second person. Atomic; idempotent by
+	// request_id.
+	RefuseCorrection(context.Context, *RefuseCorrectionRequest) (*RefuseCorrectionResponse, error)
+	// ListCorrections lists all corrections, oldest first.
+	ListCorrections(context.Context, *ListCorrectionsRequest) (*ListCorrectionsResponse, error)
+	// MoveStock records who holds a thing now, and where. Atomic; idempotent by request_id.
+	MoveStock(context.Context, *MoveStockRequest) (*MoveStockResponse, error)
+	// CountStock records what was found at a place; what is missing, strange or weighs otherwise becomes an
+	// exception. Atomic; idempotent by request_id.
+	CountStock(context.Context, *CountStockRequest) (*CountStockResponse, error)
+	// ListCustody lists who holds what where, by thing.
+	ListCustody(context.Context, *ListCustodyRequest) (*ListCustodyResponse, error)
+	// ListExceptions lists what doesn't add up and nobody has looked into yet, oldest first.
+	ListExceptions(context.Context, *ListExceptionsRequest) (*ListExceptionsResponse, error)
+	// CloseException says what was found out about an exception. Atomic; idempotent by request_id.
+	CloseException(context.Context, *CloseExceptionRequest) (*CloseExceptionResponse, error)
+	// ListAllParcels lists every parcel there is, oldest first, for the auditor.
+	ListAllParcels(context.Context, *ListAllParcelsRequest) (*ListAllParcelsResponse, error)
+	// ListAllPieces lists every piece there is, oldest first, for the auditor.
+	ListAllPieces(context.Context, *ListAllPiecesRequest) (*ListAllPiecesResponse, error)
+	// ListAllStones lists every stone there is, oldest first, for the auditor.
+	ListAllStones(context.Context, *ListAllStonesRequest) (*ListAllStonesResponse, error)
+	// ListAllOrders lists every order there is, oldest first, for the auditor.
+	ListAllOrders(context.Context, *ListAllOrdersRequest) (*ListAllOrdersResponse, error)
+	// GetHistory shows every record of a thing, with who decided it, for the auditor.
+	GetHistory(context.Context, *GetHistoryRequest) (*GetHistoryResponse, error)
+	// Today shows what needs the caller's attention today: at most 20 items of each kind, most urgent first.
+	Today(context.Context, *TodayRequest) (*TodayResponse, error)
 	mustEmbedUnimplementedCoopServiceServer()
 }
 
@@ -277,6 +1191,9 @@ func (UnimplementedCoopServiceServer) GrantRole(context.Context, *GrantRoleReque
 func (UnimplementedCoopServiceServer) RecordParcelPayment(context.Context, *RecordParcelPaymentRequest) (*RecordParcelPaymentResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method RecordParcelPayment not implemented")
 }
+func (UnimplementedCoopServiceServer) RecordParcelRefund(context.Context, *RecordParcelRefundRequest) (*RecordParcelRefundResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method RecordParcelRefund not implemented")
+}
 func (UnimplementedCoopServiceServer) RecordCost(context.Context, *RecordCostRequest) (*RecordCostResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method RecordCost not implemented")
 }
@@ -294,6 +1211,177 @@ func (UnimplementedCoopServiceServer) GetBalances(context.Context, *GetBalancesR
 }
 func (UnimplementedCoopServiceServer) GetStoneChain(context.Context, *GetStoneChainRequest) (*GetStoneChainResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method GetStoneChain not implemented")
+}
+func (UnimplementedCoopServiceServer) SuspendMember(context.Context, *SuspendMemberRequest) (*SuspendMemberResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method SuspendMember not implemented")
+}
+func (UnimplementedCoopServiceServer) ReinstateMember(context.Context, *ReinstateMemberRequest) (*ReinstateMemberResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ReinstateMember not implemented")
+}
+func (UnimplementedCoopServiceServer) RemoveMember(context.Context, *RemoveMemberRequest) (*RemoveMemberResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method RemoveMember not implemented")
+}
+func (UnimplementedCoopServiceServer) SetMemberRoles(context.Context, *SetMemberRolesRequest) (*SetMemberRolesResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method SetMemberRoles not implemented")
+}
+func (UnimplementedCoopServiceServer) SuspendPerson(context.Context, *SuspendPersonRequest) (*SuspendPersonResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method SuspendPerson not implemented")
+}
+func (UnimplementedCoopServiceServer) ReinstatePerson(context.Context, *ReinstatePersonRequest) (*ReinstatePersonResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ReinstatePerson not implemented")
+}
+func (UnimplementedCoopServiceServer) RemovePerson(context.Context, *RemovePersonRequest) (*RemovePersonResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method RemovePerson not implemented")
+}
+func (UnimplementedCoopServiceServer) RevokeRole(context.Context, *RevokeRoleRequest) (*RevokeRoleResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method RevokeRole not implemented")
+}
+func (UnimplementedCoopServiceServer) AddKey(context.Context, *AddKeyRequest) (*AddKeyResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method AddKey not implemented")
+}
+func (UnimplementedCoopServiceServer) RevokeKey(context.Context, *RevokeKeyRequest) (*RevokeKeyResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method RevokeKey not implemented")
+}
+func (UnimplementedCoopServiceServer) AskKeyReplacement(context.Context, *AskKeyReplacementRequest) (*AskKeyReplacementResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method AskKeyReplacement not implemented")
+}
+func (UnimplementedCoopServiceServer) ConfirmKeyReplacement(context.Context, *ConfirmKeyReplacementRequest) (*ConfirmKeyReplacementResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ConfirmKeyReplacement not implemented")
+}
+func (UnimplementedCoopServiceServer) RefuseKeyReplacement(context.Context, *RefuseKeyReplacementRequest) (*RefuseKeyReplacementResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method RefuseKeyReplacement not implemented")
+}
+func (UnimplementedCoopServiceServer) StateTwoPeople(context.Context, *StateTwoPeopleRequest) (*StateTwoPeopleResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method StateTwoPeople not implemented")
+}
+func (UnimplementedCoopServiceServer) ListPersons(context.Context, *ListPersonsRequest) (*ListPersonsResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ListPersons not implemented")
+}
+func (UnimplementedCoopServiceServer) GetPerson(context.Context, *GetPersonRequest) (*GetPersonResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method GetPerson not implemented")
+}
+func (UnimplementedCoopServiceServer) RecordPersonal(context.Context, *RecordPersonalRequest) (*RecordPersonalResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method RecordPersonal not implemented")
+}
+func (UnimplementedCoopServiceServer) GetPersonal(context.Context, *GetPersonalRequest) (*GetPersonalResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method GetPersonal not implemented")
+}
+func (UnimplementedCoopServiceServer) ErasePerson(context.Context, *ErasePersonRequest) (*ErasePersonResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ErasePerson not implemented")
+}
+func (UnimplementedCoopServiceServer) GetErasure(context.Context, *GetErasureRequest) (*GetErasureResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method GetErasure not implemented")
+}
+func (UnimplementedCoopServiceServer) SetBankDetails(context.Context, *SetBankDetailsRequest) (*SetBankDetailsResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method SetBankDetails not implemented")
+}
+func (UnimplementedCoopServiceServer) GetBankDetails(context.Context, *GetBankDetailsRequest) (*GetBankDetailsResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method GetBankDetails not implemented")
+}
+func (UnimplementedCoopServiceServer) ChangeSettings(context.Context, *ChangeSettingsRequest) (*ChangeSettingsResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ChangeSettings not implemented")
+}
+func (UnimplementedCoopServiceServer) GetSettings(context.Context, *GetSettingsRequest) (*GetSettingsResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method GetSettings not implemented")
+}
+func (UnimplementedCoopServiceServer) PreparePayoutRun(context.Context, *PreparePayoutRunRequest) (*PreparePayoutRunResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method PreparePayoutRun not implemented")
+}
+func (UnimplementedCoopServiceServer) ApprovePayoutRun(context.Context, *ApprovePayoutRunRequest) (*ApprovePayoutRunResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ApprovePayoutRun not implemented")
+}
+func (UnimplementedCoopServiceServer) RejectPayoutRun(context.Context, *RejectPayoutRunRequest) (*RejectPayoutRunResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method RejectPayoutRun not implemented")
+}
+func (UnimplementedCoopServiceServer) SettlePayoutLine(context.Context, *SettlePayoutLineRequest) (*SettlePayoutLineResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method SettlePayoutLine not implemented")
+}
+func (UnimplementedCoopServiceServer) ReturnPayoutLine(context.Context, *ReturnPayoutLineRequest) (*ReturnPayoutLineResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ReturnPayoutLine not implemented")
+}
+func (UnimplementedCoopServiceServer) GetPayoutRun(context.Context, *GetPayoutRunRequest) (*GetPayoutRunResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method GetPayoutRun not implemented")
+}
+func (UnimplementedCoopServiceServer) ListPayoutRuns(context.Context, *ListPayoutRunsRequest) (*ListPayoutRunsResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ListPayoutRuns not implemented")
+}
+func (UnimplementedCoopServiceServer) CheckPayoutRun(context.Context, *CheckPayoutRunRequest) (*CheckPayoutRunResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method CheckPayoutRun not implemented")
+}
+func (UnimplementedCoopServiceServer) ListPayments(context.Context, *ListPaymentsRequest) (*ListPaymentsResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ListPayments not implemented")
+}
+func (UnimplementedCoopServiceServer) GetAccount(context.Context, *GetAccountRequest) (*GetAccountResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method GetAccount not implemented")
+}
+func (UnimplementedCoopServiceServer) ListAccounts(context.Context, *ListAccountsRequest) (*ListAccountsResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ListAccounts not implemented")
+}
+func (UnimplementedCoopServiceServer) OpenDispute(context.Context, *OpenDisputeRequest) (*OpenDisputeResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method OpenDispute not implemented")
+}
+func (UnimplementedCoopServiceServer) ResolveDispute(context.Context, *ResolveDisputeRequest) (*ResolveDisputeResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ResolveDispute not implemented")
+}
+func (UnimplementedCoopServiceServer) WithdrawDispute(context.Context, *WithdrawDisputeRequest) (*WithdrawDisputeResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method WithdrawDispute not implemented")
+}
+func (UnimplementedCoopServiceServer) GetDispute(context.Context, *GetDisputeRequest) (*GetDisputeResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method GetDispute not implemented")
+}
+func (UnimplementedCoopServiceServer) ListDisputes(context.Context, *ListDisputesRequest) (*ListDisputesResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ListDisputes not implemented")
+}
+func (UnimplementedCoopServiceServer) CorrectAmount(context.Context, *CorrectAmountRequest) (*CorrectAmountResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method CorrectAmount not implemented")
+}
+func (UnimplementedCoopServiceServer) CorrectMass(context.Context, *CorrectMassRequest) (*CorrectMassResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method CorrectMass not implemented")
+}
+func (UnimplementedCoopServiceServer) CorrectSize(context.Context, *CorrectSizeRequest) (*CorrectSizeResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method CorrectSize not implemented")
+}
+func (UnimplementedCoopServiceServer) ConfirmCorrection(context.Context, *ConfirmCorrectionRequest) (*ConfirmCorrectionResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ConfirmCorrection not implemented")
+}
+func (UnimplementedCoopServiceServer) RefuseCorrection(context.Context, *RefuseCorrectionRequest) (*RefuseCorrectionResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method RefuseCorrection not implemented")
+}
+func (UnimplementedCoopServiceServer) ListCorrections(context.Context, *ListCorrectionsRequest) (*ListCorrectionsResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ListCorrections not implemented")
+}
+func (UnimplementedCoopServiceServer) MoveStock(context.Context, *MoveStockRequest) (*MoveStockResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method MoveStock not implemented")
+}
+func (UnimplementedCoopServiceServer) CountStock(context.Context, *CountStockRequest) (*CountStockResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method CountStock not implemented")
+}
+func (UnimplementedCoopServiceServer) ListCustody(context.Context, *ListCustodyRequest) (*ListCustodyResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ListCustody not implemented")
+}
+func (UnimplementedCoopServiceServer) ListExceptions(context.Context, *ListExceptionsRequest) (*ListExceptionsResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ListExceptions not implemented")
+}
+func (UnimplementedCoopServiceServer) CloseException(context.Context, *CloseExceptionRequest) (*CloseExceptionResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method CloseException not implemented")
+}
+func (UnimplementedCoopServiceServer) ListAllParcels(context.Context, *ListAllParcelsRequest) (*ListAllParcelsResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ListAllParcels not implemented")
+}
+func (UnimplementedCoopServiceServer) ListAllPieces(context.Context, *ListAllPiecesRequest) (*ListAllPiecesResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ListAllPieces not implemented")
+}
+func (UnimplementedCoopServiceServer) ListAllStones(context.Context, *ListAllStonesRequest) (*ListAllStonesResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ListAllStones not implemented")
+}
+func (UnimplementedCoopServiceServer) ListAllOrders(context.Context, *ListAllOrdersRequest) (*ListAllOrdersResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ListAllOrders not implemented")
+}
+func (UnimplementedCoopServiceServer) GetHistory(context.Context, *GetHistoryRequest) (*GetHistoryResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method GetHistory not implemented")
+}
+func (UnimplementedCoopServiceServer) Today(context.Context, *TodayRequest) (*TodayResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method Today not implemented")
 }
 func (UnimplementedCoopServiceServer) mustEmbedUnimplementedCoopServiceServer() {}
 func (UnimplementedCoopServiceServer) testEmbeddedByValue()                     {}
@@ -442,6 +1530,24 @@ func _CoopService_RecordParcelPayment_Handler(srv interface{}, ctx context.Conte
 	return interceptor(ctx, in, info, handler)
 }
 
+func _CoopService_RecordParcelRefund_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(RecordParcelRefundRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CoopServiceServer).RecordParcelRefund(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CoopService_RecordParcelRefund_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CoopServiceServer).RecordParcelRefund(ctx, req.(*RecordParcelRefundRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 func _CoopService_RecordCost_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
 	in := new(RecordCostRequest)
 	if err := dec(in); err != nil {
@@ -550,6 +1656,1032 @@ func _CoopService_GetStoneChain_Handler(srv interface{}, ctx context.Context, de
 	return interceptor(ctx, in, info, handler)
 }
 
+func _CoopService_SuspendMember_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(SuspendMemberRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CoopServiceServer).SuspendMember(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CoopService_SuspendMember_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CoopServiceServer).SuspendMember(ctx, req.(*SuspendMemberRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CoopService_ReinstateMember_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ReinstateMemberRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CoopServiceServer).ReinstateMember(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CoopService_ReinstateMember_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CoopServiceServer).ReinstateMember(ctx, req.(*ReinstateMemberRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CoopService_RemoveMember_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(RemoveMemberRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CoopServiceServer).RemoveMember(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CoopService_RemoveMember_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CoopServiceServer).RemoveMember(ctx, req.(*RemoveMemberRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CoopService_SetMemberRoles_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(SetMemberRolesRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CoopServiceServer).SetMemberRoles(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CoopService_SetMemberRoles_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CoopServiceServer).SetMemberRoles(ctx, req.(*SetMemberRolesRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CoopService_SuspendPerson_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(SuspendPersonRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CoopServiceServer).SuspendPerson(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CoopService_SuspendPerson_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CoopServiceServer).SuspendPerson(ctx, req.(*SuspendPersonRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CoopService_ReinstatePerson_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ReinstatePersonRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CoopServiceServer).ReinstatePerson(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CoopService_ReinstatePerson_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CoopServiceServer).ReinstatePerson(ctx, req.(*ReinstatePersonRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CoopService_RemovePerson_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(RemovePersonRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CoopServiceServer).RemovePerson(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CoopService_RemovePerson_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CoopServiceServer).RemovePerson(ctx, req.(*RemovePersonRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CoopService_RevokeRole_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(RevokeRoleRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CoopServiceServer).RevokeRole(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CoopService_RevokeRole_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CoopServiceServer).RevokeRole(ctx, req.(*RevokeRoleRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CoopService_AddKey_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(AddKeyRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CoopServiceServer).AddKey(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CoopService_AddKey_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CoopServiceServer).AddKey(ctx, req.(*AddKeyRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CoopService_RevokeKey_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(RevokeKeyRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CoopServiceServer).RevokeKey(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CoopService_RevokeKey_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CoopServiceServer).RevokeKey(ctx, req.(*RevokeKeyRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CoopService_AskKeyReplacement_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(AskKeyReplacementRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CoopServiceServer).AskKeyReplacement(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CoopService_AskKeyReplacement_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CoopServiceServer).AskKeyReplacement(ctx, req.(*AskKeyReplacementRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CoopService_ConfirmKeyReplacement_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ConfirmKeyReplacementRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CoopServiceServer).ConfirmKeyReplacement(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CoopService_ConfirmKeyReplacement_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CoopServiceServer).ConfirmKeyReplacement(ctx, req.(*ConfirmKeyReplacementRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CoopService_RefuseKeyReplacement_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(RefuseKeyReplacementRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CoopServiceServer).RefuseKeyReplacement(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CoopService_RefuseKeyReplacement_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CoopServiceServer).RefuseKeyReplacement(ctx, req.(*RefuseKeyReplacementRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CoopService_StateTwoPeople_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(StateTwoPeopleRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CoopServiceServer).StateTwoPeople(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CoopService_StateTwoPeople_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CoopServiceServer).StateTwoPeople(ctx, req.(*StateTwoPeopleRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CoopService_ListPersons_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ListPersonsRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CoopServiceServer).ListPersons(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CoopService_ListPersons_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CoopServiceServer).ListPersons(ctx, req.(*ListPersonsRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CoopService_GetPerson_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(GetPersonRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CoopServiceServer).GetPerson(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CoopService_GetPerson_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CoopServiceServer).GetPerson(ctx, req.(*GetPersonRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CoopService_RecordPersonal_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(RecordPersonalRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CoopServiceServer).RecordPersonal(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CoopService_RecordPersonal_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CoopServiceServer).RecordPersonal(ctx, req.(*RecordPersonalRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CoopService_GetPersonal_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(GetPersonalRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CoopServiceServer).GetPersonal(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CoopService_GetPersonal_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CoopServiceServer).GetPersonal(ctx, req.(*GetPersonalRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CoopService_ErasePerson_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ErasePersonRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CoopServiceServer).ErasePerson(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CoopService_ErasePerson_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CoopServiceServer).ErasePerson(ctx, req.(*ErasePersonRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CoopService_GetErasure_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(GetErasureRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CoopServiceServer).GetErasure(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CoopService_GetErasure_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CoopServiceServer).GetErasure(ctx, req.(*GetErasureRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CoopService_SetBankDetails_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(SetBankDetailsRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CoopServiceServer).SetBankDetails(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CoopService_SetBankDetails_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CoopServiceServer).SetBankDetails(ctx, req.(*SetBankDetailsRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CoopService_GetBankDetails_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(GetBankDetailsRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CoopServiceServer).GetBankDetails(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CoopService_GetBankDetails_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CoopServiceServer).GetBankDetails(ctx, req.(*GetBankDetailsRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CoopService_ChangeSettings_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ChangeSettingsRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CoopServiceServer).ChangeSettings(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CoopService_ChangeSettings_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CoopServiceServer).ChangeSettings(ctx, req.(*ChangeSettingsRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CoopService_GetSettings_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(GetSettingsRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CoopServiceServer).GetSettings(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CoopService_GetSettings_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CoopServiceServer).GetSettings(ctx, req.(*GetSettingsRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CoopService_PreparePayoutRun_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(PreparePayoutRunRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CoopServiceServer).PreparePayoutRun(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CoopService_PreparePayoutRun_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CoopServiceServer).PreparePayoutRun(ctx, req.(*PreparePayoutRunRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CoopService_ApprovePayoutRun_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ApprovePayoutRunRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CoopServiceServer).ApprovePayoutRun(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CoopService_ApprovePayoutRun_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CoopServiceServer).ApprovePayoutRun(ctx, req.(*ApprovePayoutRunRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CoopService_RejectPayoutRun_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(RejectPayoutRunRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CoopServiceServer).RejectPayoutRun(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CoopService_RejectPayoutRun_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CoopServiceServer).RejectPayoutRun(ctx, req.(*RejectPayoutRunRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CoopService_SettlePayoutLine_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(SettlePayoutLineRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CoopServiceServer).SettlePayoutLine(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CoopService_SettlePayoutLine_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CoopServiceServer).SettlePayoutLine(ctx, req.(*SettlePayoutLineRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CoopService_ReturnPayoutLine_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ReturnPayoutLineRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CoopServiceServer).ReturnPayoutLine(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CoopService_ReturnPayoutLine_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CoopServiceServer).ReturnPayoutLine(ctx, req.(*ReturnPayoutLineRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CoopService_GetPayoutRun_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(GetPayoutRunRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CoopServiceServer).GetPayoutRun(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CoopService_GetPayoutRun_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CoopServiceServer).GetPayoutRun(ctx, req.(*GetPayoutRunRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CoopService_ListPayoutRuns_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ListPayoutRunsRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CoopServiceServer).ListPayoutRuns(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CoopService_ListPayoutRuns_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CoopServiceServer).ListPayoutRuns(ctx, req.(*ListPayoutRunsRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CoopService_CheckPayoutRun_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(CheckPayoutRunRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CoopServiceServer).CheckPayoutRun(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CoopService_CheckPayoutRun_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CoopServiceServer).CheckPayoutRun(ctx, req.(*CheckPayoutRunRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CoopService_ListPayments_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ListPaymentsRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CoopServiceServer).ListPayments(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CoopService_ListPayments_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CoopServiceServer).ListPayments(ctx, req.(*ListPaymentsRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CoopService_GetAccount_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(GetAccountRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CoopServiceServer).GetAccount(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CoopService_GetAccount_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CoopServiceServer).GetAccount(ctx, req.(*GetAccountRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CoopService_ListAccounts_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ListAccountsRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CoopServiceServer).ListAccounts(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CoopService_ListAccounts_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CoopServiceServer).ListAccounts(ctx, req.(*ListAccountsRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CoopService_OpenDispute_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(OpenDisputeRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CoopServiceServer).OpenDispute(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CoopService_OpenDispute_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CoopServiceServer).OpenDispute(ctx, req.(*OpenDisputeRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CoopService_ResolveDispute_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ResolveDisputeRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CoopServiceServer).ResolveDispute(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CoopService_ResolveDispute_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CoopServiceServer).ResolveDispute(ctx, req.(*ResolveDisputeRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CoopService_WithdrawDispute_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(WithdrawDisputeRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CoopServiceServer).WithdrawDispute(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CoopService_WithdrawDispute_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CoopServiceServer).WithdrawDispute(ctx, req.(*WithdrawDisputeRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CoopService_GetDispute_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(GetDisputeRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CoopServiceServer).GetDispute(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CoopService_GetDispute_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CoopServiceServer).GetDispute(ctx, req.(*GetDisputeRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CoopService_ListDisputes_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ListDisputesRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CoopServiceServer).ListDisputes(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CoopService_ListDisputes_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CoopServiceServer).ListDisputes(ctx, req.(*ListDisputesRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CoopService_CorrectAmount_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(CorrectAmountRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CoopServiceServer).CorrectAmount(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CoopService_CorrectAmount_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CoopServiceServer).CorrectAmount(ctx, req.(*CorrectAmountRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CoopService_CorrectMass_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(CorrectMassRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CoopServiceServer).CorrectMass(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CoopService_CorrectMass_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CoopServiceServer).CorrectMass(ctx, req.(*CorrectMassRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CoopService_CorrectSize_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(CorrectSizeRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CoopServiceServer).CorrectSize(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CoopService_CorrectSize_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CoopServiceServer).CorrectSize(ctx, req.(*CorrectSizeRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CoopService_ConfirmCorrection_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ConfirmCorrectionRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CoopServiceServer).ConfirmCorrection(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CoopService_ConfirmCorrection_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CoopServiceServer).ConfirmCorrection(ctx, req.(*ConfirmCorrectionRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CoopService_RefuseCorrection_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(RefuseCorrectionRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CoopServiceServer).RefuseCorrection(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CoopService_RefuseCorrection_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CoopServiceServer).RefuseCorrection(ctx, req.(*RefuseCorrectionRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CoopService_ListCorrections_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ListCorrectionsRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CoopServiceServer).ListCorrections(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CoopService_ListCorrections_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CoopServiceServer).ListCorrections(ctx, req.(*ListCorrectionsRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CoopService_MoveStock_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(MoveStockRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CoopServiceServer).MoveStock(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CoopService_MoveStock_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CoopServiceServer).MoveStock(ctx, req.(*MoveStockRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CoopService_CountStock_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(CountStockRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CoopServiceServer).CountStock(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CoopService_CountStock_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CoopServiceServer).CountStock(ctx, req.(*CountStockRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CoopService_ListCustody_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ListCustodyRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CoopServiceServer).ListCustody(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CoopService_ListCustody_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CoopServiceServer).ListCustody(ctx, req.(*ListCustodyRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CoopService_ListExceptions_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ListExceptionsRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CoopServiceServer).ListExceptions(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CoopService_ListExceptions_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CoopServiceServer).ListExceptions(ctx, req.(*ListExceptionsRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CoopService_CloseException_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(CloseExceptionRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CoopServiceServer).CloseException(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CoopService_CloseException_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CoopServiceServer).CloseException(ctx, req.(*CloseExceptionRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CoopService_ListAllParcels_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ListAllParcelsRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CoopServiceServer).ListAllParcels(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CoopService_ListAllParcels_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CoopServiceServer).ListAllParcels(ctx, req.(*ListAllParcelsRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CoopService_ListAllPieces_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ListAllPiecesRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CoopServiceServer).ListAllPieces(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CoopService_ListAllPieces_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CoopServiceServer).ListAllPieces(ctx, req.(*ListAllPiecesRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CoopService_ListAllStones_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ListAllStonesRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CoopServiceServer).ListAllStones(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CoopService_ListAllStones_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CoopServiceServer).ListAllStones(ctx, req.(*ListAllStonesRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CoopService_ListAllOrders_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ListAllOrdersRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CoopServiceServer).ListAllOrders(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CoopService_ListAllOrders_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CoopServiceServer).ListAllOrders(ctx, req.(*ListAllOrdersRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CoopService_GetHistory_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(GetHistoryRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CoopServiceServer).GetHistory(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CoopService_GetHistory_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CoopServiceServer).GetHistory(ctx, req.(*GetHistoryRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CoopService_Today_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(TodayRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CoopServiceServer).Today(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CoopService_Today_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CoopServiceServer).Today(ctx, req.(*TodayRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 // CoopService_ServiceDesc is the grpc.ServiceDesc for CoopService service.
 // It's only intended for direct use with grpc.RegisterService,
 // and not to be introspected or modified (even as a copy)
@@ -586,6 +2718,10 @@ var CoopService_ServiceDesc = grpc.ServiceDesc{
 			Handler:    _CoopService_RecordParcelPayment_Handler,
 		},
 		{
+			MethodName: "RecordParcelRefund",
+			Handler:    _CoopService_RecordParcelRefund_Handler,
+		},
+		{
 			MethodName: "RecordCost",
 			Handler:    _CoopService_RecordCost_Handler,
 		},
@@ -608,6 +2744,234 @@ var CoopService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "GetStoneChain",
 			Handler:    _CoopService_GetStoneChain_Handler,
+		},
+		{
+			MethodName: "SuspendMember",
+			Handler:    _CoopService_SuspendMember_Handler,
+		},
+		{
+			MethodName: "ReinstateMember",
+			Handler:    _CoopService_ReinstateMember_Handler,
+		},
+		{
+			MethodName: "RemoveMember",
+			Handler:    _CoopService_RemoveMember_Handler,
+		},
+		{
+			MethodName: "SetMemberRoles",
+			Handler:    _CoopService_SetMemberRoles_Handler,
+		},
+		{
+			MethodName: "SuspendPerson",
+			Handler:    _CoopService_SuspendPerson_Handler,
+		},
+		{
+			MethodName: "ReinstatePerson",
+			Handler:    _CoopService_ReinstatePerson_Handler,
+		},
+		{
+			MethodName: "RemovePerson",
+			Handler:    _CoopService_RemovePerson_Handler,
+		},
+		{
+			MethodName: "RevokeRole",
+			Handler:    _CoopService_RevokeRole_Handler,
+		},
+		{
+			MethodName: "AddKey",
+			Handler:    _CoopService_AddKey_Handler,
+		},
+		{
+			MethodName: "RevokeKey",
+			Handler:    _CoopService_RevokeKey_Handler,
+		},
+		{
+			MethodName: "AskKeyReplacement",
+			Handler:    _CoopService_AskKeyReplacement_Handler,
+		},
+		{
+			MethodName: "ConfirmKeyReplacement",
+			Handler:    _CoopService_ConfirmKeyReplacement_Handler,
+		},
+		{
+			MethodName: "RefuseKeyReplacement",
+			Handler:    _CoopService_RefuseKeyReplacement_Handler,
+		},
+		{
+			MethodName: "StateTwoPeople",
+			Handler:    _CoopService_StateTwoPeople_Handler,
+		},
+		{
+			MethodName: "ListPersons",
+			Handler:    _CoopService_ListPersons_Handler,
+		},
+		{
+			MethodName: "GetPerson",
+			Handler:    _CoopService_GetPerson_Handler,
+		},
+		{
+			MethodName: "RecordPersonal",
+			Handler:    _CoopService_RecordPersonal_Handler,
+		},
+		{
+			MethodName: "GetPersonal",
+			Handler:    _CoopService_GetPersonal_Handler,
+		},
+		{
+			MethodName: "ErasePerson",
+			Handler:    _CoopService_ErasePerson_Handler,
+		},
+		{
+			MethodName: "GetErasure",
+			Handler:    _CoopService_GetErasure_Handler,
+		},
+		{
+			MethodName: "SetBankDetails",
+			Handler:    _CoopService_SetBankDetails_Handler,
+		},
+		{
+			MethodName: "GetBankDetails",
+			Handler:    _CoopService_GetBankDetails_Handler,
+		},
+		{
+			MethodName: "ChangeSettings",
+			Handler:    _CoopService_ChangeSettings_Handler,
+		},
+		{
+			MethodName: "GetSettings",
+			Handler:    _CoopService_GetSettings_Handler,
+		},
+		{
+			MethodName: "PreparePayoutRun",
+			Handler:    _CoopService_PreparePayoutRun_Handler,
+		},
+		{
+			MethodName: "ApprovePayoutRun",
+			Handler:    _CoopService_ApprovePayoutRun_Handler,
+		},
+		{
+			MethodName: "RejectPayoutRun",
+			Handler:    _CoopService_RejectPayoutRun_Handler,
+		},
+		{
+			MethodName: "SettlePayoutLine",
+			Handler:    _CoopService_SettlePayoutLine_Handler,
+		},
+		{
+			MethodName: "ReturnPayoutLine",
+			Handler:    _CoopService_ReturnPayoutLine_Handler,
+		},
+		{
+			MethodName: "GetPayoutRun",
+			Handler:    _CoopService_GetPayoutRun_Handler,
+		},
+		{
+			MethodName: "ListPayoutRuns",
+			Handler:    _CoopService_ListPayoutRuns_Handler,
+		},
+		{
+			MethodName: "CheckPayoutRun",
+			Handler:    _CoopService_CheckPayoutRun_Handler,
+		},
+		{
+			MethodName: "ListPayments",
+			Handler:    _CoopService_ListPayments_Handler,
+		},
+		{
+			MethodName: "GetAccount",
+			Handler:    _CoopService_GetAccount_Handler,
+		},
+		{
+			MethodName: "ListAccounts",
+			Handler:    _CoopService_ListAccounts_Handler,
+		},
+		{
+			MethodName: "OpenDispute",
+			Handler:    _CoopService_OpenDispute_Handler,
+		},
+		{
+			MethodName: "ResolveDispute",
+			Handler:    _CoopService_ResolveDispute_Handler,
+		},
+		{
+			MethodName: "WithdrawDispute",
+			Handler:    _CoopService_WithdrawDispute_Handler,
+		},
+		{
+			MethodName: "GetDispute",
+			Handler:    _CoopService_GetDispute_Handler,
+		},
+		{
+			MethodName: "ListDisputes",
+			Handler:    _CoopService_ListDisputes_Handler,
+		},
+		{
+			MethodName: "CorrectAmount",
+			Handler:    _CoopService_CorrectAmount_Handler,
+		},
+		{
+			MethodName: "CorrectMass",
+			Handler:    _CoopService_CorrectMass_Handler,
+		},
+		{
+			MethodName: "CorrectSize",
+			Handler:    _CoopService_CorrectSize_Handler,
+		},
+		{
+			MethodName: "ConfirmCorrection",
+			Handler:    _CoopService_ConfirmCorrection_Handler,
+		},
+		{
+			MethodName: "RefuseCorrection",
+			Handler:    _CoopService_RefuseCorrection_Handler,
+		},
+		{
+			MethodName: "ListCorrections",
+			Handler:    _CoopService_ListCorrections_Handler,
+		},
+		{
+			MethodName: "MoveStock",
+			Handler:    _CoopService_MoveStock_Handler,
+		},
+		{
+			MethodName: "CountStock",
+			Handler:    _CoopService_CountStock_Handler,
+		},
+		{
+			MethodName: "ListCustody",
+			Handler:    _CoopService_ListCustody_Handler,
+		},
+		{
+			MethodName: "ListExceptions",
+			Handler:    _CoopService_ListExceptions_Handler,
+		},
+		{
+			MethodName: "CloseException",
+			Handler:    _CoopService_CloseException_Handler,
+		},
+		{
+			MethodName: "ListAllParcels",
+			Handler:    _CoopService_ListAllParcels_Handler,
+		},
+		{
+			MethodName: "ListAllPieces",
+			Handler:    _CoopService_ListAllPieces_Handler,
+		},
+		{
+			MethodName: "ListAllStones",
+			Handler:    _CoopService_ListAllStones_Handler,
+		},
+		{
+			MethodName: "ListAllOrders",
+			Handler:    _CoopService_ListAllOrders_Handler,
+		},
+		{
+			MethodName: "GetHistory",
+			Handler:    _CoopService_GetHistory_Handler,
+		},
+		{
+			MethodName: "Today",
+			Handler:    _CoopService_Today_Handler,
 		},
 	},
 	Streams:  []grpc.StreamDesc{},

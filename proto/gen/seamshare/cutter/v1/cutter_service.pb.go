@@ -778,7 +778,9 @@ type ReceiveParcelRequest struct {
 	// How many pieces were counted.
 	Count uint32 `protobuf:"varint,4,opt,name=count,proto3" json:"count,omitempty"`
 	// What they weigh together.
-	Total         *v1.Weighing `protobuf:"bytes,5,opt,name=total,proto3" json:"total,omitempty"`
+	Total *v1.Weighing `protobuf:"bytes,5,opt,name=total,proto3" json:"total,omitempty"`
+	// What is to be said of a difference.
+	Note          string `protobuf:"bytes,6,opt,name=note,proto3" json:"note,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -846,6 +848,13 @@ func (x *ReceiveParcelRequest) GetTotal() *v1.Weighing {
 		return x.Total
 	}
 	return nil
+}
+
+func (x *ReceiveParcelRequest) GetNote() string {
+	if x != nil {
+		return x.Note
+	}
+	return ""
 }
 
 // ReceiveParcelResponse answers ReceiveParcel.
@@ -1176,7 +1185,19 @@ type WorkPartRequest struct {
 	// A note for the caller's own use.
 	Note string `protobuf:"bytes,11,opt,name=note,proto3" json:"note,omitempty"`
 	// Act only if the resource is still as seen; empty: as it is now.
-	Etag          string `protobuf:"bytes,12,opt,name=etag,proto3" json:"etag,omitempty"`
+	Etag string `protobuf:"bytes,12,opt,name=etag,proto3" json:"etag,omitempty"`
+	// Nothing was weighed: the part goes on under its name at its last mass.
+	NotWeighed bool `protobuf:"varint,13,opt,name=not_weighed,json=notWeighed,proto3" json:"not_weighed,omitempty"`
+	// The number on its tray.
+	Tray string `protobuf:"bytes,14,opt,name=tray,proto3" json:"tray,omitempty"`
+	// The number of its dop.
+	Dop string `protobuf:"bytes,15,opt,name=dop,proto3" json:"dop,omitempty"`
+	// Bench minutes spent.
+	Minutes uint32 `protobuf:"varint,16,opt,name=minutes,proto3" json:"minutes,omitempty"`
+	// When it was done, RFC 3339; empty: now.
+	DoneAt string `protobuf:"bytes,17,opt,name=done_at,json=doneAt,proto3" json:"done_at,omitempty"`
+	// Why it is sanded or polished before it rested as long as is set.
+	WhyEarly      string `protobuf:"bytes,18,opt,name=why_early,json=whyEarly,proto3" json:"why_early,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1291,6 +1312,48 @@ func (x *WorkPartRequest) GetNote() string {
 func (x *WorkPartRequest) GetEtag() string {
 	if x != nil {
 		return x.Etag
+	}
+	return ""
+}
+
+func (x *WorkPartRequest) GetNotWeighed() bool {
+	if x != nil {
+		return x.NotWeighed
+	}
+	return false
+}
+
+func (x *WorkPartRequest) GetTray() string {
+	if x != nil {
+		return x.Tray
+	}
+	return ""
+}
+
+func (x *WorkPartRequest) GetDop() string {
+	if x != nil {
+		return x.Dop
+	}
+	return ""
+}
+
+func (x *WorkPartRequest) GetMinutes() uint32 {
+	if x != nil {
+		return x.Minutes
+	}
+	return 0
+}
+
+func (x *WorkPartRequest) GetDoneAt() string {
+	if x != nil {
+		return x.DoneAt
+	}
+	return ""
+}
+
+func (x *WorkPartRequest) GetWhyEarly() string {
+	if x != nil {
+		return x.WhyEarly
 	}
 	return ""
 }
@@ -1533,7 +1596,15 @@ type FinishStoneRequest struct {
 	// Its grade.
 	Grade *v1.Grade `protobuf:"bytes,12,opt,name=grade,proto3" json:"grade,omitempty"`
 	// What else is to be said.
-	Remarks       string `protobuf:"bytes,13,opt,name=remarks,proto3" json:"remarks,omitempty"`
+	Remarks string `protobuf:"bytes,13,opt,name=remarks,proto3" json:"remarks,omitempty"`
+	// The co-op's own word for its class; empty: none.
+	Class string `protobuf:"bytes,14,opt,name=class,proto3" json:"class,omitempty"`
+	// Bench minutes since the last step.
+	Minutes uint32 `protobuf:"varint,15,opt,name=minutes,proto3" json:"minutes,omitempty"`
+	// When it was done, RFC 3339; empty: now.
+	DoneAt string `protobuf:"bytes,16,opt,name=done_at,json=doneAt,proto3" json:"done_at,omitempty"`
+	// Why it is finished before it rested as long as is set, or without a recorded shaping.
+	WhyEarly      string `protobuf:"bytes,17,opt,name=why_early,json=whyEarly,proto3" json:"why_early,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1655,6 +1726,34 @@ func (x *FinishStoneRequest) GetGrade() *v1.Grade {
 func (x *FinishStoneRequest) GetRemarks() string {
 	if x != nil {
 		return x.Remarks
+	}
+	return ""
+}
+
+func (x *FinishStoneRequest) GetClass() string {
+	if x != nil {
+		return x.Class
+	}
+	return ""
+}
+
+func (x *FinishStoneRequest) GetMinutes() uint32 {
+	if x != nil {
+		return x.Minutes
+	}
+	return 0
+}
+
+func (x *FinishStoneRequest) GetDoneAt() string {
+	if x != nil {
+		return x.DoneAt
+	}
+	return ""
+}
+
+func (x *FinishStoneRequest) GetWhyEarly() string {
+	if x != nil {
+		return x.WhyEarly
 	}
 	return ""
 }
@@ -1865,7 +1964,9 @@ type AcceptReturnRequest struct {
 	// Its size as it came back.
 	Size *v1.Size `protobuf:"bytes,5,opt,name=size,proto3" json:"size,omitempty"`
 	// Why it came back.
-	Why           string `protobuf:"bytes,6,opt,name=why,proto3" json:"why,omitempty"`
+	Why string `protobuf:"bytes,6,opt,name=why,proto3" json:"why,omitempty"`
+	// Its photo as it came back.
+	Photo         *v1.Photo `protobuf:"bytes,7,opt,name=photo,proto3" json:"photo,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1940,6 +2041,13 @@ func (x *AcceptReturnRequest) GetWhy() string {
 		return x.Why
 	}
 	return ""
+}
+
+func (x *AcceptReturnRequest) GetPhoto() *v1.Photo {
+	if x != nil {
+		return x.Photo
+	}
+	return nil
 }
 
 // AcceptReturnResponse answers AcceptReturn.
@@ -2532,7 +2640,23 @@ type Yield struct {
 	// Lost, by reason.
 	Losses []*v1.Loss `protobuf:"bytes,9,rep,name=losses,proto3" json:"losses,omitempty"`
 	// How many stones were finished.
-	Stones        uint32 `protobuf:"varint,10,opt,name=stones,proto3" json:"stones,omitempty"`
+	Stones uint32 `protobuf:"varint,10,opt,name=stones,proto3" json:"stones,omitempty"`
+	// Gone on into new parcels and counted lots.
+	MovedOnUg int64 `protobuf:"varint,11,opt,name=moved_on_ug,json=movedOnUg,proto3" json:"moved_on_ug,omitempty"`
+	// Of the uncut mass, what is in work or waits for a decision.
+	InWorkUg int64 `protobuf:"varint,12,opt,name=in_work_ug,json=inWorkUg,proto3" json:"in_work_ug,omitempty"`
+	// Bench minutes so far.
+	Minutes uint32 `protobuf:"varint,13,opt,name=minutes,proto3" json:"minutes,omitempty"`
+	// Parts by where they stand.
+	Parts []*PartCount `protobuf:"bytes,14,rep,name=parts,proto3" json:"parts,omitempty"`
+	// Stones, counted and valued by class.
+	Classes []*ClassYield `protobuf:"bytes,15,rep,name=classes,proto3" json:"classes,omitempty"`
+	// What the stones on sale ask together, without tax.
+	Asked *money.Money `protobuf:"bytes,16,opt,name=asked,proto3" json:"asked,omitempty"`
+	// What the stones sold went for, without tax.
+	Sold *money.Money `protobuf:"bytes,17,opt,name=sold,proto3" json:"sold,omitempty"`
+	// Planned against actual, for each piece that has a chosen plan.
+	Planned       []*PlannedActual `protobuf:"bytes,18,rep,name=planned,proto3" json:"planned,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -2637,11 +2761,367 @@ func (x *Yield) GetStones() uint32 {
 	return 0
 }
 
+func (x *Yield) GetMovedOnUg() int64 {
+	if x != nil {
+		return x.MovedOnUg
+	}
+	return 0
+}
+
+func (x *Yield) GetInWorkUg() int64 {
+	if x != nil {
+		return x.InWorkUg
+	}
+	return 0
+}
+
+func (x *Yield) GetMinutes() uint32 {
+	if x != nil {
+		return x.Minutes
+	}
+	return 0
+}
+
+func (x *Yield) GetParts() []*PartCount {
+	if x != nil {
+		return x.Parts
+	}
+	return nil
+}
+
+func (x *Yield) GetClasses() []*ClassYield {
+	if x != nil {
+		return x.Classes
+	}
+	return nil
+}
+
+func (x *Yield) GetAsked() *money.Money {
+	if x != nil {
+		return x.Asked
+	}
+	return nil
+}
+
+func (x *Yield) GetSold() *money.Money {
+	if x != nil {
+		return x.Sold
+	}
+	return nil
+}
+
+func (x *Yield) GetPlanned() []*PlannedActual {
+	if x != nil {
+		return x.Planned
+	}
+	return nil
+}
+
+// PartCount counts parts and their mass.
+type PartCount struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Where they stand.
+	Fate v1.Fate `protobuf:"varint,1,opt,name=fate,proto3,enum=seamshare.type.v1.Fate" json:"fate,omitempty"`
+	// How many.
+	Count uint32 `protobuf:"varint,2,opt,name=count,proto3" json:"count,omitempty"`
+	// What they weigh in micrograms.
+	MassUg        int64 `protobuf:"varint,3,opt,name=mass_ug,json=massUg,proto3" json:"mass_ug,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *PartCount) Reset() {
+	*x = PartCount{}
+	mi := &file_seamshare_cutter_v1_cutter_service_proto_msgTypes[38]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *PartCount) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*PartCount) ProtoMessage() {}
+
+func (x *PartCount) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_cutter_v1_cutter_service_proto_msgTypes[38]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use PartCount.ProtoReflect.Descriptor instead.
+func (*PartCount) Descriptor() ([]byte, []int) {
+	return file_seamshare_cutter_v1_cutter_service_proto_rawDescGZIP(), []int{38}
+}
+
+func (x *PartCount) GetFate() v1.Fate {
+	if x != nil {
+		return x.Fate
+	}
+	return v1.Fate(0)
+}
+
+func (x *PartCount) GetCount() uint32 {
+	if x != nil {
+		return x.Count
+	}
+	return 0
+}
+
+func (x *PartCount) GetMassUg() int64 {
+	if x != nil {
+		return x.MassUg
+	}
+	return 0
+}
+
+// ClassYield is what a parcel gave of one class.
+type ClassYield struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The co-op's own word; empty: not classed.
+	Class string `protobuf:"bytes,1,opt,name=class,proto3" json:"class,omitempty"`
+	// How many stones.
+	Stones uint32 `protobuf:"varint,2,opt,name=stones,proto3" json:"stones,omitempty"`
+	// What they weigh in micrograms.
+	MassUg int64 `protobuf:"varint,3,opt,name=mass_ug,json=massUg,proto3" json:"mass_ug,omitempty"`
+	// What those on sale ask, without tax.
+	Asked *money.Money `protobuf:"bytes,4,opt,name=asked,proto3" json:"asked,omitempty"`
+	// What those sold went for, without tax.
+	Sold          *money.Money `protobuf:"bytes,5,opt,name=sold,proto3" json:"sold,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ClassYield) Reset() {
+	*x = ClassYield{}
+	mi := &file_seamshare_cutter_v1_cutter_service_proto_msgTypes[39]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ClassYield) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ClassYield) ProtoMessage() {}
+
+func (x *ClassYield) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_cutter_v1_cutter_service_proto_msgTypes[39]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ClassYield.ProtoReflect.Descriptor instead.
+func (*ClassYield) Descriptor() ([]byte, []int) {
+	return file_seamshare_cutter_v1_cutter_service_proto_rawDescGZIP(), []int{39}
+}
+
+func (x *ClassYield) GetClass() string {
+	if x != nil {
+		return x.Class
+	}
+	return ""
+}
+
+func (x *ClassYield) GetStones() uint32 {
+	if x != nil {
+		return x.Stones
+	}
+	return 0
+}
+
+func (x *ClassYield) GetMassUg() int64 {
+	if x != nil {
+		return x.MassUg
+	}
+	return 0
+}
+
+func (x *ClassYield) GetAsked() *money.Money {
+	if x != nil {
+		return x.Asked
+	}
+	return nil
+}
+
+func (x *ClassYield) GetSold() *money.Money {
+	if x != nil {
+		return x.Sold
+	}
+	return nil
+}
+
+// PlannedActual sets a chosen plan beside what came out.
+type PlannedActual struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The piece.
+	PieceId string `protobuf:"bytes,1,opt,name=piece_id,json=pieceId,proto3" json:"piece_id,omitempty"`
+	// What the seller calls it.
+	Label string `protobuf:"bytes,2,opt,name=label,proto3" json:"label,omitempty"`
+	// The plan.
+	PlanId string `protobuf:"bytes,3,opt,name=plan_id,json=planId,proto3" json:"plan_id,omitempty"`
+	// How many revisions it has had.
+	Revisions uint32 `protobuf:"varint,4,opt,name=revisions,proto3" json:"revisions,omitempty"`
+	// Stones planned.
+	PlannedStones uint32 `protobuf:"varint,5,opt,name=planned_stones,json=plannedStones,proto3" json:"planned_stones,omitempty"`
+	// Stones finished so far.
+	Stones uint32 `protobuf:"varint,6,opt,name=stones,proto3" json:"stones,omitempty"`
+	// Stones expected: the planned ones, each by its chance, in basis points of a stone.
+	ExpectedBp uint32 `protobuf:"varint,7,opt,name=expected_bp,json=expectedBp,proto3" json:"expected_bp,omitempty"`
+	// Their estimated mass in micrograms, where all are estimated.
+	PlannedUg int64 `protobuf:"varint,8,opt,name=planned_ug,json=plannedUg,proto3" json:"planned_ug,omitempty"`
+	// What was finished, in micrograms.
+	FinishedUg int64 `protobuf:"varint,9,opt,name=finished_ug,json=finishedUg,proto3" json:"finished_ug,omitempty"`
+	// Bench minutes planned.
+	PlannedMinutes uint32 `protobuf:"varint,10,opt,name=planned_minutes,json=plannedMinutes,proto3" json:"planned_minutes,omitempty"`
+	// Bench minutes so far.
+	Minutes uint32 `protobuf:"varint,11,opt,name=minutes,proto3" json:"minutes,omitempty"`
+	// What the planned stones should bring, each by its chance; absent where none is estimated.
+	ExpectedWorth *money.Money `protobuf:"bytes,12,opt,name=expected_worth,json=expectedWorth,proto3" json:"expected_worth,omitempty"`
+	// What the piece's stones ask or went for.
+	Worth         *money.Money `protobuf:"bytes,13,opt,name=worth,proto3" json:"worth,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *PlannedActual) Reset() {
+	*x = PlannedActual{}
+	mi := &file_seamshare_cutter_v1_cutter_service_proto_msgTypes[40]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *PlannedActual) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*PlannedActual) ProtoMessage() {}
+
+func (x *PlannedActual) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_cutter_v1_cutter_service_proto_msgTypes[40]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use PlannedActual.ProtoReflect.Descriptor instead.
+func (*PlannedActual) Descriptor() ([]byte, []int) {
+	return file_seamshare_cutter_v1_cutter_service_proto_rawDescGZIP(), []int{40}
+}
+
+func (x *PlannedActual) GetPieceId() string {
+	if x != nil {
+		return x.PieceId
+	}
+	return ""
+}
+
+func (x *PlannedActual) GetLabel() string {
+	if x != nil {
+		return x.Label
+	}
+	return ""
+}
+
+func (x *PlannedActual) GetPlanId() string {
+	if x != nil {
+		return x.PlanId
+	}
+	return ""
+}
+
+func (x *PlannedActual) GetRevisions() uint32 {
+	if x != nil {
+		return x.Revisions
+	}
+	return 0
+}
+
+func (x *PlannedActual) GetPlannedStones() uint32 {
+	if x != nil {
+		return x.PlannedStones
+	}
+	return 0
+}
+
+func (x *PlannedActual) GetStones() uint32 {
+	if x != nil {
+		return x.Stones
+	}
+	return 0
+}
+
+func (x *PlannedActual) GetExpectedBp() uint32 {
+	if x != nil {
+		return x.ExpectedBp
+	}
+	return 0
+}
+
+func (x *PlannedActual) GetPlannedUg() int64 {
+	if x != nil {
+		return x.PlannedUg
+	}
+	return 0
+}
+
+func (x *PlannedActual) GetFinishedUg() int64 {
+	if x != nil {
+		return x.FinishedUg
+	}
+	return 0
+}
+
+func (x *PlannedActual) GetPlannedMinutes() uint32 {
+	if x != nil {
+		return x.PlannedMinutes
+	}
+	return 0
+}
+
+func (x *PlannedActual) GetMinutes() uint32 {
+	if x != nil {
+		return x.Minutes
+	}
+	return 0
+}
+
+func (x *PlannedActual) GetExpectedWorth() *money.Money {
+	if x != nil {
+		return x.ExpectedWorth
+	}
+	return nil
+}
+
+func (x *PlannedActual) GetWorth() *money.Money {
+	if x != nil {
+		return x.Worth
+	}
+	return nil
+}
+
 var File_seamshare_cutter_v1_cutter_service_proto protoreflect.FileDescriptor
 
 const file_seamshare_cutter_v1_cutter_service_proto_rawDesc = "" +
 	"\n" +
-	"(seamshare/cutter/v1/cutter_service.proto\x12\x13seamshare.cutter.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x17google/type/money.proto\x1a\x1eseamshare/type/v1/access.proto\x1a!seamshare/type/v1/agreement.proto\x1a\x1eseamshare/type/v1/parcel.proto\x1a\x1dseamshare/type/v1/piece.proto\x1a\x1dseamshare/type/v1/share.proto\x1a\x1dseamshare/type/v1/stone.proto\x1a\x1eseamshare/type/v1/values.proto\"\x88\x01\n" +
+	"(seamshare/cutter/v1/cutter_service.proto\x12\x13seamshare.cutter.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x17google/type/money.proto\x1a\x1fseamshare/cutter/v1/bench.proto\x1a seamshare/cutter/v1/buying.proto\x1a\x1fseamshare/cutter/v1/check.proto\x1a\x1dseamshare/cutter/v1/lot.proto\x1a\x1eseamshare/cutter/v1/plan.proto\x1a\x1eseamshare/cutter/v1/sell.proto\x1a\x1eseamshare/type/v1/access.proto\x1a!seamshare/type/v1/agreement.proto\x1a\x1eseamshare/type/v1/parcel.proto\x1a\x1dseamshare/type/v1/photo.proto\x1a\x1dseamshare/type/v1/piece.proto\x1a\x1dseamshare/type/v1/share.proto\x1a\x1dseamshare/type/v1/stone.proto\x1a\x1eseamshare/type/v1/values.proto\"\x88\x01\n" +
 	"\x11ListMarketRequest\x12!\n" +
 	"\fmin_position\x18\x01 \x01(\x04R\vminPosition\x12'\n" +
 	"\tpage_size\x18\x02 \x01(\x05B\n" +
@@ -2692,14 +3172,15 @@ const file_seamshare_cutter_v1_cutter_service_proto_rawDesc = "" +
 	"\x04etag\x18\x04 \x01(\tB\a\xbaH\x04r\x02\x18@R\x04etag\"c\n" +
 	"\x12TakeParcelResponse\x121\n" +
 	"\x06parcel\x18\x01 \x01(\v2\x19.seamshare.type.v1.ParcelR\x06parcel\x12\x1a\n" +
-	"\bposition\x18\x02 \x01(\x04R\bposition\"\x8c\x02\n" +
+	"\bposition\x18\x02 \x01(\x04R\bposition\"\xaa\x02\n" +
 	"\x14ReceiveParcelRequest\x12;\n" +
 	"\n" +
 	"request_id\x18\x01 \x01(\tB\x1c\xbaH\x19r\x172\x15^[A-Za-z0-9_-]{1,64}$R\trequestId\x12!\n" +
 	"\fmin_position\x18\x02 \x01(\x04R\vminPosition\x126\n" +
 	"\tparcel_id\x18\x03 \x01(\tB\x19\xbaH\x16r\x142\x12^[a-z0-9_-]{1,64}$R\bparcelId\x12!\n" +
 	"\x05count\x18\x04 \x01(\rB\v\xbaH\b*\x06\x18\xa0\x8d\x06 \x00R\x05count\x129\n" +
-	"\x05total\x18\x05 \x01(\v2\x1b.seamshare.type.v1.WeighingB\x06\xbaH\x03\xc8\x01\x01R\x05total\"f\n" +
+	"\x05total\x18\x05 \x01(\v2\x1b.seamshare.type.v1.WeighingB\x06\xbaH\x03\xc8\x01\x01R\x05total\x12\x1c\n" +
+	"\x04note\x18\x06 \x01(\tB\b\xbaH\x05r\x03\x18\xd0\x0fR\x04note\"f\n" +
 	"\x15ReceiveParcelResponse\x121\n" +
 	"\x06parcel\x18\x01 \x01(\v2\x19.seamshare.type.v1.ParcelR\x06parcel\x12\x1a\n" +
 	"\bposition\x18\x02 \x01(\x04R\bposition\"\xc0\x01\n" +
@@ -2719,7 +3200,7 @@ const file_seamshare_cutter_v1_cutter_service_proto_rawDesc = "" +
 	"\bpiece_id\x18\x02 \x01(\tB\x19\xbaH\x16r\x142\x12^[a-z0-9_-]{1,64}$R\apieceId\"^\n" +
 	"\x10GetPieceResponse\x12.\n" +
 	"\x05piece\x18\x01 \x01(\v2\x18.seamshare.type.v1.PieceR\x05piece\x12\x1a\n" +
-	"\bposition\x18\x02 \x01(\x04R\bposition\"\xcf\x04\n" +
+	"\bposition\x18\x02 \x01(\x04R\bposition\"\x95\x06\n" +
 	"\x0fWorkPartRequest\x12;\n" +
 	"\n" +
 	"request_id\x18\x01 \x01(\tB\x1c\xbaH\x19r\x172\x15^[A-Za-z0-9_-]{1,64}$R\trequestId\x12!\n" +
@@ -2736,7 +3217,14 @@ const file_seamshare_cutter_v1_cutter_service_proto_rawDesc = "" +
 	" \x01(\x03B\x0f\xbaH\f\"\n" +
 	"\x18\x80\x80郱\xde\x16(\x00R\aareaUm2\x12\x1c\n" +
 	"\x04note\x18\v \x01(\tB\b\xbaH\x05r\x03\x18\xd0\x0fR\x04note\x12\x1b\n" +
-	"\x04etag\x18\f \x01(\tB\a\xbaH\x04r\x02\x18@R\x04etag\"^\n" +
+	"\x04etag\x18\f \x01(\tB\a\xbaH\x04r\x02\x18@R\x04etag\x12\x1f\n" +
+	"\vnot_weighed\x18\r \x01(\bR\n" +
+	"notWeighed\x12\x1b\n" +
+	"\x04tray\x18\x0e \x01(\tB\a\xbaH\x04r\x02\x18\x10R\x04tray\x12\x19\n" +
+	"\x03dop\x18\x0f \x01(\tB\a\xbaH\x04r\x02\x18\x10R\x03dop\x12\"\n" +
+	"\aminutes\x18\x10 \x01(\rB\b\xbaH\x05*\x03\x18\xe0NR\aminutes\x12 \n" +
+	"\adone_at\x18\x11 \x01(\tB\a\xbaH\x04r\x02\x18(R\x06doneAt\x12%\n" +
+	"\twhy_early\x18\x12 \x01(\tB\b\xbaH\x05r\x03\x18\xc8\x01R\bwhyEarly\"^\n" +
 	"\x10WorkPartResponse\x12.\n" +
 	"\x05piece\x18\x01 \x01(\v2\x18.seamshare.type.v1.PieceR\x05piece\x12\x1a\n" +
 	"\bposition\x18\x02 \x01(\x04R\bposition\"\xd0\x02\n" +
@@ -2751,7 +3239,7 @@ const file_seamshare_cutter_v1_cutter_service_proto_rawDesc = "" +
 	"\x04etag\x18\a \x01(\tB\a\xbaH\x04r\x02\x18@R\x04etag\"_\n" +
 	"\x11PlacePartResponse\x12.\n" +
 	"\x05piece\x18\x01 \x01(\v2\x18.seamshare.type.v1.PieceR\x05piece\x12\x1a\n" +
-	"\bposition\x18\x02 \x01(\x04R\bposition\"\xe6\x05\n" +
+	"\bposition\x18\x02 \x01(\x04R\bposition\"\xf2\x06\n" +
 	"\x12FinishStoneRequest\x12;\n" +
 	"\n" +
 	"request_id\x18\x01 \x01(\tB\x1c\xbaH\x19r\x172\x15^[A-Za-z0-9_-]{1,64}$R\trequestId\x12!\n" +
@@ -2773,7 +3261,11 @@ const file_seamshare_cutter_v1_cutter_service_proto_rawDesc = "" +
 	"\tcomposite\x18\v \x01(\x0e2\x1c.seamshare.type.v1.CompositeB\n" +
 	"\xbaH\a\x82\x01\x04\x10\x01 \x00R\tcomposite\x12.\n" +
 	"\x05grade\x18\f \x01(\v2\x18.seamshare.type.v1.GradeR\x05grade\x12\"\n" +
-	"\aremarks\x18\r \x01(\tB\b\xbaH\x05r\x03\x18\xf4\x03R\aremarks\"a\n" +
+	"\aremarks\x18\r \x01(\tB\b\xbaH\x05r\x03\x18\xf4\x03R\aremarks\x12\x1d\n" +
+	"\x05class\x18\x0e \x01(\tB\a\xbaH\x04r\x02\x18\x14R\x05class\x12\"\n" +
+	"\aminutes\x18\x0f \x01(\rB\b\xbaH\x05*\x03\x18\xe0NR\aminutes\x12 \n" +
+	"\adone_at\x18\x10 \x01(\tB\a\xbaH\x04r\x02\x18(R\x06doneAt\x12%\n" +
+	"\twhy_early\x18\x11 \x01(\tB\b\xbaH\x05r\x03\x18\xc8\x01R\bwhyEarly\"a\n" +
 	"\x13FinishStoneResponse\x12.\n" +
 	"\x05stone\x18\x01 \x01(\v2\x18.seamshare.type.v1.StoneR\x05stone\x12\x1a\n" +
 	"\bposition\x18\x02 \x01(\x04R\bposition\"\xfc\x01\n" +
@@ -2786,7 +3278,7 @@ const file_seamshare_cutter_v1_cutter_service_proto_rawDesc = "" +
 	"\x04etag\x18\x05 \x01(\tB\a\xbaH\x04r\x02\x18@R\x04etag\"d\n" +
 	"\x16PutStoneOnSaleResponse\x12.\n" +
 	"\x05stone\x18\x01 \x01(\v2\x18.seamshare.type.v1.StoneR\x05stone\x12\x1a\n" +
-	"\bposition\x18\x02 \x01(\x04R\bposition\"\xbf\x02\n" +
+	"\bposition\x18\x02 \x01(\x04R\bposition\"\xef\x02\n" +
 	"\x13AcceptReturnRequest\x12;\n" +
 	"\n" +
 	"request_id\x18\x01 \x01(\tB\x1c\xbaH\x19r\x172\x15^[A-Za-z0-9_-]{1,64}$R\trequestId\x12!\n" +
@@ -2795,7 +3287,8 @@ const file_seamshare_cutter_v1_cutter_service_proto_rawDesc = "" +
 	"\bweighing\x18\x04 \x01(\v2\x1b.seamshare.type.v1.WeighingB\x06\xbaH\x03\xc8\x01\x01R\bweighing\x123\n" +
 	"\x04size\x18\x05 \x01(\v2\x17.seamshare.type.v1.SizeB\x06\xbaH\x03\xc8\x01\x01R\x04size\x12\x1c\n" +
 	"\x03why\x18\x06 \x01(\tB\n" +
-	"\xbaH\ar\x05\x10\x01\x18\xf4\x03R\x03why\"b\n" +
+	"\xbaH\ar\x05\x10\x01\x18\xf4\x03R\x03why\x12.\n" +
+	"\x05photo\x18\a \x01(\v2\x18.seamshare.type.v1.PhotoR\x05photo\"b\n" +
 	"\x14AcceptReturnResponse\x12.\n" +
 	"\x05stone\x18\x01 \x01(\v2\x18.seamshare.type.v1.StoneR\x05stone\x12\x1a\n" +
 	"\bposition\x18\x02 \x01(\x04R\bposition\"j\n" +
@@ -2829,7 +3322,7 @@ const file_seamshare_cutter_v1_cutter_service_proto_rawDesc = "" +
 	"\aPartOut\x122\n" +
 	"\x04name\x18\x01 \x01(\tB\x1e\xbaH\x1br\x192\x17^[0-9A-Za-z.'_-]{1,16}$R\x04name\x12?\n" +
 	"\bweighing\x18\x02 \x01(\v2\x1b.seamshare.type.v1.WeighingB\x06\xbaH\x03\xc8\x01\x01R\bweighing\x12;\n" +
-	"\x04fate\x18\x03 \x01(\x0e2\x17.seamshare.type.v1.FateB\x0e\xbaH\v\x82\x01\b\x18\x00\x18\x01\x18\x02\x18\x03R\x04fate\"\xc6\x02\n" +
+	"\x04fate\x18\x03 \x01(\x0e2\x17.seamshare.type.v1.FateB\x0e\xbaH\v\x82\x01\b\x18\x00\x18\x01\x18\x02\x18\x03R\x04fate\"\x9f\x05\n" +
 	"\x05Yield\x12\x1b\n" +
 	"\tparcel_id\x18\x01 \x01(\tR\bparcelId\x12\x1b\n" +
 	"\tbought_ug\x18\x02 \x01(\x03R\bboughtUg\x12\x1f\n" +
@@ -2842,7 +3335,45 @@ const file_seamshare_cutter_v1_cutter_service_proto_rawDesc = "" +
 	"\ftolerance_ug\x18\b \x01(\x03R\vtoleranceUg\x12/\n" +
 	"\x06losses\x18\t \x03(\v2\x17.seamshare.type.v1.LossR\x06losses\x12\x16\n" +
 	"\x06stones\x18\n" +
-	" \x01(\rR\x06stones2\xc4\x14\n" +
+	" \x01(\rR\x06stones\x12\x1e\n" +
+	"\vmoved_on_ug\x18\v \x01(\x03R\tmovedOnUg\x12\x1c\n" +
+	"\n" +
+	"in_work_ug\x18\f \x01(\x03R\binWorkUg\x12\x18\n" +
+	"\aminutes\x18\r \x01(\rR\aminutes\x124\n" +
+	"\x05parts\x18\x0e \x03(\v2\x1e.seamshare.cutter.v1.PartCountR\x05parts\x129\n" +
+	"\aclasses\x18\x0f \x03(\v2\x1f.seamshare.cutter.v1.ClassYieldR\aclasses\x12(\n" +
+	"\x05asked\x18\x10 \x01(\v2\x12.google.type.MoneyR\x05asked\x12&\n" +
+	"\x04sold\x18\x11 \x01(\v2\x12.google.type.MoneyR\x04sold\x12<\n" +
+	"\aplanned\x18\x12 \x03(\v2\".seamshare.cutter.v1.PlannedActualR\aplanned\"g\n" +
+	"\tPartCount\x12+\n" +
+	"\x04fate\x18\x01 \x01(\x0e2\x17.seamshare.type.v1.FateR\x04fate\x12\x14\n" +
+	"\x05count\x18\x02 \x01(\rR\x05count\x12\x17\n" +
+	"\amass_ug\x18\x03 \x01(\x03R\x06massUg\"\xa5\x01\n" +
+	"\n" +
+	"ClassYield\x12\x14\n" +
+	"\x05class\x18\x01 \x01(\tR\x05class\x12\x16\n" +
+	"\x06stones\x18\x02 \x01(\rR\x06stones\x12\x17\n" +
+	"\amass_ug\x18\x03 \x01(\x03R\x06massUg\x12(\n" +
+	"\x05asked\x18\x04 \x01(\v2\x12.google.type.MoneyR\x05asked\x12&\n" +
+	"\x04sold\x18\x05 \x01(\v2\x12.google.type.MoneyR\x04sold\"\xbf\x03\n" +
+	"\rPlannedActual\x12\x19\n" +
+	"\bpiece_id\x18\x01 \x01(\tR\apieceId\x12\x14\n" +
+	"\x05label\x18\x02 \x01(\tR\x05label\x12\x17\n" +
+	"\aplan_id\x18\x03 \x01(\tR\x06planId\x12\x1c\n" +
+	"\trevisions\x18\x04 \x01(\rR\trevisions\x12%\n" +
+	"\x0eplanned_stones\x18\x05 \x01(\rR\rplannedStones\x12\x16\n" +
+	"\x06stones\x18\x06 \x01(\rR\x06stones\x12\x1f\n" +
+	"\vexpected_bp\x18\a \x01(\rR\n" +
+	"expectedBp\x12\x1d\n" +
+	"\n" +
+	"planned_ug\x18\b \x01(\x03R\tplannedUg\x12\x1f\n" +
+	"\vfinished_ug\x18\t \x01(\x03R\n" +
+	"finishedUg\x12'\n" +
+	"\x0fplanned_minutes\x18\n" +
+	" \x01(\rR\x0eplannedMinutes\x12\x18\n" +
+	"\aminutes\x18\v \x01(\rR\aminutes\x129\n" +
+	"\x0eexpected_worth\x18\f \x01(\v2\x12.google.type.MoneyR\rexpectedWorth\x12(\n" +
+	"\x05worth\x18\r \x01(\v2\x12.google.type.MoneyR\x05worth2\xe8X\n" +
 	"\rCutterService\x12\x7f\n" +
 	"\n" +
 	"ListMarket\x12&.seamshare.cutter.v1.ListMarketRequest\x1a'.seamshare.cutter.v1.ListMarketResponse\" \xaa\xd4\x18\x03\n" +
@@ -2883,7 +3414,127 @@ const file_seamshare_cutter_v1_cutter_service_proto_rawDesc = "" +
 	"\bGetYield\x12$.seamshare.cutter.v1.GetYieldRequest\x1a%.seamshare.cutter.v1.GetYieldResponse\"3\xaa\xd4\x18\x03\n" +
 	"\x01\x02\x82\xd3\xe4\x93\x02&\x12$/v1/cutter/parcels/{parcel_id}/yield\x12\x8c\x01\n" +
 	"\bGetShare\x12$.seamshare.cutter.v1.GetShareRequest\x1a%.seamshare.cutter.v1.GetShareResponse\"3\xaa\xd4\x18\x03\n" +
-	"\x01\x02\x82\xd3\xe4\x93\x02&\x12$/v1/cutter/parcels/{parcel_id}/shareB:Z8seamshare.example/proto/gen/seamshare/cutter/v1;cutterv1b\x06proto3"
+	"\x01\x02\x82\xd3\xe4\x93\x02&\x12$/v1/cutter/parcels/{parcel_id}/share\x12\xa6\x01\n" +
+	"\rWithdrawOffer\x12).seamshare.cutter.v1.WithdrawOfferRequest\x1a*.seamshare.cutter.v1.WithdrawOfferResponse\">\xaa\xd4\x18\x03\n" +
+	"\x01\x02\x82\xd3\xe4\x93\x021:\x01*\",/v1/cutter/parcels/{parcel_id}:withdrawOffer\x12\xba\x01\n" +
+	"\x12AcceptCounterOffer\x12..seamshare.cutter.v1.AcceptCounterOfferRequest\x1a/.seamshare.cutter.v1.AcceptCounterOfferResponse\"C\xaa\xd4\x18\x03\n" +
+	"\x01\x02\x82\xd3\xe4\x93\x026:\x01*\"1/v1/cutter/parcels/{parcel_id}:acceptCounterOffer\x12\xbe\x01\n" +
+	"\x13DeclineCounterOffer\x12/.seamshare.cutter.v1.DeclineCounterOfferRequest\x1a0.seamshare.cutter.v1.DeclineCounterOfferResponse\"D\xaa\xd4\x18\x03\n" +
+	"\x01\x02\x82\xd3\xe4\x93\x027:\x01*\"2/v1/cutter/parcels/{parcel_id}:declineCounterOffer\x12\x8e\x01\n" +
+	"\x0fListAllMyOffers\x12+.seamshare.cutter.v1.ListAllMyOffersRequest\x1a,.seamshare.cutter.v1.ListAllMyOffersResponse\" \xaa\xd4\x18\x03\n" +
+	"\x01\x02\x82\xd3\xe4\x93\x02\x13\x12\x11/v1/cutter/offers\x12\x98\x01\n" +
+	"\n" +
+	"AskViewing\x12&.seamshare.cutter.v1.AskViewingRequest\x1a'.seamshare.cutter.v1.AskViewingResponse\"9\xaa\xd4\x18\x03\n" +
+	"\x01\x02\x82\xd3\xe4\x93\x02,:\x01*\"'/v1/cutter/parcels/{parcel_id}/viewings\x12\xb5\x01\n" +
+	"\rCancelViewing\x12).seamshare.cutter.v1.CancelViewingRequest\x1a*.seamshare.cutter.v1.CancelViewingResponse\"M\xaa\xd4\x18\x03\n" +
+	"\x01\x02\x82\xd3\xe4\x93\x02@:\x01*\";/v1/cutter/parcels/{parcel_id}/viewings/{viewing_id}:cancel\x12\x8d\x01\n" +
+	"\x0eListMyViewings\x12*.seamshare.cutter.v1.ListMyViewingsRequest\x1a+.seamshare.cutter.v1.ListMyViewingsResponse\"\"\xaa\xd4\x18\x03\n" +
+	"\x01\x02\x82\xd3\xe4\x93\x02\x15\x12\x13/v1/cutter/viewings\x12\xa1\x01\n" +
+	"\x0eNoteInspection\x12*.seamshare.cutter.v1.NoteInspectionRequest\x1a+.seamshare.cutter.v1.NoteInspectionResponse\"6\xaa\xd4\x18\x03\n" +
+	"\x01\x02\x82\xd3\xe4\x93\x02):\x01*\"$/v1/cutter/parcels/{parcel_id}/notes\x12\x95\x01\n" +
+	"\vListMyNotes\x12'.seamshare.cutter.v1.ListMyNotesRequest\x1a(.seamshare.cutter.v1.ListMyNotesResponse\"3\xaa\xd4\x18\x03\n" +
+	"\x01\x02\x82\xd3\xe4\x93\x02&\x12$/v1/cutter/parcels/{parcel_id}/notes\x12\xbe\x01\n" +
+	"\x17CallOffMisdescribedDeal\x123.seamshare.cutter.v1.CallOffMisdescribedDealRequest\x1a4.seamshare.cutter.v1.CallOffMisdescribedDealResponse\"8\xaa\xd4\x18\x03\n" +
+	"\x01\x02\x82\xd3\xe4\x93\x02+:\x01*\"&/v1/cutter/parcels/{parcel_id}:callOff\x12\xa4\x01\n" +
+	"\x0eGiveBackParcel\x12*.seamshare.cutter.v1.GiveBackParcelRequest\x1a+.seamshare.cutter.v1.GiveBackParcelResponse\"9\xaa\xd4\x18\x03\n" +
+	"\x01\x02\x82\xd3\xe4\x93\x02,:\x01*\"'/v1/cutter/parcels/{parcel_id}:giveBack\x12\x92\x01\n" +
+	"\bOpenLine\x12$.seamshare.cutter.v1.OpenLineRequest\x1a%.seamshare.cutter.v1.OpenLineResponse\"9\xaa\xd4\x18\x03\n" +
+	"\x01\x02\x82\xd3\xe4\x93\x02,:\x01*\"'/v1/cutter/parcels/{parcel_id}:openLine\x12\x98\x01\n" +
+	"\vCloseParcel\x12'.seamshare.cutter.v1.CloseParcelRequest\x1a(.seamshare.cutter.v1.CloseParcelResponse\"6\xaa\xd4\x18\x03\n" +
+	"\x01\x02\x82\xd3\xe4\x93\x02):\x01*\"$/v1/cutter/parcels/{parcel_id}:close\x12z\n" +
+	"\bOfferSet\x12$.seamshare.cutter.v1.OfferSetRequest\x1a%.seamshare.cutter.v1.OfferSetResponse\"!\xaa\xd4\x18\x03\n" +
+	"\x01\x02\x82\xd3\xe4\x93\x02\x14:\x01*\"\x0f/v1/cutter/sets\x12\x9c\x01\n" +
+	"\vTakeOffSale\x12'.seamshare.cutter.v1.TakeOffSaleRequest\x1a(.seamshare.cutter.v1.TakeOffSaleResponse\":\xaa\xd4\x18\x03\n" +
+	"\x01\x02\x82\xd3\xe4\x93\x02-:\x01*\"(/v1/cutter/stones/{stone_id}:takeOffSale\x12\x80\x01\n" +
+	"\aGetSale\x12#.seamshare.cutter.v1.GetSaleRequest\x1a$.seamshare.cutter.v1.GetSaleResponse\"*\xaa\xd4\x18\x03\n" +
+	"\x01\x02\x82\xd3\xe4\x93\x02\x1d\x12\x1b/v1/cutter/sales/{order_id}\x12{\n" +
+	"\tListSales\x12%.seamshare.cutter.v1.ListSalesRequest\x1a&.seamshare.cutter.v1.ListSalesResponse\"\x1f\xaa\xd4\x18\x03\n" +
+	"\x01\x02\x82\xd3\xe4\x93\x02\x12\x12\x10/v1/cutter/sales\x12\x9e\x01\n" +
+	"\rDispatchOrder\x12).seamshare.cutter.v1.DispatchOrderRequest\x1a*.seamshare.cutter.v1.DispatchOrderResponse\"6\xaa\xd4\x18\x03\n" +
+	"\x01\x02\x82\xd3\xe4\x93\x02):\x01*\"$/v1/cutter/sales/{order_id}:dispatch\x12\xb3\x01\n" +
+	"\x11AnswerDamageClaim\x12-.seamshare.cutter.v1.AnswerDamageClaimRequest\x1a..seamshare.cutter.v1.AnswerDamageClaimResponse\"?\xaa\xd4\x18\x03\n" +
+	"\x01\x02\x82\xd3\xe4\x93\x022:\x01*\"-/v1/cutter/sales/{order_id}:answerDamageClaim\x12\xab\x01\n" +
+	"\x0fAcceptLotReturn\x12+.seamshare.cutter.v1.AcceptLotReturnRequest\x1a,.seamshare.cutter.v1.AcceptLotReturnResponse\"=\xaa\xd4\x18\x03\n" +
+	"\x01\x02\x82\xd3\xe4\x93\x020:\x01*\"+/v1/cutter/sales/{order_id}:acceptLotReturn\x12\xa4\x01\n" +
+	"\x0eSendOnApproval\x12*.seamshare.cutter.v1.SendOnApprovalRequest\x1a+.seamshare.cutter.v1.SendOnApprovalResponse\"9\xaa\xd4\x18\x03\n" +
+	"\x01\x02\x82\xd3\xe4\x93\x02,:\x01*\"'/v1/cutter/approvals/{approval_id}:send\x12\xaa\x01\n" +
+	"\x0fDeclineApproval\x12+.seamshare.cutter.v1.DeclineApprovalRequest\x1a,.seamshare.cutter.v1.DeclineApprovalResponse\"<\xaa\xd4\x18\x03\n" +
+	"\x01\x02\x82\xd3\xe4\x93\x02/:\x01*\"*/v1/cutter/approvals/{approval_id}:decline\x12\xa6\x01\n" +
+	"\x0eExtendApproval\x12*.seamshare.cutter.v1.ExtendApprovalRequest\x1a+.seamshare.cutter.v1.ExtendApprovalResponse\";\xaa\xd4\x18\x03\n" +
+	"\x01\x02\x82\xd3\xe4\x93\x02.:\x01*\")/v1/cutter/approvals/{approval_id}:extend\x12\xba\x01\n" +
+	"\x14TakeBackFromApproval\x120.seamshare.cutter.v1.TakeBackFromApprovalRequest\x1a1.seamshare.cutter.v1.TakeBackFromApprovalResponse\"=\xaa\xd4\x18\x03\n" +
+	"\x01\x02\x82\xd3\xe4\x93\x020:\x01*\"+/v1/cutter/approvals/{approval_id}:takeBack\x12\xb6\x01\n" +
+	"\x12RecordApprovalLoss\x12..seamshare.cutter.v1.RecordApprovalLossRequest\x1a/.seamshare.cutter.v1.RecordApprovalLossResponse\"?\xaa\xd4\x18\x03\n" +
+	"\x01\x02\x82\xd3\xe4\x93\x022:\x01*\"-/v1/cutter/approvals/{approval_id}:recordLoss\x12\x93\x01\n" +
+	"\vGetApproval\x12'.seamshare.cutter.v1.GetApprovalRequest\x1a(.seamshare.cutter.v1.GetApprovalResponse\"1\xaa\xd4\x18\x03\n" +
+	"\x01\x02\x82\xd3\xe4\x93\x02$\x12\"/v1/cutter/approvals/{approval_id}\x12\x8b\x01\n" +
+	"\rListApprovals\x12).seamshare.cutter.v1.ListApprovalsRequest\x1a*.seamshare.cutter.v1.ListApprovalsResponse\"#\xaa\xd4\x18\x03\n" +
+	"\x01\x02\x82\xd3\xe4\x93\x02\x16\x12\x14/v1/cutter/approvals\x12\x7f\n" +
+	"\n" +
+	"ListWanted\x12&.seamshare.cutter.v1.ListWantedRequest\x1a'.seamshare.cutter.v1.ListWantedResponse\" \xaa\xd4\x18\x03\n" +
+	"\x01\x02\x82\xd3\xe4\x93\x02\x13\x12\x11/v1/cutter/wanted\x12\x93\x01\n" +
+	"\n" +
+	"StudyPiece\x12&.seamshare.cutter.v1.StudyPieceRequest\x1a'.seamshare.cutter.v1.StudyPieceResponse\"4\xaa\xd4\x18\x03\n" +
+	"\x01\x02\x82\xd3\xe4\x93\x02':\x01*\"\"/v1/cutter/pieces/{piece_id}:study\x12\x8d\x01\n" +
+	"\bMakePlan\x12$.seamshare.cutter.v1.MakePlanRequest\x1a%.seamshare.cutter.v1.MakePlanResponse\"4\xaa\xd4\x18\x03\n" +
+	"\x01\x02\x82\xd3\xe4\x93\x02':\x01*\"\"/v1/cutter/pieces/{piece_id}/plans\x12\xa4\x01\n" +
+	"\n" +
+	"RevisePlan\x12&.seamshare.cutter.v1.RevisePlanRequest\x1a'.seamshare.cutter.v1.RevisePlanResponse\"E\xaa\xd4\x18\x03\n" +
+	"\x01\x02\x82\xd3\xe4\x93\x028:\x01*\"3/v1/cutter/pieces/{piece_id}/plans/{plan_id}:revise\x12\xa4\x01\n" +
+	"\n" +
+	"ChoosePlan\x12&.seamshare.cutter.v1.ChoosePlanRequest\x1a'.seamshare.cutter.v1.ChoosePlanResponse\"E\xaa\xd4\x18\x03\n" +
+	"\x01\x02\x82\xd3\xe4\x93\x028:\x01*\"3/v1/cutter/pieces/{piece_id}/plans/{plan_id}:choose\x12\x9c\x01\n" +
+	"\bDropPlan\x12$.seamshare.cutter.v1.DropPlanRequest\x1a%.seamshare.cutter.v1.DropPlanResponse\"C\xaa\xd4\x18\x03\n" +
+	"\x01\x02\x82\xd3\xe4\x93\x026:\x01*\"1/v1/cutter/pieces/{piece_id}/plans/{plan_id}:drop\x12\x8d\x01\n" +
+	"\tListPlans\x12%.seamshare.cutter.v1.ListPlansRequest\x1a&.seamshare.cutter.v1.ListPlansResponse\"1\xaa\xd4\x18\x03\n" +
+	"\x01\x02\x82\xd3\xe4\x93\x02$\x12\"/v1/cutter/pieces/{piece_id}/plans\x12\xa4\x01\n" +
+	"\rAwaitDecision\x12).seamshare.cutter.v1.AwaitDecisionRequest\x1a*.seamshare.cutter.v1.AwaitDecisionResponse\"<\xaa\xd4\x18\x03\n" +
+	"\x01\x02\x82\xd3\xe4\x93\x02/:\x01*\"*/v1/cutter/pieces/{piece_id}:awaitDecision\x12\x88\x01\n" +
+	"\x06Decide\x12\".seamshare.cutter.v1.DecideRequest\x1a#.seamshare.cutter.v1.DecideResponse\"5\xaa\xd4\x18\x03\n" +
+	"\x01\x02\x82\xd3\xe4\x93\x02(:\x01*\"#/v1/cutter/pieces/{piece_id}:decide\x12\x90\x01\n" +
+	"\tGradePart\x12%.seamshare.cutter.v1.GradePartRequest\x1a&.seamshare.cutter.v1.GradePartResponse\"4\xaa\xd4\x18\x03\n" +
+	"\x01\x02\x82\xd3\xe4\x93\x02':\x01*\"\"/v1/cutter/pieces/{piece_id}:grade\x12\xa8\x01\n" +
+	"\x0eJudgeInclusion\x12*.seamshare.cutter.v1.JudgeInclusionRequest\x1a+.seamshare.cutter.v1.JudgeInclusionResponse\"=\xaa\xd4\x18\x03\n" +
+	"\x01\x02\x82\xd3\xe4\x93\x020:\x01*\"+/v1/cutter/pieces/{piece_id}:judgeInclusion\x12\x88\x01\n" +
+	"\tLookAgain\x12%.seamshare.cutter.v1.LookAgainRequest\x1a&.seamshare.cutter.v1.LookAgainResponse\",\xaa\xd4\x18\x03\n" +
+	"\x01\x02\x82\xd3\xe4\x93\x02\x1f:\x01*\"\x1a/v1/cutter/bench:lookAgain\x12\x90\x01\n" +
+	"\vReportMixUp\x12'.seamshare.cutter.v1.ReportMixUpRequest\x1a(.seamshare.cutter.v1.ReportMixUpResponse\".\xaa\xd4\x18\x03\n" +
+	"\x01\x02\x82\xd3\xe4\x93\x02!:\x01*\"\x1c/v1/cutter/bench:reportMixUp\x12\x93\x01\n" +
+	"\n" +
+	"CheckStone\x12&.seamshare.cutter.v1.CheckStoneRequest\x1a'.seamshare.cutter.v1.CheckStoneResponse\"4\xaa\xd4\x18\x03\n" +
+	"\x01\x02\x82\xd3\xe4\x93\x02':\x01*\"\"/v1/cutter/stones/{stone_id}:check\x12\x9c\x01\n" +
+	"\fConfirmStone\x12(.seamshare.cutter.v1.ConfirmStoneRequest\x1a).seamshare.cutter.v1.ConfirmStoneResponse\"7\xaa\xd4\x18\x04\n" +
+	"\x02\x02\x04\x82\xd3\xe4\x93\x02):\x01*\"$/v1/cutter/stones/{stone_id}:confirm\x12\x9b\x01\n" +
+	"\fRegradeStone\x12(.seamshare.cutter.v1.RegradeStoneRequest\x1a).seamshare.cutter.v1.RegradeStoneResponse\"6\xaa\xd4\x18\x03\n" +
+	"\x01\x02\x82\xd3\xe4\x93\x02):\x01*\"$/v1/cutter/stones/{stone_id}:regrade\x12\x93\x01\n" +
+	"\n" +
+	"RecutStone\x12&.seamshare.cutter.v1.RecutStoneRequest\x1a'.seamshare.cutter.v1.RecutStoneResponse\"4\xaa\xd4\x18\x03\n" +
+	"\x01\x02\x82\xd3\xe4\x93\x02':\x01*\"\"/v1/cutter/stones/{stone_id}:recut\x12w\n" +
+	"\aMakeLot\x12#.seamshare.cutter.v1.MakeLotRequest\x1a$.seamshare.cutter.v1.MakeLotResponse\"!\xaa\xd4\x18\x03\n" +
+	"\x01\x02\x82\xd3\xe4\x93\x02\x14:\x01*\"\x0f/v1/cutter/lots\x12\x99\x01\n" +
+	"\fPutLotOnSale\x12(.seamshare.cutter.v1.PutLotOnSaleRequest\x1a).seamshare.cutter.v1.PutLotOnSaleResponse\"4\xaa\xd4\x18\x03\n" +
+	"\x01\x02\x82\xd3\xe4\x93\x02':\x01*\"\"/v1/cutter/lots/{lot_id}:putOnSale\x12\xa1\x01\n" +
+	"\x0eTakeLotOffSale\x12*.seamshare.cutter.v1.TakeLotOffSaleRequest\x1a+.seamshare.cutter.v1.TakeLotOffSaleResponse\"6\xaa\xd4\x18\x03\n" +
+	"\x01\x02\x82\xd3\xe4\x93\x02):\x01*\"$/v1/cutter/lots/{lot_id}:takeOffSale\x12\x8d\x01\n" +
+	"\tUnmakeLot\x12%.seamshare.cutter.v1.UnmakeLotRequest\x1a&.seamshare.cutter.v1.UnmakeLotResponse\"1\xaa\xd4\x18\x03\n" +
+	"\x01\x02\x82\xd3\xe4\x93\x02$:\x01*\"\x1f/v1/cutter/lots/{lot_id}:unmake\x12z\n" +
+	"\x06GetLot\x12\".seamshare.cutter.v1.GetLotRequest\x1a#.seamshare.cutter.v1.GetLotResponse\"'\xaa\xd4\x18\x03\n" +
+	"\x01\x02\x82\xd3\xe4\x93\x02\x1a\x12\x18/v1/cutter/lots/{lot_id}\x12w\n" +
+	"\bListLots\x12$.seamshare.cutter.v1.ListLotsRequest\x1a%.seamshare.cutter.v1.ListLotsResponse\"\x1e\xaa\xd4\x18\x03\n" +
+	"\x01\x02\x82\xd3\xe4\x93\x02\x11\x12\x0f/v1/cutter/lots\x12\x87\x01\n" +
+	"\fPublishRough\x12(.seamshare.cutter.v1.PublishRoughRequest\x1a).seamshare.cutter.v1.PublishRoughResponse\"\"\xaa\xd4\x18\x03\n" +
+	"\x01\x02\x82\xd3\xe4\x93\x02\x15:\x01*\"\x10/v1/cutter/rough\x12\x9f\x01\n" +
+	"\rTakeRoughBack\x12).seamshare.cutter.v1.TakeRoughBackRequest\x1a*.seamshare.cutter.v1.TakeRoughBackResponse\"7\xaa\xd4\x18\x03\n" +
+	"\x01\x02\x82\xd3\xe4\x93\x02*:\x01*\"%/v1/cutter/rough/{parcel_id}:takeBack\x12\x8d\x01\n" +
+	"\rPromiseStones\x12).seamshare.cutter.v1.PromiseStonesRequest\x1a*.seamshare.cutter.v1.PromiseStonesResponse\"%\xaa\xd4\x18\x03\n" +
+	"\x01\x02\x82\xd3\xe4\x93\x02\x18:\x01*\"\x13/v1/cutter/promises\x12\xa9\x01\n" +
+	"\x0fWithdrawPromise\x12+.seamshare.cutter.v1.WithdrawPromiseRequest\x1a,.seamshare.cutter.v1.WithdrawPromiseResponse\";\xaa\xd4\x18\x03\n" +
+	"\x01\x02\x82\xd3\xe4\x93\x02.:\x01*\")/v1/cutter/promises/{promise_id}:withdraw\x12\xa5\x01\n" +
+	"\x0eDeliverPromise\x12*.seamshare.cutter.v1.DeliverPromiseRequest\x1a+.seamshare.cutter.v1.DeliverPromiseResponse\":\xaa\xd4\x18\x03\n" +
+	"\x01\x02\x82\xd3\xe4\x93\x02-:\x01*\"(/v1/cutter/promises/{promise_id}:deliver\x12\x87\x01\n" +
+	"\fListPromises\x12(.seamshare.cutter.v1.ListPromisesRequest\x1a).seamshare.cutter.v1.ListPromisesResponse\"\"\xaa\xd4\x18\x03\n" +
+	"\x01\x02\x82\xd3\xe4\x93\x02\x15\x12\x13/v1/cutter/promises\x1a\t\xb2\xd4\x18\x05\n" +
+	"\x03\x02\x03\x04B:Z8seamshare.example/proto/gen/seamshare/cutter/v1;cutterv1b\x06proto3"
 
 var (
 	file_seamshare_cutter_v1_cutter_service_proto_rawDescOnce sync.Once
@@ -2897,145 +3548,384 @@ func file_seamshare_cutter_v1_cutter_service_proto_rawDescGZIP() []byte {
 	return file_seamshare_cutter_v1_cutter_service_proto_rawDescData
 }
 
-var file_seamshare_cutter_v1_cutter_service_proto_msgTypes = make([]protoimpl.MessageInfo, 38)
+var file_seamshare_cutter_v1_cutter_service_proto_msgTypes = make([]protoimpl.MessageInfo, 41)
 var file_seamshare_cutter_v1_cutter_service_proto_goTypes = []any{
-	(*ListMarketRequest)(nil),      // 0: seamshare.cutter.v1.ListMarketRequest
-	(*ListMarketResponse)(nil),     // 1: seamshare.cutter.v1.ListMarketResponse
-	(*ListParcelsRequest)(nil),     // 2: seamshare.cutter.v1.ListParcelsRequest
-	(*ListParcelsResponse)(nil),    // 3: seamshare.cutter.v1.ListParcelsResponse
-	(*GetParcelRequest)(nil),       // 4: seamshare.cutter.v1.GetParcelRequest
-	(*GetParcelResponse)(nil),      // 5: seamshare.cutter.v1.GetParcelResponse
-	(*MakeOfferRequest)(nil),       // 6: seamshare.cutter.v1.MakeOfferRequest
-	(*MakeOfferResponse)(nil),      // 7: seamshare.cutter.v1.MakeOfferResponse
-	(*ListMyOffersRequest)(nil),    // 8: seamshare.cutter.v1.ListMyOffersRequest
-	(*ListMyOffersResponse)(nil),   // 9: seamshare.cutter.v1.ListMyOffersResponse
-	(*TakeParcelRequest)(nil),      // 10: seamshare.cutter.v1.TakeParcelRequest
-	(*TakeParcelResponse)(nil),     // 11: seamshare.cutter.v1.TakeParcelResponse
-	(*ReceiveParcelRequest)(nil),   // 12: seamshare.cutter.v1.ReceiveParcelRequest
-	(*ReceiveParcelResponse)(nil),  // 13: seamshare.cutter.v1.ReceiveParcelResponse
-	(*ListPiecesRequest)(nil),      // 14: seamshare.cutter.v1.ListPiecesRequest
-	(*ListPiecesResponse)(nil),     // 15: seamshare.cutter.v1.ListPiecesResponse
-	(*GetPieceRequest)(nil),        // 16: seamshare.cutter.v1.GetPieceRequest
-	(*GetPieceResponse)(nil),       // 17: seamshare.cutter.v1.GetPieceResponse
-	(*WorkPartRequest)(nil),        // 18: seamshare.cutter.v1.WorkPartRequest
-	(*WorkPartResponse)(nil),       // 19: seamshare.cutter.v1.WorkPartResponse
-	(*PlacePartRequest)(nil),       // 20: seamshare.cutter.v1.PlacePartRequest
-	(*PlacePartResponse)(nil),      // 21: seamshare.cutter.v1.PlacePartResponse
-	(*FinishStoneRequest)(nil),     // 22: seamshare.cutter.v1.FinishStoneRequest
-	(*FinishStoneResponse)(nil),    // 23: seamshare.cutter.v1.FinishStoneResponse
-	(*PutStoneOnSaleRequest)(nil),  // 24: seamshare.cutter.v1.PutStoneOnSaleRequest
-	(*PutStoneOnSaleResponse)(nil), // 25: seamshare.cutter.v1.PutStoneOnSaleResponse
-	(*AcceptReturnRequest)(nil),    // 26: seamshare.cutter.v1.AcceptReturnRequest
-	(*AcceptReturnResponse)(nil),   // 27: seamshare.cutter.v1.AcceptReturnResponse
-	(*GetStoneRequest)(nil),        // 28: seamshare.cutter.v1.GetStoneRequest
-	(*GetStoneResponse)(nil),       // 29: seamshare.cutter.v1.GetStoneResponse
-	(*ListStonesRequest)(nil),      // 30: seamshare.cutter.v1.ListStonesRequest
-	(*ListStonesResponse)(nil),     // 31: seamshare.cutter.v1.ListStonesResponse
-	(*GetYieldRequest)(nil),        // 32: seamshare.cutter.v1.GetYieldRequest
-	(*GetYieldResponse)(nil),       // 33: seamshare.cutter.v1.GetYieldResponse
-	(*GetShareRequest)(nil),        // 34: seamshare.cutter.v1.GetShareRequest
-	(*GetShareResponse)(nil),       // 35: seamshare.cutter.v1.GetShareResponse
-	(*PartOut)(nil),                // 36: seamshare.cutter.v1.PartOut
-	(*Yield)(nil),                  // 37: seamshare.cutter.v1.Yield
-	(*v1.Parcel)(nil),              // 38: seamshare.type.v1.Parcel
-	(*v1.Agreement)(nil),           // 39: seamshare.type.v1.Agreement
-	(*v1.Offer)(nil),               // 40: seamshare.type.v1.Offer
-	(*v1.Weighing)(nil),            // 41: seamshare.type.v1.Weighing
-	(*v1.Piece)(nil),               // 42: seamshare.type.v1.Piece
-	(v1.Step)(0),                   // 43: seamshare.type.v1.Step
-	(v1.Reason)(0),                 // 44: seamshare.type.v1.Reason
-	(v1.Fate)(0),                   // 45: seamshare.type.v1.Fate
-	(*v1.Size)(nil),                // 46: seamshare.type.v1.Size
-	(v1.Outline)(0),                // 47: seamshare.type.v1.Outline
-	(v1.Treatment)(0),              // 48: seamshare.type.v1.Treatment
-	(v1.Hydrophane)(0),             // 49: seamshare.type.v1.Hydrophane
-	(v1.Composite)(0),              // 50: seamshare.type.v1.Composite
-	(*v1.Grade)(nil),               // 51: seamshare.type.v1.Grade
-	(*v1.Stone)(nil),               // 52: seamshare.type.v1.Stone
-	(*money.Money)(nil),            // 53: google.type.Money
-	(*v1.ShareStatement)(nil),      // 54: seamshare.type.v1.ShareStatement
-	(*v1.Loss)(nil),                // 55: seamshare.type.v1.Loss
+	(*ListMarketRequest)(nil),               // 0: seamshare.cutter.v1.ListMarketRequest
+	(*ListMarketResponse)(nil),              // 1: seamshare.cutter.v1.ListMarketResponse
+	(*ListParcelsRequest)(nil),              // 2: seamshare.cutter.v1.ListParcelsRequest
+	(*ListParcelsResponse)(nil),             // 3: seamshare.cutter.v1.ListParcelsResponse
+	(*GetParcelRequest)(nil),                // 4: seamshare.cutter.v1.GetParcelRequest
+	(*GetParcelResponse)(nil),               // 5: seamshare.cutter.v1.GetParcelResponse
+	(*MakeOfferRequest)(nil),                // 6: seamshare.cutter.v1.MakeOfferRequest
+	(*MakeOfferResponse)(nil),               // 7: seamshare.cutter.v1.MakeOfferResponse
+	(*ListMyOffersRequest)(nil),             // 8: seamshare.cutter.v1.ListMyOffersRequest
+	(*ListMyOffersResponse)(nil),            // 9: seamshare.cutter.v1.ListMyOffersResponse
+	(*TakeParcelRequest)(nil),               // 10: seamshare.cutter.v1.TakeParcelRequest
+	(*TakeParcelResponse)(nil),              // 11: seamshare.cutter.v1.TakeParcelResponse
+	(*ReceiveParcelRequest)(nil),            // 12: seamshare.cutter.v1.ReceiveParcelRequest
+	(*ReceiveParcelResponse)(nil),           // 13: seamshare.cutter.v1.ReceiveParcelResponse
+	(*ListPiecesRequest)(nil),               // 14: seamshare.cutter.v1.ListPiecesRequest
+	(*ListPiecesResponse)(nil),              // 15: seamshare.cutter.v1.ListPiecesResponse
+	(*GetPieceRequest)(nil),                 // 16: seamshare.cutter.v1.GetPieceRequest
+	(*GetPieceResponse)(nil),                // 17: seamshare.cutter.v1.GetPieceResponse
+	(*WorkPartRequest)(nil),                 // 18: seamshare.cutter.v1.WorkPartRequest
+	(*WorkPartResponse)(nil),                // 19: seamshare.cutter.v1.WorkPartResponse
+	(*PlacePartRequest)(nil),                // 20: seamshare.cutter.v1.PlacePartRequest
+	(*PlacePartResponse)(nil),               // 21: seamshare.cutter.v1.PlacePartResponse
+	(*FinishStoneRequest)(nil),              // 22: seamshare.cutter.v1.FinishStoneRequest
+	(*FinishStoneResponse)(nil),             // 23: seamshare.cutter.v1.FinishStoneResponse
+	(*PutStoneOnSaleRequest)(nil),           // 24: seamshare.cutter.v1.PutStoneOnSaleRequest
+	(*PutStoneOnSaleResponse)(nil),          // 25: seamshare.cutter.v1.PutStoneOnSaleResponse
+	(*AcceptReturnRequest)(nil),             // 26: seamshare.cutter.v1.AcceptReturnRequest
+	(*AcceptReturnResponse)(nil),            // 27: seamshare.cutter.v1.AcceptReturnResponse
+	(*GetStoneRequest)(nil),                 // 28: seamshare.cutter.v1.GetStoneRequest
+	(*GetStoneResponse)(nil),                // 29: seamshare.cutter.v1.GetStoneResponse
+	(*ListStonesRequest)(nil),               // 30: seamshare.cutter.v1.ListStonesRequest
+	(*ListStonesResponse)(nil),              // 31: seamshare.cutter.v1.ListStonesResponse
+	(*GetYieldRequest)(nil),                 // 32: seamshare.cutter.v1.GetYieldRequest
+	(*GetYieldResponse)(nil),                // 33: seamshare.cutter.v1.GetYieldResponse
+	(*GetShareRequest)(nil),                 // 34: seamshare.cutter.v1.GetShareRequest
+	(*GetShareResponse)(nil),                // 35: seamshare.cutter.v1.GetShareResponse
+	(*PartOut)(nil),                         // 36: seamshare.cutter.v1.PartOut
+	(*Yield)(nil),                           // 37: seamshare.cutter.v1.Yield
+	(*PartCount)(nil),                       // 38: seamshare.cutter.v1.PartCount
+	(*ClassYield)(nil),                      // 39: seamshare.cutter.v1.ClassYield
+	(*PlannedActual)(nil),                   // 40: seamshare.cutter.v1.PlannedActual
+	(*v1.Parcel)(nil),                       // 41: seamshare.type.v1.Parcel
+	(*v1.Agreement)(nil),                    // 42: seamshare.type.v1.Agreement
+	(*v1.Offer)(nil),                        // 43: seamshare.type.v1.Offer
+	(*v1.Weighing)(nil),                     // 44: seamshare.type.v1.Weighing
+	(*v1.Piece)(nil),                        // 45: seamshare.type.v1.Piece
+	(v1.Step)(0),                            // 46: seamshare.type.v1.Step
+	(v1.Reason)(0),                          // 47: seamshare.type.v1.Reason
+	(v1.Fate)(0),                            // 48: seamshare.type.v1.Fate
+	(*v1.Size)(nil),                         // 49: seamshare.type.v1.Size
+	(v1.Outline)(0),                         // 50: seamshare.type.v1.Outline
+	(v1.Treatment)(0),                       // 51: seamshare.type.v1.Treatment
+	(v1.Hydrophane)(0),                      // 52: seamshare.type.v1.Hydrophane
+	(v1.Composite)(0),                       // 53: seamshare.type.v1.Composite
+	(*v1.Grade)(nil),                        // 54: seamshare.type.v1.Grade
+	(*v1.Stone)(nil),                        // 55: seamshare.type.v1.Stone
+	(*money.Money)(nil),                     // 56: google.type.Money
+	(*v1.Photo)(nil),                        // 57: seamshare.type.v1.Photo
+	(*v1.ShareStatement)(nil),               // 58: seamshare.type.v1.ShareStatement
+	(*v1.Loss)(nil),                         // 59: seamshare.type.v1.Loss
+	(*WithdrawOfferRequest)(nil),            // 60: seamshare.cutter.v1.WithdrawOfferRequest
+	(*AcceptCounterOfferRequest)(nil),       // 61: seamshare.cutter.v1.AcceptCounterOfferRequest
+	(*DeclineCounterOfferRequest)(nil),      // 62: seamshare.cutter.v1.DeclineCounterOfferRequest
+	(*ListAllMyOffersRequest)(nil),          // 63: seamshare.cutter.v1.ListAllMyOffersRequest
+	(*AskViewingRequest)(nil),               // 64: seamshare.cutter.v1.AskViewingRequest
+	(*CancelViewingRequest)(nil),            // 65: seamshare.cutter.v1.CancelViewingRequest
+	(*ListMyViewingsRequest)(nil),           // 66: seamshare.cutter.v1.ListMyViewingsRequest
+	(*NoteInspectionRequest)(nil),           // 67: seamshare.cutter.v1.NoteInspectionRequest
+	(*ListMyNotesRequest)(nil),              // 68: seamshare.cutter.v1.ListMyNotesRequest
+	(*CallOffMisdescribedDealRequest)(nil),  // 69: seamshare.cutter.v1.CallOffMisdescribedDealRequest
+	(*GiveBackParcelRequest)(nil),           // 70: seamshare.cutter.v1.GiveBackParcelRequest
+	(*OpenLineRequest)(nil),                 // 71: seamshare.cutter.v1.OpenLineRequest
+	(*CloseParcelRequest)(nil),              // 72: seamshare.cutter.v1.CloseParcelRequest
+	(*OfferSetRequest)(nil),                 // 73: seamshare.cutter.v1.OfferSetRequest
+	(*TakeOffSaleRequest)(nil),              // 74: seamshare.cutter.v1.TakeOffSaleRequest
+	(*GetSaleRequest)(nil),                  // 75: seamshare.cutter.v1.GetSaleRequest
+	(*ListSalesRequest)(nil),                // 76: seamshare.cutter.v1.ListSalesRequest
+	(*DispatchOrderRequest)(nil),            // 77: seamshare.cutter.v1.DispatchOrderRequest
+	(*AnswerDamageClaimRequest)(nil),        // 78: seamshare.cutter.v1.AnswerDamageClaimRequest
+	(*AcceptLotReturnRequest)(nil),          // 79: seamshare.cutter.v1.AcceptLotReturnRequest
+	(*SendOnApprovalRequest)(nil),           // 80: seamshare.cutter.v1.SendOnApprovalRequest
+	(*DeclineApprovalRequest)(nil),          // 81: seamshare.cutter.v1.DeclineApprovalRequest
+	(*ExtendApprovalRequest)(nil),           // 82: seamshare.cutter.v1.ExtendApprovalRequest
+	(*TakeBackFromApprovalRequest)(nil),     // 83: seamshare.cutter.v1.TakeBackFromApprovalRequest
+	(*RecordApprovalLossRequest)(nil),       // 84: seamshare.cutter.v1.RecordApprovalLossRequest
+	(*GetApprovalRequest)(nil),              // 85: seamshare.cutter.v1.GetApprovalRequest
+	(*ListApprovalsRequest)(nil),            // 86: seamshare.cutter.v1.ListApprovalsRequest
+	(*ListWantedRequest)(nil),               // 87: seamshare.cutter.v1.ListWantedRequest
+	(*StudyPieceRequest)(nil),               // 88: seamshare.cutter.v1.StudyPieceRequest
+	(*MakePlanRequest)(nil),                 // 89: seamshare.cutter.v1.MakePlanRequest
+	(*RevisePlanRequest)(nil),               // 90: seamshare.cutter.v1.RevisePlanRequest
+	(*ChoosePlanRequest)(nil),               // 91: seamshare.cutter.v1.ChoosePlanRequest
+	(*DropPlanRequest)(nil),                 // 92: seamshare.cutter.v1.DropPlanRequest
+	(*ListPlansRequest)(nil),                // 93: seamshare.cutter.v1.ListPlansRequest
+	(*AwaitDecisionRequest)(nil),            // 94: seamshare.cutter.v1.AwaitDecisionRequest
+	(*DecideRequest)(nil),                   // 95: seamshare.cutter.v1.DecideRequest
+	(*GradePartRequest)(nil),                // 96: seamshare.cutter.v1.GradePartRequest
+	(*JudgeInclusionRequest)(nil),           // 97: seamshare.cutter.v1.JudgeInclusionRequest
+	(*LookAgainRequest)(nil),                // 98: seamshare.cutter.v1.LookAgainRequest
+	(*ReportMixUpRequest)(nil),              // 99: seamshare.cutter.v1.ReportMixUpRequest
+	(*CheckStoneRequest)(nil),               // 100: seamshare.cutter.v1.CheckStoneRequest
+	(*ConfirmStoneRequest)(nil),             // 101: seamshare.cutter.v1.ConfirmStoneRequest
+	(*RegradeStoneRequest)(nil),             // 102: seamshare.cutter.v1.RegradeStoneRequest
+	(*RecutStoneRequest)(nil),               // 103: seamshare.cutter.v1.RecutStoneRequest
+	(*MakeLotRequest)(nil),                  // 104: seamshare.cutter.v1.MakeLotRequest
+	(*PutLotOnSaleRequest)(nil),             // 105: seamshare.cutter.v1.PutLotOnSaleRequest
+	(*TakeLotOffSaleRequest)(nil),           // 106: seamshare.cutter.v1.TakeLotOffSaleRequest
+	(*UnmakeLotRequest)(nil),                // 107: seamshare.cutter.v1.UnmakeLotRequest
+	(*GetLotRequest)(nil),                   // 108: seamshare.cutter.v1.GetLotRequest
+	(*ListLotsRequest)(nil),                 // 109: seamshare.cutter.v1.ListLotsRequest
+	(*PublishRoughRequest)(nil),             // 110: seamshare.cutter.v1.PublishRoughRequest
+	(*TakeRoughBackRequest)(nil),            // 111: seamshare.cutter.v1.TakeRoughBackRequest
+	(*PromiseStonesRequest)(nil),            // 112: seamshare.cutter.v1.PromiseStonesRequest
+	(*WithdrawPromiseRequest)(nil),          // 113: seamshare.cutter.v1.WithdrawPromiseRequest
+	(*DeliverPromiseRequest)(nil),           // 114: seamshare.cutter.v1.DeliverPromiseRequest
+	(*ListPromisesRequest)(nil),             // 115: seamshare.cutter.v1.ListPromisesRequest
+	(*WithdrawOfferResponse)(nil),           // 116: seamshare.cutter.v1.WithdrawOfferResponse
+	(*AcceptCounterOfferResponse)(nil),      // 117: seamshare.cutter.v1.AcceptCounterOfferResponse
+	(*DeclineCounterOfferResponse)(nil),     // 118: seamshare.cutter.v1.DeclineCounterOfferResponse
+	(*ListAllMyOffersResponse)(nil),         // 119: seamshare.cutter.v1.ListAllMyOffersResponse
+	(*AskViewingResponse)(nil),              // 120: seamshare.cutter.v1.AskViewingResponse
+	(*CancelViewingResponse)(nil),           // 121: seamshare.cutter.v1.CancelViewingResponse
+	(*ListMyViewingsResponse)(nil),          // 122: seamshare.cutter.v1.ListMyViewingsResponse
+	(*NoteInspectionResponse)(nil),          // 123: seamshare.cutter.v1.NoteInspectionResponse
+	(*ListMyNotesResponse)(nil),             // 124: seamshare.cutter.v1.ListMyNotesResponse
+	(*CallOffMisdescribedDealResponse)(nil), // 125: seamshare.cutter.v1.CallOffMisdescribedDealResponse
+	(*GiveBackParcelResponse)(nil),          // 126: seamshare.cutter.v1.GiveBackParcelResponse
+	(*OpenLineResponse)(nil),                // 127: seamshare.cutter.v1.OpenLineResponse
+	(*CloseParcelResponse)(nil),             // 128: seamshare.cutter.v1.CloseParcelResponse
+	(*OfferSetResponse)(nil),                // 129: seamshare.cutter.v1.OfferSetResponse
+	(*TakeOffSaleResponse)(nil),             // 130: seamshare.cutter.v1.TakeOffSaleResponse
+	(*GetSaleResponse)(nil),                 // 131: seamshare.cutter.v1.GetSaleResponse
+	(*ListSalesResponse)(nil),               // 132: seamshare.cutter.v1.ListSalesResponse
+	(*DispatchOrderResponse)(nil),           // 133: seamshare.cutter.v1.DispatchOrderResponse
+	(*AnswerDamageClaimResponse)(nil),       // 134: seamshare.cutter.v1.AnswerDamageClaimResponse
+	(*AcceptLotReturnResponse)(nil),         // 135: seamshare.cutter.v1.AcceptLotReturnResponse
+	(*SendOnApprovalResponse)(nil),          // 136: seamshare.cutter.v1.SendOnApprovalResponse
+	(*DeclineApprovalResponse)(nil),         // 137: seamshare.cutter.v1.DeclineApprovalResponse
+	(*ExtendApprovalResponse)(nil),          // 138: seamshare.cutter.v1.ExtendApprovalResponse
+	(*TakeBackFromApprovalResponse)(nil),    // 139: seamshare.cutter.v1.TakeBackFromApprovalResponse
+	(*RecordApprovalLossResponse)(nil),      // 140: seamshare.cutter.v1.RecordApprovalLossResponse
+	(*GetApprovalResponse)(nil),             // 141: seamshare.cutter.v1.GetApprovalResponse
+	(*ListApprovalsResponse)(nil),           // 142: seamshare.cutter.v1.ListApprovalsResponse
+	(*ListWantedResponse)(nil),              // 143: seamshare.cutter.v1.ListWantedResponse
+	(*StudyPieceResponse)(nil),              // 144: seamshare.cutter.v1.StudyPieceResponse
+	(*MakePlanResponse)(nil),                // 145: seamshare.cutter.v1.MakePlanResponse
+	(*RevisePlanResponse)(nil),              // 146: seamshare.cutter.v1.RevisePlanResponse
+	(*ChoosePlanResponse)(nil),              // 147: seamshare.cutter.v1.ChoosePlanResponse
+	(*DropPlanResponse)(nil),                // 148: seamshare.cutter.v1.DropPlanResponse
+	(*ListPlansResponse)(nil),               // 149: seamshare.cutter.v1.ListPlansResponse
+	(*AwaitDecisionResponse)(nil),           // 150: seamshare.cutter.v1.AwaitDecisionResponse
+	(*DecideResponse)(nil),                  // 151: seamshare.cutter.v1.DecideResponse
+	(*GradePartResponse)(nil),               // 152: seamshare.cutter.v1.GradePartResponse
+	(*JudgeInclusionResponse)(nil),          // 153: seamshare.cutter.v1.JudgeInclusionResponse
+	(*LookAgainResponse)(nil),               // 154: seamshare.cutter.v1.LookAgainResponse
+	(*ReportMixUpResponse)(nil),             // 155: seamshare.cutter.v1.ReportMixUpResponse
+	(*CheckStoneResponse)(nil),              // 156: seamshare.cutter.v1.CheckStoneResponse
+	(*ConfirmStoneResponse)(nil),            // 157: seamshare.cutter.v1.ConfirmStoneResponse
+	(*RegradeStoneResponse)(nil),            // 158: seamshare.cutter.v1.RegradeStoneResponse
+	(*RecutStoneResponse)(nil),              // 159: seamshare.cutter.v1.RecutStoneResponse
+	(*MakeLotResponse)(nil),                 // 160: seamshare.cutter.v1.MakeLotResponse
+	(*PutLotOnSaleResponse)(nil),            // 161: seamshare.cutter.v1.PutLotOnSaleResponse
+	(*TakeLotOffSaleResponse)(nil),          // 162: seamshare.cutter.v1.TakeLotOffSaleResponse
+	(*UnmakeLotResponse)(nil),               // 163: seamshare.cutter.v1.UnmakeLotResponse
+	(*GetLotResponse)(nil),                  // 164: seamshare.cutter.v1.GetLotResponse
+	(*ListLotsResponse)(nil),                // 165: seamshare.cutter.v1.ListLotsResponse
+	(*PublishRoughResponse)(nil),            // 166: seamshare.cutter.v1.PublishRoughResponse
+	(*TakeRoughBackResponse)(nil),           // 167: seamshare.cutter.v1.TakeRoughBackResponse
+	(*PromiseStonesResponse)(nil),           // 168: seamshare.cutter.v1.PromiseStonesResponse
+	(*WithdrawPromiseResponse)(nil),         // 169: seamshare.cutter.v1.WithdrawPromiseResponse
+	(*DeliverPromiseResponse)(nil),          // 170: seamshare.cutter.v1.DeliverPromiseResponse
+	(*ListPromisesResponse)(nil),            // 171: seamshare.cutter.v1.ListPromisesResponse
 }
 var file_seamshare_cutter_v1_cutter_service_proto_depIdxs = []int32{
-	38, // 0: seamshare.cutter.v1.ListMarketResponse.parcels:type_name -> seamshare.type.v1.Parcel
-	38, // 1: seamshare.cutter.v1.ListParcelsResponse.parcels:type_name -> seamshare.type.v1.Parcel
-	38, // 2: seamshare.cutter.v1.GetParcelResponse.parcel:type_name -> seamshare.type.v1.Parcel
-	39, // 3: seamshare.cutter.v1.MakeOfferRequest.agreement:type_name -> seamshare.type.v1.Agreement
-	40, // 4: seamshare.cutter.v1.MakeOfferResponse.offer:type_name -> seamshare.type.v1.Offer
-	40, // 5: seamshare.cutter.v1.ListMyOffersResponse.offers:type_name -> seamshare.type.v1.Offer
-	38, // 6: seamshare.cutter.v1.TakeParcelResponse.parcel:type_name -> seamshare.type.v1.Parcel
-	41, // 7: seamshare.cutter.v1.ReceiveParcelRequest.total:type_name -> seamshare.type.v1.Weighing
-	38, // 8: seamshare.cutter.v1.ReceiveParcelResponse.parcel:type_name -> seamshare.type.v1.Parcel
-	42, // 9: seamshare.cutter.v1.ListPiecesResponse.pieces:type_name -> seamshare.type.v1.Piece
-	42, // 10: seamshare.cutter.v1.GetPieceResponse.piece:type_name -> seamshare.type.v1.Piece
-	43, // 11: seamshare.cutter.v1.WorkPartRequest.step:type_name -> seamshare.type.v1.Step
-	41, // 12: seamshare.cutter.v1.WorkPartRequest.mass_in:type_name -> seamshare.type.v1.Weighing
-	36, // 13: seamshare.cutter.v1.WorkPartRequest.parts_out:type_name -> seamshare.cutter.v1.PartOut
-	44, // 14: seamshare.cutter.v1.WorkPartRequest.reason:type_name -> seamshare.type.v1.Reason
-	42, // 15: seamshare.cutter.v1.WorkPartResponse.piece:type_name -> seamshare.type.v1.Piece
-	45, // 16: seamshare.cutter.v1.PlacePartRequest.fate:type_name -> seamshare.type.v1.Fate
-	42, // 17: seamshare.cutter.v1.PlacePartResponse.piece:type_name -> seamshare.type.v1.Piece
-	41, // 18: seamshare.cutter.v1.FinishStoneRequest.weighing:type_name -> seamshare.type.v1.Weighing
-	46, // 19: seamshare.cutter.v1.FinishStoneRequest.size:type_name -> seamshare.type.v1.Size
-	47, // 20: seamshare.cutter.v1.FinishStoneRequest.outline:type_name -> seamshare.type.v1.Outline
-	48, // 21: seamshare.cutter.v1.FinishStoneRequest.treatment:type_name -> seamshare.type.v1.Treatment
-	49, // 22: seamshare.cutter.v1.FinishStoneRequest.hydrophane:type_name -> seamshare.type.v1.Hydrophane
-	50, // 23: seamshare.cutter.v1.FinishStoneRequest.composite:type_name -> seamshare.type.v1.Composite
-	51, // 24: seamshare.cutter.v1.FinishStoneRequest.grade:type_name -> seamshare.type.v1.Grade
-	52, // 25: seamshare.cutter.v1.FinishStoneResponse.stone:type_name -> seamshare.type.v1.Stone
-	53, // 26: seamshare.cutter.v1.PutStoneOnSaleRequest.price:type_name -> google.type.Money
-	52, // 27: seamshare.cutter.v1.PutStoneOnSaleResponse.stone:type_name -> seamshare.type.v1.Stone
-	41, // 28: seamshare.cutter.v1.AcceptReturnRequest.weighing:type_name -> seamshare.type.v1.Weighing
-	46, // 29: seamshare.cutter.v1.AcceptReturnRequest.size:type_name -> seamshare.type.v1.Size
-	52, // 30: seamshare.cutter.v1.AcceptReturnResponse.stone:type_name -> seamshare.type.v1.Stone
-	52, // 31: seamshare.cutter.v1.GetStoneResponse.stone:type_name -> seamshare.type.v1.Stone
-	52, // 32: seamshare.cutter.v1.ListStonesResponse.stones:type_name -> seamshare.type.v1.Stone
-	37, // 33: seamshare.cutter.v1.GetYieldResponse.yield:type_name -> seamshare.cutter.v1.Yield
-	54, // 34: seamshare.cutter.v1.GetShareResponse.statement:type_name -> seamshare.type.v1.ShareStatement
-	41, // 35: seamshare.cutter.v1.PartOut.weighing:type_name -> seamshare.type.v1.Weighing
-	45, // 36: seamshare.cutter.v1.PartOut.fate:type_name -> seamshare.type.v1.Fate
-	55, // 37: seamshare.cutter.v1.Yield.losses:type_name -> seamshare.type.v1.Loss
-	0,  // 38: seamshare.cutter.v1.CutterService.ListMarket:input_type -> seamshare.cutter.v1.ListMarketRequest
-	2,  // 39: seamshare.cutter.v1.CutterService.ListParcels:input_type -> seamshare.cutter.v1.ListParcelsRequest
-	4,  // 40: seamshare.cutter.v1.CutterService.GetParcel:input_type -> seamshare.cutter.v1.GetParcelRequest
-	6,  // 41: seamshare.cutter.v1.CutterService.MakeOffer:input_type -> seamshare.cutter.v1.MakeOfferRequest
-	8,  // 42: seamshare.cutter.v1.CutterService.ListMyOffers:input_type -> seamshare.cutter.v1.ListMyOffersRequest
-	10, // 43: seamshare.cutter.v1.CutterService.TakeParcel:input_type -> seamshare.cutter.v1.TakeParcelRequest
-	12, // 44: seamshare.cutter.v1.CutterService.ReceiveParcel:input_type -> seamshare.cutter.v1.ReceiveParcelRequest
-	14, // 45: seamshare.cutter.v1.CutterService.ListPieces:input_type -> seamshare.cutter.v1.ListPiecesRequest
-	16, // 46: seamshare.cutter.v1.CutterService.GetPiece:input_type -> seamshare.cutter.v1.GetPieceRequest
-	18, // 47: seamshare.cutter.v1.CutterService.WorkPart:input_type -> seamshare.cutter.v1.WorkPartRequest
-	20, // 48: seamshare.cutter.v1.CutterService.PlacePart:input_type -> seamshare.cutter.v1.PlacePartRequest
-	22, // 49: seamshare.cutter.v1.CutterService.FinishStone:input_type -> seamshare.cutter.v1.FinishStoneRequest
-	24, // 50: seamshare.cutter.v1.CutterService.PutStoneOnSale:input_type -> seamshare.cutter.v1.PutStoneOnSaleRequest
-	26, // 51: seamshare.cutter.v1.CutterService.AcceptReturn:input_type -> seamshare.cutter.v1.AcceptReturnRequest
-	28, // 52: seamshare.cutter.v1.CutterService.GetStone:input_type -> seamshare.cutter.v1.GetStoneRequest
-	30, // 53: seamshare.cutter.v1.CutterService.ListStones:input_type -> seamshare.cutter.v1.ListStonesRequest
-	32, // 54: seamshare.cutter.v1.CutterService.GetYield:input_type -> seamshare.cutter.v1.GetYieldRequest
-	34, // 55: seamshare.cutter.v1.CutterService.GetShare:input_type -> seamshare.cutter.v1.GetShareRequest
-	1,  // 56: seamshare.cutter.v1.CutterService.ListMarket:output_type -> seamshare.cutter.v1.ListMarketResponse
-	3,  // 57: seamshare.cutter.v1.CutterService.ListParcels:output_type -> seamshare.cutter.v1.ListParcelsResponse
-	5,  // 58: seamshare.cutter.v1.CutterService.GetParcel:output_type -> seamshare.cutter.v1.GetParcelResponse
-	7,  // 59: seamshare.cutter.v1.CutterService.MakeOffer:output_type -> seamshare.cutter.v1.MakeOfferResponse
-	9,  // 60: seamshare.cutter.v1.CutterService.ListMyOffers:output_type -> seamshare.cutter.v1.ListMyOffersResponse
-	11, // 61: seamshare.cutter.v1.CutterService.TakeParcel:output_type -> seamshare.cutter.v1.TakeParcelResponse
-	13, // 62: seamshare.cutter.v1.CutterService.ReceiveParcel:output_type -> seamshare.cutter.v1.ReceiveParcelResponse
-	15, // 63: seamshare.cutter.v1.CutterService.ListPieces:output_type -> seamshare.cutter.v1.ListPiecesResponse
-	17, // 64: seamshare.cutter.v1.CutterService.GetPiece:output_type -> seamshare.cutter.v1.GetPieceResponse
-	19, // 65: seamshare.cutter.v1.CutterService.WorkPart:output_type -> seamshare.cutter.v1.WorkPartResponse
-	21, // 66: seamshare.cutter.v1.CutterService.PlacePart:output_type -> seamshare.cutter.v1.PlacePartResponse
-	23, // 67: seamshare.cutter.v1.CutterService.FinishStone:output_type -> seamshare.cutter.v1.FinishStoneResponse
-	25, // 68: seamshare.cutter.v1.CutterService.PutStoneOnSale:output_type -> seamshare.cutter.v1.PutStoneOnSaleResponse
-	27, // 69: seamshare.cutter.v1.CutterService.AcceptReturn:output_type -> seamshare.cutter.v1.AcceptReturnResponse
-	29, // 70: seamshare.cutter.v1.CutterService.GetStone:output_type -> seamshare.cutter.v1.GetStoneResponse
-	31, // 71: seamshare.cutter.v1.CutterService.ListStones:output_type -> seamshare.cutter.v1.ListStonesResponse
-	33, // 72: seamshare.cutter.v1.CutterService.GetYield:output_type -> seamshare.cutter.v1.GetYieldResponse
-	35, // 73: seamshare.cutter.v1.CutterService.GetShare:output_type -> seamshare.cutter.v1.GetShareResponse
-	56, // [56:74] is the sub-list for method output_type
-	38, // [38:56] is the sub-list for method input_type
-	38, // [38:38] is the sub-list for extension type_name
-	38, // [38:38] is the sub-list for extension extendee
-	0,  // [0:38] is the sub-list for field type_name
+	41,  // 0: seamshare.cutter.v1.ListMarketResponse.parcels:type_name -> seamshare.type.v1.Parcel
+	41,  // 1: seamshare.cutter.v1.ListParcelsResponse.parcels:type_name -> seamshare.type.v1.Parcel
+	41,  // 2: seamshare.cutter.v1.GetParcelResponse.parcel:type_name -> seamshare.type.v1.Parcel
+	42,  // 3: seamshare.cutter.v1.MakeOfferRequest.agreement:type_name -> seamshare.type.v1.Agreement
+	43,  // 4: seamshare.cutter.v1.MakeOfferResponse.offer:type_name -> seamshare.type.v1.Offer
+	43,  // 5: seamshare.cutter.v1.ListMyOffersResponse.offers:type_name -> seamshare.type.v1.Offer
+	41,  // 6: seamshare.cutter.v1.TakeParcelResponse.parcel:type_name -> seamshare.type.v1.Parcel
+	44,  // 7: seamshare.cutter.v1.ReceiveParcelRequest.total:type_name -> seamshare.type.v1.Weighing
+	41,  // 8: seamshare.cutter.v1.ReceiveParcelResponse.parcel:type_name -> seamshare.type.v1.Parcel
+	45,  // 9: seamshare.cutter.v1.ListPiecesResponse.pieces:type_name -> seamshare.type.v1.Piece
+	45,  // 10: seamshare.cutter.v1.GetPieceResponse.piece:type_name -> seamshare.type.v1.Piece
+	46,  // 11: seamshare.cutter.v1.WorkPartRequest.step:type_name -> seamshare.type.v1.Step
+	44,  // 12: seamshare.cutter.v1.WorkPartRequest.mass_in:type_name -> seamshare.type.v1.Weighing
+	36,  // 13: seamshare.cutter.v1.WorkPartRequest.parts_out:type_name -> seamshare.cutter.v1.PartOut
+	47,  // 14: seamshare.cutter.v1.WorkPartRequest.reason:type_name -> seamshare.type.v1.Reason
+	45,  // 15: seamshare.cutter.v1.WorkPartResponse.piece:type_name -> seamshare.type.v1.Piece
+	48,  // 16: seamshare.cutter.v1.PlacePartRequest.fate:type_name -> seamshare.type.v1.Fate
+	45,  // 17: seamshare.cutter.v1.PlacePartResponse.piece:type_name -> seamshare.type.v1.Piece
+	44,  // 18: seamshare.cutter.v1.FinishStoneRequest.weighing:type_name -> seamshare.type.v1.Weighing
+	49,  // 19: seamshare.cutter.v1.FinishStoneRequest.size:type_name -> seamshare.type.v1.Size
+	50,  // 20: seamshare.cutter.v1.FinishStoneRequest.outline:type_name -> seamshare.type.v1.Outline
+	51,  // 21: seamshare.cutter.v1.FinishStoneRequest.treatment:type_name -> seamshare.type.v1.Treatment
+	52,  // 22: seamshare.cutter.v1.FinishStoneRequest.hydrophane:type_name -> seamshare.type.v1.Hydrophane
+	53,  // 23: seamshare.cutter.v1.FinishStoneRequest.composite:type_name -> seamshare.type.v1.Composite
+	54,  // 24: seamshare.cutter.v1.FinishStoneRequest.grade:type_name -> seamshare.type.v1.Grade
+	55,  // 25: seamshare.cutter.v1.FinishStoneResponse.stone:type_name -> seamshare.type.v1.Stone
+	56,  // 26: seamshare.cutter.v1.PutStoneOnSaleRequest.price:type_name -> google.type.Money
+	55,  // 27: seamshare.cutter.v1.PutStoneOnSaleResponse.stone:type_name -> seamshare.type.v1.Stone
+	44,  // 28: seamshare.cutter.v1.AcceptReturnRequest.weighing:type_name -> seamshare.type.v1.Weighing
+	49,  // 29: seamshare.cutter.v1.AcceptReturnRequest.size:type_name -> seamshare.type.v1.Size
+	57,  // 30: seamshare.cutter.v1.AcceptReturnRequest.photo:type_name -> seamshare.type.v1.Photo
+	55,  // 31: seamshare.cutter.v1.AcceptReturnResponse.stone:type_name -> seamshare.type.v1.Stone
+	55,  // 32: seamshare.cutter.v1.GetStoneResponse.stone:type_name -> seamshare.type.v1.Stone
+	55,  // 33: seamshare.cutter.v1.ListStonesResponse.stones:type_name -> seamshare.type.v1.Stone
+	37,  // 34: seamshare.cutter.v1.GetYieldResponse.yield:type_name -> seamshare.cutter.v1.Yield
+	58,  // 35: seamshare.cutter.v1.GetShareResponse.statement:type_name -> seamshare.type.v1.ShareStatement
+	44,  // 36: seamshare.cutter.v1.PartOut.weighing:type_name -> seamshare.type.v1.Weighing
+	48,  // 37: seamshare.cutter.v1.PartOut.fate:type_name -> seamshare.type.v1.Fate
+	59,  // 38: seamshare.cutter.v1.Yield.losses:type_name -> seamshare.type.v1.Loss
+	38,  // 39: seamshare.cutter.v1.Yield.parts:type_name -> seamshare.cutter.v1.PartCount
+	39,  // 40: seamshare.cutter.v1.Yield.classes:type_name -> seamshare.cutter.v1.ClassYield
+	56,  // 41: seamshare.cutter.v1.Yield.asked:type_name -> google.type.Money
+	56,  // 42: seamshare.cutter.v1.Yield.sold:type_name -> google.type.Money
+	40,  // 43: seamshare.cutter.v1.Yield.planned:type_name -> seamshare.cutter.v1.PlannedActual
+	48,  // 44: seamshare.cutter.v1.PartCount.fate:type_name -> seamshare.type.v1.Fate
+	56,  // 45: seamshare.cutter.v1.ClassYield.asked:type_name -> google.type.Money
+	56,  // 46: seamshare.cutter.v1.ClassYield.sold:type_name -> google.type.Money
+	56,  // 47: seamshare.cutter.v1.PlannedActual.expected_worth:type_name -> google.type.Money
+	56,  // 48: seamshare.cutter.v1.PlannedActual.worth:type_name -> google.type.Money
+	0,   // 49: seamshare.cutter.v1.CutterService.ListMarket:input_type -> seamshare.cutter.v1.ListMarketRequest
+	2,   // 50: seamshare.cutter.v1.CutterService.ListParcels:input_type -> seamshare.cutter.v1.ListParcelsRequest
+	4,   // 51: seamshare.cutter.v1.CutterService.GetParcel:input_type -> seamshare.cutter.v1.GetParcelRequest
+	6,   // 52: seamshare.cutter.v1.CutterService.MakeOffer:input_type -> seamshare.cutter.v1.MakeOfferRequest
+	8,   // 53: seamshare.cutter.v1.CutterService.ListMyOffers:input_type -> seamshare.cutter.v1.ListMyOffersRequest
+	10,  // 54: seamshare.cutter.v1.CutterService.TakeParcel:input_type -> seamshare.cutter.v1.TakeParcelRequest
+	12,  // 55: seamshare.cutter.v1.CutterService.ReceiveParcel:input_type -> seamshare.cutter.v1.ReceiveParcelRequest
+	14,  // 56: seamshare.cutter.v1.CutterService.ListPieces:input_type -> seamshare.cutter.v1.ListPiecesRequest
+	16,  // 57: seamshare.cutter.v1.CutterService.GetPiece:input_type -> seamshare.cutter.v1.GetPieceRequest
+	18,  // 58: seamshare.cutter.v1.CutterService.WorkPart:input_type -> seamshare.cutter.v1.WorkPartRequest
+	20,  // 59: seamshare.cutter.v1.CutterService.PlacePart:input_type -> seamshare.cutter.v1.PlacePartRequest
+	22,  // 60: seamshare.cutter.v1.CutterService.FinishStone:input_type -> seamshare.cutter.v1.FinishStoneRequest
+	24,  // 61: seamshare.cutter.v1.CutterService.PutStoneOnSale:input_type -> seamshare.cutter.v1.PutStoneOnSaleRequest
+	26,  // 62: seamshare.cutter.v1.CutterService.AcceptReturn:input_type -> seamshare.cutter.v1.AcceptReturnRequest
+	28,  // 63: seamshare.cutter.v1.CutterService.GetStone:input_type -> seamshare.cutter.v1.GetStoneRequest
+	30,  // 64: seamshare.cutter.v1.CutterService.ListStones:input_type -> seamshare.cutter.v1.ListStonesRequest
+	32,  // 65: seamshare.cutter.v1.CutterService.GetYield:input_type -> seamshare.cutter.v1.GetYieldRequest
+	34,  // 66: seamshare.cutter.v1.CutterService.GetShare:input_type -> seamshare.cutter.v1.GetShareRequest
+	60,  // 67: seamshare.cutter.v1.CutterService.WithdrawOffer:input_type -> seamshare.cutter.v1.WithdrawOfferRequest
+	61,  // 68: seamshare.cutter.v1.CutterService.AcceptCounterOffer:input_type -> seamshare.cutter.v1.AcceptCounterOfferRequest
+	62,  // 69: seamshare.cutter.v1.CutterService.DeclineCounterOffer:input_type -> seamshare.cutter.v1.DeclineCounterOfferRequest
+	63,  // 70: seamshare.cutter.v1.CutterService.ListAllMyOffers:input_type -> seamshare.cutter.v1.ListAllMyOffersRequest
+	64,  // 71: seamshare.cutter.v1.CutterService.AskViewing:input_type -> seamshare.cutter.v1.AskViewingRequest
+	65,  // 72: seamshare.cutter.v1.CutterService.CancelViewing:input_type -> seamshare.cutter.v1.CancelViewingRequest
+	66,  // 73: seamshare.cutter.v1.CutterService.ListMyViewings:input_type -> seamshare.cutter.v1.ListMyViewingsRequest
+	67,  // 74: seamshare.cutter.v1.CutterService.NoteInspection:input_type -> seamshare.cutter.v1.NoteInspectionRequest
+	68,  // 75: seamshare.cutter.v1.CutterService.ListMyNotes:input_type -> seamshare.cutter.v1.ListMyNotesRequest
+	69,  // 76: seamshare.cutter.v1.CutterService.CallOffMisdescribedDeal:input_type -> seamshare.cutter.v1.CallOffMisdescribedDealRequest
+	70,  // 77: seamshare.cutter.v1.CutterService.GiveBackParcel:input_type -> seamshare.cutter.v1.GiveBackParcelRequest
+	71,  // 78: seamshare.cutter.v1.CutterService.OpenLine:input_type -> seamshare.cutter.v1.OpenLineRequest
+	72,  // 79: seamshare.cutter.v1.CutterService.CloseParcel:input_type -> seamshare.cutter.v1.CloseParcelRequest
+	73,  // 80: seamshare.cutter.v1.CutterService.OfferSet:input_type -> seamshare.cutter.v1.OfferSetRequest
+	74,  // 81: seamshare.cutter.v1.CutterService.TakeOffSale:input_type -> seamshare.cutter.v1.TakeOffSaleRequest
+	75,  // 82: seamshare.cutter.v1.CutterService.GetSale:input_type -> seamshare.cutter.v1.GetSaleRequest
+	76,  // 83: seamshare.cutter.v1.CutterService.ListSales:input_type -> seamshare.cutter.v1.ListSalesRequest
+	77,  // 84: seamshare.cutter.v1.CutterService.DispatchOrder:input_type -> seamshare.cutter.v1.DispatchOrderRequest
+	78,  // 85: seamshare.cutter.v1.CutterService.AnswerDamageClaim:input_type -> seamshare.cutter.v1.AnswerDamageClaimRequest
+	79,  // 86: seamshare.cutter.v1.CutterService.AcceptLotReturn:input_type -> seamshare.cutter.v1.AcceptLotReturnRequest
+	80,  // 87: seamshare.cutter.v1.CutterService.SendOnApproval:input_type -> seamshare.cutter.v1.SendOnApprovalRequest
+	81,  // 88: seamshare.cutter.v1.CutterService.DeclineApproval:input_type -> seamshare.cutter.v1.DeclineApprovalRequest
+	82,  // 89: seamshare.cutter.v1.CutterService.ExtendApproval:input_type -> seamshare.cutter.v1.ExtendApprovalRequest
+	83,  // 90: seamshare.cutter.v1.CutterService.TakeBackFromApproval:input_type -> seamshare.cutter.v1.TakeBackFromApprovalRequest
+	84,  // 91: seamshare.cutter.v1.CutterService.RecordApprovalLoss:input_type -> seamshare.cutter.v1.RecordApprovalLossRequest
+	85,  // 92: seamshare.cutter.v1.CutterService.GetApproval:input_type -> seamshare.cutter.v1.GetApprovalRequest
+	86,  // 93: seamshare.cutter.v1.CutterService.ListApprovals:input_type -> seamshare.cutter.v1.ListApprovalsRequest
+	87,  // 94: seamshare.cutter.v1.CutterService.ListWanted:input_type -> seamshare.cutter.v1.ListWantedRequest
+	88,  // 95: seamshare.cutter.v1.CutterService.StudyPiece:input_type -> seamshare.cutter.v1.StudyPieceRequest
+	89,  // 96: seamshare.cutter.v1.CutterService.MakePlan:input_type -> seamshare.cutter.v1.MakePlanRequest
+	90,  // 97: seamshare.cutter.v1.CutterService.RevisePlan:input_type -> seamshare.cutter.v1.RevisePlanRequest
+	91,  // 98: seamshare.cutter.v1.CutterService.ChoosePlan:input_type -> seamshare.cutter.v1.ChoosePlanRequest
+	92,  // 99: seamshare.cutter.v1.CutterService.DropPlan:input_type -> seamshare.cutter.v1.DropPlanRequest
+	93,  // 100: seamshare.cutter.v1.CutterService.ListPlans:input_type -> seamshare.cutter.v1.ListPlansRequest
+	94,  // 101: seamshare.cutter.v1.CutterService.AwaitDecision:input_type -> seamshare.cutter.v1.AwaitDecisionRequest
+	95,  // 102: seamshare.cutter.v1.CutterService.Decide:input_type -> seamshare.cutter.v1.DecideRequest
+	96,  // 103: seamshare.cutter.v1.CutterService.GradePart:input_type -> seamshare.cutter.v1.GradePartRequest
+	97,  // 104: seamshare.cutter.v1.CutterService.JudgeInclusion:input_type -> seamshare.cutter.v1.JudgeInclusionRequest
+	98,  // 105: seamshare.cutter.v1.CutterService.LookAgain:input_type -> seamshare.cutter.v1.LookAgainRequest
+	99,  // 106: seamshare.cutter.v1.CutterService.ReportMixUp:input_type -> seamshare.cutter.v1.ReportMixUpRequest
+	100, // 107: seamshare.cutter.v1.CutterService.CheckStone:input_type -> seamshare.cutter.v1.CheckStoneRequest
+	101, // 108: seamshare.cutter.v1.CutterService.ConfirmStone:input_type -> seamshare.cutter.v1.ConfirmStoneRequest
+	102, // 109: seamshare.cutter.v1.CutterService.RegradeStone:input_type -> seamshare.cutter.v1.RegradeStoneRequest
+	103, // 110: seamshare.cutter.v1.CutterService.RecutStone:input_type -> seamshare.cutter.v1.RecutStoneRequest
+	104, // 111: seamshare.cutter.v1.CutterService.MakeLot:input_type -> seamshare.cutter.v1.MakeLotRequest
+	105, // 112: seamshare.cutter.v1.CutterService.PutLotOnSale:input_type -> seamshare.cutter.v1.PutLotOnSaleRequest
+	106, // 113: seamshare.cutter.v1.CutterService.TakeLotOffSale:input_type -> seamshare.cutter.v1.TakeLotOffSaleRequest
+	107, // 114: seamshare.cutter.v1.CutterService.UnmakeLot:input_type -> seamshare.cutter.v1.UnmakeLotRequest
+	108, // 115: seamshare.cutter.v1.CutterService.GetLot:input_type -> seamshare.cutter.v1.GetLotRequest
+	109, // 116: seamshare.cutter.v1.CutterService.ListLots:input_type -> seamshare.cutter.v1.ListLotsRequest
+	110, // 117: seamshare.cutter.v1.CutterService.PublishRough:input_type -> seamshare.cutter.v1.PublishRoughRequest
+	111, // 118: seamshare.cutter.v1.CutterService.TakeRoughBack:input_type -> seamshare.cutter.v1.TakeRoughBackRequest
+	112, // 119: seamshare.cutter.v1.CutterService.PromiseStones:input_type -> seamshare.cutter.v1.PromiseStonesRequest
+	113, // 120: seamshare.cutter.v1.CutterService.WithdrawPromise:input_type -> seamshare.cutter.v1.WithdrawPromiseRequest
+	114, // 121: seamshare.cutter.v1.CutterService.DeliverPromise:input_type -> seamshare.cutter.v1.DeliverPromiseRequest
+	115, // 122: seamshare.cutter.v1.CutterService.ListPromises:input_type -> seamshare.cutter.v1.ListPromisesRequest
+	1,   // 123: seamshare.cutter.v1.CutterService.ListMarket:output_type -> seamshare.cutter.v1.ListMarketResponse
+	3,   // 124: seamshare.cutter.v1.CutterService.ListParcels:output_type -> seamshare.cutter.v1.ListParcelsResponse
+	5,   // 125: seamshare.cutter.v1.CutterService.GetParcel:output_type -> seamshare.cutter.v1.GetParcelResponse
+	7,   // 126: seamshare.cutter.v1.CutterService.MakeOffer:output_type -> seamshare.cutter.v1.MakeOfferResponse
+	9,   // 127: seamshare.cutter.v1.CutterService.ListMyOffers:output_type -> seamshare.cutter.v1.ListMyOffersResponse
+	11,  // 128: seamshare.cutter.v1.CutterService.TakeParcel:output_type -> seamshare.cutter.v1.TakeParcelResponse
+	13,  // 129: seamshare.cutter.v1.CutterService.ReceiveParcel:output_type -> seamshare.cutter.v1.ReceiveParcelResponse
+	15,  // 130: seamshare.cutter.v1.CutterService.ListPieces:output_type -> seamshare.cutter.v1.ListPiecesResponse
+	17,  // 131: seamshare.cutter.v1.CutterService.GetPiece:output_type -> seamshare.cutter.v1.GetPieceResponse
+	19,  // 132: seamshare.cutter.v1.CutterService.WorkPart:output_type -> seamshare.cutter.v1.WorkPartResponse
+	21,  // 133: seamshare.cutter.v1.CutterService.PlacePart:output_type -> seamshare.cutter.v1.PlacePartResponse
+	23,  // 134: seamshare.cutter.v1.CutterService.FinishStone:output_type -> seamshare.cutter.v1.FinishStoneResponse
+	25,  // 135: seamshare.cutter.v1.CutterService.PutStoneOnSale:output_type -> seamshare.cutter.v1.PutStoneOnSaleResponse
+	27,  // 136: seamshare.cutter.v1.CutterService.AcceptReturn:output_type -> seamshare.cutter.v1.AcceptReturnResponse
+	29,  // 137: seamshare.cutter.v1.CutterService.GetStone:output_type -> seamshare.cutter.v1.GetStoneResponse
+	31,  // 138: seamshare.cutter.v1.CutterService.ListStones:output_type -> seamshare.cutter.v1.ListStonesResponse
+	33,  // 139: seamshare.cutter.v1.CutterService.GetYield:output_type -> seamshare.cutter.v1.GetYieldResponse
+	35,  // 140: seamshare.cutter.v1.CutterService.GetShare:output_type -> seamshare.cutter.v1.GetShareResponse
+	116, // 141: seamshare.cutter.v1.CutterService.WithdrawOffer:output_type -> seamshare.cutter.v1.WithdrawOfferResponse
+	117, // 142: seamshare.cutter.v1.CutterService.AcceptCounterOffer:output_type -> seamshare.cutter.v1.AcceptCounterOfferResponse
+	118, // 143: seamshare.cutter.v1.CutterService.DeclineCounterOffer:output_type -> seamshare.cutter.v1.DeclineCounterOfferResponse
+	119, // 144: seamshare.cutter.v1.CutterService.ListAllMyOffers:output_type -> seamshare.cutter.v1.ListAllMyOffersResponse
+	120, // 145: seamshare.cutter.v1.CutterService.AskViewing:output_type -> seamshare.cutter.v1.AskViewingResponse
+	121, // 146: seamshare.cutter.v1.CutterService.CancelViewing:output_type -> seamshare.cutter.v1.CancelViewingResponse
+	122, // 147: seamshare.cutter.v1.CutterService.ListMyViewings:output_type -> seamshare.cutter.v1.ListMyViewingsResponse
+	123, // 148: seamshare.cutter.v1.CutterService.NoteInspection:output_type -> seamshare.cutter.v1.NoteInspectionResponse
+	124, // 149: seamshare.cutter.v1.CutterService.ListMyNotes:output_type -> seamshare.cutter.v1.ListMyNotesResponse
+	125, // 150: seamshare.cutter.v1.CutterService.CallOffMisdescribedDeal:output_type -> seamshare.cutter.v1.CallOffMisdescribedDealResponse
+	126, // 151: seamshare.cutter.v1.CutterService.GiveBackParcel:output_type -> seamshare.cutter.v1.GiveBackParcelResponse
+	127, // 152: seamshare.cutter.v1.CutterService.OpenLine:output_type -> seamshare.cutter.v1.OpenLineResponse
+	128, // 153: seamshare.cutter.v1.CutterService.CloseParcel:output_type -> seamshare.cutter.v1.CloseParcelResponse
+	129, // 154: seamshare.cutter.v1.CutterService.OfferSet:output_type -> seamshare.cutter.v1.OfferSetResponse
+	130, // 155: seamshare.cutter.v1.CutterService.TakeOffSale:output_type -> seamshare.cutter.v1.TakeOffSaleResponse
+	131, // 156: seamshare.cutter.v1.CutterService.GetSale:output_type -> seamshare.cutter.v1.GetSaleResponse
+	132, // 157: seamshare.cutter.v1.CutterService.ListSales:output_type -> seamshare.cutter.v1.ListSalesResponse
+	133, // 158: seamshare.cutter.v1.CutterService.DispatchOrder:output_type -> seamshare.cutter.v1.DispatchOrderResponse
+	134, // 159: seamshare.cutter.v1.CutterService.AnswerDamageClaim:output_type -> seamshare.cutter.v1.AnswerDamageClaimResponse
+	135, // 160: seamshare.cutter.v1.CutterService.AcceptLotReturn:output_type -> seamshare.cutter.v1.AcceptLotReturnResponse
+	136, // 161: seamshare.cutter.v1.CutterService.SendOnApproval:output_type -> seamshare.cutter.v1.SendOnApprovalResponse
+	137, // 162: seamshare.cutter.v1.CutterService.DeclineApproval:output_type -> seamshare.cutter.v1.DeclineApprovalResponse
+	138, // 163: seamshare.cutter.v1.CutterService.ExtendApproval:output_type -> seamshare.cutter.v1.ExtendApprovalResponse
+	139, // 164: seamshare.cutter.v1.CutterService.TakeBackFromApproval:output_type -> seamshare.cutter.v1.TakeBackFromApprovalResponse
+	140, // 165: seamshare.cutter.v1.CutterService.RecordApprovalLoss:output_type -> seamshare.cutter.v1.RecordApprovalLossResponse
+	141, // 166: seamshare.cutter.v1.CutterService.GetApproval:output_type -> seamshare.cutter.v1.GetApprovalResponse
+	142, // 167: seamshare.cutter.v1.CutterService.ListApprovals:output_type -> seamshare.cutter.v1.ListApprovalsResponse
+	143, // 168: seamshare.cutter.v1.CutterService.ListWanted:output_type -> seamshare.cutter.v1.ListWantedResponse
+	144, // 169: seamshare.cutter.v1.CutterService.StudyPiece:output_type -> seamshare.cutter.v1.StudyPieceResponse
+	145, // 170: seamshare.cutter.v1.CutterService.MakePlan:output_type -> seamshare.cutter.v1.MakePlanResponse
+	146, // 171: seamshare.cutter.v1.CutterService.RevisePlan:output_type -> seamshare.cutter.v1.RevisePlanResponse
+	147, // 172: seamshare.cutter.v1.CutterService.ChoosePlan:output_type -> seamshare.cutter.v1.ChoosePlanResponse
+	148, // 173: seamshare.cutter.v1.CutterService.DropPlan:output_type -> seamshare.cutter.v1.DropPlanResponse
+	149, // 174: seamshare.cutter.v1.CutterService.ListPlans:output_type -> seamshare.cutter.v1.ListPlansResponse
+	150, // 175: seamshare.cutter.v1.CutterService.AwaitDecision:output_type -> seamshare.cutter.v1.AwaitDecisionResponse
+	151, // 176: seamshare.cutter.v1.CutterService.Decide:output_type -> seamshare.cutter.v1.DecideResponse
+	152, // 177: seamshare.cutter.v1.CutterService.GradePart:output_type -> seamshare.cutter.v1.GradePartResponse
+	153, // 178: seamshare.cutter.v1.CutterService.JudgeInclusion:output_type -> seamshare.cutter.v1.JudgeInclusionResponse
+	154, // 179: seamshare.cutter.v1.CutterService.LookAgain:output_type -> seamshare.cutter.v1.LookAgainResponse
+	155, // 180: seamshare.cutter.v1.CutterService.ReportMixUp:output_type -> seamshare.cutter.v1.ReportMixUpResponse
+	156, // 181: seamshare.cutter.v1.CutterService.CheckStone:output_type -> seamshare.cutter.v1.CheckStoneResponse
+	157, // 182: seamshare.cutter.v1.CutterService.ConfirmStone:output_type -> seamshare.cutter.v1.ConfirmStoneResponse
+	158, // 183: seamshare.cutter.v1.CutterService.RegradeStone:output_type -> seamshare.cutter.v1.RegradeStoneResponse
+	159, // 184: seamshare.cutter.v1.CutterService.RecutStone:output_type -> seamshare.cutter.v1.RecutStoneResponse
+	160, // 185: seamshare.cutter.v1.CutterService.MakeLot:output_type -> seamshare.cutter.v1.MakeLotResponse
+	161, // 186: seamshare.cutter.v1.CutterService.PutLotOnSale:output_type -> seamshare.cutter.v1.PutLotOnSaleResponse
+	162, // 187: seamshare.cutter.v1.CutterService.TakeLotOffSale:output_type -> seamshare.cutter.v1.TakeLotOffSaleResponse
+	163, // 188: seamshare.cutter.v1.CutterService.UnmakeLot:output_type -> seamshare.cutter.v1.UnmakeLotResponse
+	164, // 189: seamshare.cutter.v1.CutterService.GetLot:output_type -> seamshare.cutter.v1.GetLotResponse
+	165, // 190: seamshare.cutter.v1.CutterService.ListLots:output_type -> seamshare.cutter.v1.ListLotsResponse
+	166, // 191: seamshare.cutter.v1.CutterService.PublishRough:output_type -> seamshare.cutter.v1.PublishRoughResponse
+	167, // 192: seamshare.cutter.v1.CutterService.TakeRoughBack:output_type -> seamshare.cutter.v1.TakeRoughBackResponse
+	168, // 193: seamshare.cutter.v1.CutterService.PromiseStones:output_type -> seamshare.cutter.v1.PromiseStonesResponse
+	169, // 194: seamshare.cutter.v1.CutterService.WithdrawPromise:output_type -> seamshare.cutter.v1.WithdrawPromiseResponse
+	170, // 195: seamshare.cutter.v1.CutterService.DeliverPromise:output_type -> seamshare.cutter.v1.DeliverPromiseResponse
+	171, // 196: seamshare.cutter.v1.CutterService.ListPromises:output_type -> seamshare.cutter.v1.ListPromisesResponse
+	123, // [123:197] is the sub-list for method output_type
+	49,  // [49:123] is the sub-list for method input_type
+	49,  // [49:49] is the sub-list for extension type_name
+	49,  // [49:49] is the sub-list for extension extendee
+	0,   // [0:49] is the sub-list for field type_name
 }
 
 func init() { file_seamshare_cutter_v1_cutter_service_proto_init() }
@@ -3043,13 +3933,19 @@ func file_seamshare_cutter_v1_cutter_service_proto_init() {
 	if File_seamshare_cutter_v1_cutter_service_proto != nil {
 		return
 	}
+	file_seamshare_cutter_v1_bench_proto_init()
+	file_seamshare_cutter_v1_buying_proto_init()
+	file_seamshare_cutter_v1_check_proto_init()
+	file_seamshare_cutter_v1_lot_proto_init()
+	file_seamshare_cutter_v1_plan_proto_init()
+	file_seamshare_cutter_v1_sell_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_seamshare_cutter_v1_cutter_service_proto_rawDesc), len(file_seamshare_cutter_v1_cutter_service_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   38,
+			NumMessages:   41,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -19,24 +19,80 @@ import (
 const _ = grpc.SupportPackageIsVersion9
 
 const (
-	CutterService_ListMarket_FullMethodName     = "/seamshare.cutter.v1.CutterService/ListMarket"
-	CutterService_ListParcels_FullMethodName    = "/seamshare.cutter.v1.CutterService/ListParcels"
-	CutterService_GetParcel_FullMethodName      = "/seamshare.cutter.v1.CutterService/GetParcel"
-	CutterService_MakeOffer_FullMethodName      = "/seamshare.cutter.v1.CutterService/MakeOffer"
-	CutterService_ListMyOffers_FullMethodName   = "/seamshare.cutter.v1.CutterService/ListMyOffers"
-	CutterService_TakeParcel_FullMethodName     = "/seamshare.cutter.v1.CutterService/TakeParcel"
-	CutterService_ReceiveParcel_FullMethodName  = "/seamshare.cutter.v1.CutterService/ReceiveParcel"
-	CutterService_ListPieces_FullMethodName     = "/seamshare.cutter.v1.CutterService/ListPieces"
-	CutterService_GetPiece_FullMethodName       = "/seamshare.cutter.v1.CutterService/GetPiece"
-	CutterService_WorkPart_FullMethodName       = "/seamshare.cutter.v1.CutterService/WorkPart"
-	CutterService_PlacePart_FullMethodName      = "/seamshare.cutter.v1.CutterService/PlacePart"
-	CutterService_FinishStone_FullMethodName    = "/seamshare.cutter.v1.CutterService/FinishStone"
-	CutterService_PutStoneOnSale_FullMethodName = "/seamshare.cutter.v1.CutterService/PutStoneOnSale"
-	CutterService_AcceptReturn_FullMethodName   = "/seamshare.cutter.v1.CutterService/AcceptReturn"
-	CutterService_GetStone_FullMethodName       = "/seamshare.cutter.v1.CutterService/GetStone"
-	CutterService_ListStones_FullMethodName     = "/seamshare.cutter.v1.CutterService/ListStones"
-	CutterService_GetYield_FullMethodName       = "/seamshare.cutter.v1.CutterService/GetYield"
-	CutterService_GetShare_FullMethodName       = "/seamshare.cutter.v1.CutterService/GetShare"
+	CutterService_ListMarket_FullMethodName              = "/seamshare.cutter.v1.CutterService/ListMarket"
+	CutterService_ListParcels_FullMethodName             = "/seamshare.cutter.v1.CutterService/ListParcels"
+	CutterService_GetParcel_FullMethodName               = "/seamshare.cutter.v1.CutterService/GetParcel"
+	CutterService_MakeOffer_FullMethodName               = "/seamshare.cutter.v1.CutterService/MakeOffer"
+	CutterService_ListMyOffers_FullMethodName            = "/seamshare.cutter.v1.CutterService/ListMyOffers"
+	CutterService_TakeParcel_FullMethodName              = "/seamshare.cutter.v1.CutterService/TakeParcel"
+	CutterService_ReceiveParcel_FullMethodName           = "/seamshare.cutter.v1.CutterService/ReceiveParcel"
+	CutterService_ListPieces_FullMethodName              = "/seamshare.cutter.v1.CutterService/ListPieces"
+	CutterService_GetPiece_FullMethodName                = "/seamshare.cutter.v1.CutterService/GetPiece"
+	CutterService_WorkPart_FullMethodName                = "/seamshare.cutter.v1.CutterService/WorkPart"
+	CutterService_PlacePart_FullMethodName               = "/seamshare.cutter.v1.CutterService/PlacePart"
+	CutterService_FinishStone_FullMethodName             = "/seamshare.cutter.v1.CutterService/FinishStone"
+	CutterService_PutStoneOnSale_FullMethodName          = "/seamshare.cutter.v1.CutterService/PutStoneOnSale"
+	CutterService_AcceptReturn_FullMethodName            = "/seamshare.cutter.v1.CutterService/AcceptReturn"
+	CutterService_GetStone_FullMethodName                = "/seamshare.cutter.v1.CutterService/GetStone"
+	CutterService_ListStones_FullMethodName              = "/seamshare.cutter.v1.CutterService/ListStones"
+	CutterService_GetYield_FullMethodName                = "/seamshare.cutter.v1.CutterService/GetYield"
+	CutterService_GetShare_FullMethodName                = "/seamshare.cutter.v1.CutterService/GetShare"
+	CutterService_WithdrawOffer_FullMethodName           = "/seamshare.cutter.v1.CutterService/WithdrawOffer"
+	CutterService_AcceptCounterOffer_FullMethodName      = "/seamshare.cutter.v1.CutterService/AcceptCounterOffer"
+	CutterService_DeclineCounterOffer_FullMethodName     = "/seamshare.cutter.v1.CutterService/DeclineCounterOffer"
+	CutterService_ListAllMyOffers_FullMethodName         = "/seamshare.cutter.v1.CutterService/ListAllMyOffers"
+	CutterService_AskViewing_FullMethodName              = "/seamshare.cutter.v1.CutterService/AskViewing"
+	CutterService_CancelViewing_FullMethodName           = "/seamshare.cutter.v1.CutterService/CancelViewing"
+	CutterService_ListMyViewings_FullMethodName          = "/seamshare.cutter.v1.CutterService/ListMyViewings"
+	CutterService_NoteInspection_FullMethodName          = "/seamshare.cutter.v1.CutterService/NoteInspection"
+	CutterService_ListMyNotes_FullMethodName             = "/seamshare.cutter.v1.CutterService/ListMyNotes"
+	CutterService_CallOffMisdescribedDeal_FullMethodName = "/seamshare.cutter.v1.CutterService/CallOffMisdescribedDeal"
+	CutterService_GiveBackParcel_FullMethodName          = "/seamshare.cutter.v1.CutterService/GiveBackParcel"
+	CutterService_OpenLine_FullMethodName                = "/seamshare.cutter.v1.CutterService/OpenLine"
+	CutterService_CloseParcel_FullMethodName             = "/seamshare.cutter.v1.CutterService/CloseParcel"
+	CutterService_OfferSet_FullMethodName                = "/seamshare.cutter.v1.CutterService/OfferSet"
+	CutterService_TakeOffSale_FullMethodName             = "/seamshare.cutter.v1.CutterService/TakeOffSale"
+	CutterService_GetSale_FullMethodName                 = "/seamshare.cutter.v1.CutterService/GetSale"
+	CutterService_ListSales_FullMethodName               = "/seamshare.cutter.v1.CutterService/ListSales"
+	CutterService_DispatchOrder_FullMethodName           = "/seamshare.cutter.v1.CutterService/DispatchOrder"
+	CutterService_AnswerDamageClaim_FullMethodName       = "/seamshare.cutter.v1.CutterService/AnswerDamageClaim"
+	CutterService_AcceptLotReturn_FullMethodName         = "/seamshare.cutter.v1.CutterService/AcceptLotReturn"
+	CutterService_SendOnApproval_FullMethodName          = "/seamshare.cutter.v1.CutterService/SendOnApproval"
+	CutterService_DeclineApproval_FullMethodName         = "/seamshare.cutter.v1.CutterService/DeclineApproval"
+	CutterService_ExtendApproval_FullMethodName          = "/seamshare.cutter.v1.CutterService/ExtendApproval"
+	CutterService_TakeBackFromApproval_FullMethodName    = "/seamshare.cutter.v1.CutterService/TakeBackFromApproval"
+	CutterService_RecordApprovalLoss_FullMethodName      = "/seamshare.cutter.v1.CutterService/RecordApprovalLoss"
+	CutterService_GetApproval_FullMethodName             = "/seamshare.cutter.v1.CutterService/GetApproval"
+	CutterService_ListApprovals_FullMethodName           = "/seamshare.cutter.v1.CutterService/ListApprovals"
+	CutterService_ListWanted_FullMethodName              = "/seamshare.cutter.v1.CutterService/ListWanted"
+	CutterService_StudyPiece_FullMethodName              = "/seamshare.cutter.v1.CutterService/StudyPiece"
+	CutterService_MakePlan_FullMethodName                = "/seamshare.cutter.v1.CutterService/MakePlan"
+	CutterService_RevisePlan_FullMethodName              = "/seamshare.cutter.v1.CutterService/RevisePlan"
+	CutterService_ChoosePlan_FullMethodName              = "/seamshare.cutter.v1.CutterService/ChoosePlan"
+	CutterService_DropPlan_FullMethodName                = "/seamshare.cutter.v1.CutterService/DropPlan"
+	CutterService_ListPlans_FullMethodName               = "/seamshare.cutter.v1.CutterService/ListPlans"
+	CutterService_AwaitDecision_FullMethodName           = "/seamshare.cutter.v1.CutterService/AwaitDecision"
+	CutterService_Decide_FullMethodName                  = "/seamshare.cutter.v1.CutterService/Decide"
+	CutterService_GradePart_FullMethodName               = "/seamshare.cutter.v1.CutterService/GradePart"
+	CutterService_JudgeInclusion_FullMethodName          = "/seamshare.cutter.v1.CutterService/JudgeInclusion"
+	CutterService_LookAgain_FullMethodName               = "/seamshare.cutter.v1.CutterService/LookAgain"
+	CutterService_ReportMixUp_FullMethodName             = "/seamshare.cutter.v1.CutterService/ReportMixUp"
+	CutterService_CheckStone_FullMethodName              = "/seamshare.cutter.v1.CutterService/CheckStone"
+	CutterService_ConfirmStone_FullMethodName            = "/seamshare.cutter.v1.CutterService/ConfirmStone"
+	CutterService_RegradeStone_FullMethodName            = "/seamshare.cutter.v1.CutterService/RegradeStone"
+	CutterService_RecutStone_FullMethodName              = "/seamshare.cutter.v1.CutterService/RecutStone"
+	CutterService_MakeLot_FullMethodName                 = "/seamshare.cutter.v1.CutterService/MakeLot"
+	CutterService_PutLotOnSale_FullMethodName            = "/seamshare.cutter.v1.CutterService/PutLotOnSale"
+	CutterService_TakeLotOffSale_FullMethodName          = "/seamshare.cutter.v1.CutterService/TakeLotOffSale"
+	CutterService_UnmakeLot_FullMethodName               = "/seamshare.cutter.v1.CutterService/UnmakeLot"
+	CutterService_GetLot_FullMethodName                  = "/seamshare.cutter.v1.CutterService/GetLot"
+	CutterService_ListLots_FullMethodName                = "/seamshare.cutter.v1.CutterService/ListLots"
+	CutterService_PublishRough_FullMethodName            = "/seamshare.cutter.v1.CutterService/PublishRough"
+	CutterService_TakeRoughBack_FullMethodName           = "/seamshare.cutter.v1.CutterService/TakeRoughBack"
+	CutterService_PromiseStones_FullMethodName           = "/seamshare.cutter.v1.CutterService/PromiseStones"
+	CutterService_WithdrawPromise_FullMethodName         = "/seamshare.cutter.v1.CutterService/WithdrawPromise"
+	CutterService_DeliverPromise_FullMethodName          = "/seamshare.cutter.v1.CutterService/DeliverPromise"
+	CutterService_ListPromises_FullMethodName            = "/seamshare.cutter.v1.CutterService/ListPromises"
 )
 
 // CutterServiceClient is the client API for CutterService service.
@@ -87,6 +143,151 @@ type CutterServiceClient interface {
 	GetYield(ctx context.Context, in *GetYieldRequest, opts ...grpc.CallOption) (*GetYieldResponse, error)
 	// GetShare shows what one of the caller's parcels has earned it so far, and why.
 	GetShare(ctx context.Context, in *GetShareRequest, opts ...grpc.CallOption) (*GetShareResponse, error)
+	// WithdrawOffer takes one of the caller's offers back. Atomic; idempotent by request_id.
+	WithdrawOffer(ctx context.Context, in *WithdrawOfferRequest, opts ...grpc.CallOption) (*WithdrawOfferResponse, error)
+	// AcceptCounterOffer makes the deal that a seller offered the caller, and closes all other offers. Atomic;
+	// idempotent by request_id.
+	AcceptCounterOffer(ctx context.Context, in *AcceptCounterOfferRequest, opts ...grpc.CallOption) (*AcceptCounterOfferResponse, error)
+	// DeclineCounterOffer says no to a seller's counter-offer. Atomic; idempotent by request_id.
+	DeclineCounterOffer(ctx context.Context, in *DeclineCounterOfferRequest, opts ...grpc.CallOption) (*DeclineCounterOfferResponse, error)
+	// ListAllMyOffers lists the caller's offers for all parcels and the counter-offers made to it, oldest first.
+	ListAllMyOffers(ctx context.Context, in *ListAllMyOffersRequest, opts ...grpc.CallOption) (*ListAllMyOffersResponse, error)
+	// AskViewing asks to see a parcel on the market. Atomic; idempotent by request_id.
+	AskViewing(ctx context.Context, in *AskViewingRequest, opts ...grpc.CallOption) (*AskViewingResponse, error)
+	// CancelViewing says that the caller won't come. Atomic; idempotent by request_id.
+	CancelViewing(ctx context.Context, in *CancelViewingRequest, opts ...grpc.CallOption) (*CancelViewingResponse, error)
+	// ListMyViewings lists the viewings that the caller asked for, oldest first.
+	ListMyViewings(ctx context.Context, in *ListMyViewingsRequest, opts ...grpc.CallOption) (*ListMyViewingsResponse, error)
+	// NoteInspection keeps a note of the caller's about a parcel or one of its lines. Nobody else sees it. Atomic;
+	// idempotent by request_id.
+	NoteInspection(ctx context.Context, in *NoteInspectionRequest, opts ...grpc.CallOption) (*NoteInspectionResponse, error)
+	// ListMyNotes lists the caller's notes about a parcel, oldest first.
+	ListMyNotes(ctx context.Context, in *ListMyNotesRequest, opts ...grpc.CallOption) (*ListMyNotesResponse, error)
+	// CallOffMisdescribedDeal lets a deal fall through whose rough is not what the listing said, before the first cut.
+	// Atomic; idempotent by request_id.
+	CallOffMisdescribedDeal(ctx context.Context, in *CallOffMisdescribedDealRequest, opts ...grpc.CallOption) (*CallOffMisdescribedDealResponse, error)
+	// GiveBackParcel records the buyer's count and weighing of rough that goes back after its deal fell through.
+	// Atomic; idempotent by request_id.
+	GiveBackParcel(ctx context.Context, in *GiveBackParcelRequest, opts ...grpc.CallOption) (*GiveBackParcelResponse, error)
+	// OpenLine takes pieces out of a group line of a parcel that is in the caller's hands. Counts and masses must
+	// balance. Atomic; idempotent by request_id.
+	OpenLine(ctx context.Context, in *OpenLineRequest, opts ...grpc.CallOption) (*OpenLineResponse, error)
+	// CloseParcel says that a parcel is done with: paid, nothing of it in work, every stone sold and paid. Atomic;
+	// idempotent by request_id.
+	CloseParcel(ctx context.Context, in *CloseParcelRequest, opts ...grpc.CallOption) (*CloseParcelResponse, error)
+	// OfferSet puts stones on sale as a pair or suite, with a price for each: they go together or not at all. Atomic; idempotent by request_id.
+	OfferSet(ctx context.Context, in *OfferSetRequest, opts ...grpc.CallOption) (*OfferSetResponse, error)
+	// TakeOffSale takes a stone off sale; a pair or suite goes off sale as a whole. Atomic; idempotent by request_id.
+	TakeOffSale(ctx context.Context, in *TakeOffSaleRequest, opts ...grpc.CallOption) (*TakeOffSaleResponse, error)
+	// GetSale shows the caller's lines of an order.
+	GetSale(ctx context.Context, in *GetSaleRequest, opts ...grpc.CallOption) (*GetSaleResponse, error)
+	// ListSales lists the orders that hold stones of the caller, oldest first.
+	ListSales(ctx context.Context, in *ListSalesRequest, opts ...grpc.CallOption) (*ListSalesResponse, error)
+	// DispatchOrder sends the caller's stones of an order, measured as they leave. Atomic; idempotent by request_id.
+	DispatchOrder(ctx context.Context, in *DispatchOrderRequest, opts ...grpc.CallOption) (*DispatchOrderResponse, error)
+	// AnswerDamageClaim answers a jeweller's claim: take the stone back, take something off its price, or refuse.
+	// Atomic; idempotent by request_id.
+	AnswerDamageClaim(ctx context.Context, in *AnswerDamageClaimRequest, opts ...grpc.CallOption) (*AnswerDamageClaimResponse, error)
+	// AcceptLotReturn takes a sold portion of a lot back. The refund is the bookkeeper's. Atomic; idempotent by request_id.
+	AcceptLotReturn(ctx context.Context, in *AcceptLotReturnRequest, opts ...grpc.CallOption) (*AcceptLotReturnResponse, error)
+	// SendOnApproval sends the stones a jeweller asked for, all of them, measured as they leave. Atomic; idempotent by request_id.
+	SendOnApproval(ctx context.Context, in *SendOnApprovalRequest, opts ...grpc.CallOption) (*SendOnApprovalResponse, error)
+	// DeclineApproval turns a jeweller's wish down. Atomic; idempotent by request_id.
+	DeclineApproval(ctx context.Context, in *DeclineApprovalRequest, opts ...grpc.CallOption) (*DeclineApprovalResponse, error)
+	// ExtendApproval gives goods that are out more time. Atomic; idempotent by request_id.
+	ExtendApproval(ctx context.Context, in *ExtendApprovalRequest, opts ...grpc.CallOption) (*ExtendApprovalResponse, error)
+	// TakeBackFromApproval takes a stone that was out back into stock, measured again; what measures otherwise is
+	// marked. Atomic; idempotent by request_id.
+	TakeBackFromApproval(ctx context.Context, in *TakeBackFromApprovalRequest, opts ...grpc.CallOption) (*TakeBackFromApprovalResponse, error)
+	// RecordApprovalLoss says that a stone that is out is lost or broke, as ReportLoss does for the jeweller. Atomic; idempotent by request_id.
+	RecordApprovalLoss(ctx context.Context, in *RecordApprovalLossRequest, opts ...grpc.CallOption) (*RecordApprovalLossResponse, error)
+	// GetApproval shows goods of the caller that are or were out, or are asked for.
+	GetApproval(ctx context.Context, in *GetApprovalRequest, opts ...grpc.CallOption) (*GetApprovalResponse, error)
+	// ListApprovals lists the caller's goods out and wishes for them, oldest first.
+	ListApprovals(ctx context.Context, in *ListApprovalsRequest, opts ...grpc.CallOption) (*ListApprovalsResponse, error)
+	// ListWanted lists what jewellers look for, oldest first; who does is shown where they say so.
+	ListWanted(ctx context.Context, in *ListWantedRequest, opts ...grpc.CallOption) (*ListWantedResponse, error)
+	// StudyPiece keeps what the caller learnt of a piece by looking at it. Atomic; idempotent by
+	// request_id.
+	StudyPiece(ctx context.Context, in *StudyPieceRequest, opts ...grpc.CallOption) (*StudyPieceResponse, error)
+	// MakePlan makes a plan for a piece; a piece may have several. Atomic; idempotent by
+	// request_id.
+	MakePlan(ctx context.Context, in *MakePlanRequest, opts ...grpc.CallOption) (*MakePlanResponse, error)
+	// RevisePlan puts another revision in the place of the one that stood, which is kept. Atomic; idempotent by
+	// request_id.
+	RevisePlan(ctx context.Context, in *RevisePlanRequest, opts ...grpc.CallOption) (*RevisePlanResponse, error)
+	// ChoosePlan makes a plan the one that is followed; the one before is open again. Atomic; idempotent by
+	// request_id.
+	ChoosePlan(ctx context.Context, in *ChoosePlanRequest, opts ...grpc.CallOption) (*ChoosePlanResponse, error)
+	// DropPlan sets a plan aside for good. Atomic; idempotent by
+	// request_id.
+	DropPlan(ctx context.Context, in *DropPlanRequest, opts ...grpc.CallOption) (*DropPlanResponse, error)
+	// ListPlans lists the plans of one of the caller's pieces, oldest first, with all their revisions.
+	ListPlans(ctx context.Context, in *ListPlansRequest, opts ...grpc.CallOption) (*ListPlansResponse, error)
+	// AwaitDecision lets a part wait until something is decided. Atomic; idempotent by
+	// request_id.
+	AwaitDecision(ctx context.Context, in *AwaitDecisionRequest, opts ...grpc.CallOption) (*AwaitDecisionResponse, error)
+	// Decide puts a part that waited back in work. Atomic; idempotent by
+	// request_id.
+	Decide(ctx context.Context, in *DecideRequest, opts ...grpc.CallOption) (*DecideResponse, error)
+	// GradePart revises what a part is expected to grade. Atomic; idempotent by
+	// request_id.
+	GradePart(ctx context.Context, in *GradePartRequest, opts ...grpc.CallOption) (*GradePartResponse, error)
+	// JudgeInclusion records whether an inclusion is kept or ground away, both valued. Atomic; idempotent by
+	// request_id.
+	JudgeInclusion(ctx context.Context, in *JudgeInclusionRequest, opts ...grpc.CallOption) (*JudgeInclusionResponse, error)
+	// LookAgain records the second look at the end of a batch. Atomic; idempotent by
+	// request_id.
+	LookAgain(ctx context.Context, in *LookAgainRequest, opts ...grpc.CallOption) (*LookAgainResponse, error)
+	// ReportMixUp says that parts were mixed up: each may be any of them, and its chain shows it ever after. Atomic; idempotent by
+	// request_id.
+	ReportMixUp(ctx context.Context, in *ReportMixUpRequest, opts ...grpc.CallOption) (*ReportMixUpResponse, error)
+	// CheckStone records the final check: what a bezel setting needs of a stone. Atomic; idempotent by
+	// request_id.
+	CheckStone(ctx context.Context, in *CheckStoneRequest, opts ...grpc.CallOption) (*CheckStoneResponse, error)
+	// ConfirmStone confirms the final check, as a second person of the cutter or as the co-op's stock keeper. Atomic; idempotent by
+	// request_id.
+	ConfirmStone(ctx context.Context, in *ConfirmStoneRequest, opts ...grpc.CallOption) (*ConfirmStoneResponse, error)
+	// RegradeStone revises a stone's grade. Atomic; idempotent by
+	// request_id.
+	RegradeStone(ctx context.Context, in *RegradeStoneRequest, opts ...grpc.CallOption) (*RegradeStoneResponse, error)
+	// RecutStone gives a stone that was cut again its new facts; papers from before are void. Atomic; idempotent by
+	// request_id.
+	RecutStone(ctx context.Context, in *RecutStoneRequest, opts ...grpc.CallOption) (*RecutStoneResponse, error)
+	// MakeLot makes a counted lot of parts and stones of one parcel. Atomic; idempotent by
+	// request_id.
+	MakeLot(ctx context.Context, in *MakeLotRequest, opts ...grpc.CallOption) (*MakeLotResponse, error)
+	// PutLotOnSale asks a price by the carat or the piece, or another one. Atomic; idempotent by
+	// request_id.
+	PutLotOnSale(ctx context.Context, in *PutLotOnSaleRequest, opts ...grpc.CallOption) (*PutLotOnSaleResponse, error)
+	// TakeLotOffSale asks no price any more. Atomic; idempotent by
+	// request_id.
+	TakeLotOffSale(ctx context.Context, in *TakeLotOffSaleRequest, opts ...grpc.CallOption) (*TakeLotOffSaleResponse, error)
+	// UnmakeLot brings all of a lot back to where it came from, before any of it was sold. Atomic; idempotent by
+	// request_id.
+	UnmakeLot(ctx context.Context, in *UnmakeLotRequest, opts ...grpc.CallOption) (*UnmakeLotResponse, error)
+	// GetLot shows one of the caller's lots.
+	GetLot(ctx context.Context, in *GetLotRequest, opts ...grpc.CallOption) (*GetLotResponse, error)
+	// ListLots lists the caller's lots, oldest first.
+	ListLots(ctx context.Context, in *ListLotsRequest, opts ...grpc.CallOption) (*ListLotsResponse, error)
+	// PublishRough lists a new parcel made of uncut rough and off-cuts of parcels that the caller bought outright; the
+	// origin of each is kept. Atomic; idempotent by
+	// request_id.
+	PublishRough(ctx context.Context, in *PublishRoughRequest, opts ...grpc.CallOption) (*PublishRoughResponse, error)
+	// TakeRoughBack brings the rough of such a parcel, once withdrawn, back to where it came from. Atomic; idempotent by
+	// request_id.
+	TakeRoughBack(ctx context.Context, in *TakeRoughBackRequest, opts ...grpc.CallOption) (*TakeRoughBackResponse, error)
+	// PromiseStones promises a jeweller stones cut to order, with price, date and tolerance. Atomic; idempotent by
+	// request_id.
+	PromiseStones(ctx context.Context, in *PromiseStonesRequest, opts ...grpc.CallOption) (*PromiseStonesResponse, error)
+	// WithdrawPromise takes a promise back that the jeweller hasn't answered. Atomic; idempotent by
+	// request_id.
+	WithdrawPromise(ctx context.Context, in *WithdrawPromiseRequest, opts ...grpc.CallOption) (*WithdrawPromiseResponse, error)
+	// DeliverPromise delivers the stones of an accepted promise into an order at the prices promised. Atomic; idempotent by
+	// request_id.
+	DeliverPromise(ctx context.Context, in *DeliverPromiseRequest, opts ...grpc.CallOption) (*DeliverPromiseResponse, error)
+	// ListPromises lists the caller's promises, oldest first.
+	ListPromises(ctx context.Context, in *ListPromisesRequest, opts ...grpc.CallOption) (*ListPromisesResponse, error)
 }
 
 type cutterServiceClient struct {
@@ -277,6 +478,566 @@ func (c *cutterServiceClient) GetShare(ctx context.Context, in *GetShareRequest,
 	return out, nil
 }
 
+func (c *cutterServiceClient) WithdrawOffer(ctx context.Context, in *WithdrawOfferRequest, opts ...grpc.CallOption) (*WithdrawOfferResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(WithdrawOfferResponse)
+	err := c.cc.Invoke(ctx, CutterService_WithdrawOffer_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *cutterServiceClient) AcceptCounterOffer(ctx context.Context, in *AcceptCounterOfferRequest, opts ...grpc.CallOption) (*AcceptCounterOfferResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(AcceptCounterOfferResponse)
+	err := c.cc.Invoke(ctx, CutterService_AcceptCounterOffer_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *cutterServiceClient) DeclineCounterOffer(ctx context.Context, in *DeclineCounterOfferRequest, opts ...grpc.CallOption) (*DeclineCounterOfferResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(DeclineCounterOfferResponse)
+	err := c.cc.Invoke(ctx, CutterService_DeclineCounterOffer_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *cutterServiceClient) ListAllMyOffers(ctx context.Context, in *ListAllMyOffersRequest, opts ...grpc.CallOption) (*ListAllMyOffersResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ListAllMyOffersResponse)
+	err := c.cc.Invoke(ctx, CutterService_ListAllMyOffers_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *cutterServiceClient) AskViewing(ctx context.Context, in *AskViewingRequest, opts ...grpc.CallOption) (*AskViewingResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(AskViewingResponse)
+	err := c.cc.Invoke(ctx, CutterService_AskViewing_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *cutterServiceClient) CancelViewing(ctx context.Context, in *CancelViewingRequest, opts ...grpc.CallOption) (*CancelViewingResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(CancelViewingResponse)
+	err := c.cc.Invoke(ctx, CutterService_CancelViewing_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *cutterServiceClient) ListMyViewings(ctx context.Context, in *ListMyViewingsRequest, opts ...grpc.CallOption) (*ListMyViewingsResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ListMyViewingsResponse)
+	err := c.cc.Invoke(ctx, CutterService_ListMyViewings_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *cutterServiceClient) NoteInspection(ctx context.Context, in *NoteInspectionRequest, opts ...grpc.CallOption) (*NoteInspectionResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(NoteInspectionResponse)
+	err := c.cc.Invoke(ctx, CutterService_NoteInspection_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *cutterServiceClient) ListMyNotes(ctx context.Context, in *ListMyNotesRequest, opts ...grpc.CallOption) (*ListMyNotesResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ListMyNotesResponse)
+	err := c.cc.Invoke(ctx, CutterService_ListMyNotes_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *cutterServiceClient) CallOffMisdescribedDeal(ctx context.Context, in *CallOffMisdescribedDealRequest, opts ...grpc.CallOption) (*CallOffMisdescribedDealResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(CallOffMisdescribedDealResponse)
+	err := c.cc.Invoke(ctx, CutterService_CallOffMisdescribedDeal_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *cutterServiceClient) GiveBackParcel(ctx context.Context, in *GiveBackParcelRequest, opts ...grpc.CallOption) (*GiveBackParcelResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(GiveBackParcelResponse)
+	err := c.cc.Invoke(ctx, CutterService_GiveBackParcel_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *cutterServiceClient) OpenLine(ctx context.Context, in *OpenLineRequest, opts ...grpc.CallOption) (*OpenLineResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(OpenLineResponse)
+	err := c.cc.Invoke(ctx, CutterService_OpenLine_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *cutterServiceClient) CloseParcel(ctx context.Context, in *CloseParcelRequest, opts ...grpc.CallOption) (*CloseParcelResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(CloseParcelResponse)
+	err := c.cc.Invoke(ctx, CutterService_CloseParcel_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *cutterServiceClient) OfferSet(ctx context.Context, in *OfferSetRequest, opts ...grpc.CallOption) (*OfferSetResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(OfferSetResponse)
+	err := c.cc.Invoke(ctx, CutterService_OfferSet_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *cutterServiceClient) TakeOffSale(ctx context.Context, in *TakeOffSaleRequest, opts ...grpc.CallOption) (*TakeOffSaleResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(TakeOffSaleResponse)
+	err := c.cc.Invoke(ctx, CutterService_TakeOffSale_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *cutterServiceClient) GetSale(ctx context.Context, in *GetSaleRequest, opts ...grpc.CallOption) (*GetSaleResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(GetSaleResponse)
+	err := c.cc.Invoke(ctx, CutterService_GetSale_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *cutterServiceClient) ListSales(ctx context.Context, in *ListSalesRequest, opts ...grpc.CallOption) (*ListSalesResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ListSalesResponse)
+	err := c.cc.Invoke(ctx, CutterService_ListSales_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *cutterServiceClient) DispatchOrder(ctx context.Context, in *DispatchOrderRequest, opts ...grpc.CallOption) (*DispatchOrderResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(DispatchOrderResponse)
+	err := c.cc.Invoke(ctx, CutterService_DispatchOrder_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *cutterServiceClient) AnswerDamageClaim(ctx context.Context, in *AnswerDamageClaimRequest, opts ...grpc.CallOption) (*AnswerDamageClaimResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(AnswerDamageClaimResponse)
+	err := c.cc.Invoke(ctx, CutterService_AnswerDamageClaim_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *cutterServiceClient) AcceptLotReturn(ctx context.Context, in *AcceptLotReturnRequest, opts ...grpc.CallOption) (*AcceptLotReturnResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(AcceptLotReturnResponse)
+	err := c.cc.Invoke(ctx, CutterService_AcceptLotReturn_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *cutterServiceClient) SendOnApproval(ctx context.Context, in *SendOnApprovalRequest, opts ...grpc.CallOption) (*SendOnApprovalResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(SendOnApprovalResponse)
+	err := c.cc.Invoke(ctx, CutterService_SendOnApproval_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *cutterServiceClient) DeclineApproval(ctx context.Context, in *DeclineApprovalRequest, opts ...grpc.CallOption) (*DeclineApprovalResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(DeclineApprovalResponse)
+	err := c.cc.Invoke(ctx, CutterService_DeclineApproval_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *cutterServiceClient) ExtendApproval(ctx context.Context, in *ExtendApprovalRequest, opts ...grpc.CallOption) (*ExtendApprovalResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ExtendApprovalResponse)
+	err := c.cc.Invoke(ctx, CutterService_ExtendApproval_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *cutterServiceClient) TakeBackFromApproval(ctx context.Context, in *TakeBackFromApprovalRequest, opts ...grpc.CallOption) (*TakeBackFromApprovalResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(TakeBackFromApprovalResponse)
+	err := c.cc.Invoke(ctx, CutterService_TakeBackFromApproval_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *cutterServiceClient) RecordApprovalLoss(ctx context.Context, in *RecordApprovalLossRequest, opts ...grpc.CallOption) (*RecordApprovalLossResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(RecordApprovalLossResponse)
+	err := c.cc.Invoke(ctx, CutterService_RecordApprovalLoss_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *cutterServiceClient) GetApproval(ctx context.Context, in *GetApprovalRequest, opts ...grpc.CallOption) (*GetApprovalResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(GetApprovalResponse)
+	err := c.cc.Invoke(ctx, CutterService_GetApproval_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *cutterServiceClient) ListApprovals(ctx context.Context, in *ListApprovalsRequest, opts ...grpc.CallOption) (*ListApprovalsResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ListApprovalsResponse)
+	err := c.cc.Invoke(ctx, CutterService_ListApprovals_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *cutterServiceClient) ListWanted(ctx context.Context, in *ListWantedRequest, opts ...grpc.CallOption) (*ListWantedResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ListWantedResponse)
+	err := c.cc.Invoke(ctx, CutterService_ListWanted_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *cutterServiceClient) StudyPiece(ctx context.Context, in *StudyPieceRequest, opts ...grpc.CallOption) (*StudyPieceResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(StudyPieceResponse)
+	err := c.cc.Invoke(ctx, CutterService_StudyPiece_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *cutterServiceClient) MakePlan(ctx context.Context, in *MakePlanRequest, opts ...grpc.CallOption) (*MakePlanResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(MakePlanResponse)
+	err := c.cc.Invoke(ctx, CutterService_MakePlan_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *cutterServiceClient) RevisePlan(ctx context.Context, in *RevisePlanRequest, opts ...grpc.CallOption) (*RevisePlanResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(RevisePlanResponse)
+	err := c.cc.Invoke(ctx, CutterService_RevisePlan_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *cutterServiceClient) ChoosePlan(ctx context.Context, in *ChoosePlanRequest, opts ...grpc.CallOption) (*ChoosePlanResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ChoosePlanResponse)
+	err := c.cc.Invoke(ctx, CutterService_ChoosePlan_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *cutterServiceClient) DropPlan(ctx context.Context, in *DropPlanRequest, opts ...grpc.CallOption) (*DropPlanResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(DropPlanResponse)
+	err := c.cc.Invoke(ctx, CutterService_DropPlan_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *cutterServiceClient) ListPlans(ctx context.Context, in *ListPlansRequest, opts ...grpc.CallOption) (*ListPlansResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ListPlansResponse)
+	err := c.cc.Invoke(ctx, CutterService_ListPlans_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *cutterServiceClient) AwaitDecision(ctx context.Context, in *AwaitDecisionRequest, opts ...grpc.CallOption) (*AwaitDecisionResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(AwaitDecisionResponse)
+	err := c.cc.Invoke(ctx, CutterService_AwaitDecision_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *cutterServiceClient) Decide(ctx context.Context, in *DecideRequest, opts ...grpc.CallOption) (*DecideResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(DecideResponse)
+	err := c.cc.Invoke(ctx, CutterService_Decide_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *cutterServiceClient) GradePart(ctx context.Context, in *GradePartRequest, opts ...grpc.CallOption) (*GradePartResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(GradePartResponse)
+	err := c.cc.Invoke(ctx, CutterService_GradePart_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *cutterServiceClient) JudgeInclusion(ctx context.Context, in *JudgeInclusionRequest, opts ...grpc.CallOption) (*JudgeInclusionResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(JudgeInclusionResponse)
+	err := c.cc.Invoke(ctx, CutterService_JudgeInclusion_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *cutterServiceClient) LookAgain(ctx context.Context, in *LookAgainRequest, opts ...grpc.CallOption) (*LookAgainResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(LookAgainResponse)
+	err := c.cc.Invoke(ctx, CutterService_LookAgain_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *cutterServiceClient) ReportMixUp(ctx context.Context, in *ReportMixUpRequest, opts ...grpc.CallOption) (*ReportMixUpResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ReportMixUpResponse)
+	err := c.cc.Invoke(ctx, CutterService_ReportMixUp_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *cutterServiceClient) CheckStone(ctx context.Context, in *CheckStoneRequest, opts ...grpc.CallOption) (*CheckStoneResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(CheckStoneResponse)
+	err := c.cc.Invoke(ctx, CutterService_CheckStone_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *cutterServiceClient) ConfirmStone(ctx context.Context, in *ConfirmStoneRequest, opts ...grpc.CallOption) (*ConfirmStoneResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ConfirmStoneResponse)
+	err := c.cc.Invoke(ctx, CutterService_ConfirmStone_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *cutterServiceClient) RegradeStone(ctx context.Context, in *RegradeStoneRequest, opts ...grpc.CallOption) (*RegradeStoneResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(RegradeStoneResponse)
+	err := c.cc.Invoke(ctx, CutterService_RegradeStone_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *cutterServiceClient) RecutStone(ctx context.Context, in *RecutStoneRequest, opts ...grpc.CallOption) (*RecutStoneResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(RecutStoneResponse)
+	err := c.cc.Invoke(ctx, CutterService_RecutStone_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *cutterServiceClient) MakeLot(ctx context.Context, in *MakeLotRequest, opts ...grpc.CallOption) (*MakeLotResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(MakeLotResponse)
+	err := c.cc.Invoke(ctx, CutterService_MakeLot_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *cutterServiceClient) PutLotOnSale(ctx context.Context, in *PutLotOnSaleRequest, opts ...grpc.CallOption) (*PutLotOnSaleResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(PutLotOnSaleResponse)
+	err := c.cc.Invoke(ctx, CutterService_PutLotOnSale_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *cutterServiceClient) TakeLotOffSale(ctx context.Context, in *TakeLotOffSaleRequest, opts ...grpc.CallOption) (*TakeLotOffSaleResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(TakeLotOffSaleResponse)
+	err := c.cc.Invoke(ctx, CutterService_TakeLotOffSale_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *cutterServiceClient) UnmakeLot(ctx context.Context, in *UnmakeLotRequest, opts ...grpc.CallOption) (*UnmakeLotResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(UnmakeLotResponse)
+	err := c.cc.Invoke(ctx, CutterService_UnmakeLot_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *cutterServiceClient) GetLot(ctx context.Context, in *GetLotRequest, opts ...grpc.CallOption) (*GetLotResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(GetLotResponse)
+	err := c.cc.Invoke(ctx, CutterService_GetLot_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *cutterServiceClient) ListLots(ctx context.Context, in *ListLotsRequest, opts ...grpc.CallOption) (*ListLotsResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ListLotsResponse)
+	err := c.cc.Invoke(ctx, CutterService_ListLots_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *cutterServiceClient) PublishRough(ctx context.Context, in *PublishRoughRequest, opts ...grpc.CallOption) (*PublishRoughResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(PublishRoughResponse)
+	err := c.cc.Invoke(ctx, CutterService_PublishRough_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *cutterServiceClient) TakeRoughBack(ctx context.Context, in *TakeRoughBackRequest, opts ...grpc.CallOption) (*TakeRoughBackResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(TakeRoughBackResponse)
+	err := c.cc.Invoke(ctx, CutterService_TakeRoughBack_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *cutterServiceClient) PromiseStones(ctx context.Context, in *PromiseStonesRequest, opts ...grpc.CallOption) (*PromiseStonesResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(PromiseStonesResponse)
+	err := c.cc.Invoke(ctx, CutterService_PromiseStones_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *cutterServiceClient) WithdrawPromise(ctx context.Context, in *WithdrawPromiseRequest, opts ...grpc.CallOption) (*WithdrawPromiseResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(WithdrawPromiseResponse)
+	err := c.cc.Invoke(ctx, CutterService_WithdrawPromise_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *cutterServiceClient) DeliverPromise(ctx context.Context, in *DeliverPromiseRequest, opts ...grpc.CallOption) (*DeliverPromiseResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(DeliverPromiseResponse)
+	err := c.cc.Invoke(ctx, CutterService_DeliverPromise_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *cutterServiceClient) ListPromises(ctx context.Context, in *ListPromisesRequest, opts ...grpc.CallOption) (*ListPromisesResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ListPromisesResponse)
+	err := c.cc.Invoke(ctx, CutterService_ListPromises_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 // CutterServiceServer is the server API for CutterService service.
 // All implementations must embed UnimplementedCutterServiceServer
 // for forward compatibility.
@@ -325,6 +1086,151 @@ type CutterServiceServer interface {
 	GetYield(context.Context, *GetYieldRequest) (*GetYieldResponse, error)
 	// GetShare shows what one of the caller's parcels has earned it so far, and why.
 	GetShare(context.Context, *GetShareRequest) (*GetShareResponse, error)
+	// WithdrawOffer takes one of the caller's offers back. Atomic; idempotent by request_id.
+	WithdrawOffer(context.Context, *WithdrawOfferRequest) (*WithdrawOfferResponse, error)
+	// AcceptCounterOffer makes the deal that a seller offered the caller, and closes all other offers. Atomic;
+	// idempotent by request_id.
+	AcceptCounterOffer(context.Context, *AcceptCounterOfferRequest) (*AcceptCounterOfferResponse, error)
+	// DeclineCounterOffer says no to a seller's counter-offer. Atomic; idempotent by request_id.
+	DeclineCounterOffer(context.Context, *DeclineCounterOfferRequest) (*DeclineCounterOfferResponse, error)
+	// ListAllMyOffers lists the caller's offers for all parcels and the counter-offers made to it, oldest first.
+	ListAllMyOffers(context.Context, *ListAllMyOffersRequest) (*ListAllMyOffersResponse, error)
+	// AskViewing asks to see a parcel on the market. Atomic; idempotent by request_id.
+	AskViewing(context.Context, *AskViewingRequest) (*AskViewingResponse, error)
+	// CancelViewing says that the caller won't come. Atomic; idempotent by request_id.
+	CancelViewing(context.Context, *CancelViewingRequest) (*CancelViewingResponse, error)
+	// ListMyViewings lists the viewings that the caller asked for, oldest first.
+	ListMyViewings(context.Context, *ListMyViewingsRequest) (*ListMyViewingsResponse, error)
+	// NoteInspection keeps a note of the caller's about a parcel or one of its lines. Nobody else sees it. Atomic;
+	// idempotent by request_id.
+	NoteInspection(context.Context, *NoteInspectionRequest) (*NoteInspectionResponse, error)
+	// ListMyNotes lists the caller's notes about a parcel, oldest first.
+	ListMyNotes(context.Context, *ListMyNotesRequest) (*ListMyNotesResponse, error)
+	// CallOffMisdescribedDeal lets a deal fall through whose rough is not what the listing said, before the first cut.
+	// Atomic; idempotent by request_id.
+	CallOffMisdescribedDeal(context.Context, *CallOffMisdescribedDealRequest) (*CallOffMisdescribedDealResponse, error)
+	// GiveBackParcel records the buyer's count and weighing of rough that goes back after its deal fell through.
+	// Atomic; idempotent by request_id.
+	GiveBackParcel(context.Context, *GiveBackParcelRequest) (*GiveBackParcelResponse, error)
+	// OpenLine takes pieces out of a group line of a parcel that is in the caller's hands. Counts and masses must
+	// balance. Atomic; idempotent by request_id.
+	OpenLine(context.Context, *OpenLineRequest) (*OpenLineResponse, error)
+	// CloseParcel says that a parcel is done with: paid, nothing of it in work, every stone sold and paid. Atomic;
+	// idempotent by request_id.
+	CloseParcel(context.Context, *CloseParcelRequest) (*CloseParcelResponse, error)
+	// OfferSet puts stones on sale as a pair or suite, with a price for each: they go together or not at all. Atomic; idempotent by request_id.
+	OfferSet(context.Context, *OfferSetRequest) (*OfferSetResponse, error)
+	// TakeOffSale takes a stone off sale; a pair or suite goes off sale as a whole. Atomic; idempotent by request_id.
+	TakeOffSale(context.Context, *TakeOffSaleRequest) (*TakeOffSaleResponse, error)
+	// GetSale shows the caller's lines of an order.
+	GetSale(context.Context, *GetSaleRequest) (*GetSaleResponse, error)
+	// ListSales lists the orders that hold stones of the caller, oldest first.
+	ListSales(context.Context, *ListSalesRequest) (*ListSalesResponse, error)
+	// DispatchOrder sends the caller's stones of an order, measured as they leave. Atomic; idempotent by request_id.
+	DispatchOrder(context.Context, *DispatchOrderRequest) (*DispatchOrderResponse, error)
+	// AnswerDamageClaim answers a jeweller's claim: take the stone back, take something off its price, or refuse.
+	// Atomic; idempotent by request_id.
+	AnswerDamageClaim(context.Context, *AnswerDamageClaimRequest) (*AnswerDamageClaimResponse, error)
+	// AcceptLotReturn takes a sold portion of a lot back. The refund is the bookkeeper's. Atomic; idempotent by request_id.
+	AcceptLotReturn(context.Context, *AcceptLotReturnRequest) (*AcceptLotReturnResponse, error)
+	// SendOnApproval sends the stones a jeweller asked for, all of them, measured as they leave. Atomic; idempotent by request_id.
+	SendOnApproval(context.Context, *SendOnApprovalRequest) (*SendOnApprovalResponse, error)
+	// DeclineApproval turns a jeweller's wish down. Atomic; idempotent by request_id.
+	DeclineApproval(context.Context, *DeclineApprovalRequest) (*DeclineApprovalResponse, error)
+	// ExtendApproval gives goods that are out more time. Atomic; idempotent by request_id.
+	ExtendApproval(context.Context, *ExtendApprovalRequest) (*ExtendApprovalResponse, error)
+	// TakeBackFromApproval takes a stone that was out back into stock, measured again; what measures otherwise is
+	// marked. Atomic; idempotent by request_id.
+	TakeBackFromApproval(context.Context, *TakeBackFromApprovalRequest) (*TakeBackFromApprovalResponse, error)
+	// RecordApprovalLoss says that a stone that is out is lost or broke, as ReportLoss does for the jeweller. Atomic; idempotent by request_id.
+	RecordApprovalLoss(context.Context, *RecordApprovalLossRequest) (*RecordApprovalLossResponse, error)
+	// GetApproval shows goods of the caller that are or were out, or are asked for.
+	GetApproval(context.Context, *GetApprovalRequest) (*GetApprovalResponse, error)
+	// ListApprovals lists the caller's goods out and wishes for them, oldest first.
+	ListApprovals(context.Context, *ListApprovalsRequest) (*ListApprovalsResponse, error)
+	// ListWanted lists what jewellers look for, oldest first; who does is shown where they say so.
+	ListWanted(context.Context, *ListWantedRequest) (*ListWantedResponse, error)
+	// StudyPiece keeps what the caller learnt of a piece by looking at it. Atomic; idempotent by
+	// request_id.
+	StudyPiece(context.Context, *StudyPieceRequest) (*StudyPieceResponse, error)
+	// MakePlan makes a plan for a piece; a piece may have several. Atomic; idempotent by
+	// request_id.
+	MakePlan(context.Context, *MakePlanRequest) (*MakePlanResponse, error)
+	// RevisePlan puts another revision in the place of the one that stood, which is kept. Atomic; idempotent by
+	// request_id.
+	RevisePlan(context.Context, *RevisePlanRequest) (*RevisePlanResponse, error)
+	// ChoosePlan makes a plan the one that is followed; the one before is open again. Atomic; idempotent by
+	// request_id.
+	ChoosePlan(context.Context, *ChoosePlanRequest) (*ChoosePlanResponse, error)
+	// DropPlan sets a plan aside for good. Atomic; idempotent by
+	// request_id.
+	DropPlan(context.Context, *DropPlanRequest) (*DropPlanResponse, error)
+	// ListPlans lists the plans of one of the caller's pieces, oldest first, with all their revisions.
+	ListPlans(context.Context, *ListPlansRequest) (*ListPlansResponse, error)
+	// AwaitDecision lets a part wait until something is decided. Atomic; idempotent by
+	// request_id.
+	AwaitDecision(context.Context, *AwaitDecisionRequest) (*AwaitDecisionResponse, error)
+	// Decide puts a part that waited back in work. Atomic; idempotent by
+	// request_id.
+	Decide(context.Context, *DecideRequest) (*DecideResponse, error)
+	// GradePart revises what a part is expected to grade. Atomic; idempotent by
+	// request_id.
+	GradePart(context.Context, *GradePartRequest) (*GradePartResponse, error)
+	// JudgeInclusion records whether an inclusion is kept or ground away, both valued. Atomic; idempotent by
+	// request_id.
+	JudgeInclusion(context.Context, *JudgeInclusionRequest) (*JudgeInclusionResponse, error)
+	// LookAgain records the second look at the end of a batch. Atomic; idempotent by
+	// request_id.
+	LookAgain(context.Context, *LookAgainRequest) (*LookAgainResponse, error)
+	// ReportMixUp says that parts were mixed up: each may be any of them, and its chain shows it ever after. Atomic; idempotent by
+	// request_id.
+	ReportMixUp(context.Context, *ReportMixUpRequest) (*ReportMixUpResponse, error)
+	// CheckStone records the final check: what a bezel setting needs of a stone. Atomic; idempotent by
+	// request_id.
+	CheckStone(context.Context, *CheckStoneRequest) (*CheckStoneResponse, error)
+	// ConfirmStone confirms the final check, as a second person of the cutter or as the co-op's stock keeper. Atomic; idempotent by
+	// request_id.
+	ConfirmStone(context.Context, *ConfirmStoneRequest) (*ConfirmStoneResponse, error)
+	// RegradeStone revises a stone's grade. Atomic; idempotent by
+	// request_id.
+	RegradeStone(context.Context, *RegradeStoneRequest) (*RegradeStoneResponse, error)
+	// RecutStone gives a stone that was cut again its new facts; papers from before are void. Atomic; idempotent by
+	// request_id.
+	RecutStone(context.Context, *RecutStoneRequest) (*RecutStoneResponse, error)
+	// MakeLot makes a counted lot of parts and stones of one parcel. Atomic; idempotent by
+	// request_id.
+	MakeLot(context.Context, *MakeLotRequest) (*MakeLotResponse, error)
+	// PutLotOnSale asks a price by the carat or the piece, or another one. Atomic; idempotent by
+	// request_id.
+	PutLotOnSale(context.Context, *PutLotOnSaleRequest) (*PutLotOnSaleResponse, error)
+	// TakeLotOffSale asks no price any more. Atomic; idempotent by
+	// request_id.
+	TakeLotOffSale(context.Context, *TakeLotOffSaleRequest) (*TakeLotOffSaleResponse, error)
+	// UnmakeLot brings all of a lot back to where it came from, before any of it was sold. Atomic; idempotent by
+	// request_id.
+	UnmakeLot(context.Context, *UnmakeLotRequest) (*UnmakeLotResponse, error)
+	// GetLot shows one of the caller's lots.
+	GetLot(context.Context, *GetLotRequest) (*GetLotResponse, error)
+	// ListLots lists the caller's lots, oldest first.
+	ListLots(context.Context, *ListLotsRequest) (*ListLotsResponse, error)
+	// PublishRough lists a new parcel made of uncut rough and off-cuts of parcels that the caller bought outright; the
+	// origin of each is kept. Atomic; idempotent by
+	// request_id.
+	PublishRough(context.Context, *PublishRoughRequest) (*PublishRoughResponse, error)
+	// TakeRoughBack brings the rough of such a parcel, once withdrawn, back to where it came from. Atomic; idempotent by
+	// request_id.
+	TakeRoughBack(context.Context, *TakeRoughBackRequest) (*TakeRoughBackResponse, error)
+	// PromiseStones promises a jeweller stones cut to order, with price, date and tolerance. Atomic; idempotent by
+	// request_id.
+	PromiseStones(context.Context, *PromiseStonesRequest) (*PromiseStonesResponse, error)
+	// WithdrawPromise takes a promise back that the jeweller hasn't answered. Atomic; idempotent by
+	// request_id.
+	WithdrawPromise(context.Context, *WithdrawPromiseRequest) (*WithdrawPromiseResponse, error)
+	// DeliverPromise delivers the stones of an accepted promise into an order at the prices promised. Atomic; idempotent by
+	// request_id.
+	DeliverPromise(context.Context, *DeliverPromiseRequest) (*DeliverPromiseResponse, error)
+	// ListPromises lists the caller's promises, oldest first.
+	ListPromises(context.Context, *ListPromisesRequest) (*ListPromisesResponse, error)
 	mustEmbedUnimplementedCutterServiceServer()
 }
 
@@ -388,6 +1294,174 @@ func (UnimplementedCutterServiceServer) GetYield(context.Context, *GetYieldReque
 }
 func (UnimplementedCutterServiceServer) GetShare(context.Context, *GetShareRequest) (*GetShareResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method GetShare not implemented")
+}
+func (UnimplementedCutterServiceServer) WithdrawOffer(context.Context, *WithdrawOfferRequest) (*WithdrawOfferResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method WithdrawOffer not implemented")
+}
+func (UnimplementedCutterServiceServer) AcceptCounterOffer(context.Context, *AcceptCounterOfferRequest) (*AcceptCounterOfferResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method AcceptCounterOffer not implemented")
+}
+func (UnimplementedCutterServiceServer) DeclineCounterOffer(context.Context, *DeclineCounterOfferRequest) (*DeclineCounterOfferResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method DeclineCounterOffer not implemented")
+}
+func (UnimplementedCutterServiceServer) ListAllMyOffers(context.Context, *ListAllMyOffersRequest) (*ListAllMyOffersResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ListAllMyOffers not implemented")
+}
+func (UnimplementedCutterServiceServer) AskViewing(context.Context, *AskViewingRequest) (*AskViewingResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method AskViewing not implemented")
+}
+func (UnimplementedCutterServiceServer) CancelViewing(context.Context, *CancelViewingRequest) (*CancelViewingResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method CancelViewing not implemented")
+}
+func (UnimplementedCutterServiceServer) ListMyViewings(context.Context, *ListMyViewingsRequest) (*ListMyViewingsResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ListMyViewings not implemented")
+}
+func (UnimplementedCutterServiceServer) NoteInspection(context.Context, *NoteInspectionRequest) (*NoteInspectionResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method NoteInspection not implemented")
+}
+func (UnimplementedCutterServiceServer) ListMyNotes(context.Context, *ListMyNotesRequest) (*ListMyNotesResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ListMyNotes not implemented")
+}
+func (UnimplementedCutterServiceServer) CallOffMisdescribedDeal(context.Context, *CallOffMisdescribedDealRequest) (*CallOffMisdescribedDealResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method CallOffMisdescribedDeal not implemented")
+}
+func (UnimplementedCutterServiceServer) GiveBackParcel(context.Context, *GiveBackParcelRequest) (*GiveBackParcelResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method GiveBackParcel not implemented")
+}
+func (UnimplementedCutterServiceServer) OpenLine(context.Context, *OpenLineRequest) (*OpenLineResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method OpenLine not implemented")
+}
+func (UnimplementedCutterServiceServer) CloseParcel(context.Context, *CloseParcelRequest) (*CloseParcelResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method CloseParcel not implemented")
+}
+func (UnimplementedCutterServiceServer) OfferSet(context.Context, *OfferSetRequest) (*OfferSetResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method OfferSet not implemented")
+}
+func (UnimplementedCutterServiceServer) TakeOffSale(context.Context, *TakeOffSaleRequest) (*TakeOffSaleResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method TakeOffSale not implemented")
+}
+func (UnimplementedCutterServiceServer) GetSale(context.Context, *GetSaleRequest) (*GetSaleResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method GetSale not implemented")
+}
+func (UnimplementedCutterServiceServer) ListSales(context.Context, *ListSalesRequest) (*ListSalesResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ListSales not implemented")
+}
+func (UnimplementedCutterServiceServer) DispatchOrder(context.Context, *DispatchOrderRequest) (*DispatchOrderResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method DispatchOrder not implemented")
+}
+func (UnimplementedCutterServiceServer) AnswerDamageClaim(context.Context, *AnswerDamageClaimRequest) (*AnswerDamageClaimResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method AnswerDamageClaim not implemented")
+}
+func (UnimplementedCutterServiceServer) AcceptLotReturn(context.Context, *AcceptLotReturnRequest) (*AcceptLotReturnResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method AcceptLotReturn not implemented")
+}
+func (UnimplementedCutterServiceServer) SendOnApproval(context.Context, *SendOnApprovalRequest) (*SendOnApprovalResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method SendOnApproval not implemented")
+}
+func (UnimplementedCutterServiceServer) DeclineApproval(context.Context, *DeclineApprovalRequest) (*DeclineApprovalResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method DeclineApproval not implemented")
+}
+func (UnimplementedCutterServiceServer) ExtendApproval(context.Context, *ExtendApprovalRequest) (*ExtendApprovalResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ExtendApproval not implemented")
+}
+func (UnimplementedCutterServiceServer) TakeBackFromApproval(context.Context, *TakeBackFromApprovalRequest) (*TakeBackFromApprovalResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method TakeBackFromApproval not implemented")
+}
+func (UnimplementedCutterServiceServer) RecordApprovalLoss(context.Context, *RecordApprovalLossRequest) (*RecordApprovalLossResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method RecordApprovalLoss not implemented")
+}
+func (UnimplementedCutterServiceServer) GetApproval(context.Context, *GetApprovalRequest) (*GetApprovalResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method GetApproval not implemented")
+}
+func (UnimplementedCutterServiceServer) ListApprovals(context.Context, *ListApprovalsRequest) (*ListApprovalsResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ListApprovals not implemented")
+}
+func (UnimplementedCutterServiceServer) ListWanted(context.Context, *ListWantedRequest) (*ListWantedResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ListWanted not implemented")
+}
+func (UnimplementedCutterServiceServer) StudyPiece(context.Context, *StudyPieceRequest) (*StudyPieceResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method StudyPiece not implemented")
+}
+func (UnimplementedCutterServiceServer) MakePlan(context.Context, *MakePlanRequest) (*MakePlanResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method MakePlan not implemented")
+}
+func (UnimplementedCutterServiceServer) RevisePlan(context.Context, *RevisePlanRequest) (*RevisePlanResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method RevisePlan not implemented")
+}
+func (UnimplementedCutterServiceServer) ChoosePlan(context.Context, *ChoosePlanRequest) (*ChoosePlanResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ChoosePlan not implemented")
+}
+func (UnimplementedCutterServiceServer) DropPlan(context.Context, *DropPlanRequest) (*DropPlanResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method DropPlan not implemented")
+}
+func (UnimplementedCutterServiceServer) ListPlans(context.Context, *ListPlansRequest) (*ListPlansResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ListPlans not implemented")
+}
+func (UnimplementedCutterServiceServer) AwaitDecision(context.Context, *AwaitDecisionRequest) (*AwaitDecisionResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method AwaitDecision not implemented")
+}
+func (UnimplementedCutterServiceServer) Decide(context.Context, *DecideRequest) (*DecideResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method Decide not implemented")
+}
+func (UnimplementedCutterServiceServer) GradePart(context.Context, *GradePartRequest) (*GradePartResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method GradePart not implemented")
+}
+func (UnimplementedCutterServiceServer) JudgeInclusion(context.Context, *JudgeInclusionRequest) (*JudgeInclusionResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method JudgeInclusion not implemented")
+}
+func (UnimplementedCutterServiceServer) LookAgain(context.Context, *LookAgainRequest) (*LookAgainResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method LookAgain not implemented")
+}
+func (UnimplementedCutterServiceServer) ReportMixUp(context.Context, *ReportMixUpRequest) (*ReportMixUpResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ReportMixUp not implemented")
+}
+func (UnimplementedCutterServiceServer) CheckStone(context.Context, *CheckStoneRequest) (*CheckStoneResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method CheckStone not implemented")
+}
+func (UnimplementedCutterServiceServer) ConfirmStone(context.Context, *ConfirmStoneRequest) (*ConfirmStoneResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ConfirmStone not implemented")
+}
+func (UnimplementedCutterServiceServer) RegradeStone(context.Context, *RegradeStoneRequest) (*RegradeStoneResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method RegradeStone not implemented")
+}
+func (UnimplementedCutterServiceServer) RecutStone(context.Context, *RecutStoneRequest) (*RecutStoneResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method RecutStone not implemented")
+}
+func (UnimplementedCutterServiceServer) MakeLot(context.Context, *MakeLotRequest) (*MakeLotResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method MakeLot not implemented")
+}
+func (UnimplementedCutterServiceServer) PutLotOnSale(context.Context, *PutLotOnSaleRequest) (*PutLotOnSaleResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method PutLotOnSale not implemented")
+}
+func (UnimplementedCutterServiceServer) TakeLotOffSale(context.Context, *TakeLotOffSaleRequest) (*TakeLotOffSaleResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method TakeLotOffSale not implemented")
+}
+func (UnimplementedCutterServiceServer) UnmakeLot(context.Context, *UnmakeLotRequest) (*UnmakeLotResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method UnmakeLot not implemented")
+}
+func (UnimplementedCutterServiceServer) GetLot(context.Context, *GetLotRequest) (*GetLotResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method GetLot not implemented")
+}
+func (UnimplementedCutterServiceServer) ListLots(context.Context, *ListLotsRequest) (*ListLotsResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ListLots not implemented")
+}
+func (UnimplementedCutterServiceServer) PublishRough(context.Context, *PublishRoughRequest) (*PublishRoughResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method PublishRough not implemented")
+}
+func (UnimplementedCutterServiceServer) TakeRoughBack(context.Context, *TakeRoughBackRequest) (*TakeRoughBackResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method TakeRoughBack not implemented")
+}
+func (UnimplementedCutterServiceServer) PromiseStones(context.Context, *PromiseStonesRequest) (*PromiseStonesResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method PromiseStones not implemented")
+}
+func (UnimplementedCutterServiceServer) WithdrawPromise(context.Context, *WithdrawPromiseRequest) (*WithdrawPromiseResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method WithdrawPromise not implemented")
+}
+func (UnimplementedCutterServiceServer) DeliverPromise(context.Context, *DeliverPromiseRequest) (*DeliverPromiseResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method DeliverPromise not implemented")
+}
+func (UnimplementedCutterServiceServer) ListPromises(context.Context, *ListPromisesRequest) (*ListPromisesResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ListPromises not implemented")
 }
 func (UnimplementedCutterServiceServer) mustEmbedUnimplementedCutterServiceServer() {}
 func (UnimplementedCutterServiceServer) testEmbeddedByValue()                       {}
@@ -734,6 +1808,1014 @@ func _CutterService_GetShare_Handler(srv interface{}, ctx context.Context, dec f
 	return interceptor(ctx, in, info, handler)
 }
 
+func _CutterService_WithdrawOffer_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(WithdrawOfferRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CutterServiceServer).WithdrawOffer(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CutterService_WithdrawOffer_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CutterServiceServer).WithdrawOffer(ctx, req.(*WithdrawOfferRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CutterService_AcceptCounterOffer_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(AcceptCounterOfferRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CutterServiceServer).AcceptCounterOffer(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CutterService_AcceptCounterOffer_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CutterServiceServer).AcceptCounterOffer(ctx, req.(*AcceptCounterOfferRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CutterService_DeclineCounterOffer_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(DeclineCounterOfferRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CutterServiceServer).DeclineCounterOffer(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CutterService_DeclineCounterOffer_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CutterServiceServer).DeclineCounterOffer(ctx, req.(*DeclineCounterOfferRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CutterService_ListAllMyOffers_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ListAllMyOffersRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CutterServiceServer).ListAllMyOffers(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CutterService_ListAllMyOffers_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CutterServiceServer).ListAllMyOffers(ctx, req.(*ListAllMyOffersRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CutterService_AskViewing_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(AskViewingRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CutterServiceServer).AskViewing(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CutterService_AskViewing_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CutterServiceServer).AskViewing(ctx, req.(*AskViewingRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CutterService_CancelViewing_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(CancelViewingRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CutterServiceServer).CancelViewing(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CutterService_CancelViewing_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CutterServiceServer).CancelViewing(ctx, req.(*CancelViewingRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CutterService_ListMyViewings_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ListMyViewingsRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CutterServiceServer).ListMyViewings(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CutterService_ListMyViewings_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CutterServiceServer).ListMyViewings(ctx, req.(*ListMyViewingsRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CutterService_NoteInspection_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(NoteInspectionRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CutterServiceServer).NoteInspection(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CutterService_NoteInspection_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CutterServiceServer).NoteInspection(ctx, req.(*NoteInspectionRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CutterService_ListMyNotes_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ListMyNotesRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CutterServiceServer).ListMyNotes(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CutterService_ListMyNotes_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CutterServiceServer).ListMyNotes(ctx, req.(*ListMyNotesRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CutterService_CallOffMisdescribedDeal_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(CallOffMisdescribedDealRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CutterServiceServer).CallOffMisdescribedDeal(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CutterService_CallOffMisdescribedDeal_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CutterServiceServer).CallOffMisdescribedDeal(ctx, req.(*CallOffMisdescribedDealRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CutterService_GiveBackParcel_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(GiveBackParcelRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CutterServiceServer).GiveBackParcel(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CutterService_GiveBackParcel_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CutterServiceServer).GiveBackParcel(ctx, req.(*GiveBackParcelRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CutterService_OpenLine_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(OpenLineRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CutterServiceServer).OpenLine(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CutterService_OpenLine_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CutterServiceServer).OpenLine(ctx, req.(*OpenLineRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CutterService_CloseParcel_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(CloseParcelRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CutterServiceServer).CloseParcel(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CutterService_CloseParcel_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CutterServiceServer).CloseParcel(ctx, req.(*CloseParcelRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CutterService_OfferSet_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(OfferSetRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CutterServiceServer).OfferSet(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CutterService_OfferSet_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CutterServiceServer).OfferSet(ctx, req.(*OfferSetRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CutterService_TakeOffSale_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(TakeOffSaleRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CutterServiceServer).TakeOffSale(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CutterService_TakeOffSale_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CutterServiceServer).TakeOffSale(ctx, req.(*TakeOffSaleRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CutterService_GetSale_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(GetSaleRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CutterServiceServer).GetSale(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CutterService_GetSale_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CutterServiceServer).GetSale(ctx, req.(*GetSaleRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CutterService_ListSales_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ListSalesRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CutterServiceServer).ListSales(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CutterService_ListSales_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CutterServiceServer).ListSales(ctx, req.(*ListSalesRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CutterService_DispatchOrder_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(DispatchOrderRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CutterServiceServer).DispatchOrder(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CutterService_DispatchOrder_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CutterServiceServer).DispatchOrder(ctx, req.(*DispatchOrderRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CutterService_AnswerDamageClaim_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(AnswerDamageClaimRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CutterServiceServer).AnswerDamageClaim(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CutterService_AnswerDamageClaim_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CutterServiceServer).AnswerDamageClaim(ctx, req.(*AnswerDamageClaimRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CutterService_AcceptLotReturn_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(AcceptLotReturnRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CutterServiceServer).AcceptLotReturn(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CutterService_AcceptLotReturn_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CutterServiceServer).AcceptLotReturn(ctx, req.(*AcceptLotReturnRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CutterService_SendOnApproval_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(SendOnApprovalRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CutterServiceServer).SendOnApproval(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CutterService_SendOnApproval_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CutterServiceServer).SendOnApproval(ctx, req.(*SendOnApprovalRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CutterService_DeclineApproval_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(DeclineApprovalRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CutterServiceServer).DeclineApproval(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CutterService_DeclineApproval_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CutterServiceServer).DeclineApproval(ctx, req.(*DeclineApprovalRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CutterService_ExtendApproval_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ExtendApprovalRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CutterServiceServer).ExtendApproval(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CutterService_ExtendApproval_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CutterServiceServer).ExtendApproval(ctx, req.(*ExtendApprovalRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CutterService_TakeBackFromApproval_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(TakeBackFromApprovalRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CutterServiceServer).TakeBackFromApproval(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CutterService_TakeBackFromApproval_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CutterServiceServer).TakeBackFromApproval(ctx, req.(*TakeBackFromApprovalRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CutterService_RecordApprovalLoss_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(RecordApprovalLossRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CutterServiceServer).RecordApprovalLoss(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CutterService_RecordApprovalLoss_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CutterServiceServer).RecordApprovalLoss(ctx, req.(*RecordApprovalLossRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CutterService_GetApproval_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(GetApprovalRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CutterServiceServer).GetApproval(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CutterService_GetApproval_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CutterServiceServer).GetApproval(ctx, req.(*GetApprovalRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CutterService_ListApprovals_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ListApprovalsRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CutterServiceServer).ListApprovals(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CutterService_ListApprovals_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CutterServiceServer).ListApprovals(ctx, req.(*ListApprovalsRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CutterService_ListWanted_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ListWantedRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CutterServiceServer).ListWanted(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CutterService_ListWanted_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CutterServiceServer).ListWanted(ctx, req.(*ListWantedRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CutterService_StudyPiece_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(StudyPieceRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CutterServiceServer).StudyPiece(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CutterService_StudyPiece_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CutterServiceServer).StudyPiece(ctx, req.(*StudyPieceRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CutterService_MakePlan_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(MakePlanRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CutterServiceServer).MakePlan(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CutterService_MakePlan_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CutterServiceServer).MakePlan(ctx, req.(*MakePlanRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CutterService_RevisePlan_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(RevisePlanRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CutterServiceServer).RevisePlan(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CutterService_RevisePlan_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CutterServiceServer).RevisePlan(ctx, req.(*RevisePlanRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CutterService_ChoosePlan_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ChoosePlanRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CutterServiceServer).ChoosePlan(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CutterService_ChoosePlan_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CutterServiceServer).ChoosePlan(ctx, req.(*ChoosePlanRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CutterService_DropPlan_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(DropPlanRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CutterServiceServer).DropPlan(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CutterService_DropPlan_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CutterServiceServer).DropPlan(ctx, req.(*DropPlanRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CutterService_ListPlans_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ListPlansRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CutterServiceServer).ListPlans(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CutterService_ListPlans_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CutterServiceServer).ListPlans(ctx, req.(*ListPlansRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CutterService_AwaitDecision_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(AwaitDecisionRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CutterServiceServer).AwaitDecision(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CutterService_AwaitDecision_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CutterServiceServer).AwaitDecision(ctx, req.(*AwaitDecisionRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CutterService_Decide_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(DecideRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CutterServiceServer).Decide(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CutterService_Decide_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CutterServiceServer).Decide(ctx, req.(*DecideRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CutterService_GradePart_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(GradePartRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CutterServiceServer).GradePart(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CutterService_GradePart_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CutterServiceServer).GradePart(ctx, req.(*GradePartRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CutterService_JudgeInclusion_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(JudgeInclusionRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CutterServiceServer).JudgeInclusion(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CutterService_JudgeInclusion_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CutterServiceServer).JudgeInclusion(ctx, req.(*JudgeInclusionRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CutterService_LookAgain_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(LookAgainRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CutterServiceServer).LookAgain(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CutterService_LookAgain_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CutterServiceServer).LookAgain(ctx, req.(*LookAgainRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CutterService_ReportMixUp_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ReportMixUpRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CutterServiceServer).ReportMixUp(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CutterService_ReportMixUp_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CutterServiceServer).ReportMixUp(ctx, req.(*ReportMixUpRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CutterService_CheckStone_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(CheckStoneRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CutterServiceServer).CheckStone(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CutterService_CheckStone_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CutterServiceServer).CheckStone(ctx, req.(*CheckStoneRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CutterService_ConfirmStone_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ConfirmStoneRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CutterServiceServer).ConfirmStone(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CutterService_ConfirmStone_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CutterServiceServer).ConfirmStone(ctx, req.(*ConfirmStoneRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CutterService_RegradeStone_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(RegradeStoneRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CutterServiceServer).RegradeStone(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CutterService_RegradeStone_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CutterServiceServer).RegradeStone(ctx, req.(*RegradeStoneRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CutterService_RecutStone_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(RecutStoneRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CutterServiceServer).RecutStone(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CutterService_RecutStone_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CutterServiceServer).RecutStone(ctx, req.(*RecutStoneRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CutterService_MakeLot_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(MakeLotRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CutterServiceServer).MakeLot(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CutterService_MakeLot_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CutterServiceServer).MakeLot(ctx, req.(*MakeLotRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CutterService_PutLotOnSale_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(PutLotOnSaleRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CutterServiceServer).PutLotOnSale(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CutterService_PutLotOnSale_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CutterServiceServer).PutLotOnSale(ctx, req.(*PutLotOnSaleRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CutterService_TakeLotOffSale_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(TakeLotOffSaleRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CutterServiceServer).TakeLotOffSale(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CutterService_TakeLotOffSale_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CutterServiceServer).TakeLotOffSale(ctx, req.(*TakeLotOffSaleRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CutterService_UnmakeLot_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(UnmakeLotRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CutterServiceServer).UnmakeLot(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CutterService_UnmakeLot_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CutterServiceServer).UnmakeLot(ctx, req.(*UnmakeLotRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CutterService_GetLot_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(GetLotRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CutterServiceServer).GetLot(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CutterService_GetLot_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CutterServiceServer).GetLot(ctx, req.(*GetLotRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CutterService_ListLots_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ListLotsRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CutterServiceServer).ListLots(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CutterService_ListLots_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CutterServiceServer).ListLots(ctx, req.(*ListLotsRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CutterService_PublishRough_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(PublishRoughRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CutterServiceServer).PublishRough(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CutterService_PublishRough_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CutterServiceServer).PublishRough(ctx, req.(*PublishRoughRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CutterService_TakeRoughBack_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(TakeRoughBackRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CutterServiceServer).TakeRoughBack(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CutterService_TakeRoughBack_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CutterServiceServer).TakeRoughBack(ctx, req.(*TakeRoughBackRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CutterService_PromiseStones_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(PromiseStonesRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CutterServiceServer).PromiseStones(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CutterService_PromiseStones_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CutterServiceServer).PromiseStones(ctx, req.(*PromiseStonesRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CutterService_WithdrawPromise_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(WithdrawPromiseRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CutterServiceServer).WithdrawPromise(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CutterService_WithdrawPromise_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CutterServiceServer).WithdrawPromise(ctx, req.(*WithdrawPromiseRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CutterService_DeliverPromise_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(DeliverPromiseRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CutterServiceServer).DeliverPromise(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CutterService_DeliverPromise_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CutterServiceServer).DeliverPromise(ctx, req.(*DeliverPromiseRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CutterService_ListPromises_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ListPromisesRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CutterServiceServer).ListPromises(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CutterService_ListPromises_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CutterServiceServer).ListPromises(ctx, req.(*ListPromisesRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 // CutterService_ServiceDesc is the grpc.ServiceDesc for CutterService service.
 // It's only intended for direct use with grpc.RegisterService,
 // and not to be introspected or modified (even as a copy)
@@ -812,6 +2894,230 @@ var CutterService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "GetShare",
 			Handler:    _CutterService_GetShare_Handler,
+		},
+		{
+			MethodName: "WithdrawOffer",
+			Handler:    _CutterService_WithdrawOffer_Handler,
+		},
+		{
+			MethodName: "AcceptCounterOffer",
+			Handler:    _CutterService_AcceptCounterOffer_Handler,
+		},
+		{
+			MethodName: "DeclineCounterOffer",
+			Handler:    _CutterService_DeclineCounterOffer_Handler,
+		},
+		{
+			MethodName: "ListAllMyOffers",
+			Handler:    _CutterService_ListAllMyOffers_Handler,
+		},
+		{
+			MethodName: "AskViewing",
+			Handler:    _CutterService_AskViewing_Handler,
+		},
+		{
+			MethodName: "CancelViewing",
+			Handler:    _CutterService_CancelViewing_Handler,
+		},
+		{
+			MethodName: "ListMyViewings",
+			Handler:    _CutterService_ListMyViewings_Handler,
+		},
+		{
+			MethodName: "NoteInspection",
+			Handler:    _CutterService_NoteInspection_Handler,
+		},
+		{
+			MethodName: "ListMyNotes",
+			Handler:    _CutterService_ListMyNotes_Handler,
+		},
+		{
+			MethodName: "CallOffMisdescribedDeal",
+			Handler:    _CutterService_CallOffMisdescribedDeal_Handler,
+		},
+		{
+			MethodName: "GiveBackParcel",
+			Handler:    _CutterService_GiveBackParcel_Handler,
+		},
+		{
+			MethodName: "OpenLine",
+			Handler:    _CutterService_OpenLine_Handler,
+		},
+		{
+			MethodName: "CloseParcel",
+			Handler:    _CutterService_CloseParcel_Handler,
+		},
+		{
+			MethodName: "OfferSet",
+			Handler:    _CutterService_OfferSet_Handler,
+		},
+		{
+			MethodName: "TakeOffSale",
+			Handler:    _CutterService_TakeOffSale_Handler,
+		},
+		{
+			MethodName: "GetSale",
+			Handler:    _CutterService_GetSale_Handler,
+		},
+		{
+			MethodName: "ListSales",
+			Handler:    _CutterService_ListSales_Handler,
+		},
+		{
+			MethodName: "DispatchOrder",
+			Handler:    _CutterService_DispatchOrder_Handler,
+		},
+		{
+			MethodName: "AnswerDamageClaim",
+			Handler:    _CutterService_AnswerDamageClaim_Handler,
+		},
+		{
+			MethodName: "AcceptLotReturn",
+			Handler:    _CutterService_AcceptLotReturn_Handler,
+		},
+		{
+			MethodName: "SendOnApproval",
+			Handler:    _CutterService_SendOnApproval_Handler,
+		},
+		{
+			MethodName: "DeclineApproval",
+			Handler:    _CutterService_DeclineApproval_Handler,
+		},
+		{
+			MethodName: "ExtendApproval",
+			Handler:    _CutterService_ExtendApproval_Handler,
+		},
+		{
+			MethodName: "TakeBackFromApproval",
+			Handler:    _CutterService_TakeBackFromApproval_Handler,
+		},
+		{
+			MethodName: "RecordApprovalLoss",
+			Handler:    _CutterService_RecordApprovalLoss_Handler,
+		},
+		{
+			MethodName: "GetApproval",
+			Handler:    _CutterService_GetApproval_Handler,
+		},
+		{
+			MethodName: "ListApprovals",
+			Handler:    _CutterService_ListApprovals_Handler,
+		},
+		{
+			MethodName: "ListWanted",
+			Handler:    _CutterService_ListWanted_Handler,
+		},
+		{
+			MethodName: "StudyPiece",
+			Handler:    _CutterService_StudyPiece_Handler,
+		},
+		{
+			MethodName: "MakePlan",
+			Handler:    _CutterService_MakePlan_Handler,
+		},
+		{
+			MethodName: "RevisePlan",
+			Handler:    _CutterService_RevisePlan_Handler,
+		},
+		{
+			MethodName: "ChoosePlan",
+			Handler:    _CutterService_ChoosePlan_Handler,
+		},
+		{
+			MethodName: "DropPlan",
+			Handler:    _CutterService_DropPlan_Handler,
+		},
+		{
+			MethodName: "ListPlans",
+			Handler:    _CutterService_ListPlans_Handler,
+		},
+		{
+			MethodName: "AwaitDecision",
+			Handler:    _CutterService_AwaitDecision_Handler,
+		},
+		{
+			MethodName: "Decide",
+			Handler:    _CutterService_Decide_Handler,
+		},
+		{
+			MethodName: "GradePart",
+			Handler:    _CutterService_GradePart_Handler,
+		},
+		{
+			MethodName: "JudgeInclusion",
+			Handler:    _CutterService_JudgeInclusion_Handler,
+		},
+		{
+			MethodName: "LookAgain",
+			Handler:    _CutterService_LookAgain_Handler,
+		},
+		{
+			MethodName: "ReportMixUp",
+			Handler:    _CutterService_ReportMixUp_Handler,
+		},
+		{
+			MethodName: "CheckStone",
+			Handler:    _CutterService_CheckStone_Handler,
+		},
+		{
+			MethodName: "ConfirmStone",
+			Handler:    _CutterService_ConfirmStone_Handler,
+		},
+		{
+			MethodName: "RegradeStone",
+			Handler:    _CutterService_RegradeStone_Handler,
+		},
+		{
+			MethodName: "RecutStone",
+			Handler:    _CutterService_RecutStone_Handler,
+		},
+		{
+			MethodName: "MakeLot",
+			Handler:    _CutterService_MakeLot_Handler,
+		},
+		{
+			MethodName: "PutLotOnSale",
+			Handler:    _CutterService_PutLotOnSale_Handler,
+		},
+		{
+			MethodName: "TakeLotOffSale",
+			Handler:    _CutterService_TakeLotOffSale_Handler,
+		},
+		{
+			MethodName: "UnmakeLot",
+			Handler:    _CutterService_UnmakeLot_Handler,
+		},
+		{
+			MethodName: "GetLot",
+			Handler:    _CutterService_GetLot_Handler,
+		},
+		{
+			MethodName: "ListLots",
+			Handler:    _CutterService_ListLots_Handler,
+		},
+		{
+			MethodName: "PublishRough",
+			Handler:    _CutterService_PublishRough_Handler,
+		},
+		{
+			MethodName: "TakeRoughBack",
+			Handler:    _CutterService_TakeRoughBack_Handler,
+		},
+		{
+			MethodName: "PromiseStones",
+			Handler:    _CutterService_PromiseStones_Handler,
+		},
+		{
+			MethodName: "WithdrawPromise",
+			Handler:    _CutterService_WithdrawPromise_Handler,
+		},
+		{
+			MethodName: "DeliverPromise",
+			Handler:    _CutterService_DeliverPromise_Handler,
+		},
+		{
+			MethodName: "ListPromises",
+			Handler:    _CutterService_ListPromises_Handler,
 		},
 	},
 	Streams:  []grpc.StreamDesc{},

@@ -35,7 +35,9 @@ type ListStockRequest struct {
 	// Where to go on: next_page_token of the page before.
 	PageToken string `protobuf:"bytes,3,opt,name=page_token,json=pageToken,proto3" json:"page_token,omitempty"`
 	// Only this outline; not set: all.
-	Outline       v1.Outline `protobuf:"varint,4,opt,name=outline,proto3,enum=seamshare.type.v1.Outline" json:"outline,omitempty"`
+	Outline v1.Outline `protobuf:"varint,4,opt,name=outline,proto3,enum=seamshare.type.v1.Outline" json:"outline,omitempty"`
+	// What else they are to be. A page may hold fewer stones than asked for, or none, and still have a next one.
+	Filter        *StockFilter `protobuf:"bytes,5,opt,name=filter,proto3" json:"filter,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -96,6 +98,13 @@ func (x *ListStockRequest) GetOutline() v1.Outline {
 		return x.Outline
 	}
 	return v1.Outline(0)
+}
+
+func (x *ListStockRequest) GetFilter() *StockFilter {
+	if x != nil {
+		return x.Filter
+	}
+	return nil
 }
 
 // ListStockResponse answers ListStock.
@@ -280,7 +289,11 @@ type PlaceOrderRequest struct {
 	// Wait until the node has applied at least this position.
 	MinPosition uint64 `protobuf:"varint,2,opt,name=min_position,json=minPosition,proto3" json:"min_position,omitempty"`
 	// The stones.
-	Items         []*OrderItem `protobuf:"bytes,3,rep,name=items,proto3" json:"items,omitempty"`
+	Items []*OrderItem `protobuf:"bytes,3,rep,name=items,proto3" json:"items,omitempty"`
+	// What comes first of the money; when it is in, the cutter may send the stones. Absent: all of it.
+	Deposit *money.Money `protobuf:"bytes,4,opt,name=deposit,proto3" json:"deposit,omitempty"`
+	// Portions of counted lots.
+	Lots          []*LotItem `protobuf:"bytes,5,rep,name=lots,proto3" json:"lots,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -332,6 +345,20 @@ func (x *PlaceOrderRequest) GetMinPosition() uint64 {
 func (x *PlaceOrderRequest) GetItems() []*OrderItem {
 	if x != nil {
 		return x.Items
+	}
+	return nil
+}
+
+func (x *PlaceOrderRequest) GetDeposit() *money.Money {
+	if x != nil {
+		return x.Deposit
+	}
+	return nil
+}
+
+func (x *PlaceOrderRequest) GetLots() []*LotItem {
+	if x != nil {
+		return x.Lots
 	}
 	return nil
 }
@@ -629,237 +656,19 @@ func (x *ListOrdersResponse) GetPosition() uint64 {
 	return 0
 }
 
-// OrderItem is a stone to buy.
-type OrderItem struct {
-	state protoimpl.MessageState `protogen:"open.v1"`
-	// The stone.
-	StoneId string `protobuf:"bytes,1,opt,name=stone_id,json=stoneId,proto3" json:"stone_id,omitempty"`
-	// The price the caller saw; the order is refused if another is asked by now.
-	Price         *money.Money `protobuf:"bytes,2,opt,name=price,proto3" json:"price,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
-}
-
-func (x *OrderItem) Reset() {
-	*x = OrderItem{}
-	mi := &file_seamshare_jeweller_v1_jeweller_service_proto_msgTypes[10]
-	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-	ms.StoreMessageInfo(mi)
-}
-
-func (x *OrderItem) String() string {
-	return protoimpl.X.MessageStringOf(x)
-}
-
-func (*OrderItem) ProtoMessage() {}
-
-func (x *OrderItem) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_jeweller_v1_jeweller_service_proto_msgTypes[10]
-	if x != nil {
-		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-		if ms.LoadMessageInfo() == nil {
-			ms.StoreMessageInfo(mi)
-		}
-		return ms
-	}
-	return mi.MessageOf(x)
-}
-
-// Deprecated: Use OrderItem.ProtoReflect.Descriptor instead.
-func (*OrderItem) Descriptor() ([]byte, []int) {
-	return file_seamshare_jeweller_v1_jeweller_service_proto_rawDescGZIP(), []int{10}
-}
-
-func (x *OrderItem) GetStoneId() string {
-	if x != nil {
-		return x.StoneId
-	}
-	return ""
-}
-
-func (x *OrderItem) GetPrice() *money.Money {
-	if x != nil {
-		return x.Price
-	}
-	return nil
-}
-
-// Order is a jeweller's purchase.
-type Order struct {
-	state protoimpl.MessageState `protogen:"open.v1"`
-	// The order's id.
-	Id string `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
-	// Its stones.
-	Lines []*OrderLine `protobuf:"bytes,2,rep,name=lines,proto3" json:"lines,omitempty"`
-	// What it comes to, returned stones left out.
-	Total *money.Money `protobuf:"bytes,3,opt,name=total,proto3" json:"total,omitempty"`
-	// What came in, refunds taken off.
-	Paid *money.Money `protobuf:"bytes,4,opt,name=paid,proto3" json:"paid,omitempty"`
-	// Changes with every change of the order.
-	Etag          string `protobuf:"bytes,5,opt,name=etag,proto3" json:"etag,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
-}
-
-func (x *Order) Reset() {
-	*x = Order{}
-	mi := &file_seamshare_jeweller_v1_jeweller_service_proto_msgTypes[11]
-	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-	ms.StoreMessageInfo(mi)
-}
-
-func (x *Order) String() string {
-	return protoimpl.X.MessageStringOf(x)
-}
-
-func (*Order) ProtoMessage() {}
-
-func (x *Order) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_jeweller_v1_jeweller_service_proto_msgTypes[11]
-	if x != nil {
-		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-		if ms.LoadMessageInfo() == nil {
-			ms.StoreMessageInfo(mi)
-		}
-		return ms
-	}
-	return mi.MessageOf(x)
-}
-
-// Deprecated: Use Order.ProtoReflect.Descriptor instead.
-func (*Order) Descriptor() ([]byte, []int) {
-	return file_seamshare_jeweller_v1_jeweller_service_proto_rawDescGZIP(), []int{11}
-}
-
-func (x *Order) GetId() string {
-	if x != nil {
-		return x.Id
-	}
-	return ""
-}
-
-func (x *Order) GetLines() []*OrderLine {
-	if x != nil {
-		return x.Lines
-	}
-	return nil
-}
-
-func (x *Order) GetTotal() *money.Money {
-	if x != nil {
-		return x.Total
-	}
-	return nil
-}
-
-func (x *Order) GetPaid() *money.Money {
-	if x != nil {
-		return x.Paid
-	}
-	return nil
-}
-
-func (x *Order) GetEtag() string {
-	if x != nil {
-		return x.Etag
-	}
-	return ""
-}
-
-// OrderLine is one stone of an order.
-type OrderLine struct {
-	state protoimpl.MessageState `protogen:"open.v1"`
-	// The stone.
-	StoneId string `protobuf:"bytes,1,opt,name=stone_id,json=stoneId,proto3" json:"stone_id,omitempty"`
-	// Its price.
-	Price *money.Money `protobuf:"bytes,2,opt,name=price,proto3" json:"price,omitempty"`
-	// What was paid of it.
-	Paid *money.Money `protobuf:"bytes,3,opt,name=paid,proto3" json:"paid,omitempty"`
-	// Whether it went back.
-	Returned bool `protobuf:"varint,4,opt,name=returned,proto3" json:"returned,omitempty"`
-	// Whether its money was paid back.
-	Refunded      bool `protobuf:"varint,5,opt,name=refunded,proto3" json:"refunded,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
-}
-
-func (x *OrderLine) Reset() {
-	*x = OrderLine{}
-	mi := &file_seamshare_jeweller_v1_jeweller_service_proto_msgTypes[12]
-	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-	ms.StoreMessageInfo(mi)
-}
-
-func (x *OrderLine) String() string {
-	return protoimpl.X.MessageStringOf(x)
-}
-
-func (*OrderLine) ProtoMessage() {}
-
-func (x *OrderLine) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_jeweller_v1_jeweller_service_proto_msgTypes[12]
-	if x != nil {
-		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-		if ms.LoadMessageInfo() == nil {
-			ms.StoreMessageInfo(mi)
-		}
-		return ms
-	}
-	return mi.MessageOf(x)
-}
-
-// Deprecated: Use OrderLine.ProtoReflect.Descriptor instead.
-func (*OrderLine) Descriptor() ([]byte, []int) {
-	return file_seamshare_jeweller_v1_jeweller_service_proto_rawDescGZIP(), []int{12}
-}
-
-func (x *OrderLine) GetStoneId() string {
-	if x != nil {
-		return x.StoneId
-	}
-	return ""
-}
-
-func (x *OrderLine) GetPrice() *money.Money {
-	if x != nil {
-		return x.Price
-	}
-	return nil
-}
-
-func (x *OrderLine) GetPaid() *money.Money {
-	if x != nil {
-		return x.Paid
-	}
-	return nil
-}
-
-func (x *OrderLine) GetReturned() bool {
-	if x != nil {
-		return x.Returned
-	}
-	return false
-}
-
-func (x *OrderLine) GetRefunded() bool {
-	if x != nil {
-		return x.Refunded
-	}
-	return false
-}
-
 var File_seamshare_jeweller_v1_jeweller_service_proto protoreflect.FileDescriptor
 
 const file_seamshare_jeweller_v1_jeweller_service_proto_rawDesc = "" +
 	"\n" +
-	",seamshare/jeweller/v1/jeweller_service.proto\x12\x15seamshare.jeweller.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x17google/type/money.proto\x1a\x1eseamshare/type/v1/access.proto\x1a\x1dseamshare/type/v1/stone.proto\"\xc7\x01\n" +
+	",seamshare/jeweller/v1/jeweller_service.proto\x12\x15seamshare.jeweller.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x17google/type/money.proto\x1a$seamshare/jeweller/v1/approval.proto\x1a seamshare/jeweller/v1/hold.proto\x1a!seamshare/jeweller/v1/order.proto\x1a#seamshare/jeweller/v1/promise.proto\x1a!seamshare/jeweller/v1/stock.proto\x1a\"seamshare/jeweller/v1/wanted.proto\x1a\x1eseamshare/type/v1/access.proto\x1a\x1dseamshare/type/v1/stone.proto\"\x83\x02\n" +
 	"\x10ListStockRequest\x12!\n" +
 	"\fmin_position\x18\x01 \x01(\x04R\vminPosition\x12'\n" +
 	"\tpage_size\x18\x02 \x01(\x05B\n" +
 	"\xbaH\a\x1a\x05\x18\xc8\x01(\x00R\bpageSize\x12'\n" +
 	"\n" +
 	"page_token\x18\x03 \x01(\tB\b\xbaH\x05r\x03\x18\x80\x04R\tpageToken\x12>\n" +
-	"\aoutline\x18\x04 \x01(\x0e2\x1a.seamshare.type.v1.OutlineB\b\xbaH\x05\x82\x01\x02\x10\x01R\aoutline\"\x89\x01\n" +
+	"\aoutline\x18\x04 \x01(\x0e2\x1a.seamshare.type.v1.OutlineB\b\xbaH\x05\x82\x01\x02\x10\x01R\aoutline\x12:\n" +
+	"\x06filter\x18\x05 \x01(\v2\".seamshare.jeweller.v1.StockFilterR\x06filter\"\x89\x01\n" +
 	"\x11ListStockResponse\x120\n" +
 	"\x06stones\x18\x01 \x03(\v2\x18.seamshare.type.v1.StoneR\x06stones\x12&\n" +
 	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\x12\x1a\n" +
@@ -869,13 +678,14 @@ const file_seamshare_jeweller_v1_jeweller_service_proto_rawDesc = "" +
 	"\bstone_id\x18\x02 \x01(\tB\x19\xbaH\x16r\x142\x12^[a-z0-9_-]{1,64}$R\astoneId\"^\n" +
 	"\x10GetStoneResponse\x12.\n" +
 	"\x05stone\x18\x01 \x01(\v2\x18.seamshare.type.v1.StoneR\x05stone\x12\x1a\n" +
-	"\bposition\x18\x02 \x01(\x04R\bposition\"\xb7\x01\n" +
+	"\bposition\x18\x02 \x01(\x04R\bposition\"\xa1\x02\n" +
 	"\x11PlaceOrderRequest\x12;\n" +
 	"\n" +
 	"request_id\x18\x01 \x01(\tB\x1c\xbaH\x19r\x172\x15^[A-Za-z0-9_-]{1,64}$R\trequestId\x12!\n" +
-	"\fmin_position\x18\x02 \x01(\x04R\vminPosition\x12B\n" +
-	"\x05items\x18\x03 \x03(\v2 .seamshare.jeweller.v1.OrderItemB\n" +
-	"\xbaH\a\x92\x01\x04\b\x01\x10dR\x05items\"d\n" +
+	"\fmin_position\x18\x02 \x01(\x04R\vminPosition\x12@\n" +
+	"\x05items\x18\x03 \x03(\v2 .seamshare.jeweller.v1.OrderItemB\b\xbaH\x05\x92\x01\x02\x10dR\x05items\x12,\n" +
+	"\adeposit\x18\x04 \x01(\v2\x12.google.type.MoneyR\adeposit\x12<\n" +
+	"\x04lots\x18\x05 \x03(\v2\x1e.seamshare.jeweller.v1.LotItemB\b\xbaH\x05\x92\x01\x02\x10dR\x04lots\"d\n" +
 	"\x12PlaceOrderResponse\x122\n" +
 	"\x05order\x18\x01 \x01(\v2\x1c.seamshare.jeweller.v1.OrderR\x05order\x12\x1a\n" +
 	"\bposition\x18\x02 \x01(\x04R\bposition\"j\n" +
@@ -894,22 +704,7 @@ const file_seamshare_jeweller_v1_jeweller_service_proto_rawDesc = "" +
 	"\x12ListOrdersResponse\x124\n" +
 	"\x06orders\x18\x01 \x03(\v2\x1c.seamshare.jeweller.v1.OrderR\x06orders\x12&\n" +
 	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\x12\x1a\n" +
-	"\bposition\x18\x03 \x01(\x04R\bposition\"s\n" +
-	"\tOrderItem\x124\n" +
-	"\bstone_id\x18\x01 \x01(\tB\x19\xbaH\x16r\x142\x12^[a-z0-9_-]{1,64}$R\astoneId\x120\n" +
-	"\x05price\x18\x02 \x01(\v2\x12.google.type.MoneyB\x06\xbaH\x03\xc8\x01\x01R\x05price\"\xb5\x01\n" +
-	"\x05Order\x12\x0e\n" +
-	"\x02id\x18\x01 \x01(\tR\x02id\x126\n" +
-	"\x05lines\x18\x02 \x03(\v2 .seamshare.jeweller.v1.OrderLineR\x05lines\x12(\n" +
-	"\x05total\x18\x03 \x01(\v2\x12.google.type.MoneyR\x05total\x12&\n" +
-	"\x04paid\x18\x04 \x01(\v2\x12.google.type.MoneyR\x04paid\x12\x12\n" +
-	"\x04etag\x18\x05 \x01(\tR\x04etag\"\xb0\x01\n" +
-	"\tOrderLine\x12\x19\n" +
-	"\bstone_id\x18\x01 \x01(\tR\astoneId\x12(\n" +
-	"\x05price\x18\x02 \x01(\v2\x12.google.type.MoneyR\x05price\x12&\n" +
-	"\x04paid\x18\x03 \x01(\v2\x12.google.type.MoneyR\x04paid\x12\x1a\n" +
-	"\breturned\x18\x04 \x01(\bR\breturned\x12\x1a\n" +
-	"\brefunded\x18\x05 \x01(\bR\brefunded2\xc2\x05\n" +
+	"\bposition\x18\x03 \x01(\x04R\bposition2\xaf \n" +
 	"\x0fJewellerService\x12\x81\x01\n" +
 	"\tListStock\x12'.seamshare.jeweller.v1.ListStockRequest\x1a(.seamshare.jeweller.v1.ListStockResponse\"!\xaa\xd4\x18\x03\n" +
 	"\x01\x03\x82\xd3\xe4\x93\x02\x14\x12\x12/v1/jeweller/stock\x12\x8a\x01\n" +
@@ -922,7 +717,56 @@ const file_seamshare_jeweller_v1_jeweller_service_proto_rawDesc = "" +
 	"\x01\x03\x82\xd3\xe4\x93\x02 \x12\x1e/v1/jeweller/orders/{order_id}\x12\x85\x01\n" +
 	"\n" +
 	"ListOrders\x12(.seamshare.jeweller.v1.ListOrdersRequest\x1a).seamshare.jeweller.v1.ListOrdersResponse\"\"\xaa\xd4\x18\x03\n" +
-	"\x01\x03\x82\xd3\xe4\x93\x02\x15\x12\x13/v1/jeweller/ordersB>Z<seamshare.example/proto/gen/seamshare/jeweller/v1;jewellerv1b\x06proto3"
+	"\x01\x03\x82\xd3\xe4\x93\x02\x15\x12\x13/v1/jeweller/orders\x12\x87\x01\n" +
+	"\n" +
+	"HoldStones\x12(.seamshare.jeweller.v1.HoldStonesRequest\x1a).seamshare.jeweller.v1.HoldStonesResponse\"$\xaa\xd4\x18\x03\n" +
+	"\x01\x03\x82\xd3\xe4\x93\x02\x17:\x01*\"\x12/v1/jeweller/holds\x12\x9c\x01\n" +
+	"\vReleaseHold\x12).seamshare.jeweller.v1.ReleaseHoldRequest\x1a*.seamshare.jeweller.v1.ReleaseHoldResponse\"6\xaa\xd4\x18\x03\n" +
+	"\x01\x03\x82\xd3\xe4\x93\x02):\x01*\"$/v1/jeweller/holds/{hold_id}:release\x12\x85\x01\n" +
+	"\aGetHold\x12%.seamshare.jeweller.v1.GetHoldRequest\x1a&.seamshare.jeweller.v1.GetHoldResponse\"+\xaa\xd4\x18\x03\n" +
+	"\x01\x03\x82\xd3\xe4\x93\x02\x1e\x12\x1c/v1/jeweller/holds/{hold_id}\x12\x81\x01\n" +
+	"\tListHolds\x12'.seamshare.jeweller.v1.ListHoldsRequest\x1a(.seamshare.jeweller.v1.ListHoldsResponse\"!\xaa\xd4\x18\x03\n" +
+	"\x01\x03\x82\xd3\xe4\x93\x02\x14\x12\x12/v1/jeweller/holds\x12\x97\x01\n" +
+	"\x0eAskForApproval\x12,.seamshare.jeweller.v1.AskForApprovalRequest\x1a-.seamshare.jeweller.v1.AskForApprovalResponse\"(\xaa\xd4\x18\x03\n" +
+	"\x01\x03\x82\xd3\xe4\x93\x02\x1b:\x01*\"\x16/v1/jeweller/approvals\x12\xb4\x01\n" +
+	"\x10WithdrawApproval\x12..seamshare.jeweller.v1.WithdrawApprovalRequest\x1a/.seamshare.jeweller.v1.WithdrawApprovalResponse\"?\xaa\xd4\x18\x03\n" +
+	"\x01\x03\x82\xd3\xe4\x93\x022:\x01*\"-/v1/jeweller/approvals/{approval_id}:withdraw\x12\xac\x01\n" +
+	"\x0fBuyFromApproval\x12-.seamshare.jeweller.v1.BuyFromApprovalRequest\x1a..seamshare.jeweller.v1.BuyFromApprovalResponse\":\xaa\xd4\x18\x03\n" +
+	"\x01\x03\x82\xd3\xe4\x93\x02-:\x01*\"(/v1/jeweller/approvals/{approval_id}:buy\x12\xa4\x01\n" +
+	"\n" +
+	"ReportLoss\x12(.seamshare.jeweller.v1.ReportLossRequest\x1a).seamshare.jeweller.v1.ReportLossResponse\"A\xaa\xd4\x18\x03\n" +
+	"\x01\x03\x82\xd3\xe4\x93\x024:\x01*\"//v1/jeweller/approvals/{approval_id}:reportLoss\x12\x99\x01\n" +
+	"\vGetApproval\x12).seamshare.jeweller.v1.GetApprovalRequest\x1a*.seamshare.jeweller.v1.GetApprovalResponse\"3\xaa\xd4\x18\x03\n" +
+	"\x01\x03\x82\xd3\xe4\x93\x02&\x12$/v1/jeweller/approvals/{approval_id}\x12\x91\x01\n" +
+	"\rListApprovals\x12+.seamshare.jeweller.v1.ListApprovalsRequest\x1a,.seamshare.jeweller.v1.ListApprovalsResponse\"%\xaa\xd4\x18\x03\n" +
+	"\x01\x03\x82\xd3\xe4\x93\x02\x18\x12\x16/v1/jeweller/approvals\x12\x9d\x01\n" +
+	"\vCancelOrder\x12).seamshare.jeweller.v1.CancelOrderRequest\x1a*.seamshare.jeweller.v1.CancelOrderResponse\"7\xaa\xd4\x18\x03\n" +
+	"\x01\x03\x82\xd3\xe4\x93\x02*:\x01*\"%/v1/jeweller/orders/{order_id}:cancel\x12\xa1\x01\n" +
+	"\fReceiveOrder\x12*.seamshare.jeweller.v1.ReceiveOrderRequest\x1a+.seamshare.jeweller.v1.ReceiveOrderResponse\"8\xaa\xd4\x18\x03\n" +
+	"\x01\x03\x82\xd3\xe4\x93\x02+:\x01*\"&/v1/jeweller/orders/{order_id}:receive\x12\x9a\x01\n" +
+	"\tAskReturn\x12'.seamshare.jeweller.v1.AskReturnRequest\x1a(.seamshare.jeweller.v1.AskReturnResponse\":\xaa\xd4\x18\x03\n" +
+	"\x01\x03\x82\xd3\xe4\x93\x02-:\x01*\"(/v1/jeweller/orders/{order_id}:askReturn\x12\xa2\x01\n" +
+	"\vClaimDamage\x12).seamshare.jeweller.v1.ClaimDamageRequest\x1a*.seamshare.jeweller.v1.ClaimDamageResponse\"<\xaa\xd4\x18\x03\n" +
+	"\x01\x03\x82\xd3\xe4\x93\x02/:\x01*\"*/v1/jeweller/orders/{order_id}:claimDamage\x12\x88\x01\n" +
+	"\n" +
+	"PostWanted\x12(.seamshare.jeweller.v1.PostWantedRequest\x1a).seamshare.jeweller.v1.PostWantedResponse\"%\xaa\xd4\x18\x03\n" +
+	"\x01\x03\x82\xd3\xe4\x93\x02\x18:\x01*\"\x13/v1/jeweller/wanted\x12\xa1\x01\n" +
+	"\fChangeWanted\x12*.seamshare.jeweller.v1.ChangeWantedRequest\x1a+.seamshare.jeweller.v1.ChangeWantedResponse\"8\xaa\xd4\x18\x03\n" +
+	"\x01\x03\x82\xd3\xe4\x93\x02+:\x01*\"&/v1/jeweller/wanted/{wanted_id}:change\x12\x9d\x01\n" +
+	"\vCloseWanted\x12).seamshare.jeweller.v1.CloseWantedRequest\x1a*.seamshare.jeweller.v1.CloseWantedResponse\"7\xaa\xd4\x18\x03\n" +
+	"\x01\x03\x82\xd3\xe4\x93\x02*:\x01*\"%/v1/jeweller/wanted/{wanted_id}:close\x12\x85\x01\n" +
+	"\n" +
+	"ListWanted\x12(.seamshare.jeweller.v1.ListWantedRequest\x1a).seamshare.jeweller.v1.ListWantedResponse\"\"\xaa\xd4\x18\x03\n" +
+	"\x01\x03\x82\xd3\xe4\x93\x02\x15\x12\x13/v1/jeweller/wanted\x12\xa7\x01\n" +
+	"\rAcceptPromise\x12+.seamshare.jeweller.v1.AcceptPromiseRequest\x1a,.seamshare.jeweller.v1.AcceptPromiseResponse\";\xaa\xd4\x18\x03\n" +
+	"\x01\x03\x82\xd3\xe4\x93\x02.:\x01*\")/v1/jeweller/promises/{promise_id}:accept\x12\xab\x01\n" +
+	"\x0eDeclinePromise\x12,.seamshare.jeweller.v1.DeclinePromiseRequest\x1a-.seamshare.jeweller.v1.DeclinePromiseResponse\"<\xaa\xd4\x18\x03\n" +
+	"\x01\x03\x82\xd3\xe4\x93\x02/:\x01*\"*/v1/jeweller/promises/{promise_id}:decline\x12\x8d\x01\n" +
+	"\fListPromises\x12*.seamshare.jeweller.v1.ListPromisesRequest\x1a+.seamshare.jeweller.v1.ListPromisesResponse\"$\xaa\xd4\x18\x03\n" +
+	"\x01\x03\x82\xd3\xe4\x93\x02\x17\x12\x15/v1/jeweller/promises\x12\x8f\x01\n" +
+	"\x0eListLotsOnSale\x12,.seamshare.jeweller.v1.ListLotsOnSaleRequest\x1a-.seamshare.jeweller.v1.ListLotsOnSaleResponse\" \xaa\xd4\x18\x03\n" +
+	"\x01\x03\x82\xd3\xe4\x93\x02\x13\x12\x11/v1/jeweller/lots\x1a\b\xb2\xd4\x18\x04\n" +
+	"\x02\x02\x04B>Z<seamshare.example/proto/gen/seamshare/jeweller/v1;jewellerv1b\x06proto3"
 
 var (
 	file_seamshare_jeweller_v1_jeweller_service_proto_rawDescOnce sync.Once
@@ -936,54 +780,140 @@ func file_seamshare_jeweller_v1_jeweller_service_proto_rawDescGZIP() []byte {
 	return file_seamshare_jeweller_v1_jeweller_service_proto_rawDescData
 }
 
-var file_seamshare_jeweller_v1_jeweller_service_proto_msgTypes = make([]protoimpl.MessageInfo, 13)
+var file_seamshare_jeweller_v1_jeweller_service_proto_msgTypes = make([]protoimpl.MessageInfo, 10)
 var file_seamshare_jeweller_v1_jeweller_service_proto_goTypes = []any{
-	(*ListStockRequest)(nil),   // 0: seamshare.jeweller.v1.ListStockRequest
-	(*ListStockResponse)(nil),  // 1: seamshare.jeweller.v1.ListStockResponse
-	(*GetStoneRequest)(nil),    // 2: seamshare.jeweller.v1.GetStoneRequest
-	(*GetStoneResponse)(nil),   // 3: seamshare.jeweller.v1.GetStoneResponse
-	(*PlaceOrderRequest)(nil),  // 4: seamshare.jeweller.v1.PlaceOrderRequest
-	(*PlaceOrderResponse)(nil), // 5: seamshare.jeweller.v1.PlaceOrderResponse
-	(*GetOrderRequest)(nil),    // 6: seamshare.jeweller.v1.GetOrderRequest
-	(*GetOrderResponse)(nil),   // 7: seamshare.jeweller.v1.GetOrderResponse
-	(*ListOrdersRequest)(nil),  // 8: seamshare.jeweller.v1.ListOrdersRequest
-	(*ListOrdersResponse)(nil), // 9: seamshare.jeweller.v1.ListOrdersResponse
-	(*OrderItem)(nil),          // 10: seamshare.jeweller.v1.OrderItem
-	(*Order)(nil),              // 11: seamshare.jeweller.v1.Order
-	(*OrderLine)(nil),          // 12: seamshare.jeweller.v1.OrderLine
-	(v1.Outline)(0),            // 13: seamshare.type.v1.Outline
-	(*v1.Stone)(nil),           // 14: seamshare.type.v1.Stone
-	(*money.Money)(nil),        // 15: google.type.Money
+	(*ListStockRequest)(nil),         // 0: seamshare.jeweller.v1.ListStockRequest
+	(*ListStockResponse)(nil),        // 1: seamshare.jeweller.v1.ListStockResponse
+	(*GetStoneRequest)(nil),          // 2: seamshare.jeweller.v1.GetStoneRequest
+	(*GetStoneResponse)(nil),         // 3: seamshare.jeweller.v1.GetStoneResponse
+	(*PlaceOrderRequest)(nil),        // 4: seamshare.jeweller.v1.PlaceOrderRequest
+	(*PlaceOrderResponse)(nil),       // 5: seamshare.jeweller.v1.PlaceOrderResponse
+	(*GetOrderRequest)(nil),          // 6: seamshare.jeweller.v1.GetOrderRequest
+	(*GetOrderResponse)(nil),         // 7: seamshare.jeweller.v1.GetOrderResponse
+	(*ListOrdersRequest)(nil),        // 8: seamshare.jeweller.v1.ListOrdersRequest
+	(*ListOrdersResponse)(nil),       // 9: seamshare.jeweller.v1.ListOrdersResponse
+	(v1.Outline)(0),                  // 10: seamshare.type.v1.Outline
+	(*StockFilter)(nil),              // 11: seamshare.jeweller.v1.StockFilter
+	(*v1.Stone)(nil),                 // 12: seamshare.type.v1.Stone
+	(*OrderItem)(nil),                // 13: seamshare.jeweller.v1.OrderItem
+	(*money.Money)(nil),              // 14: google.type.Money
+	(*LotItem)(nil),                  // 15: seamshare.jeweller.v1.LotItem
+	(*Order)(nil),                    // 16: seamshare.jeweller.v1.Order
+	(*HoldStonesRequest)(nil),        // 17: seamshare.jeweller.v1.HoldStonesRequest
+	(*ReleaseHoldRequest)(nil),       // 18: seamshare.jeweller.v1.ReleaseHoldRequest
+	(*GetHoldRequest)(nil),           // 19: seamshare.jeweller.v1.GetHoldRequest
+	(*ListHoldsRequest)(nil),         // 20: seamshare.jeweller.v1.ListHoldsRequest
+	(*AskForApprovalRequest)(nil),    // 21: seamshare.jeweller.v1.AskForApprovalRequest
+	(*WithdrawApprovalRequest)(nil),  // 22: seamshare.jeweller.v1.WithdrawApprovalRequest
+	(*BuyFromApprovalRequest)(nil),   // 23: seamshare.jeweller.v1.BuyFromApprovalRequest
+	(*ReportLossRequest)(nil),        // 24: seamshare.jeweller.v1.ReportLossRequest
+	(*GetApprovalRequest)(nil),       // 25: seamshare.jeweller.v1.GetApprovalRequest
+	(*ListApprovalsRequest)(nil),     // 26: seamshare.jeweller.v1.ListApprovalsRequest
+	(*CancelOrderRequest)(nil),       // 27: seamshare.jeweller.v1.CancelOrderRequest
+	(*ReceiveOrderRequest)(nil),      // 28: seamshare.jeweller.v1.ReceiveOrderRequest
+	(*AskReturnRequest)(nil),         // 29: seamshare.jeweller.v1.AskReturnRequest
+	(*ClaimDamageRequest)(nil),       // 30: seamshare.jeweller.v1.ClaimDamageRequest
+	(*PostWantedRequest)(nil),        // 31: seamshare.jeweller.v1.PostWantedRequest
+	(*ChangeWantedRequest)(nil),      // 32: seamshare.jeweller.v1.ChangeWantedRequest
+	(*CloseWantedRequest)(nil),       // 33: seamshare.jeweller.v1.CloseWantedRequest
+	(*ListWantedRequest)(nil),        // 34: seamshare.jeweller.v1.ListWantedRequest
+	(*AcceptPromiseRequest)(nil),     // 35: seamshare.jeweller.v1.AcceptPromiseRequest
+	(*DeclinePromiseRequest)(nil),    // 36: seamshare.jeweller.v1.DeclinePromiseRequest
+	(*ListPromisesRequest)(nil),      // 37: seamshare.jeweller.v1.ListPromisesRequest
+	(*ListLotsOnSaleRequest)(nil),    // 38: seamshare.jeweller.v1.ListLotsOnSaleRequest
+	(*HoldStonesResponse)(nil),       // 39: seamshare.jeweller.v1.HoldStonesResponse
+	(*ReleaseHoldResponse)(nil),      // 40: seamshare.jeweller.v1.ReleaseHoldResponse
+	(*GetHoldResponse)(nil),          // 41: seamshare.jeweller.v1.GetHoldResponse
+	(*ListHoldsResponse)(nil),        // 42: seamshare.jeweller.v1.ListHoldsResponse
+	(*AskForApprovalResponse)(nil),   // 43: seamshare.jeweller.v1.AskForApprovalResponse
+	(*WithdrawApprovalResponse)(nil), // 44: seamshare.jeweller.v1.WithdrawApprovalResponse
+	(*BuyFromApprovalResponse)(nil),  // 45: seamshare.jeweller.v1.BuyFromApprovalResponse
+	(*ReportLossResponse)(nil),       // 46: seamshare.jeweller.v1.ReportLossResponse
+	(*GetApprovalResponse)(nil),      // 47: seamshare.jeweller.v1.GetApprovalResponse
+	(*ListApprovalsResponse)(nil),    // 48: seamshare.jeweller.v1.ListApprovalsResponse
+	(*CancelOrderResponse)(nil),      // 49: seamshare.jeweller.v1.CancelOrderResponse
+	(*ReceiveOrderResponse)(nil),     // 50: seamshare.jeweller.v1.ReceiveOrderResponse
+	(*AskReturnResponse)(nil),        // 51: seamshare.jeweller.v1.AskReturnResponse
+	(*ClaimDamageResponse)(nil),      // 52: seamshare.jeweller.v1.ClaimDamageResponse
+	(*PostWantedResponse)(nil),       // 53: seamshare.jeweller.v1.PostWantedResponse
+	(*ChangeWantedResponse)(nil),     // 54: seamshare.jeweller.v1.ChangeWantedResponse
+	(*CloseWantedResponse)(nil),      // 55: seamshare.jeweller.v1.CloseWantedResponse
+	(*ListWantedResponse)(nil),       // 56: seamshare.jeweller.v1.ListWantedResponse
+	(*AcceptPromiseResponse)(nil),    // 57: seamshare.jeweller.v1.AcceptPromiseResponse
+	(*DeclinePromiseResponse)(nil),   // 58: seamshare.jeweller.v1.DeclinePromiseResponse
+	(*ListPromisesResponse)(nil),     // 59: seamshare.jeweller.v1.ListPromisesResponse
+	(*ListLotsOnSaleResponse)(nil),   // 60: seamshare.jeweller.v1.ListLotsOnSaleResponse
 }
 var file_seamshare_jeweller_v1_jeweller_service_proto_depIdxs = []int32{
-	13, // 0: seamshare.jeweller.v1.ListStockRequest.outline:type_name -> seamshare.type.v1.Outline
-	14, // 1: seamshare.jeweller.v1.ListStockResponse.stones:type_name -> seamshare.type.v1.Stone
-	14, // 2: seamshare.jeweller.v1.GetStoneResponse.stone:type_name -> seamshare.type.v1.Stone
-	10, // 3: seamshare.jeweller.v1.PlaceOrderRequest.items:type_name -> seamshare.jeweller.v1.OrderItem
-	11, // 4: seamshare.jeweller.v1.PlaceOrderResponse.order:type_name -> seamshare.jeweller.v1.Order
-	11, // 5: seamshare.jeweller.v1.GetOrderResponse.order:type_name -> seamshare.jeweller.v1.Order
-	11, // 6: seamshare.jeweller.v1.ListOrdersResponse.orders:type_name -> seamshare.jeweller.v1.Order
-	15, // 7: seamshare.jeweller.v1.OrderItem.price:type_name -> google.type.Money
-	12, // 8: seamshare.jeweller.v1.Order.lines:type_name -> seamshare.jeweller.v1.OrderLine
-	15, // 9: seamshare.jeweller.v1.Order.total:type_name -> google.type.Money
-	15, // 10: seamshare.jeweller.v1.Order.paid:type_name -> google.type.Money
-	15, // 11: seamshare.jeweller.v1.OrderLine.price:type_name -> google.type.Money
-	15, // 12: seamshare.jeweller.v1.OrderLine.paid:type_name -> google.type.Money
-	0,  // 13: seamshare.jeweller.v1.JewellerService.ListStock:input_type -> seamshare.jeweller.v1.ListStockRequest
-	2,  // 14: seamshare.jeweller.v1.JewellerService.GetStone:input_type -> seamshare.jeweller.v1.GetStoneRequest
-	4,  // 15: seamshare.jeweller.v1.JewellerService.PlaceOrder:input_type -> seamshare.jeweller.v1.PlaceOrderRequest
-	6,  // 16: seamshare.jeweller.v1.JewellerService.GetOrder:input_type -> seamshare.jeweller.v1.GetOrderRequest
-	8,  // 17: seamshare.jeweller.v1.JewellerService.ListOrders:input_type -> seamshare.jeweller.v1.ListOrdersRequest
-	1,  // 18: seamshare.jeweller.v1.JewellerService.ListStock:output_type -> seamshare.jeweller.v1.ListStockResponse
-	3,  // 19: seamshare.jeweller.v1.JewellerService.GetStone:output_type -> seamshare.jeweller.v1.GetStoneResponse
-	5,  // 20: seamshare.jeweller.v1.JewellerService.PlaceOrder:output_type -> seamshare.jeweller.v1.PlaceOrderResponse
-	7,  // 21: seamshare.jeweller.v1.JewellerService.GetOrder:output_type -> seamshare.jeweller.v1.GetOrderResponse
-	9,  // 22: seamshare.jeweller.v1.JewellerService.ListOrders:output_type -> seamshare.jeweller.v1.ListOrdersResponse
-	18, // [18:23] is the sub-list for method output_type
-	13, // [13:18] is the sub-list for method input_type
-	13, // [13:13] is the sub-list for extension type_name
-	13, // [13:13] is the sub-list for extension extendee
-	0,  // [0:13] is the sub-list for field type_name
+	10, // 0: seamshare.jeweller.v1.ListStockRequest.outline:type_name -> seamshare.type.v1.Outline
+	11, // 1: seamshare.jeweller.v1.ListStockRequest.filter:type_name -> seamshare.jeweller.v1.StockFilter
+	12, // 2: seamshare.jeweller.v1.ListStockResponse.stones:type_name -> seamshare.type.v1.Stone
+	12, // 3: seamshare.jeweller.v1.GetStoneResponse.stone:type_name -> seamshare.type.v1.Stone
+	13, // 4: seamshare.jeweller.v1.PlaceOrderRequest.items:type_name -> seamshare.jeweller.v1.OrderItem
+	14, // 5: seamshare.jeweller.v1.PlaceOrderRequest.deposit:type_name -> google.type.Money
+	15, // 6: seamshare.jeweller.v1.PlaceOrderRequest.lots:type_name -> seamshare.jeweller.v1.LotItem
+	16, // 7: seamshare.jeweller.v1.PlaceOrderResponse.order:type_name -> seamshare.jeweller.v1.Order
+	16, // 8: seamshare.jeweller.v1.GetOrderResponse.order:type_name -> seamshare.jeweller.v1.Order
+	16, // 9: seamshare.jeweller.v1.ListOrdersResponse.orders:type_name -> seamshare.jeweller.v1.Order
+	0,  // 10: seamshare.jeweller.v1.JewellerService.ListStock:input_type -> seamshare.jeweller.v1.ListStockRequest
+	2,  // 11: seamshare.jeweller.v1.JewellerService.GetStone:input_type -> seamshare.jeweller.v1.GetStoneRequest
+	4,  // 12: seamshare.jeweller.v1.JewellerService.PlaceOrder:input_type -> seamshare.jeweller.v1.PlaceOrderRequest
+	6,  // 13: seamshare.jeweller.v1.JewellerService.GetOrder:input_type -> seamshare.jeweller.v1.GetOrderRequest
+	8,  // 14: seamshare.jeweller.v1.JewellerService.ListOrders:input_type -> seamshare.jeweller.v1.ListOrdersRequest
+	17, // 15: seamshare.jeweller.v1.JewellerService.HoldStones:input_type -> seamshare.jeweller.v1.HoldStonesRequest
+	18, // 16: seamshare.jeweller.v1.JewellerService.ReleaseHold:input_type -> seamshare.jeweller.v1.ReleaseHoldRequest
+	19, // 17: seamshare.jeweller.v1.JewellerService.GetHold:input_type -> seamshare.jeweller.v1.GetHoldRequest
+	20, // 18: seamshare.jeweller.v1.JewellerService.ListHolds:input_type -> seamshare.jeweller.v1.ListHoldsRequest
+	21, // 19: seamshare.jeweller.v1.JewellerService.AskForApproval:input_type -> seamshare.jeweller.v1.AskForApprovalRequest
+	22, // 20: seamshare.jeweller.v1.JewellerService.WithdrawApproval:input_type -> seamshare.jeweller.v1.WithdrawApprovalRequest
+	23, // 21: seamshare.jeweller.v1.JewellerService.BuyFromApproval:input_type -> seamshare.jeweller.v1.BuyFromApprovalRequest
+	24, // 22: seamshare.jeweller.v1.JewellerService.ReportLoss:input_type -> seamshare.jeweller.v1.ReportLossRequest
+	25, // 23: seamshare.jeweller.v1.JewellerService.GetApproval:input_type -> seamshare.jeweller.v1.GetApprovalRequest
+	26, // 24: seamshare.jeweller.v1.JewellerService.ListApprovals:input_type -> seamshare.jeweller.v1.ListApprovalsRequest
+	27, // 25: seamshare.jeweller.v1.JewellerService.CancelOrder:input_type -> seamshare.jeweller.v1.CancelOrderRequest
+	28, // 26: seamshare.jeweller.v1.JewellerService.ReceiveOrder:input_type -> seamshare.jeweller.v1.ReceiveOrderRequest
+	29, // 27: seamshare.jeweller.v1.JewellerService.AskReturn:input_type -> seamshare.jeweller.v1.AskReturnRequest
+	30, // 28: seamshare.jeweller.v1.JewellerService.ClaimDamage:input_type -> seamshare.jeweller.v1.ClaimDamageRequest
+	31, // 29: seamshare.jeweller.v1.JewellerService.PostWanted:input_type -> seamshare.jeweller.v1.PostWantedRequest
+	32, // 30: seamshare.jeweller.v1.JewellerService.ChangeWanted:input_type -> seamshare.jeweller.v1.ChangeWantedRequest
+	33, // 31: seamshare.jeweller.v1.JewellerService.CloseWanted:input_type -> seamshare.jeweller.v1.CloseWantedRequest
+	34, // 32: seamshare.jeweller.v1.JewellerService.ListWanted:input_type -> seamshare.jeweller.v1.ListWantedRequest
+	35, // 33: seamshare.jeweller.v1.JewellerService.AcceptPromise:input_type -> seamshare.jeweller.v1.AcceptPromiseRequest
+	36, // 34: seamshare.jeweller.v1.JewellerService.DeclinePromise:input_type -> seamshare.jeweller.v1.DeclinePromiseRequest
+	37, // 35: seamshare.jeweller.v1.JewellerService.ListPromises:input_type -> seamshare.jeweller.v1.ListPromisesRequest
+	38, // 36: seamshare.jeweller.v1.JewellerService.ListLotsOnSale:input_type -> seamshare.jeweller.v1.ListLotsOnSaleRequest
+	1,  // 37: seamshare.jeweller.v1.JewellerService.ListStock:output_type -> seamshare.jeweller.v1.ListStockResponse
+	3,  // 38: seamshare.jeweller.v1.JewellerService.GetStone:output_type -> seamshare.jeweller.v1.GetStoneResponse
+	5,  // 39: seamshare.jeweller.v1.JewellerService.PlaceOrder:output_type -> seamshare.jeweller.v1.PlaceOrderResponse
+	7,  // 40: seamshare.jeweller.v1.JewellerService.GetOrder:output_type -> seamshare.jeweller.v1.GetOrderResponse
+	9,  // 41: seamshare.jeweller.v1.JewellerService.ListOrders:output_type -> seamshare.jeweller.v1.ListOrdersResponse
+	39, // 42: seamshare.jeweller.v1.JewellerService.HoldStones:output_type -> seamshare.jeweller.v1.HoldStonesResponse
+	40, // 43: seamshare.jeweller.v1.JewellerService.ReleaseHold:output_type -> seamshare.jeweller.v1.ReleaseHoldResponse
+	41, // 44: seamshare.jeweller.v1.JewellerService.GetHold:output_type -> seamshare.jeweller.v1.GetHoldResponse
+	42, // 45: seamshare.jeweller.v1.JewellerService.ListHolds:output_type -> seamshare.jeweller.v1.ListHoldsResponse
+	43, // 46: seamshare.jeweller.v1.JewellerService.AskForApproval:output_type -> seamshare.jeweller.v1.AskForApprovalResponse
+	44, // 47: seamshare.jeweller.v1.JewellerService.WithdrawApproval:output_type -> seamshare.jeweller.v1.WithdrawApprovalResponse
+	45, // 48: seamshare.jeweller.v1.JewellerService.BuyFromApproval:output_type -> seamshare.jeweller.v1.BuyFromApprovalResponse
+	46, // 49: seamshare.jeweller.v1.JewellerService.ReportLoss:output_type -> seamshare.jeweller.v1.ReportLossResponse
+	47, // 50: seamshare.jeweller.v1.JewellerService.GetApproval:output_type -> seamshare.jeweller.v1.GetApprovalResponse
+	48, // 51: seamshare.jeweller.v1.JewellerService.ListApprovals:output_type -> seamshare.jeweller.v1.ListApprovalsResponse
+	49, // 52: seamshare.jeweller.v1.JewellerService.CancelOrder:output_type -> seamshare.jeweller.v1.CancelOrderResponse
+	50, // 53: seamshare.jeweller.v1.JewellerService.ReceiveOrder:output_type -> seamshare.jeweller.v1.ReceiveOrderResponse
+	51, // 54: seamshare.jeweller.v1.JewellerService.AskReturn:output_type -> seamshare.jeweller.v1.AskReturnResponse
+	52, // 55: seamshare.jeweller.v1.JewellerService.ClaimDamage:output_type -> seamshare.jeweller.v1.ClaimDamageResponse
+	53, // 56: seamshare.jeweller.v1.JewellerService.PostWanted:output_type -> seamshare.jeweller.v1.PostWantedResponse
+	54, // 57: seamshare.jeweller.v1.JewellerService.ChangeWanted:output_type -> seamshare.jeweller.v1.ChangeWantedResponse
+	55, // 58: seamshare.jeweller.v1.JewellerService.CloseWanted:output_type -> seamshare.jeweller.v1.CloseWantedResponse
+	56, // 59: seamshare.jeweller.v1.JewellerService.ListWanted:output_type -> seamshare.jeweller.v1.ListWantedResponse
+	57, // 60: seamshare.jeweller.v1.JewellerService.AcceptPromise:output_type -> seamshare.jeweller.v1.AcceptPromiseResponse
+	58, // 61: seamshare.jeweller.v1.JewellerService.DeclinePromise:output_type -> seamshare.jeweller.v1.DeclinePromiseResponse
+	59, // 62: seamshare.jeweller.v1.JewellerService.ListPromises:output_type -> seamshare.jeweller.v1.ListPromisesResponse
+	60, // 63: seamshare.jeweller.v1.JewellerService.ListLotsOnSale:output_type -> seamshare.jeweller.v1.ListLotsOnSaleResponse
+	37, // [37:64] is the sub-list for method output_type
+	10, // [10:37] is the sub-list for method input_type
+	10, // [10:10] is the sub-list for extension type_name
+	10, // [10:10] is the sub-list for extension extendee
+	0,  // [0:10] is the sub-list for field type_name
 }
 
 func init() { file_seamshare_jeweller_v1_jeweller_service_proto_init() }
@@ -991,13 +921,19 @@ func file_seamshare_jeweller_v1_jeweller_service_proto_init() {
 	if File_seamshare_jeweller_v1_jeweller_service_proto != nil {
 		return
 	}
+	file_seamshare_jeweller_v1_approval_proto_init()
+	file_seamshare_jeweller_v1_hold_proto_init()
+	file_seamshare_jeweller_v1_order_proto_init()
+	file_seamshare_jeweller_v1_promise_proto_init()
+	file_seamshare_jeweller_v1_stock_proto_init()
+	file_seamshare_jeweller_v1_wanted_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_seamshare_jeweller_v1_jeweller_service_proto_rawDesc), len(file_seamshare_jeweller_v1_jeweller_service_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   13,
+			NumMessages:   10,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

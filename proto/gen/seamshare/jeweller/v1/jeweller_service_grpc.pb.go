@@ -19,11 +19,33 @@ import (
 const _ = grpc.SupportPackageIsVersion9
 
 const (
-	JewellerService_ListStock_FullMethodName  = "/seamshare.jeweller.v1.JewellerService/ListStock"
-	JewellerService_GetStone_FullMethodName   = "/seamshare.jeweller.v1.JewellerService/GetStone"
-	JewellerService_PlaceOrder_FullMethodName = "/seamshare.jeweller.v1.JewellerService/PlaceOrder"
-	JewellerService_GetOrder_FullMethodName   = "/seamshare.jeweller.v1.JewellerService/GetOrder"
-	JewellerService_ListOrders_FullMethodName = "/seamshare.jeweller.v1.JewellerService/ListOrders"
+	JewellerService_ListStock_FullMethodName        = "/seamshare.jeweller.v1.JewellerService/ListStock"
+	JewellerService_GetStone_FullMethodName         = "/seamshare.jeweller.v1.JewellerService/GetStone"
+	JewellerService_PlaceOrder_FullMethodName       = "/seamshare.jeweller.v1.JewellerService/PlaceOrder"
+	JewellerService_GetOrder_FullMethodName         = "/seamshare.jeweller.v1.JewellerService/GetOrder"
+	JewellerService_ListOrders_FullMethodName       = "/seamshare.jeweller.v1.JewellerService/ListOrders"
+	JewellerService_HoldStones_FullMethodName       = "/seamshare.jeweller.v1.JewellerService/HoldStones"
+	JewellerService_ReleaseHold_FullMethodName      = "/seamshare.jeweller.v1.JewellerService/ReleaseHold"
+	JewellerService_GetHold_FullMethodName          = "/seamshare.jeweller.v1.JewellerService/GetHold"
+	JewellerService_ListHolds_FullMethodName        = "/seamshare.jeweller.v1.JewellerService/ListHolds"
+	JewellerService_AskForApproval_FullMethodName   = "/seamshare.jeweller.v1.JewellerService/AskForApproval"
+	JewellerService_WithdrawApproval_FullMethodName = "/seamshare.jeweller.v1.JewellerService/WithdrawApproval"
+	JewellerService_BuyFromApproval_FullMethodName  = "/seamshare.jeweller.v1.JewellerService/BuyFromApproval"
+	JewellerService_ReportLoss_FullMethodName       = "/seamshare.jeweller.v1.JewellerService/ReportLoss"
+	JewellerService_GetApproval_FullMethodName      = "/seamshare.jeweller.v1.JewellerService/GetApproval"
+	JewellerService_ListApprovals_FullMethodName    = "/seamshare.jeweller.v1.JewellerService/ListApprovals"
+	JewellerService_CancelOrder_FullMethodName      = "/seamshare.jeweller.v1.JewellerService/CancelOrder"
+	JewellerService_ReceiveOrder_FullMethodName     = "/seamshare.jeweller.v1.JewellerService/ReceiveOrder"
+	JewellerService_AskReturn_FullMethodName        = "/seamshare.jeweller.v1.JewellerService/AskReturn"
+	JewellerService_ClaimDamage_FullMethodName      = "/seamshare.jeweller.v1.JewellerService/ClaimDamage"
+	JewellerService_PostWanted_FullMethodName       = "/seamshare.jeweller.v1.JewellerService/PostWanted"
+	JewellerService_ChangeWanted_FullMethodName     = "/seamshare.jeweller.v1.JewellerService/ChangeWanted"
+	JewellerService_CloseWanted_FullMethodName      = "/seamshare.jeweller.v1.JewellerService/CloseWanted"
+	JewellerService_ListWanted_FullMethodName       = "/seamshare.jeweller.v1.JewellerService/ListWanted"
+	JewellerService_AcceptPromise_FullMethodName    = "/seamshare.jeweller.v1.JewellerService/AcceptPromise"
+	JewellerService_DeclinePromise_FullMethodName   = "/seamshare.jeweller.v1.JewellerService/DeclinePromise"
+	JewellerService_ListPromises_FullMethodName     = "/seamshare.jeweller.v1.JewellerService/ListPromises"
+	JewellerService_ListLotsOnSale_FullMethodName   = "/seamshare.jeweller.v1.JewellerService/ListLotsOnSale"
 )
 
 // JewellerServiceClient is the client API for JewellerService service.
@@ -36,12 +58,61 @@ type JewellerServiceClient interface {
 	ListStock(ctx context.Context, in *ListStockRequest, opts ...grpc.CallOption) (*ListStockResponse, error)
 	// GetStone shows a stone on sale, or one the caller bought.
 	GetStone(ctx context.Context, in *GetStoneRequest, opts ...grpc.CallOption) (*GetStoneResponse, error)
-	// PlaceOrder buys stones at the prices asked: all of them or none. Atomic; idempotent by request_id.
+	// PlaceOrder buys stones, pairs and suites as a whole, and portions of lots at the prices asked: all or none. Atomic; idempotent by request_id.
 	PlaceOrder(ctx context.Context, in *PlaceOrderRequest, opts ...grpc.CallOption) (*PlaceOrderResponse, error)
 	// GetOrder shows one of the caller's orders.
 	GetOrder(ctx context.Context, in *GetOrderRequest, opts ...grpc.CallOption) (*GetOrderResponse, error)
 	// ListOrders lists the caller's orders, oldest first.
 	ListOrders(ctx context.Context, in *ListOrdersRequest, opts ...grpc.CallOption) (*ListOrdersResponse, error)
+	// HoldStones sets stones aside for the caller until a moment: all of them or none. Atomic; idempotent by request_id.
+	HoldStones(ctx context.Context, in *HoldStonesRequest, opts ...grpc.CallOption) (*HoldStonesResponse, error)
+	// ReleaseHold lets go of a hold before its time. Atomic; idempotent by request_id.
+	ReleaseHold(ctx context.Context, in *ReleaseHoldRequest, opts ...grpc.CallOption) (*ReleaseHoldResponse, error)
+	// GetHold shows one of the caller's holds.
+	GetHold(ctx context.Context, in *GetHoldRequest, opts ...grpc.CallOption) (*GetHoldResponse, error)
+	// ListHolds lists the caller's holds, oldest first.
+	ListHolds(ctx context.Context, in *ListHoldsRequest, opts ...grpc.CallOption) (*ListHoldsResponse, error)
+	// AskForApproval asks a cutter to send stones on approval or consignment. Atomic; idempotent by request_id.
+	AskForApproval(ctx context.Context, in *AskForApprovalRequest, opts ...grpc.CallOption) (*AskForApprovalResponse, error)
+	// WithdrawApproval takes the wish back while nothing was sent. Atomic; idempotent by request_id.
+	WithdrawApproval(ctx context.Context, in *WithdrawApprovalRequest, opts ...grpc.CallOption) (*WithdrawApprovalResponse, error)
+	// BuyFromApproval buys stones that are out with the caller, at the prices they went out with.
+	// Atomic; idempotent by request_id.
+	BuyFromApproval(ctx context.Context, in *BuyFromApprovalRequest, opts ...grpc.CallOption) (*BuyFromApprovalResponse, error)
+	// ReportLoss says that a stone that is out with the caller is lost or broke. Who bears it was agreed when it
+	// went out; a jeweller who does owes its price from now on. Atomic; idempotent by request_id.
+	ReportLoss(ctx context.Context, in *ReportLossRequest, opts ...grpc.CallOption) (*ReportLossResponse, error)
+	// GetApproval shows goods that are or were out with the caller, or asked for.
+	GetApproval(ctx context.Context, in *GetApprovalRequest, opts ...grpc.CallOption) (*GetApprovalResponse, error)
+	// ListApprovals lists the caller's approvals and consignments, oldest first.
+	ListApprovals(ctx context.Context, in *ListApprovalsRequest, opts ...grpc.CallOption) (*ListApprovalsResponse, error)
+	// CancelOrder calls an order off while nothing was paid and nothing sent. Atomic; idempotent by request_id.
+	CancelOrder(ctx context.Context, in *CancelOrderRequest, opts ...grpc.CallOption) (*CancelOrderResponse, error)
+	// ReceiveOrder says that what was sent has come. The times for returns and claims run from now.
+	// Atomic; idempotent by request_id.
+	ReceiveOrder(ctx context.Context, in *ReceiveOrderRequest, opts ...grpc.CallOption) (*ReceiveOrderResponse, error)
+	// AskReturn sends stones back within the return period; the cutter accepts them as they come. Atomic; idempotent by request_id.
+	AskReturn(ctx context.Context, in *AskReturnRequest, opts ...grpc.CallOption) (*AskReturnResponse, error)
+	// ClaimDamage says that a stone was damaged on the way, crazed or isn't what was described. Atomic; idempotent by request_id.
+	ClaimDamage(ctx context.Context, in *ClaimDamageRequest, opts ...grpc.CallOption) (*ClaimDamageResponse, error)
+	// PostWanted puts up a note of what the caller looks for; cutters see it. Atomic; idempotent by request_id.
+	PostWanted(ctx context.Context, in *PostWantedRequest, opts ...grpc.CallOption) (*PostWantedResponse, error)
+	// ChangeWanted replaces what a note says. Atomic; idempotent by request_id.
+	ChangeWanted(ctx context.Context, in *ChangeWantedRequest, opts ...grpc.CallOption) (*ChangeWantedResponse, error)
+	// CloseWanted takes a note down. Atomic; idempotent by request_id.
+	CloseWanted(ctx context.Context, in *CloseWantedRequest, opts ...grpc.CallOption) (*CloseWantedResponse, error)
+	// ListWanted lists the caller's notes, oldest first.
+	ListWanted(ctx context.Context, in *ListWantedRequest, opts ...grpc.CallOption) (*ListWantedResponse, error)
+	// AcceptPromise makes a cutter's promise binding. Atomic; idempotent by
+	// request_id.
+	AcceptPromise(ctx context.Context, in *AcceptPromiseRequest, opts ...grpc.CallOption) (*AcceptPromiseResponse, error)
+	// DeclinePromise says no to one. Atomic; idempotent by
+	// request_id.
+	DeclinePromise(ctx context.Context, in *DeclinePromiseRequest, opts ...grpc.CallOption) (*DeclinePromiseResponse, error)
+	// ListPromises lists the promises made to the caller, oldest first.
+	ListPromises(ctx context.Context, in *ListPromisesRequest, opts ...grpc.CallOption) (*ListPromisesResponse, error)
+	// ListLotsOnSale lists the counted lots on sale, oldest first.
+	ListLotsOnSale(ctx context.Context, in *ListLotsOnSaleRequest, opts ...grpc.CallOption) (*ListLotsOnSaleResponse, error)
 }
 
 type jewellerServiceClient struct {
@@ -102,6 +173,226 @@ func (c *jewellerServiceClient) ListOrders(ctx context.Context, in *ListOrdersRe
 	return out, nil
 }
 
+func (c *jewellerServiceClient) HoldStones(ctx context.Context, in *HoldStonesRequest, opts ...grpc.CallOption) (*HoldStonesResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(HoldStonesResponse)
+	err := c.cc.Invoke(ctx, JewellerService_HoldStones_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *jewellerServiceClient) ReleaseHold(ctx context.Context, in *ReleaseHoldRequest, opts ...grpc.CallOption) (*ReleaseHoldResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ReleaseHoldResponse)
+	err := c.cc.Invoke(ctx, JewellerService_ReleaseHold_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *jewellerServiceClient) GetHold(ctx context.Context, in *GetHoldRequest, opts ...grpc.CallOption) (*GetHoldResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(GetHoldResponse)
+	err := c.cc.Invoke(ctx, JewellerService_GetHold_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *jewellerServiceClient) ListHolds(ctx context.Context, in *ListHoldsRequest, opts ...grpc.CallOption) (*ListHoldsResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ListHoldsResponse)
+	err := c.cc.Invoke(ctx, JewellerService_ListHolds_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *jewellerServiceClient) AskForApproval(ctx context.Context, in *AskForApprovalRequest, opts ...grpc.CallOption) (*AskForApprovalResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(AskForApprovalResponse)
+	err := c.cc.Invoke(ctx, JewellerService_AskForApproval_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *jewellerServiceClient) WithdrawApproval(ctx context.Context, in *WithdrawApprovalRequest, opts ...grpc.CallOption) (*WithdrawApprovalResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(WithdrawApprovalResponse)
+	err := c.cc.Invoke(ctx, JewellerService_WithdrawApproval_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *jewellerServiceClient) BuyFromApproval(ctx context.Context, in *BuyFromApprovalRequest, opts ...grpc.CallOption) (*BuyFromApprovalResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(BuyFromApprovalResponse)
+	err := c.cc.Invoke(ctx, JewellerService_BuyFromApproval_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *jewellerServiceClient) ReportLoss(ctx context.Context, in *ReportLossRequest, opts ...grpc.CallOption) (*ReportLossResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ReportLossResponse)
+	err := c.cc.Invoke(ctx, JewellerService_ReportLoss_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *jewellerServiceClient) GetApproval(ctx context.Context, in *GetApprovalRequest, opts ...grpc.CallOption) (*GetApprovalResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(GetApprovalResponse)
+	err := c.cc.Invoke(ctx, JewellerService_GetApproval_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *jewellerServiceClient) ListApprovals(ctx context.Context, in *ListApprovalsRequest, opts ...grpc.CallOption) (*ListApprovalsResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ListApprovalsResponse)
+	err := c.cc.Invoke(ctx, JewellerService_ListApprovals_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *jewellerServiceClient) CancelOrder(ctx context.Context, in *CancelOrderRequest, opts ...grpc.CallOption) (*CancelOrderResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(CancelOrderResponse)
+	err := c.cc.Invoke(ctx, JewellerService_CancelOrder_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *jewellerServiceClient) ReceiveOrder(ctx context.Context, in *ReceiveOrderRequest, opts ...grpc.CallOption) (*ReceiveOrderResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ReceiveOrderResponse)
+	err := c.cc.Invoke(ctx, JewellerService_ReceiveOrder_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *jewellerServiceClient) AskReturn(ctx context.Context, in *AskReturnRequest, opts ...grpc.CallOption) (*AskReturnResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(AskReturnResponse)
+	err := c.cc.Invoke(ctx, JewellerService_AskReturn_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *jewellerServiceClient) ClaimDamage(ctx context.Context, in *ClaimDamageRequest, opts ...grpc.CallOption) (*ClaimDamageResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ClaimDamageResponse)
+	err := c.cc.Invoke(ctx, JewellerService_ClaimDamage_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *jewellerServiceClient) PostWanted(ctx context.Context, in *PostWantedRequest, opts ...grpc.CallOption) (*PostWantedResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(PostWantedResponse)
+	err := c.cc.Invoke(ctx, JewellerService_PostWanted_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *jewellerServiceClient) ChangeWanted(ctx context.Context, in *ChangeWantedRequest, opts ...grpc.CallOption) (*ChangeWantedResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ChangeWantedResponse)
+	err := c.cc.Invoke(ctx, JewellerService_ChangeWanted_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *jewellerServiceClient) CloseWanted(ctx context.Context, in *CloseWantedRequest, opts ...grpc.CallOption) (*CloseWantedResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(CloseWantedResponse)
+	err := c.cc.Invoke(ctx, JewellerService_CloseWanted_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *jewellerServiceClient) ListWanted(ctx context.Context, in *ListWantedRequest, opts ...grpc.CallOption) (*ListWantedResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ListWantedResponse)
+	err := c.cc.Invoke(ctx, JewellerService_ListWanted_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *jewellerServiceClient) AcceptPromise(ctx context.Context, in *AcceptPromiseRequest, opts ...grpc.CallOption) (*AcceptPromiseResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(AcceptPromiseResponse)
+	err := c.cc.Invoke(ctx, JewellerService_AcceptPromise_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *jewellerServiceClient) DeclinePromise(ctx context.Context, in *DeclinePromiseRequest, opts ...grpc.CallOption) (*DeclinePromiseResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(DeclinePromiseResponse)
+	err := c.cc.Invoke(ctx, JewellerService_DeclinePromise_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *jewellerServiceClient) ListPromises(ctx context.Context, in *ListPromisesRequest, opts ...grpc.CallOption) (*ListPromisesResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ListPromisesResponse)
+	err := c.cc.Invoke(ctx, JewellerService_ListPromises_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *jewellerServiceClient) ListLotsOnSale(ctx context.Context, in *ListLotsOnSaleRequest, opts ...grpc.CallOption) (*ListLotsOnSaleResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ListLotsOnSaleResponse)
+	err := c.cc.Invoke(ctx, JewellerService_ListLotsOnSale_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 // JewellerServiceServer is the server API for JewellerService service.
 // All implementations must embed UnimplementedJewellerServiceServer
 // for forward compatibility.
@@ -112,12 +403,61 @@ type JewellerServiceServer interface {
 	ListStock(context.Context, *ListStockRequest) (*ListStockResponse, error)
 	// GetStone shows a stone on sale, or one the caller bought.
 	GetStone(context.Context, *GetStoneRequest) (*GetStoneResponse, error)
-	// PlaceOrder buys stones at the prices asked: all of them or none. Atomic; idempotent by request_id.
+	// PlaceOrder buys stones, pairs and suites as a whole, and portions of lots at the prices asked: all or none. Atomic; idempotent by request_id.
 	PlaceOrder(context.Context, *PlaceOrderRequest) (*PlaceOrderResponse, error)
 	// GetOrder shows one of the caller's orders.
 	GetOrder(context.Context, *GetOrderRequest) (*GetOrderResponse, error)
 	// ListOrders lists the caller's orders, oldest first.
 	ListOrders(context.Context, *ListOrdersRequest) (*ListOrdersResponse, error)
+	// HoldStones sets stones aside for the caller until a moment: all of them or none. Atomic; idempotent by request_id.
+	HoldStones(context.Context, *HoldStonesRequest) (*HoldStonesResponse, error)
+	// ReleaseHold lets go of a hold before its time. Atomic; idempotent by request_id.
+	ReleaseHold(context.Context, *ReleaseHoldRequest) (*ReleaseHoldResponse, error)
+	// GetHold shows one of the caller's holds.
+	GetHold(context.Context, *GetHoldRequest) (*GetHoldResponse, error)
+	// ListHolds lists the caller's holds, oldest first.
+	ListHolds(context.Context, *ListHoldsRequest) (*ListHoldsResponse, error)
+	// AskForApproval asks a cutter to send stones on approval or consignment. Atomic; idempotent by request_id.
+	AskForApproval(context.Context, *AskForApprovalRequest) (*AskForApprovalResponse, error)
+	// WithdrawApproval takes the wish back while nothing was sent. Atomic; idempotent by request_id.
+	WithdrawApproval(context.Context, *WithdrawApprovalRequest) (*WithdrawApprovalResponse, error)
+	// BuyFromApproval buys stones that are out with the caller, at the prices they went out with.
+	// Atomic; idempotent by request_id.
+	BuyFromApproval(context.Context, *BuyFromApprovalRequest) (*BuyFromApprovalResponse, error)
+	// ReportLoss says that a stone that is out with the caller is lost or broke. Who bears it was agreed when it
+	// went out; a jeweller who does owes its price from now on. Atomic; idempotent by request_id.
+	ReportLoss(context.Context, *ReportLossRequest) (*ReportLossResponse, error)
+	// GetApproval shows goods that are or were out with the caller, or asked for.
+	GetApproval(context.Context, *GetApprovalRequest) (*GetApprovalResponse, error)
+	// ListApprovals lists the caller's approvals and consignments, oldest first.
+	ListApprovals(context.Context, *ListApprovalsRequest) (*ListApprovalsResponse, error)
+	// CancelOrder calls an order off while nothing was paid and nothing sent. Atomic; idempotent by request_id.
+	CancelOrder(context.Context, *CancelOrderRequest) (*CancelOrderResponse, error)
+	// ReceiveOrder says that what was sent has come. The times for returns and claims run from now.
+	// Atomic; idempotent by request_id.
+	ReceiveOrder(context.Context, *ReceiveOrderRequest) (*ReceiveOrderResponse, error)
+	// AskReturn sends stones back within the return period; the cutter accepts them as they come. Atomic; idempotent by request_id.
+	AskReturn(context.Context, *AskReturnRequest) (*AskReturnResponse, error)
+	// ClaimDamage says that a stone was damaged on the way, crazed or isn't what was described. Atomic; idempotent by request_id.
+	ClaimDamage(context.Context, *ClaimDamageRequest) (*ClaimDamageResponse, error)
+	// PostWanted puts up a note of what the caller looks for; cutters see it. Atomic; idempotent by request_id.
+	PostWanted(context.Context, *PostWantedRequest) (*PostWantedResponse, error)
+	// ChangeWanted replaces what a note says. Atomic; idempotent by request_id.
+	ChangeWanted(context.Context, *ChangeWantedRequest) (*ChangeWantedResponse, error)
+	// CloseWanted takes a note down. Atomic; idempotent by request_id.
+	CloseWanted(context.Context, *CloseWantedRequest) (*CloseWantedResponse, error)
+	// ListWanted lists the caller's notes, oldest first.
+	ListWanted(context.Context, *ListWantedRequest) (*ListWantedResponse, error)
+	// AcceptPromise makes a cutter's promise binding. Atomic; idempotent by
+	// request_id.
+	AcceptPromise(context.Context, *AcceptPromiseRequest) (*AcceptPromiseResponse, error)
+	// DeclinePromise says no to one. Atomic; idempotent by
+	// request_id.
+	DeclinePromise(context.Context, *DeclinePromiseRequest) (*DeclinePromiseResponse, error)
+	// ListPromises lists the promises made to the caller, oldest first.
+	ListPromises(context.Context, *ListPromisesRequest) (*ListPromisesResponse, error)
+	// ListLotsOnSale lists the counted lots on sale, oldest first.
+	ListLotsOnSale(context.Context, *ListLotsOnSaleRequest) (*ListLotsOnSaleResponse, error)
 	mustEmbedUnimplementedJewellerServiceServer()
 }
 
@@ -142,6 +482,72 @@ func (UnimplementedJewellerServiceServer) GetOrder(context.Context, *GetOrderReq
 }
 func (UnimplementedJewellerServiceServer) ListOrders(context.Context, *ListOrdersRequest) (*ListOrdersResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method ListOrders not implemented")
+}
+func (UnimplementedJewellerServiceServer) HoldStones(context.Context, *HoldStonesRequest) (*HoldStonesResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method HoldStones not implemented")
+}
+func (UnimplementedJewellerServiceServer) ReleaseHold(context.Context, *ReleaseHoldRequest) (*ReleaseHoldResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ReleaseHold not implemented")
+}
+func (UnimplementedJewellerServiceServer) GetHold(context.Context, *GetHoldRequest) (*GetHoldResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method GetHold not implemented")
+}
+func (UnimplementedJewellerServiceServer) ListHolds(context.Context, *ListHoldsRequest) (*ListHoldsResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ListHolds not implemented")
+}
+func (UnimplementedJewellerServiceServer) AskForApproval(context.Context, *AskForApprovalRequest) (*AskForApprovalResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method AskForApproval not implemented")
+}
+func (UnimplementedJewellerServiceServer) WithdrawApproval(context.Context, *WithdrawApprovalRequest) (*WithdrawApprovalResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method WithdrawApproval not implemented")
+}
+func (UnimplementedJewellerServiceServer) BuyFromApproval(context.Context, *BuyFromApprovalRequest) (*BuyFromApprovalResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method BuyFromApproval not implemented")
+}
+func (UnimplementedJewellerServiceServer) ReportLoss(context.Context, *ReportLossRequest) (*ReportLossResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ReportLoss not implemented")
+}
+func (UnimplementedJewellerServiceServer) GetApproval(context.Context, *GetApprovalRequest) (*GetApprovalResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method GetApproval not implemented")
+}
+func (UnimplementedJewellerServiceServer) ListApprovals(context.Context, *ListApprovalsRequest) (*ListApprovalsResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ListApprovals not implemented")
+}
+func (UnimplementedJewellerServiceServer) CancelOrder(context.Context, *CancelOrderRequest) (*CancelOrderResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method CancelOrder not implemented")
+}
+func (UnimplementedJewellerServiceServer) ReceiveOrder(context.Context, *ReceiveOrderRequest) (*ReceiveOrderResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ReceiveOrder not implemented")
+}
+func (UnimplementedJewellerServiceServer) AskReturn(context.Context, *AskReturnRequest) (*AskReturnResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method AskReturn not implemented")
+}
+func (UnimplementedJewellerServiceServer) ClaimDamage(context.Context, *ClaimDamageRequest) (*ClaimDamageResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ClaimDamage not implemented")
+}
+func (UnimplementedJewellerServiceServer) PostWanted(context.Context, *PostWantedRequest) (*PostWantedResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method PostWanted not implemented")
+}
+func (UnimplementedJewellerServiceServer) ChangeWanted(context.Context, *ChangeWantedRequest) (*ChangeWantedResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ChangeWanted not implemented")
+}
+func (UnimplementedJewellerServiceServer) CloseWanted(context.Context, *CloseWantedRequest) (*CloseWantedResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method CloseWanted not implemented")
+}
+func (UnimplementedJewellerServiceServer) ListWanted(context.Context, *ListWantedRequest) (*ListWantedResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ListWanted not implemented")
+}
+func (UnimplementedJewellerServiceServer) AcceptPromise(context.Context, *AcceptPromiseRequest) (*AcceptPromiseResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method AcceptPromise not implemented")
+}
+func (UnimplementedJewellerServiceServer) DeclinePromise(context.Context, *DeclinePromiseRequest) (*DeclinePromiseResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method DeclinePromise not implemented")
+}
+func (UnimplementedJewellerServiceServer) ListPromises(context.Context, *ListPromisesRequest) (*ListPromisesResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ListPromises not implemented")
+}
+func (UnimplementedJewellerServiceServer) ListLotsOnSale(context.Context, *ListLotsOnSaleRequest) (*ListLotsOnSaleResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ListLotsOnSale not implemented")
 }
 func (UnimplementedJewellerServiceServer) mustEmbedUnimplementedJewellerServiceServer() {}
 func (UnimplementedJewellerServiceServer) testEmbeddedByValue()                         {}
@@ -254,6 +660,402 @@ func _JewellerService_ListOrders_Handler(srv interface{}, ctx context.Context, d
 	return interceptor(ctx, in, info, handler)
 }
 
+func _JewellerService_HoldStones_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(HoldStonesRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(JewellerServiceServer).HoldStones(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: JewellerService_HoldStones_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(JewellerServiceServer).HoldStones(ctx, req.(*HoldStonesRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _JewellerService_ReleaseHold_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ReleaseHoldRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(JewellerServiceServer).ReleaseHold(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: JewellerService_ReleaseHold_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(JewellerServiceServer).ReleaseHold(ctx, req.(*ReleaseHoldRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _JewellerService_GetHold_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(GetHoldRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(JewellerServiceServer).GetHold(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: JewellerService_GetHold_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(JewellerServiceServer).GetHold(ctx, req.(*GetHoldRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _JewellerService_ListHolds_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ListHoldsRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(JewellerServiceServer).ListHolds(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: JewellerService_ListHolds_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(JewellerServiceServer).ListHolds(ctx, req.(*ListHoldsRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _JewellerService_AskForApproval_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(AskForApprovalRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(JewellerServiceServer).AskForApproval(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: JewellerService_AskForApproval_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(JewellerServiceServer).AskForApproval(ctx, req.(*AskForApprovalRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _JewellerService_WithdrawApproval_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(WithdrawApprovalRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(JewellerServiceServer).WithdrawApproval(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: JewellerService_WithdrawApproval_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(JewellerServiceServer).WithdrawApproval(ctx, req.(*WithdrawApprovalRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _JewellerService_BuyFromApproval_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(BuyFromApprovalRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(JewellerServiceServer).BuyFromApproval(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: JewellerService_BuyFromApproval_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(JewellerServiceServer).BuyFromApproval(ctx, req.(*BuyFromApprovalRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _JewellerService_ReportLoss_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ReportLossRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(JewellerServiceServer).ReportLoss(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: JewellerService_ReportLoss_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(JewellerServiceServer).ReportLoss(ctx, req.(*ReportLossRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _JewellerService_GetApproval_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(GetApprovalRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(JewellerServiceServer).GetApproval(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: JewellerService_GetApproval_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(JewellerServiceServer).GetApproval(ctx, req.(*GetApprovalRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _JewellerService_ListApprovals_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ListApprovalsRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(JewellerServiceServer).ListApprovals(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: JewellerService_ListApprovals_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(JewellerServiceServer).ListApprovals(ctx, req.(*ListApprovalsRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _JewellerService_CancelOrder_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(CancelOrderRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(JewellerServiceServer).CancelOrder(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: JewellerService_CancelOrder_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(JewellerServiceServer).CancelOrder(ctx, req.(*CancelOrderRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _JewellerService_ReceiveOrder_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ReceiveOrderRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(JewellerServiceServer).ReceiveOrder(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: JewellerService_ReceiveOrder_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(JewellerServiceServer).ReceiveOrder(ctx, req.(*ReceiveOrderRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _JewellerService_AskReturn_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(AskReturnRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(JewellerServiceServer).AskReturn(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: JewellerService_AskReturn_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(JewellerServiceServer).AskReturn(ctx, req.(*AskReturnRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _JewellerService_ClaimDamage_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ClaimDamageRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(JewellerServiceServer).ClaimDamage(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: JewellerService_ClaimDamage_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(JewellerServiceServer).ClaimDamage(ctx, req.(*ClaimDamageRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _JewellerService_PostWanted_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(PostWantedRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(JewellerServiceServer).PostWanted(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: JewellerService_PostWanted_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(JewellerServiceServer).PostWanted(ctx, req.(*PostWantedRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _JewellerService_ChangeWanted_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ChangeWantedRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(JewellerServiceServer).ChangeWanted(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: JewellerService_ChangeWanted_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(JewellerServiceServer).ChangeWanted(ctx, req.(*ChangeWantedRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _JewellerService_CloseWanted_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(CloseWantedRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(JewellerServiceServer).CloseWanted(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: JewellerService_CloseWanted_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(JewellerServiceServer).CloseWanted(ctx, req.(*CloseWantedRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _JewellerService_ListWanted_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ListWantedRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(JewellerServiceServer).ListWanted(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: JewellerService_ListWanted_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(JewellerServiceServer).ListWanted(ctx, req.(*ListWantedRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _JewellerService_AcceptPromise_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(AcceptPromiseRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(JewellerServiceServer).AcceptPromise(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: JewellerService_AcceptPromise_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(JewellerServiceServer).AcceptPromise(ctx, req.(*AcceptPromiseRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _JewellerService_DeclinePromise_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(DeclinePromiseRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(JewellerServiceServer).DeclinePromise(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: JewellerService_DeclinePromise_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(JewellerServiceServer).DeclinePromise(ctx, req.(*DeclinePromiseRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _JewellerService_ListPromises_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ListPromisesRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(JewellerServiceServer).ListPromises(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: JewellerService_ListPromises_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(JewellerServiceServer).ListPromises(ctx, req.(*ListPromisesRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _JewellerService_ListLotsOnSale_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ListLotsOnSaleRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(JewellerServiceServer).ListLotsOnSale(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: JewellerService_ListLotsOnSale_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(JewellerServiceServer).ListLotsOnSale(ctx, req.(*ListLotsOnSaleRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 // JewellerService_ServiceDesc is the grpc.ServiceDesc for JewellerService service.
 // It's only intended for direct use with grpc.RegisterService,
 // and not to be introspected or modified (even as a copy)
@@ -280,6 +1082,94 @@ var JewellerService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "ListOrders",
 			Handler:    _JewellerService_ListOrders_Handler,
+		},
+		{
+			MethodName: "HoldStones",
+			Handler:    _JewellerService_HoldStones_Handler,
+		},
+		{
+			MethodName: "ReleaseHold",
+			Handler:    _JewellerService_ReleaseHold_Handler,
+		},
+		{
+			MethodName: "GetHold",
+			Handler:    _JewellerService_GetHold_Handler,
+		},
+		{
+			MethodName: "ListHolds",
+			Handler:    _JewellerService_ListHolds_Handler,
+		},
+		{
+			MethodName: "AskForApproval",
+			Handler:    _JewellerService_AskForApproval_Handler,
+		},
+		{
+			MethodName: "WithdrawApproval",
+			Handler:    _JewellerService_WithdrawApproval_Handler,
+		},
+		{
+			MethodName: "BuyFromApproval",
+			Handler:    _JewellerService_BuyFromApproval_Handler,
+		},
+		{
+			MethodName: "ReportLoss",
+			Handler:    _JewellerService_ReportLoss_Handler,
+		},
+		{
+			MethodName: "GetApproval",
+			Handler:    _JewellerService_GetApproval_Handler,
+		},
+		{
+			MethodName: "ListApprovals",
+			Handler:    _JewellerService_ListApprovals_Handler,
+		},
+		{
+			MethodName: "CancelOrder",
+			Handler:    _JewellerService_CancelOrder_Handler,
+		},
+		{
+			MethodName: "ReceiveOrder",
+			Handler:    _JewellerService_ReceiveOrder_Handler,
+		},
+		{
+			MethodName: "AskReturn",
+			Handler:    _JewellerService_AskReturn_Handler,
+		},
+		{
+			MethodName: "ClaimDamage",
+			Handler:    _JewellerService_ClaimDamage_Handler,
+		},
+		{
+			MethodName: "PostWanted",
+			Handler:    _JewellerService_PostWanted_Handler,
+		},
+		{
+			MethodName: "ChangeWanted",
+			Handler:    _JewellerService_ChangeWanted_Handler,
+		},
+		{
+			MethodName: "CloseWanted",
+			Handler:    _JewellerService_CloseWanted_Handler,
+		},
+		{
+			MethodName: "ListWanted",
+			Handler:    _JewellerService_ListWanted_Handler,
+		},
+		{
+			MethodName: "AcceptPromise",
+			Handler:    _JewellerService_AcceptPromise_Handler,
+		},
+		{
+			MethodName: "DeclinePromise",
+			Handler:    _JewellerService_DeclinePromise_Handler,
+		},
+		{
+			MethodName: "ListPromises",
+			Handler:    _JewellerService_ListPromises_Handler,
+		},
+		{
+			MethodName: "ListLotsOnSale",
+			Handler:    _JewellerService_ListLotsOnSale_Handler,
 		},
 	},
 	Streams:  []grpc.StreamDesc{},

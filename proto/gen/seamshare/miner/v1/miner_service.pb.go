@@ -304,7 +304,11 @@ type PublishParcelRequest struct {
 	// The agreement that the seller proposes; its price is what is asked.
 	Agreement *v1.Agreement `protobuf:"bytes,10,opt,name=agreement,proto3" json:"agreement,omitempty"`
 	// What else is to be said; seen by every cutter.
-	Note          string `protobuf:"bytes,11,opt,name=note,proto3" json:"note,omitempty"`
+	Note string `protobuf:"bytes,11,opt,name=note,proto3" json:"note,omitempty"`
+	// When it was split, as far as is known.
+	Split string `protobuf:"bytes,12,opt,name=split,proto3" json:"split,omitempty"`
+	// The caller's draft that becomes this parcel; empty: none.
+	DraftId       string `protobuf:"bytes,13,opt,name=draft_id,json=draftId,proto3" json:"draft_id,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -412,6 +416,20 @@ func (x *PublishParcelRequest) GetAgreement() *v1.Agreement {
 func (x *PublishParcelRequest) GetNote() string {
 	if x != nil {
 		return x.Note
+	}
+	return ""
+}
+
+func (x *PublishParcelRequest) GetSplit() string {
+	if x != nil {
+		return x.Split
+	}
+	return ""
+}
+
+func (x *PublishParcelRequest) GetDraftId() string {
+	if x != nil {
+		return x.DraftId
 	}
 	return ""
 }
@@ -968,7 +986,9 @@ type HandOverParcelRequest struct {
 	// How many pieces were counted.
 	Count uint32 `protobuf:"varint,4,opt,name=count,proto3" json:"count,omitempty"`
 	// What they weigh together.
-	Total         *v1.Weighing `protobuf:"bytes,5,opt,name=total,proto3" json:"total,omitempty"`
+	Total *v1.Weighing `protobuf:"bytes,5,opt,name=total,proto3" json:"total,omitempty"`
+	// What is to be said of a difference.
+	Note          string `protobuf:"bytes,6,opt,name=note,proto3" json:"note,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1036,6 +1056,13 @@ func (x *HandOverParcelRequest) GetTotal() *v1.Weighing {
 		return x.Total
 	}
 	return nil
+}
+
+func (x *HandOverParcelRequest) GetNote() string {
+	if x != nil {
+		return x.Note
+	}
+	return ""
 }
 
 // HandOverParcelResponse answers HandOverParcel.
@@ -1194,70 +1221,6 @@ func (x *GetShareResponse) GetStatement() *v1.ShareStatement {
 	return nil
 }
 
-// Claim is a miner's claim on a field.
-type Claim struct {
-	state protoimpl.MessageState `protogen:"open.v1"`
-	// The claim's id.
-	Id string `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
-	// The field.
-	FieldId string `protobuf:"bytes,2,opt,name=field_id,json=fieldId,proto3" json:"field_id,omitempty"`
-	// What it is called.
-	Name          string `protobuf:"bytes,3,opt,name=name,proto3" json:"name,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
-}
-
-func (x *Claim) Reset() {
-	*x = Claim{}
-	mi := &file_seamshare_miner_v1_miner_service_proto_msgTypes[18]
-	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-	ms.StoreMessageInfo(mi)
-}
-
-func (x *Claim) String() string {
-	return protoimpl.X.MessageStringOf(x)
-}
-
-func (*Claim) ProtoMessage() {}
-
-func (x *Claim) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_miner_v1_miner_service_proto_msgTypes[18]
-	if x != nil {
-		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-		if ms.LoadMessageInfo() == nil {
-			ms.StoreMessageInfo(mi)
-		}
-		return ms
-	}
-	return mi.MessageOf(x)
-}
-
-// Deprecated: Use Claim.ProtoReflect.Descriptor instead.
-func (*Claim) Descriptor() ([]byte, []int) {
-	return file_seamshare_miner_v1_miner_service_proto_rawDescGZIP(), []int{18}
-}
-
-func (x *Claim) GetId() string {
-	if x != nil {
-		return x.Id
-	}
-	return ""
-}
-
-func (x *Claim) GetFieldId() string {
-	if x != nil {
-		return x.FieldId
-	}
-	return ""
-}
-
-func (x *Claim) GetName() string {
-	if x != nil {
-		return x.Name
-	}
-	return ""
-}
-
 // NewPiece is a piece of a parcel as its seller describes it.
 type NewPiece struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1274,14 +1237,18 @@ type NewPiece struct {
 	// The claim it comes from; empty: the field is not shown, and stays so.
 	ClaimId string `protobuf:"bytes,6,opt,name=claim_id,json=claimId,proto3" json:"claim_id,omitempty"`
 	// What is seen in it.
-	Seen          string `protobuf:"bytes,7,opt,name=seen,proto3" json:"seen,omitempty"`
+	Seen string `protobuf:"bytes,7,opt,name=seen,proto3" json:"seen,omitempty"`
+	// Of a counted lot: the longest dimension of its smallest stone, in micrometres; 0: not measured.
+	SmallestUm int64 `protobuf:"varint,8,opt,name=smallest_um,json=smallestUm,proto3" json:"smallest_um,omitempty"`
+	// Of a counted lot: the longest dimension of its largest stone, in micrometres; 0: not measured.
+	LargestUm     int64 `protobuf:"varint,9,opt,name=largest_um,json=largestUm,proto3" json:"largest_um,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *NewPiece) Reset() {
 	*x = NewPiece{}
-	mi := &file_seamshare_miner_v1_miner_service_proto_msgTypes[19]
+	mi := &file_seamshare_miner_v1_miner_service_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1293,7 +1260,7 @@ func (x *NewPiece) String() string {
 func (*NewPiece) ProtoMessage() {}
 
 func (x *NewPiece) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_miner_v1_miner_service_proto_msgTypes[19]
+	mi := &file_seamshare_miner_v1_miner_service_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1306,7 +1273,7 @@ func (x *NewPiece) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use NewPiece.ProtoReflect.Descriptor instead.
 func (*NewPiece) Descriptor() ([]byte, []int) {
-	return file_seamshare_miner_v1_miner_service_proto_rawDescGZIP(), []int{19}
+	return file_seamshare_miner_v1_miner_service_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *NewPiece) GetLabel() string {
@@ -1358,11 +1325,25 @@ func (x *NewPiece) GetSeen() string {
 	return ""
 }
 
+func (x *NewPiece) GetSmallestUm() int64 {
+	if x != nil {
+		return x.SmallestUm
+	}
+	return 0
+}
+
+func (x *NewPiece) GetLargestUm() int64 {
+	if x != nil {
+		return x.LargestUm
+	}
+	return 0
+}
+
 var File_seamshare_miner_v1_miner_service_proto protoreflect.FileDescriptor
 
 const file_seamshare_miner_v1_miner_service_proto_rawDesc = "" +
 	"\n" +
-	"&seamshare/miner/v1/miner_service.proto\x12\x12seamshare.miner.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1eseamshare/type/v1/access.proto\x1a!seamshare/type/v1/agreement.proto\x1a\x1eseamshare/type/v1/parcel.proto\x1a\x1dseamshare/type/v1/share.proto\x1a\x1eseamshare/type/v1/values.proto\"\xc9\x01\n" +
+	"&seamshare/miner/v1/miner_service.proto\x12\x12seamshare.miner.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1eseamshare/miner/v1/draft.proto\x1a seamshare/miner/v1/selling.proto\x1a\x1eseamshare/type/v1/access.proto\x1a!seamshare/type/v1/agreement.proto\x1a\x1eseamshare/type/v1/parcel.proto\x1a\x1dseamshare/type/v1/share.proto\x1a\x1eseamshare/type/v1/values.proto\"\xc9\x01\n" +
 	"\x12RecordClaimRequest\x12;\n" +
 	"\n" +
 	"request_id\x18\x01 \x01(\tB\x1c\xbaH\x19r\x172\x15^[A-Za-z0-9_-]{1,64}$R\trequestId\x12!\n" +
@@ -1381,7 +1362,7 @@ const file_seamshare_miner_v1_miner_service_proto_rawDesc = "" +
 	"\x12ListClaimsResponse\x121\n" +
 	"\x06claims\x18\x01 \x03(\v2\x19.seamshare.miner.v1.ClaimR\x06claims\x12&\n" +
 	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\x12\x1a\n" +
-	"\bposition\x18\x03 \x01(\x04R\bposition\"\x9f\x04\n" +
+	"\bposition\x18\x03 \x01(\x04R\bposition\"\xf4\x04\n" +
 	"\x14PublishParcelRequest\x12;\n" +
 	"\n" +
 	"request_id\x18\x01 \x01(\tB\x1c\xbaH\x19r\x172\x15^[A-Za-z0-9_-]{1,64}$R\trequestId\x12!\n" +
@@ -1396,7 +1377,9 @@ const file_seamshare_miner_v1_miner_service_proto_rawDesc = "" +
 	"\x0eopen_at_asking\x18\t \x01(\bR\fopenAtAsking\x12B\n" +
 	"\tagreement\x18\n" +
 	" \x01(\v2\x1c.seamshare.type.v1.AgreementB\x06\xbaH\x03\xc8\x01\x01R\tagreement\x12\x1c\n" +
-	"\x04note\x18\v \x01(\tB\b\xbaH\x05r\x03\x18\xd0\x0fR\x04note\"f\n" +
+	"\x04note\x18\v \x01(\tB\b\xbaH\x05r\x03\x18\xd0\x0fR\x04note\x12\x1d\n" +
+	"\x05split\x18\f \x01(\tB\a\xbaH\x04r\x02\x18(R\x05split\x124\n" +
+	"\bdraft_id\x18\r \x01(\tB\x19\xbaH\x16r\x142\x12^[a-z0-9_-]{0,64}$R\adraftId\"f\n" +
 	"\x15PublishParcelResponse\x121\n" +
 	"\x06parcel\x18\x01 \x01(\v2\x19.seamshare.type.v1.ParcelR\x06parcel\x12\x1a\n" +
 	"\bposition\x18\x02 \x01(\x04R\bposition\"m\n" +
@@ -1431,14 +1414,15 @@ const file_seamshare_miner_v1_miner_service_proto_rawDesc = "" +
 	"\x04etag\x18\x05 \x01(\tB\a\xbaH\x04r\x02\x18@R\x04etag\"d\n" +
 	"\x13AcceptOfferResponse\x121\n" +
 	"\x06parcel\x18\x01 \x01(\v2\x19.seamshare.type.v1.ParcelR\x06parcel\x12\x1a\n" +
-	"\bposition\x18\x02 \x01(\x04R\bposition\"\x8d\x02\n" +
+	"\bposition\x18\x02 \x01(\x04R\bposition\"\xab\x02\n" +
 	"\x15HandOverParcelRequest\x12;\n" +
 	"\n" +
 	"request_id\x18\x01 \x01(\tB\x1c\xbaH\x19r\x172\x15^[A-Za-z0-9_-]{1,64}$R\trequestId\x12!\n" +
 	"\fmin_position\x18\x02 \x01(\x04R\vminPosition\x126\n" +
 	"\tparcel_id\x18\x03 \x01(\tB\x19\xbaH\x16r\x142\x12^[a-z0-9_-]{1,64}$R\bparcelId\x12!\n" +
 	"\x05count\x18\x04 \x01(\rB\v\xbaH\b*\x06\x18\xa0\x8d\x06 \x00R\x05count\x129\n" +
-	"\x05total\x18\x05 \x01(\v2\x1b.seamshare.type.v1.WeighingB\x06\xbaH\x03\xc8\x01\x01R\x05total\"g\n" +
+	"\x05total\x18\x05 \x01(\v2\x1b.seamshare.type.v1.WeighingB\x06\xbaH\x03\xc8\x01\x01R\x05total\x12\x1c\n" +
+	"\x04note\x18\x06 \x01(\tB\b\xbaH\x05r\x03\x18\xd0\x0fR\x04note\"g\n" +
 	"\x16HandOverParcelResponse\x121\n" +
 	"\x06parcel\x18\x01 \x01(\v2\x19.seamshare.type.v1.ParcelR\x06parcel\x12\x1a\n" +
 	"\bposition\x18\x02 \x01(\x04R\bposition\"l\n" +
@@ -1446,21 +1430,20 @@ const file_seamshare_miner_v1_miner_service_proto_rawDesc = "" +
 	"\fmin_position\x18\x01 \x01(\x04R\vminPosition\x126\n" +
 	"\tparcel_id\x18\x02 \x01(\tB\x19\xbaH\x16r\x142\x12^[a-z0-9_-]{1,64}$R\bparcelId\"S\n" +
 	"\x10GetShareResponse\x12?\n" +
-	"\tstatement\x18\x01 \x01(\v2!.seamshare.type.v1.ShareStatementR\tstatement\"F\n" +
-	"\x05Claim\x12\x0e\n" +
-	"\x02id\x18\x01 \x01(\tR\x02id\x12\x19\n" +
-	"\bfield_id\x18\x02 \x01(\tR\afieldId\x12\x12\n" +
-	"\x04name\x18\x03 \x01(\tR\x04name\"\xc6\x02\n" +
+	"\tstatement\x18\x01 \x01(\v2!.seamshare.type.v1.ShareStatementR\tstatement\"\xa6\x03\n" +
 	"\bNewPiece\x12\x1f\n" +
 	"\x05label\x18\x01 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18\x10R\x05label\x12?\n" +
 	"\bweighing\x18\x02 \x01(\v2\x1b.seamshare.type.v1.WeighingB\x06\xbaH\x03\xc8\x01\x01R\bweighing\x12+\n" +
 	"\x04size\x18\x03 \x01(\v2\x17.seamshare.type.v1.SizeR\x04size\x127\n" +
 	"\x04kind\x18\x04 \x01(\x0e2\x17.seamshare.type.v1.KindB\n" +
 	"\xbaH\a\x82\x01\x04\x10\x01 \x00R\x04kind\x12\x1e\n" +
-	"\x05count\x18\x05 \x01(\rB\b\xbaH\x05*\x03\x18\x90NR\x05count\x124\n" +
-	"\bclaim_id\x18\x06 \x01(\tB\x19\xbaH\x16r\x142\x12^[a-z0-9_-]{0,64}$R\aclaimId\x12\x1c\n" +
-	"\x04seen\x18\a \x01(\tB\b\xbaH\x05r\x03\x18\xf4\x03R\x04seen2\x8a\n" +
+	"\x05count\x18\x05 \x01(\rB\b\xbaH\x05*\x03\x18\x90NR\x05count\x128\n" +
+	"\bclaim_id\x18\x06 \x01(\tB\x1d\xbaH\x16r\x142\x12^[a-z0-9_-]{0,64}$\xb8\xd4\x18\x03R\aclaimId\x12\x1c\n" +
+	"\x04seen\x18\a \x01(\tB\b\xbaH\x05r\x03\x18\xf4\x03R\x04seen\x12-\n" +
+	"\vsmallest_um\x18\b \x01(\x03B\f\xbaH\t\"\a\x18\x80\xad\xe2\x04(\x00R\n" +
+	"smallestUm\x12+\n" +
 	"\n" +
+	"largest_um\x18\t \x01(\x03B\f\xbaH\t\"\a\x18\x80\xad\xe2\x04(\x00R\tlargestUm2\x95$\n" +
 	"\fMinerService\x12\x82\x01\n" +
 	"\vRecordClaim\x12&.seamshare.miner.v1.RecordClaimRequest\x1a'.seamshare.miner.v1.RecordClaimResponse\"\"\xaa\xd4\x18\x03\n" +
 	"\x01\x01\x82\xd3\xe4\x93\x02\x15:\x01*\"\x10/v1/miner/claims\x12|\n" +
@@ -1468,20 +1451,66 @@ const file_seamshare_miner_v1_miner_service_proto_rawDesc = "" +
 	"ListClaims\x12%.seamshare.miner.v1.ListClaimsRequest\x1a&.seamshare.miner.v1.ListClaimsResponse\"\x1f\xaa\xd4\x18\x03\n" +
 	"\x01\x01\x82\xd3\xe4\x93\x02\x12\x12\x10/v1/miner/claims\x12\x89\x01\n" +
 	"\rPublishParcel\x12(.seamshare.miner.v1.PublishParcelRequest\x1a).seamshare.miner.v1.PublishParcelResponse\"#\xaa\xd4\x18\x03\n" +
-	"\x01\x01\x82\xd3\xe4\x93\x02\x16:\x01*\"\x11/v1/miner/parcels\x12\x86\x01\n" +
-	"\tGetParcel\x12$.seamshare.miner.v1.GetParcelRequest\x1a%.seamshare.miner.v1.GetParcelResponse\",\xaa\xd4\x18\x03\n" +
-	"\x01\x01\x82\xd3\xe4\x93\x02\x1f\x12\x1d/v1/miner/parcels/{parcel_id}\x12\x80\x01\n" +
-	"\vListParcels\x12&.seamshare.miner.v1.ListParcelsRequest\x1a'.seamshare.miner.v1.ListParcelsResponse\" \xaa\xd4\x18\x03\n" +
-	"\x01\x01\x82\xd3\xe4\x93\x02\x13\x12\x11/v1/miner/parcels\x12\x90\x01\n" +
+	"\x01\x01\x82\xd3\xe4\x93\x02\x16:\x01*\"\x11/v1/miner/parcels\x12\x87\x01\n" +
+	"\tGetParcel\x12$.seamshare.miner.v1.GetParcelRequest\x1a%.seamshare.miner.v1.GetParcelResponse\"-\xaa\xd4\x18\x04\n" +
+	"\x02\x01\x02\x82\xd3\xe4\x93\x02\x1f\x12\x1d/v1/miner/parcels/{parcel_id}\x12\x81\x01\n" +
+	"\vListParcels\x12&.seamshare.miner.v1.ListParcelsRequest\x1a'.seamshare.miner.v1.ListParcelsResponse\"!\xaa\xd4\x18\x04\n" +
+	"\x02\x01\x02\x82\xd3\xe4\x93\x02\x13\x12\x11/v1/miner/parcels\x12\x91\x01\n" +
 	"\n" +
-	"ListOffers\x12%.seamshare.miner.v1.ListOffersRequest\x1a&.seamshare.miner.v1.ListOffersResponse\"3\xaa\xd4\x18\x03\n" +
-	"\x01\x01\x82\xd3\xe4\x93\x02&\x12$/v1/miner/parcels/{parcel_id}/offers\x12\x9b\x01\n" +
-	"\vAcceptOffer\x12&.seamshare.miner.v1.AcceptOfferRequest\x1a'.seamshare.miner.v1.AcceptOfferResponse\";\xaa\xd4\x18\x03\n" +
-	"\x01\x01\x82\xd3\xe4\x93\x02.:\x01*\")/v1/miner/parcels/{parcel_id}:acceptOffer\x12\xa1\x01\n" +
-	"\x0eHandOverParcel\x12).seamshare.miner.v1.HandOverParcelRequest\x1a*.seamshare.miner.v1.HandOverParcelResponse\"8\xaa\xd4\x18\x03\n" +
-	"\x01\x01\x82\xd3\xe4\x93\x02+:\x01*\"&/v1/miner/parcels/{parcel_id}:handOver\x12\x89\x01\n" +
-	"\bGetShare\x12#.seamshare.miner.v1.GetShareRequest\x1a$.seamshare.miner.v1.GetShareResponse\"2\xaa\xd4\x18\x03\n" +
-	"\x01\x01\x82\xd3\xe4\x93\x02%\x12#/v1/miner/parcels/{parcel_id}/shareB8Z6seamshare.example/proto/gen/seamshare/miner/v1;minerv1b\x06proto3"
+	"ListOffers\x12%.seamshare.miner.v1.ListOffersRequest\x1a&.seamshare.miner.v1.ListOffersResponse\"4\xaa\xd4\x18\x04\n" +
+	"\x02\x01\x02\x82\xd3\xe4\x93\x02&\x12$/v1/miner/parcels/{parcel_id}/offers\x12\x9c\x01\n" +
+	"\vAcceptOffer\x12&.seamshare.miner.v1.AcceptOfferRequest\x1a'.seamshare.miner.v1.AcceptOfferResponse\"<\xaa\xd4\x18\x04\n" +
+	"\x02\x01\x02\x82\xd3\xe4\x93\x02.:\x01*\")/v1/miner/parcels/{parcel_id}:acceptOffer\x12\xa2\x01\n" +
+	"\x0eHandOverParcel\x12).seamshare.miner.v1.HandOverParcelRequest\x1a*.seamshare.miner.v1.HandOverParcelResponse\"9\xaa\xd4\x18\x04\n" +
+	"\x02\x01\x02\x82\xd3\xe4\x93\x02+:\x01*\"&/v1/miner/parcels/{parcel_id}:handOver\x12\x8a\x01\n" +
+	"\bGetShare\x12#.seamshare.miner.v1.GetShareRequest\x1a$.seamshare.miner.v1.GetShareResponse\"3\xaa\xd4\x18\x04\n" +
+	"\x02\x01\x02\x82\xd3\xe4\x93\x02%\x12#/v1/miner/parcels/{parcel_id}/share\x12\x90\x01\n" +
+	"\n" +
+	"CloseClaim\x12%.seamshare.miner.v1.CloseClaimRequest\x1a&.seamshare.miner.v1.CloseClaimResponse\"3\xaa\xd4\x18\x03\n" +
+	"\x01\x01\x82\xd3\xe4\x93\x02&:\x01*\"!/v1/miner/claims/{claim_id}:close\x12|\n" +
+	"\tSaveDraft\x12$.seamshare.miner.v1.SaveDraftRequest\x1a%.seamshare.miner.v1.SaveDraftResponse\"\"\xaa\xd4\x18\x03\n" +
+	"\x01\x01\x82\xd3\xe4\x93\x02\x15:\x01*\"\x10/v1/miner/drafts\x12\x99\x01\n" +
+	"\fDiscardDraft\x12'.seamshare.miner.v1.DiscardDraftRequest\x1a(.seamshare.miner.v1.DiscardDraftResponse\"6\xaa\xd4\x18\x03\n" +
+	"\x01\x01\x82\xd3\xe4\x93\x02):\x01*\"$/v1/miner/drafts/{parcel_id}:discard\x12\x82\x01\n" +
+	"\bGetDraft\x12#.seamshare.miner.v1.GetDraftRequest\x1a$.seamshare.miner.v1.GetDraftResponse\"+\xaa\xd4\x18\x03\n" +
+	"\x01\x01\x82\xd3\xe4\x93\x02\x1e\x12\x1c/v1/miner/drafts/{parcel_id}\x12|\n" +
+	"\n" +
+	"ListDrafts\x12%.seamshare.miner.v1.ListDraftsRequest\x1a&.seamshare.miner.v1.ListDraftsResponse\"\x1f\xaa\xd4\x18\x03\n" +
+	"\x01\x01\x82\xd3\xe4\x93\x02\x12\x12\x10/v1/miner/drafts\x12\x9e\x01\n" +
+	"\rRepriceParcel\x12(.seamshare.miner.v1.RepriceParcelRequest\x1a).seamshare.miner.v1.RepriceParcelResponse\"8\xaa\xd4\x18\x04\n" +
+	"\x02\x01\x02\x82\xd3\xe4\x93\x02*:\x01*\"%/v1/miner/parcels/{parcel_id}:reprice\x12\xa2\x01\n" +
+	"\x0eWithdrawParcel\x12).seamshare.miner.v1.WithdrawParcelRequest\x1a*.seamshare.miner.v1.WithdrawParcelResponse\"9\xaa\xd4\x18\x04\n" +
+	"\x02\x01\x02\x82\xd3\xe4\x93\x02+:\x01*\"&/v1/miner/parcels/{parcel_id}:withdraw\x12\x9a\x01\n" +
+	"\fRelistParcel\x12'.seamshare.miner.v1.RelistParcelRequest\x1a(.seamshare.miner.v1.RelistParcelResponse\"7\xaa\xd4\x18\x04\n" +
+	"\x02\x01\x02\x82\xd3\xe4\x93\x02):\x01*\"$/v1/miner/parcels/{parcel_id}:relist\x12\x90\x01\n" +
+	"\bOpenLine\x12#.seamshare.miner.v1.OpenLineRequest\x1a$.seamshare.miner.v1.OpenLineResponse\"9\xaa\xd4\x18\x04\n" +
+	"\x02\x01\x02\x82\xd3\xe4\x93\x02+:\x01*\"&/v1/miner/parcels/{parcel_id}:openLine\x12\xa0\x01\n" +
+	"\fDeclineOffer\x12'.seamshare.miner.v1.DeclineOfferRequest\x1a(.seamshare.miner.v1.DeclineOfferResponse\"=\xaa\xd4\x18\x04\n" +
+	"\x02\x01\x02\x82\xd3\xe4\x93\x02/:\x01*\"*/v1/miner/parcels/{parcel_id}:declineOffer\x12\xa0\x01\n" +
+	"\fCounterOffer\x12'.seamshare.miner.v1.CounterOfferRequest\x1a(.seamshare.miner.v1.CounterOfferResponse\"=\xaa\xd4\x18\x04\n" +
+	"\x02\x01\x02\x82\xd3\xe4\x93\x02/:\x01*\"*/v1/miner/parcels/{parcel_id}:counterOffer\x12\xc0\x01\n" +
+	"\x14WithdrawCounterOffer\x12/.seamshare.miner.v1.WithdrawCounterOfferRequest\x1a0.seamshare.miner.v1.WithdrawCounterOfferResponse\"E\xaa\xd4\x18\x04\n" +
+	"\x02\x01\x02\x82\xd3\xe4\x93\x027:\x01*\"2/v1/miner/parcels/{parcel_id}:withdrawCounterOffer\x12\x9d\x01\n" +
+	"\fPreviewOffer\x12'.seamshare.miner.v1.PreviewOfferRequest\x1a(.seamshare.miner.v1.PreviewOfferResponse\":\xaa\xd4\x18\x04\n" +
+	"\x02\x01\x02\x82\xd3\xe4\x93\x02,\x12*/v1/miner/parcels/{parcel_id}:previewOffer\x12\x86\x01\n" +
+	"\rListAllOffers\x12(.seamshare.miner.v1.ListAllOffersRequest\x1a).seamshare.miner.v1.ListAllOffersResponse\" \xaa\xd4\x18\x04\n" +
+	"\x02\x01\x02\x82\xd3\xe4\x93\x02\x12\x12\x10/v1/miner/offers\x12\xaa\x01\n" +
+	"\x11CallOffUnpaidDeal\x12,.seamshare.miner.v1.CallOffUnpaidDealRequest\x1a-.seamshare.miner.v1.CallOffUnpaidDealResponse\"8\xaa\xd4\x18\x04\n" +
+	"\x02\x01\x02\x82\xd3\xe4\x93\x02*:\x01*\"%/v1/miner/parcels/{parcel_id}:callOff\x12\xa2\x01\n" +
+	"\x0eTakeBackParcel\x12).seamshare.miner.v1.TakeBackParcelRequest\x1a*.seamshare.miner.v1.TakeBackParcelResponse\"9\xaa\xd4\x18\x04\n" +
+	"\x02\x01\x02\x82\xd3\xe4\x93\x02+:\x01*\"&/v1/miner/parcels/{parcel_id}:takeBack\x12\xaf\x01\n" +
+	"\fAgreeViewing\x12'.seamshare.miner.v1.AgreeViewingRequest\x1a(.seamshare.miner.v1.AgreeViewingResponse\"L\xaa\xd4\x18\x04\n" +
+	"\x02\x01\x02\x82\xd3\xe4\x93\x02>:\x01*\"9/v1/miner/parcels/{parcel_id}/viewings/{viewing_id}:agree\x12\xb7\x01\n" +
+	"\x0eCallOffViewing\x12).seamshare.miner.v1.CallOffViewingRequest\x1a*.seamshare.miner.v1.CallOffViewingResponse\"N\xaa\xd4\x18\x04\n" +
+	"\x02\x01\x02\x82\xd3\xe4\x93\x02@:\x01*\";/v1/miner/parcels/{parcel_id}/viewings/{viewing_id}:callOff\x12\xaf\x01\n" +
+	"\fStartViewing\x12'.seamshare.miner.v1.StartViewingRequest\x1a(.seamshare.miner.v1.StartViewingResponse\"L\xaa\xd4\x18\x04\n" +
+	"\x02\x01\x02\x82\xd3\xe4\x93\x02>:\x01*\"9/v1/miner/parcels/{parcel_id}/viewings/{viewing_id}:start\x12\xa7\x01\n" +
+	"\n" +
+	"EndViewing\x12%.seamshare.miner.v1.EndViewingRequest\x1a&.seamshare.miner.v1.EndViewingResponse\"J\xaa\xd4\x18\x04\n" +
+	"\x02\x01\x02\x82\xd3\xe4\x93\x02<:\x01*\"7/v1/miner/parcels/{parcel_id}/viewings/{viewing_id}:end\x12\x85\x01\n" +
+	"\fListViewings\x12'.seamshare.miner.v1.ListViewingsRequest\x1a(.seamshare.miner.v1.ListViewingsResponse\"\"\xaa\xd4\x18\x04\n" +
+	"\x02\x01\x02\x82\xd3\xe4\x93\x02\x14\x12\x12/v1/miner/viewings\x1a\t\xb2\xd4\x18\x05\n" +
+	"\x03\x02\x03\x04B8Z6seamshare.example/proto/gen/seamshare/miner/v1;minerv1b\x06proto3"
 
 var (
 	file_seamshare_miner_v1_miner_service_proto_rawDescOnce sync.Once
@@ -1495,41 +1524,83 @@ func file_seamshare_miner_v1_miner_service_proto_rawDescGZIP() []byte {
 	return file_seamshare_miner_v1_miner_service_proto_rawDescData
 }
 
-var file_seamshare_miner_v1_miner_service_proto_msgTypes = make([]protoimpl.MessageInfo, 20)
+var file_seamshare_miner_v1_miner_service_proto_msgTypes = make([]protoimpl.MessageInfo, 19)
 var file_seamshare_miner_v1_miner_service_proto_goTypes = []any{
-	(*RecordClaimRequest)(nil),     // 0: seamshare.miner.v1.RecordClaimRequest
-	(*RecordClaimResponse)(nil),    // 1: seamshare.miner.v1.RecordClaimResponse
-	(*ListClaimsRequest)(nil),      // 2: seamshare.miner.v1.ListClaimsRequest
-	(*ListClaimsResponse)(nil),     // 3: seamshare.miner.v1.ListClaimsResponse
-	(*PublishParcelRequest)(nil),   // 4: seamshare.miner.v1.PublishParcelRequest
-	(*PublishParcelResponse)(nil),  // 5: seamshare.miner.v1.PublishParcelResponse
-	(*GetParcelRequest)(nil),       // 6: seamshare.miner.v1.GetParcelRequest
-	(*GetParcelResponse)(nil),      // 7: seamshare.miner.v1.GetParcelResponse
-	(*ListParcelsRequest)(nil),     // 8: seamshare.miner.v1.ListParcelsRequest
-	(*ListParcelsResponse)(nil),    // 9: seamshare.miner.v1.ListParcelsResponse
-	(*ListOffersRequest)(nil),      // 10: seamshare.miner.v1.ListOffersRequest
-	(*ListOffersResponse)(nil),     // 11: seamshare.miner.v1.ListOffersResponse
-	(*AcceptOfferRequest)(nil),     // 12: seamshare.miner.v1.AcceptOfferRequest
-	(*AcceptOfferResponse)(nil),    // 13: seamshare.miner.v1.AcceptOfferResponse
-	(*HandOverParcelRequest)(nil),  // 14: seamshare.miner.v1.HandOverParcelRequest
-	(*HandOverParcelResponse)(nil), // 15: seamshare.miner.v1.HandOverParcelResponse
-	(*GetShareRequest)(nil),        // 16: seamshare.miner.v1.GetShareRequest
-	(*GetShareResponse)(nil),       // 17: seamshare.miner.v1.GetShareResponse
-	(*Claim)(nil),                  // 18: seamshare.miner.v1.Claim
-	(*NewPiece)(nil),               // 19: seamshare.miner.v1.NewPiece
-	(*v1.Weighing)(nil),            // 20: seamshare.type.v1.Weighing
-	(v1.Treatment)(0),              // 21: seamshare.type.v1.Treatment
-	(*v1.Agreement)(nil),           // 22: seamshare.type.v1.Agreement
-	(*v1.Parcel)(nil),              // 23: seamshare.type.v1.Parcel
-	(*v1.Offer)(nil),               // 24: seamshare.type.v1.Offer
-	(*v1.ShareStatement)(nil),      // 25: seamshare.type.v1.ShareStatement
-	(*v1.Size)(nil),                // 26: seamshare.type.v1.Size
-	(v1.Kind)(0),                   // 27: seamshare.type.v1.Kind
+	(*RecordClaimRequest)(nil),           // 0: seamshare.miner.v1.RecordClaimRequest
+	(*RecordClaimResponse)(nil),          // 1: seamshare.miner.v1.RecordClaimResponse
+	(*ListClaimsRequest)(nil),            // 2: seamshare.miner.v1.ListClaimsRequest
+	(*ListClaimsResponse)(nil),           // 3: seamshare.miner.v1.ListClaimsResponse
+	(*PublishParcelRequest)(nil),         // 4: seamshare.miner.v1.PublishParcelRequest
+	(*PublishParcelResponse)(nil),        // 5: seamshare.miner.v1.PublishParcelResponse
+	(*GetParcelRequest)(nil),             // 6: seamshare.miner.v1.GetParcelRequest
+	(*GetParcelResponse)(nil),            // 7: seamshare.miner.v1.GetParcelResponse
+	(*ListParcelsRequest)(nil),           // 8: seamshare.miner.v1.ListParcelsRequest
+	(*ListParcelsResponse)(nil),          // 9: seamshare.miner.v1.ListParcelsResponse
+	(*ListOffersRequest)(nil),            // 10: seamshare.miner.v1.ListOffersRequest
+	(*ListOffersResponse)(nil),           // 11: seamshare.miner.v1.ListOffersResponse
+	(*AcceptOfferRequest)(nil),           // 12: seamshare.miner.v1.AcceptOfferRequest
+	(*AcceptOfferResponse)(nil),          // 13: seamshare.miner.v1.AcceptOfferResponse
+	(*HandOverParcelRequest)(nil),        // 14: seamshare.miner.v1.HandOverParcelRequest
+	(*HandOverParcelResponse)(nil),       // 15: seamshare.miner.v1.HandOverParcelResponse
+	(*GetShareRequest)(nil),              // 16: seamshare.miner.v1.GetShareRequest
+	(*GetShareResponse)(nil),             // 17: seamshare.miner.v1.GetShareResponse
+	(*NewPiece)(nil),                     // 18: seamshare.miner.v1.NewPiece
+	(*Claim)(nil),                        // 19: seamshare.miner.v1.Claim
+	(*v1.Weighing)(nil),                  // 20: seamshare.type.v1.Weighing
+	(v1.Treatment)(0),                    // 21: seamshare.type.v1.Treatment
+	(*v1.Agreement)(nil),                 // 22: seamshare.type.v1.Agreement
+	(*v1.Parcel)(nil),                    // 23: seamshare.type.v1.Parcel
+	(*v1.Offer)(nil),                     // 24: seamshare.type.v1.Offer
+	(*v1.ShareStatement)(nil),            // 25: seamshare.type.v1.ShareStatement
+	(*v1.Size)(nil),                      // 26: seamshare.type.v1.Size
+	(v1.Kind)(0),                         // 27: seamshare.type.v1.Kind
+	(*CloseClaimRequest)(nil),            // 28: seamshare.miner.v1.CloseClaimRequest
+	(*SaveDraftRequest)(nil),             // 29: seamshare.miner.v1.SaveDraftRequest
+	(*DiscardDraftRequest)(nil),          // 30: seamshare.miner.v1.DiscardDraftRequest
+	(*GetDraftRequest)(nil),              // 31: seamshare.miner.v1.GetDraftRequest
+	(*ListDraftsRequest)(nil),            // 32: seamshare.miner.v1.ListDraftsRequest
+	(*RepriceParcelRequest)(nil),         // 33: seamshare.miner.v1.RepriceParcelRequest
+	(*WithdrawParcelRequest)(nil),        // 34: seamshare.miner.v1.WithdrawParcelRequest
+	(*RelistParcelRequest)(nil),          // 35: seamshare.miner.v1.RelistParcelRequest
+	(*OpenLineRequest)(nil),              // 36: seamshare.miner.v1.OpenLineRequest
+	(*DeclineOfferRequest)(nil),          // 37: seamshare.miner.v1.DeclineOfferRequest
+	(*CounterOfferRequest)(nil),          // 38: seamshare.miner.v1.CounterOfferRequest
+	(*WithdrawCounterOfferRequest)(nil),  // 39: seamshare.miner.v1.WithdrawCounterOfferRequest
+	(*PreviewOfferRequest)(nil),          // 40: seamshare.miner.v1.PreviewOfferRequest
+	(*ListAllOffersRequest)(nil),         // 41: seamshare.miner.v1.ListAllOffersRequest
+	(*CallOffUnpaidDealRequest)(nil),     // 42: seamshare.miner.v1.CallOffUnpaidDealRequest
+	(*TakeBackParcelRequest)(nil),        // 43: seamshare.miner.v1.TakeBackParcelRequest
+	(*AgreeViewingRequest)(nil),          // 44: seamshare.miner.v1.AgreeViewingRequest
+	(*CallOffViewingRequest)(nil),        // 45: seamshare.miner.v1.CallOffViewingRequest
+	(*StartViewingRequest)(nil),          // 46: seamshare.miner.v1.StartViewingRequest
+	(*EndViewingRequest)(nil),            // 47: seamshare.miner.v1.EndViewingRequest
+	(*ListViewingsRequest)(nil),          // 48: seamshare.miner.v1.ListViewingsRequest
+	(*CloseClaimResponse)(nil),           // 49: seamshare.miner.v1.CloseClaimResponse
+	(*SaveDraftResponse)(nil),            // 50: seamshare.miner.v1.SaveDraftResponse
+	(*DiscardDraftResponse)(nil),         // 51: seamshare.miner.v1.DiscardDraftResponse
+	(*GetDraftResponse)(nil),             // 52: seamshare.miner.v1.GetDraftResponse
+	(*ListDraftsResponse)(nil),           // 53: seamshare.miner.v1.ListDraftsResponse
+	(*RepriceParcelResponse)(nil),        // 54: seamshare.miner.v1.RepriceParcelResponse
+	(*WithdrawParcelResponse)(nil),       // 55: seamshare.miner.v1.WithdrawParcelResponse
+	(*RelistParcelResponse)(nil),         // 56: seamshare.miner.v1.RelistParcelResponse
+	(*OpenLineResponse)(nil),             // 57: seamshare.miner.v1.OpenLineResponse
+	(*DeclineOfferResponse)(nil),         // 58: seamshare.miner.v1.DeclineOfferResponse
+	(*CounterOfferResponse)(nil),         // 59: seamshare.miner.v1.CounterOfferResponse
+	(*WithdrawCounterOfferResponse)(nil), // 60: seamshare.miner.v1.WithdrawCounterOfferResponse
+	(*PreviewOfferResponse)(nil),         // 61: seamshare.miner.v1.PreviewOfferResponse
+	(*ListAllOffersResponse)(nil),        // 62: seamshare.miner.v1.ListAllOffersResponse
+	(*CallOffUnpaidDealResponse)(nil),    // 63: seamshare.miner.v1.CallOffUnpaidDealResponse
+	(*TakeBackParcelResponse)(nil),       // 64: seamshare.miner.v1.TakeBackParcelResponse
+	(*AgreeViewingResponse)(nil),         // 65: seamshare.miner.v1.AgreeViewingResponse
+	(*CallOffViewingResponse)(nil),       // 66: seamshare.miner.v1.CallOffViewingResponse
+	(*StartViewingResponse)(nil),         // 67: seamshare.miner.v1.StartViewingResponse
+	(*EndViewingResponse)(nil),           // 68: seamshare.miner.v1.EndViewingResponse
+	(*ListViewingsResponse)(nil),         // 69: seamshare.miner.v1.ListViewingsResponse
 }
 var file_seamshare_miner_v1_miner_service_proto_depIdxs = []int32{
-	18, // 0: seamshare.miner.v1.RecordClaimResponse.claim:type_name -> seamshare.miner.v1.Claim
-	18, // 1: seamshare.miner.v1.ListClaimsResponse.claims:type_name -> seamshare.miner.v1.Claim
-	19, // 2: seamshare.miner.v1.PublishParcelRequest.pieces:type_name -> seamshare.miner.v1.NewPiece
+	19, // 0: seamshare.miner.v1.RecordClaimResponse.claim:type_name -> seamshare.miner.v1.Claim
+	19, // 1: seamshare.miner.v1.ListClaimsResponse.claims:type_name -> seamshare.miner.v1.Claim
+	18, // 2: seamshare.miner.v1.PublishParcelRequest.pieces:type_name -> seamshare.miner.v1.NewPiece
 	20, // 3: seamshare.miner.v1.PublishParcelRequest.total:type_name -> seamshare.type.v1.Weighing
 	21, // 4: seamshare.miner.v1.PublishParcelRequest.treatment:type_name -> seamshare.type.v1.Treatment
 	22, // 5: seamshare.miner.v1.PublishParcelRequest.agreement:type_name -> seamshare.type.v1.Agreement
@@ -1553,17 +1624,59 @@ var file_seamshare_miner_v1_miner_service_proto_depIdxs = []int32{
 	12, // 23: seamshare.miner.v1.MinerService.AcceptOffer:input_type -> seamshare.miner.v1.AcceptOfferRequest
 	14, // 24: seamshare.miner.v1.MinerService.HandOverParcel:input_type -> seamshare.miner.v1.HandOverParcelRequest
 	16, // 25: seamshare.miner.v1.MinerService.GetShare:input_type -> seamshare.miner.v1.GetShareRequest
-	1,  // 26: seamshare.miner.v1.MinerService.RecordClaim:output_type -> seamshare.miner.v1.RecordClaimResponse
-	3,  // 27: seamshare.miner.v1.MinerService.ListClaims:output_type -> seamshare.miner.v1.ListClaimsResponse
-	5,  // 28: seamshare.miner.v1.MinerService.PublishParcel:output_type -> seamshare.miner.v1.PublishParcelResponse
-	7,  // 29: seamshare.miner.v1.MinerService.GetParcel:output_type -> seamshare.miner.v1.GetParcelResponse
-	9,  // 30: seamshare.miner.v1.MinerService.ListParcels:output_type -> seamshare.miner.v1.ListParcelsResponse
-	11, // 31: seamshare.miner.v1.MinerService.ListOffers:output_type -> seamshare.miner.v1.ListOffersResponse
-	13, // 32: seamshare.miner.v1.MinerService.AcceptOffer:output_type -> seamshare.miner.v1.AcceptOfferResponse
-	15, // 33: seamshare.miner.v1.MinerService.HandOverParcel:output_type -> seamshare.miner.v1.HandOverParcelResponse
-	17, // 34: seamshare.miner.v1.MinerService.GetShare:output_type -> seamshare.miner.v1.GetShareResponse
-	26, // [26:35] is the sub-list for method output_type
-	17, // [17:26] is the sub-list for method input_type
+	28, // 26: seamshare.miner.v1.MinerService.CloseClaim:input_type -> seamshare.miner.v1.CloseClaimRequest
+	29, // 27: seamshare.miner.v1.MinerService.SaveDraft:input_type -> seamshare.miner.v1.SaveDraftRequest
+	30, // 28: seamshare.miner.v1.MinerService.DiscardDraft:input_type -> seamshare.miner.v1.DiscardDraftRequest
+	31, // 29: seamshare.miner.v1.MinerService.GetDraft:input_type -> seamshare.miner.v1.GetDraftRequest
+	32, // 30: seamshare.miner.v1.MinerService.ListDrafts:input_type -> seamshare.miner.v1.ListDraftsRequest
+	33, // 31: seamshare.miner.v1.MinerService.RepriceParcel:input_type -> seamshare.miner.v1.RepriceParcelRequest
+	34, // 32: seamshare.miner.v1.MinerService.WithdrawParcel:input_type -> seamshare.miner.v1.WithdrawParcelRequest
+	35, // 33: seamshare.miner.v1.MinerService.RelistParcel:input_type -> seamshare.miner.v1.RelistParcelRequest
+	36, // 34: seamshare.miner.v1.MinerService.OpenLine:input_type -> seamshare.miner.v1.OpenLineRequest
+	37, // 35: seamshare.miner.v1.MinerService.DeclineOffer:input_type -> seamshare.miner.v1.DeclineOfferRequest
+	38, // 36: seamshare.miner.v1.MinerService.CounterOffer:input_type -> seamshare.miner.v1.CounterOfferRequest
+	39, // 37: seamshare.miner.v1.MinerService.WithdrawCounterOffer:input_type -> seamshare.miner.v1.WithdrawCounterOfferRequest
+	40, // 38: seamshare.miner.v1.MinerService.PreviewOffer:input_type -> seamshare.miner.v1.PreviewOfferRequest
+	41, // 39: seamshare.miner.v1.MinerService.ListAllOffers:input_type -> seamshare.miner.v1.ListAllOffersRequest
+	42, // 40: seamshare.miner.v1.MinerService.CallOffUnpaidDeal:input_type -> seamshare.miner.v1.CallOffUnpaidDealRequest
+	43, // 41: seamshare.miner.v1.MinerService.TakeBackParcel:input_type -> seamshare.miner.v1.TakeBackParcelRequest
+	44, // 42: seamshare.miner.v1.MinerService.AgreeViewing:input_type -> seamshare.miner.v1.AgreeViewingRequest
+	45, // 43: seamshare.miner.v1.MinerService.CallOffViewing:input_type -> seamshare.miner.v1.CallOffViewingRequest
+	46, // 44: seamshare.miner.v1.MinerService.StartViewing:input_type -> seamshare.miner.v1.StartViewingRequest
+	47, // 45: seamshare.miner.v1.MinerService.EndViewing:input_type -> seamshare.miner.v1.EndViewingRequest
+	48, // 46: seamshare.miner.v1.MinerService.ListViewings:input_type -> seamshare.miner.v1.ListViewingsRequest
+	1,  // 47: seamshare.miner.v1.MinerService.RecordClaim:output_type -> seamshare.miner.v1.RecordClaimResponse
+	3,  // 48: seamshare.miner.v1.MinerService.ListClaims:output_type -> seamshare.miner.v1.ListClaimsResponse
+	5,  // 49: seamshare.miner.v1.MinerService.PublishParcel:output_type -> seamshare.miner.v1.PublishParcelResponse
+	7,  // 50: seamshare.miner.v1.MinerService.GetParcel:output_type -> seamshare.miner.v1.GetParcelResponse
+	9,  // 51: seamshare.miner.v1.MinerService.ListParcels:output_type -> seamshare.miner.v1.ListParcelsResponse
+	11, // 52: seamshare.miner.v1.MinerService.ListOffers:output_type -> seamshare.miner.v1.ListOffersResponse
+	13, // 53: seamshare.miner.v1.MinerService.AcceptOffer:output_type -> seamshare.miner.v1.AcceptOfferResponse
+	15, // 54: seamshare.miner.v1.MinerService.HandOverParcel:output_type -> seamshare.miner.v1.HandOverParcelResponse
+	17, // 55: seamshare.miner.v1.MinerService.GetShare:output_type -> seamshare.miner.v1.GetShareResponse
+	49, // 56: seamshare.miner.v1.MinerService.CloseClaim:output_type -> seamshare.miner.v1.CloseClaimResponse
+	50, // 57: seamshare.miner.v1.MinerService.SaveDraft:output_type -> seamshare.miner.v1.SaveDraftResponse
+	51, // 58: seamshare.miner.v1.MinerService.DiscardDraft:output_type -> seamshare.miner.v1.DiscardDraftResponse
+	52, // 59: seamshare.miner.v1.MinerService.GetDraft:output_type -> seamshare.miner.v1.GetDraftResponse
+	53, // 60: seamshare.miner.v1.MinerService.ListDrafts:output_type -> seamshare.miner.v1.ListDraftsResponse
+	54, // 61: seamshare.miner.v1.MinerService.RepriceParcel:output_type -> seamshare.miner.v1.RepriceParcelResponse
+	55, // 62: seamshare.miner.v1.MinerService.WithdrawParcel:output_type -> seamshare.miner.v1.WithdrawParcelResponse
+	56, // 63: seamshare.miner.v1.MinerService.RelistParcel:output_type -> seamshare.miner.v1.RelistParcelResponse
+	57, // 64: seamshare.miner.v1.MinerService.OpenLine:output_type -> seamshare.miner.v1.OpenLineResponse
+	58, // 65: seamshare.miner.v1.MinerService.DeclineOffer:output_type -> seamshare.miner.v1.DeclineOfferResponse
+	59, // 66: seamshare.miner.v1.MinerService.CounterOffer:output_type -> seamshare.miner.v1.CounterOfferResponse
+	60, // 67: seamshare.miner.v1.MinerService.WithdrawCounterOffer:output_type -> seamshare.miner.v1.WithdrawCounterOfferResponse
+	61, // 68: seamshare.miner.v1.MinerService.PreviewOffer:output_type -> seamshare.miner.v1.PreviewOfferResponse
+	62, // 69: seamshare.miner.v1.MinerService.ListAllOffers:output_type -> seamshare.miner.v1.ListAllOffersResponse
+	63, // 70: seamshare.miner.v1.MinerService.CallOffUnpaidDeal:output_type -> seamshare.miner.v1.CallOffUnpaidDealResponse
+	64, // 71: seamshare.miner.v1.MinerService.TakeBackParcel:output_type -> seamshare.miner.v1.TakeBackParcelResponse
+	65, // 72: seamshare.miner.v1.MinerService.AgreeViewing:output_type -> seamshare.miner.v1.AgreeViewingResponse
+	66, // 73: seamshare.miner.v1.MinerService.CallOffViewing:output_type -> seamshare.miner.v1.CallOffViewingResponse
+	67, // 74: seamshare.miner.v1.MinerService.StartViewing:output_type -> seamshare.miner.v1.StartViewingResponse
+	68, // 75: seamshare.miner.v1.MinerService.EndViewing:output_type -> seamshare.miner.v1.EndViewingResponse
+	69, // 76: seamshare.miner.v1.MinerService.ListViewings:output_type -> seamshare.miner.v1.ListViewingsResponse
+	47, // [47:77] is the sub-list for method output_type
+	17, // [17:47] is the sub-list for method input_type
 	17, // [17:17] is the sub-list for extension type_name
 	17, // [17:17] is the sub-list for extension extendee
 	0,  // [0:17] is the sub-list for field type_name
@@ -1574,13 +1687,15 @@ func file_seamshare_miner_v1_miner_service_proto_init() {
 	if File_seamshare_miner_v1_miner_service_proto != nil {
 		return
 	}
+	file_seamshare_miner_v1_draft_proto_init()
+	file_seamshare_miner_v1_selling_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_seamshare_miner_v1_miner_service_proto_rawDesc), len(file_seamshare_miner_v1_miner_service_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   20,
+			NumMessages:   19,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

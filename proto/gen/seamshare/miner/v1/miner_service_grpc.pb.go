@@ -19,22 +19,44 @@ import (
 const _ = grpc.SupportPackageIsVersion9
 
 const (
-	MinerService_RecordClaim_FullMethodName    = "/seamshare.miner.v1.MinerService/RecordClaim"
-	MinerService_ListClaims_FullMethodName     = "/seamshare.miner.v1.MinerService/ListClaims"
-	MinerService_PublishParcel_FullMethodName  = "/seamshare.miner.v1.MinerService/PublishParcel"
-	MinerService_GetParcel_FullMethodName      = "/seamshare.miner.v1.MinerService/GetParcel"
-	MinerService_ListParcels_FullMethodName    = "/seamshare.miner.v1.MinerService/ListParcels"
-	MinerService_ListOffers_FullMethodName     = "/seamshare.miner.v1.MinerService/ListOffers"
-	MinerService_AcceptOffer_FullMethodName    = "/seamshare.miner.v1.MinerService/AcceptOffer"
-	MinerService_HandOverParcel_FullMethodName = "/seamshare.miner.v1.MinerService/HandOverParcel"
-	MinerService_GetShare_FullMethodName       = "/seamshare.miner.v1.MinerService/GetShare"
+	MinerService_RecordClaim_FullMethodName          = "/seamshare.miner.v1.MinerService/RecordClaim"
+	MinerService_ListClaims_FullMethodName           = "/seamshare.miner.v1.MinerService/ListClaims"
+	MinerService_PublishParcel_FullMethodName        = "/seamshare.miner.v1.MinerService/PublishParcel"
+	MinerService_GetParcel_FullMethodName            = "/seamshare.miner.v1.MinerService/GetParcel"
+	MinerService_ListParcels_FullMethodName          = "/seamshare.miner.v1.MinerService/ListParcels"
+	MinerService_ListOffers_FullMethodName           = "/seamshare.miner.v1.MinerService/ListOffers"
+	MinerService_AcceptOffer_FullMethodName          = "/seamshare.miner.v1.MinerService/AcceptOffer"
+	MinerService_HandOverParcel_FullMethodName       = "/seamshare.miner.v1.MinerService/HandOverParcel"
+	MinerService_GetShare_FullMethodName             = "/seamshare.miner.v1.MinerService/GetShare"
+	MinerService_CloseClaim_FullMethodName           = "/seamshare.miner.v1.MinerService/CloseClaim"
+	MinerService_SaveDraft_FullMethodName            = "/seamshare.miner.v1.MinerService/SaveDraft"
+	MinerService_DiscardDraft_FullMethodName         = "/seamshare.miner.v1.MinerService/DiscardDraft"
+	MinerService_GetDraft_FullMethodName             = "/seamshare.miner.v1.MinerService/GetDraft"
+	MinerService_ListDrafts_FullMethodName           = "/seamshare.miner.v1.MinerService/ListDrafts"
+	MinerService_RepriceParcel_FullMethodName        = "/seamshare.miner.v1.MinerService/RepriceParcel"
+	MinerService_WithdrawParcel_FullMethodName       = "/seamshare.miner.v1.MinerService/WithdrawParcel"
+	MinerService_RelistParcel_FullMethodName         = "/seamshare.miner.v1.MinerService/RelistParcel"
+	MinerService_OpenLine_FullMethodName             = "/seamshare.miner.v1.MinerService/OpenLine"
+	MinerService_DeclineOffer_FullMethodName         = "/seamshare.miner.v1.MinerService/DeclineOffer"
+	MinerService_CounterOffer_FullMethodName         = "/seamshare.miner.v1.MinerService/CounterOffer"
+	MinerService_WithdrawCounterOffer_FullMethodName = "/seamshare.miner.v1.MinerService/WithdrawCounterOffer"
+	MinerService_PreviewOffer_FullMethodName         = "/seamshare.miner.v1.MinerService/PreviewOffer"
+	MinerService_ListAllOffers_FullMethodName        = "/seamshare.miner.v1.MinerService/ListAllOffers"
+	MinerService_CallOffUnpaidDeal_FullMethodName    = "/seamshare.miner.v1.MinerService/CallOffUnpaidDeal"
+	MinerService_TakeBackParcel_FullMethodName       = "/seamshare.miner.v1.MinerService/TakeBackParcel"
+	MinerService_AgreeViewing_FullMethodName         = "/seamshare.miner.v1.MinerService/AgreeViewing"
+	MinerService_CallOffViewing_FullMethodName       = "/seamshare.miner.v1.MinerService/CallOffViewing"
+	MinerService_StartViewing_FullMethodName         = "/seamshare.miner.v1.MinerService/StartViewing"
+	MinerService_EndViewing_FullMethodName           = "/seamshare.miner.v1.MinerService/EndViewing"
+	MinerService_ListViewings_FullMethodName         = "/seamshare.miner.v1.MinerService/ListViewings"
 )
 
 // MinerServiceClient is the client API for MinerService service.
 //
 // For semantics around ctx use and closing/ending streaming RPCs, please refer to https://pkg.go.dev/google.golang.org/grpc/?tab=doc#ClientConn.NewStream.
 //
-// MinerService is what a miner does: claims, parcels, offers, handovers, and the share afterwards.
+// MinerService is what a miner does: claims, parcels, viewings, offers, handovers, and the share afterwards. A cutter
+// who lists rough of their own sells it by the same rpcs.
 type MinerServiceClient interface {
 	// RecordClaim says that the caller works a claim on a recorded field. Atomic; idempotent by request_id.
 	RecordClaim(ctx context.Context, in *RecordClaimRequest, opts ...grpc.CallOption) (*RecordClaimResponse, error)
@@ -57,6 +79,59 @@ type MinerServiceClient interface {
 	// GetShare shows what one of the caller's parcels has earned it so far, and why. Under shares it shows each
 	// stone's money but no buyer.
 	GetShare(ctx context.Context, in *GetShareRequest, opts ...grpc.CallOption) (*GetShareResponse, error)
+	// CloseClaim says that the caller works a claim no longer; what came from it keeps its origin, and new pieces
+	// can't name it. Atomic; idempotent by request_id.
+	CloseClaim(ctx context.Context, in *CloseClaimRequest, opts ...grpc.CallOption) (*CloseClaimResponse, error)
+	// SaveDraft keeps a listing as far as it has come, all of it each time. Nobody else sees it, and nothing is
+	// checked before the parcel is listed. Atomic; idempotent by request_id.
+	SaveDraft(ctx context.Context, in *SaveDraftRequest, opts ...grpc.CallOption) (*SaveDraftResponse, error)
+	// DiscardDraft ends a draft that was never listed. Atomic; idempotent by request_id.
+	DiscardDraft(ctx context.Context, in *DiscardDraftRequest, opts ...grpc.CallOption) (*DiscardDraftResponse, error)
+	// GetDraft shows one of the caller's drafts, all of it.
+	GetDraft(ctx context.Context, in *GetDraftRequest, opts ...grpc.CallOption) (*GetDraftResponse, error)
+	// ListDrafts lists the caller's drafts, oldest first.
+	ListDrafts(ctx context.Context, in *ListDraftsRequest, opts ...grpc.CallOption) (*ListDraftsResponse, error)
+	// RepriceParcel asks another price, with the agreement that goes with it. Offers that are open stand as they were
+	// made. Atomic; idempotent by request_id.
+	RepriceParcel(ctx context.Context, in *RepriceParcelRequest, opts ...grpc.CallOption) (*RepriceParcelResponse, error)
+	// WithdrawParcel takes a parcel off the market and closes its offers. Atomic; idempotent by request_id.
+	WithdrawParcel(ctx context.Context, in *WithdrawParcelRequest, opts ...grpc.CallOption) (*WithdrawParcelResponse, error)
+	// RelistParcel puts a withdrawn parcel, or one whose deal fell through, on the market again. Atomic; idempotent by
+	// request_id.
+	RelistParcel(ctx context.Context, in *RelistParcelRequest, opts ...grpc.CallOption) (*RelistParcelResponse, error)
+	// OpenLine takes pieces out of a group line of a parcel that is in the caller's hands. Counts and masses must
+	// balance. Atomic; idempotent by request_id.
+	OpenLine(ctx context.Context, in *OpenLineRequest, opts ...grpc.CallOption) (*OpenLineResponse, error)
+	// DeclineOffer says no to an open offer. Atomic; idempotent by request_id.
+	DeclineOffer(ctx context.Context, in *DeclineOfferRequest, opts ...grpc.CallOption) (*DeclineOfferResponse, error)
+	// CounterOffer answers an open offer with another, which its buyer may accept. The offer that it answers can't be
+	// accepted any more. Atomic; idempotent by request_id.
+	CounterOffer(ctx context.Context, in *CounterOfferRequest, opts ...grpc.CallOption) (*CounterOfferResponse, error)
+	// WithdrawCounterOffer takes one of the caller's counter-offers back. Atomic; idempotent by request_id.
+	WithdrawCounterOffer(ctx context.Context, in *WithdrawCounterOfferRequest, opts ...grpc.CallOption) (*WithdrawCounterOfferResponse, error)
+	// PreviewOffer shows what an offer would bring each party under its agreement, if the stones sold for what the
+	// caller assumes. Nothing is recorded; it is an estimate, and costs are left out.
+	PreviewOffer(ctx context.Context, in *PreviewOfferRequest, opts ...grpc.CallOption) (*PreviewOfferResponse, error)
+	// ListAllOffers lists all offers for all of the caller's parcels, the caller's counter-offers too, oldest first.
+	ListAllOffers(ctx context.Context, in *ListAllOffersRequest, opts ...grpc.CallOption) (*ListAllOffersResponse, error)
+	// CallOffUnpaidDeal lets a deal fall through whose purchase money is overdue, before the first cut. Atomic;
+	// idempotent by request_id.
+	CallOffUnpaidDeal(ctx context.Context, in *CallOffUnpaidDealRequest, opts ...grpc.CallOption) (*CallOffUnpaidDealResponse, error)
+	// TakeBackParcel records the seller's count and weighing of rough that comes back after its deal fell through.
+	// Atomic; idempotent by request_id.
+	TakeBackParcel(ctx context.Context, in *TakeBackParcelRequest, opts ...grpc.CallOption) (*TakeBackParcelResponse, error)
+	// AgreeViewing says that the parcel will be shown, when, and whether a spot may be rubbed. Atomic; idempotent by
+	// request_id.
+	AgreeViewing(ctx context.Context, in *AgreeViewingRequest, opts ...grpc.CallOption) (*AgreeViewingResponse, error)
+	// CallOffViewing says that a viewing won't take place. Atomic; idempotent by request_id.
+	CallOffViewing(ctx context.Context, in *CallOffViewingRequest, opts ...grpc.CallOption) (*CallOffViewingResponse, error)
+	// StartViewing records mass and count as the rough goes into the viewer's hands. Atomic; idempotent by request_id.
+	StartViewing(ctx context.Context, in *StartViewingRequest, opts ...grpc.CallOption) (*StartViewingResponse, error)
+	// EndViewing records mass and count as the rough comes back, the light it was seen in, and what was done to it.
+	// Differences stand as exceptions. Atomic; idempotent by request_id.
+	EndViewing(ctx context.Context, in *EndViewingRequest, opts ...grpc.CallOption) (*EndViewingResponse, error)
+	// ListViewings lists the viewings of all of the caller's parcels, oldest first.
+	ListViewings(ctx context.Context, in *ListViewingsRequest, opts ...grpc.CallOption) (*ListViewingsResponse, error)
 }
 
 type minerServiceClient struct {
@@ -157,11 +232,222 @@ func (c *minerServiceClient) GetShare(ctx context.Context, in *GetShareRequest, 
 	return out, nil
 }
 
+func (c *minerServiceClient) CloseClaim(ctx context.Context, in *CloseClaimRequest, opts ...grpc.CallOption) (*CloseClaimResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(CloseClaimResponse)
+	err := c.cc.Invoke(ctx, MinerService_CloseClaim_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *minerServiceClient) SaveDraft(ctx context.Context, in *SaveDraftRequest, opts ...grpc.CallOption) (*SaveDraftResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(SaveDraftResponse)
+	err := c.cc.Invoke(ctx, MinerService_SaveDraft_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *minerServiceClient) DiscardDraft(ctx context.Context, in *DiscardDraftRequest, opts ...grpc.CallOption) (*DiscardDraftResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(DiscardDraftResponse)
+	err := c.cc.Invoke(ctx, MinerService_DiscardDraft_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *minerServiceClient) GetDraft(ctx context.Context, in *GetDraftRequest, opts ...grpc.CallOption) (*GetDraftResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(GetDraftResponse)
+	err := c.cc.Invoke(ctx, MinerService_GetDraft_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *minerServiceClient) ListDrafts(ctx context.Context, in *ListDraftsRequest, opts ...grpc.CallOption) (*ListDraftsResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ListDraftsResponse)
+	err := c.cc.Invoke(ctx, MinerService_ListDrafts_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *minerServiceClient) RepriceParcel(ctx context.Context, in *RepriceParcelRequest, opts ...grpc.CallOption) (*RepriceParcelResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(RepriceParcelResponse)
+	err := c.cc.Invoke(ctx, MinerService_RepriceParcel_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *minerServiceClient) WithdrawParcel(ctx context.Context, in *WithdrawParcelRequest, opts ...grpc.CallOption) (*WithdrawParcelResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(WithdrawParcelResponse)
+	err := c.cc.Invoke(ctx, MinerService_WithdrawParcel_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *minerServiceClient) RelistParcel(ctx context.Context, in *RelistParcelRequest, opts ...grpc.CallOption) (*RelistParcelResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(RelistParcelResponse)
+	err := c.cc.Invoke(ctx, MinerService_RelistParcel_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *minerServiceClient) OpenLine(ctx context.Context, in *OpenLineRequest, opts ...grpc.CallOption) (*OpenLineResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(OpenLineResponse)
+	err := c.cc.Invoke(ctx, MinerService_OpenLine_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *minerServiceClient) DeclineOffer(ctx context.Context, in *DeclineOfferRequest, opts ...grpc.CallOption) (*DeclineOfferResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(DeclineOfferResponse)
+	err := c.cc.Invoke(ctx, MinerService_DeclineOffer_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *minerServiceClient) CounterOffer(ctx context.Context, in *CounterOfferRequest, opts ...grpc.CallOption) (*CounterOfferResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(CounterOfferResponse)
+	err := c.cc.Invoke(ctx, MinerService_CounterOffer_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *minerServiceClient) WithdrawCounterOffer(ctx context.Context, in *WithdrawCounterOfferRequest, opts ...grpc.CallOption) (*WithdrawCounterOfferResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(WithdrawCounterOfferResponse)
+	err := c.cc.Invoke(ctx, MinerService_WithdrawCounterOffer_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *minerServiceClient) PreviewOffer(ctx context.Context, in *PreviewOfferRequest, opts ...grpc.CallOption) (*PreviewOfferResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(PreviewOfferResponse)
+	err := c.cc.Invoke(ctx, MinerService_PreviewOffer_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *minerServiceClient) ListAllOffers(ctx context.Context, in *ListAllOffersRequest, opts ...grpc.CallOption) (*ListAllOffersResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ListAllOffersResponse)
+	err := c.cc.Invoke(ctx, MinerService_ListAllOffers_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *minerServiceClient) CallOffUnpaidDeal(ctx context.Context, in *CallOffUnpaidDealRequest, opts ...grpc.CallOption) (*CallOffUnpaidDealResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(CallOffUnpaidDealResponse)
+	err := c.cc.Invoke(ctx, MinerService_CallOffUnpaidDeal_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *minerServiceClient) TakeBackParcel(ctx context.Context, in *TakeBackParcelRequest, opts ...grpc.CallOption) (*TakeBackParcelResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(TakeBackParcelResponse)
+	err := c.cc.Invoke(ctx, MinerService_TakeBackParcel_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *minerServiceClient) AgreeViewing(ctx context.Context, in *AgreeViewingRequest, opts ...grpc.CallOption) (*AgreeViewingResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(AgreeViewingResponse)
+	err := c.cc.Invoke(ctx, MinerService_AgreeViewing_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *minerServiceClient) CallOffViewing(ctx context.Context, in *CallOffViewingRequest, opts ...grpc.CallOption) (*CallOffViewingResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(CallOffViewingResponse)
+	err := c.cc.Invoke(ctx, MinerService_CallOffViewing_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *minerServiceClient) StartViewing(ctx context.Context, in *StartViewingRequest, opts ...grpc.CallOption) (*StartViewingResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(StartViewingResponse)
+	err := c.cc.Invoke(ctx, MinerService_StartViewing_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *minerServiceClient) EndViewing(ctx context.Context, in *EndViewingRequest, opts ...grpc.CallOption) (*EndViewingResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(EndViewingResponse)
+	err := c.cc.Invoke(ctx, MinerService_EndViewing_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *minerServiceClient) ListViewings(ctx context.Context, in *ListViewingsRequest, opts ...grpc.CallOption) (*ListViewingsResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ListViewingsResponse)
+	err := c.cc.Invoke(ctx, MinerService_ListViewings_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 // MinerServiceServer is the server API for MinerService service.
 // All implementations must embed UnimplementedMinerServiceServer
 // for forward compatibility.
 //
-// MinerService is what a miner does: claims, parcels, offers, handovers, and the share afterwards.
+// MinerService is what a miner does: claims, parcels, viewings, offers, handovers, and the share afterwards. A cutter
+// who lists rough of their own sells it by the same rpcs.
 type MinerServiceServer interface {
 	// RecordClaim says that the caller works a claim on a recorded field. Atomic; idempotent by request_id.
 	RecordClaim(context.Context, *RecordClaimRequest) (*RecordClaimResponse, error)
@@ -184,6 +470,59 @@ type MinerServiceServer interface {
 	// GetShare shows what one of the caller's parcels has earned it so far, and why. Under shares it shows each
 	// stone's money but no buyer.
 	GetShare(context.Context, *GetShareRequest) (*GetShareResponse, error)
+	// CloseClaim says that the caller works a claim no longer; what came from it keeps its origin, and new pieces
+	// can't name it. Atomic; idempotent by request_id.
+	CloseClaim(context.Context, *CloseClaimRequest) (*CloseClaimResponse, error)
+	// SaveDraft keeps a listing as far as it has come, all of it each time. Nobody else sees it, and nothing is
+	// checked before the parcel is listed. Atomic; idempotent by request_id.
+	SaveDraft(context.Context, *SaveDraftRequest) (*SaveDraftResponse, error)
+	// DiscardDraft ends a draft that was never listed. Atomic; idempotent by request_id.
+	DiscardDraft(context.Context, *DiscardDraftRequest) (*DiscardDraftResponse, error)
+	// GetDraft shows one of the caller's drafts, all of it.
+	GetDraft(context.Context, *GetDraftRequest) (*GetDraftResponse, error)
+	// ListDrafts lists the caller's drafts, oldest first.
+	ListDrafts(context.Context, *ListDraftsRequest) (*ListDraftsResponse, error)
+	// RepriceParcel asks another price, with the agreement that goes with it. Offers that are open stand as they were
+	// made. Atomic; idempotent by request_id.
+	RepriceParcel(context.Context, *RepriceParcelRequest) (*RepriceParcelResponse, error)
+	// WithdrawParcel takes a parcel off the market and closes its offers. Atomic; idempotent by request_id.
+	WithdrawParcel(context.Context, *WithdrawParcelRequest) (*WithdrawParcelResponse, error)
+	// RelistParcel puts a withdrawn parcel, or one whose deal fell through, on the market again. Atomic; idempotent by
+	// request_id.
+	RelistParcel(context.Context, *RelistParcelRequest) (*RelistParcelResponse, error)
+	// OpenLine takes pieces out of a group line of a parcel that is in the caller's hands. Counts and masses must
+	// balance. Atomic; idempotent by request_id.
+	OpenLine(context.Context, *OpenLineRequest) (*OpenLineResponse, error)
+	// DeclineOffer says no to an open offer. Atomic; idempotent by request_id.
+	DeclineOffer(context.Context, *DeclineOfferRequest) (*DeclineOfferResponse, error)
+	// CounterOffer answers an open offer with another, which its buyer may accept. The offer that it answers can't be
+	// accepted any more. Atomic; idempotent by request_id.
+	CounterOffer(context.Context, *CounterOfferRequest) (*CounterOfferResponse, error)
+	// WithdrawCounterOffer takes one of the caller's counter-offers back. Atomic; idempotent by request_id.
+	WithdrawCounterOffer(context.Context, *WithdrawCounterOfferRequest) (*WithdrawCounterOfferResponse, error)
+	// PreviewOffer shows what an offer would bring each party under its agreement, if the stones sold for what the
+	// caller assumes. Nothing is recorded; it is an estimate, and costs are left out.
+	PreviewOffer(context.Context, *PreviewOfferRequest) (*PreviewOfferResponse, error)
+	// ListAllOffers lists all offers for all of the caller's parcels, the caller's counter-offers too, oldest first.
+	ListAllOffers(context.Context, *ListAllOffersRequest) (*ListAllOffersResponse, error)
+	// CallOffUnpaidDeal lets a deal fall through whose purchase money is overdue, before the first cut. Atomic;
+	// idempotent by request_id.
+	CallOffUnpaidDeal(context.Context, *CallOffUnpaidDealRequest) (*CallOffUnpaidDealResponse, error)
+	// TakeBackParcel records the seller's count and weighing of rough that comes back after its deal fell through.
+	// Atomic; idempotent by request_id.
+	TakeBackParcel(context.Context, *TakeBackParcelRequest) (*TakeBackParcelResponse, error)
+	// AgreeViewing says that the parcel will be shown, when, and whether a spot may be rubbed. Atomic; idempotent by
+	// request_id.
+	AgreeViewing(context.Context, *AgreeViewingRequest) (*AgreeViewingResponse, error)
+	// CallOffViewing says that a viewing won't take place. Atomic; idempotent by request_id.
+	CallOffViewing(context.Context, *CallOffViewingRequest) (*CallOffViewingResponse, error)
+	// StartViewing records mass and count as the rough goes into the viewer's hands. Atomic; idempotent by request_id.
+	StartViewing(context.Context, *StartViewingRequest) (*StartViewingResponse, error)
+	// EndViewing records mass and count as the rough comes back, the light it was seen in, and what was done to it.
+	// Differences stand as exceptions. Atomic; idempotent by request_id.
+	EndViewing(context.Context, *EndViewingRequest) (*EndViewingResponse, error)
+	// ListViewings lists the viewings of all of the caller's parcels, oldest first.
+	ListViewings(context.Context, *ListViewingsRequest) (*ListViewingsResponse, error)
 	mustEmbedUnimplementedMinerServiceServer()
 }
 
@@ -220,6 +559,69 @@ func (UnimplementedMinerServiceServer) HandOverParcel(context.Context, *HandOver
 }
 func (UnimplementedMinerServiceServer) GetShare(context.Context, *GetShareRequest) (*GetShareResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method GetShare not implemented")
+}
+func (UnimplementedMinerServiceServer) CloseClaim(context.Context, *CloseClaimRequest) (*CloseClaimResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method CloseClaim not implemented")
+}
+func (UnimplementedMinerServiceServer) SaveDraft(context.Context, *SaveDraftRequest) (*SaveDraftResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method SaveDraft not implemented")
+}
+func (UnimplementedMinerServiceServer) DiscardDraft(context.Context, *DiscardDraftRequest) (*DiscardDraftResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method DiscardDraft not implemented")
+}
+func (UnimplementedMinerServiceServer) GetDraft(context.Context, *GetDraftRequest) (*GetDraftResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method GetDraft not implemented")
+}
+func (UnimplementedMinerServiceServer) ListDrafts(context.Context, *ListDraftsRequest) (*ListDraftsResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ListDrafts not implemented")
+}
+func (UnimplementedMinerServiceServer) RepriceParcel(context.Context, *RepriceParcelRequest) (*RepriceParcelResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method RepriceParcel not implemented")
+}
+func (UnimplementedMinerServiceServer) WithdrawParcel(context.Context, *WithdrawParcelRequest) (*WithdrawParcelResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method WithdrawParcel not implemented")
+}
+func (UnimplementedMinerServiceServer) RelistParcel(context.Context, *RelistParcelRequest) (*RelistParcelResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method RelistParcel not implemented")
+}
+func (UnimplementedMinerServiceServer) OpenLine(context.Context, *OpenLineRequest) (*OpenLineResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method OpenLine not implemented")
+}
+func (UnimplementedMinerServiceServer) DeclineOffer(context.Context, *DeclineOfferRequest) (*DeclineOfferResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method DeclineOffer not implemented")
+}
+func (UnimplementedMinerServiceServer) CounterOffer(context.Context, *CounterOfferRequest) (*CounterOfferResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method CounterOffer not implemented")
+}
+func (UnimplementedMinerServiceServer) WithdrawCounterOffer(context.Context, *WithdrawCounterOfferRequest) (*WithdrawCounterOfferResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method WithdrawCounterOffer not implemented")
+}
+func (UnimplementedMinerServiceServer) PreviewOffer(context.Context, *PreviewOfferRequest) (*PreviewOfferResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method PreviewOffer not implemented")
+}
+func (UnimplementedMinerServiceServer) ListAllOffers(context.Context, *ListAllOffersRequest) (*ListAllOffersResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ListAllOffers not implemented")
+}
+func (UnimplementedMinerServiceServer) CallOffUnpaidDeal(context.Context, *CallOffUnpaidDealRequest) (*CallOffUnpaidDealResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method CallOffUnpaidDeal not implemented")
+}
+func (UnimplementedMinerServiceServer) TakeBackParcel(context.Context, *TakeBackParcelRequest) (*TakeBackParcelResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method TakeBackParcel not implemented")
+}
+func (UnimplementedMinerServiceServer) AgreeViewing(context.Context, *AgreeViewingRequest) (*AgreeViewingResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method AgreeViewing not implemented")
+}
+func (UnimplementedMinerServiceServer) CallOffViewing(context.Context, *CallOffViewingRequest) (*CallOffViewingResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method CallOffViewing not implemented")
+}
+func (UnimplementedMinerServiceServer) StartViewing(context.Context, *StartViewingRequest) (*StartViewingResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method StartViewing not implemented")
+}
+func (UnimplementedMinerServiceServer) EndViewing(context.Context, *EndViewingRequest) (*EndViewingResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method EndViewing not implemented")
+}
+func (UnimplementedMinerServiceServer) ListViewings(context.Context, *ListViewingsRequest) (*ListViewingsResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ListViewings not implemented")
 }
 func (UnimplementedMinerServiceServer) mustEmbedUnimplementedMinerServiceServer() {}
 func (UnimplementedMinerServiceServer) testEmbeddedByValue()                      {}
@@ -404,6 +806,384 @@ func _MinerService_GetShare_Handler(srv interface{}, ctx context.Context, dec fu
 	return interceptor(ctx, in, info, handler)
 }
 
+func _MinerService_CloseClaim_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(CloseClaimRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(MinerServiceServer).CloseClaim(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: MinerService_CloseClaim_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(MinerServiceServer).CloseClaim(ctx, req.(*CloseClaimRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _MinerService_SaveDraft_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(SaveDraftRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(MinerServiceServer).SaveDraft(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: MinerService_SaveDraft_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(MinerServiceServer).SaveDraft(ctx, req.(*SaveDraftRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _MinerService_DiscardDraft_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(DiscardDraftRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(MinerServiceServer).DiscardDraft(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: MinerService_DiscardDraft_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(MinerServiceServer).DiscardDraft(ctx, req.(*DiscardDraftRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _MinerService_GetDraft_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(GetDraftRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(MinerServiceServer).GetDraft(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: MinerService_GetDraft_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(MinerServiceServer).GetDraft(ctx, req.(*GetDraftRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _MinerService_ListDrafts_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ListDraftsRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(MinerServiceServer).ListDrafts(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: MinerService_ListDrafts_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(MinerServiceServer).ListDrafts(ctx, req.(*ListDraftsRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _MinerService_RepriceParcel_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(RepriceParcelRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(MinerServiceServer).RepriceParcel(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: MinerService_RepriceParcel_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(MinerServiceServer).RepriceParcel(ctx, req.(*RepriceParcelRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _MinerService_WithdrawParcel_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(WithdrawParcelRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(MinerServiceServer).WithdrawParcel(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: MinerService_WithdrawParcel_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(MinerServiceServer).WithdrawParcel(ctx, req.(*WithdrawParcelRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _MinerService_RelistParcel_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(RelistParcelRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(MinerServiceServer).RelistParcel(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: MinerService_RelistParcel_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(MinerServiceServer).RelistParcel(ctx, req.(*RelistParcelRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _MinerService_OpenLine_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(OpenLineRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(MinerServiceServer).OpenLine(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: MinerService_OpenLine_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(MinerServiceServer).OpenLine(ctx, req.(*OpenLineRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _MinerService_DeclineOffer_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(DeclineOfferRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(MinerServiceServer).DeclineOffer(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: MinerService_DeclineOffer_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(MinerServiceServer).DeclineOffer(ctx, req.(*DeclineOfferRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _MinerService_CounterOffer_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(CounterOfferRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(MinerServiceServer).CounterOffer(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: MinerService_CounterOffer_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(MinerServiceServer).CounterOffer(ctx, req.(*CounterOfferRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _MinerService_WithdrawCounterOffer_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(WithdrawCounterOfferRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(MinerServiceServer).WithdrawCounterOffer(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: MinerService_WithdrawCounterOffer_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(MinerServiceServer).WithdrawCounterOffer(ctx, req.(*WithdrawCounterOfferRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _MinerService_PreviewOffer_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(PreviewOfferRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(MinerServiceServer).PreviewOffer(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: MinerService_PreviewOffer_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(MinerServiceServer).PreviewOffer(ctx, req.(*PreviewOfferRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _MinerService_ListAllOffers_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ListAllOffersRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(MinerServiceServer).ListAllOffers(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: MinerService_ListAllOffers_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(MinerServiceServer).ListAllOffers(ctx, req.(*ListAllOffersRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _MinerService_CallOffUnpaidDeal_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(CallOffUnpaidDealRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(MinerServiceServer).CallOffUnpaidDeal(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: MinerService_CallOffUnpaidDeal_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(MinerServiceServer).CallOffUnpaidDeal(ctx, req.(*CallOffUnpaidDealRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _MinerService_TakeBackParcel_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(TakeBackParcelRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(MinerServiceServer).TakeBackParcel(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: MinerService_TakeBackParcel_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(MinerServiceServer).TakeBackParcel(ctx, req.(*TakeBackParcelRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _MinerService_AgreeViewing_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(AgreeViewingRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(MinerServiceServer).AgreeViewing(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: MinerService_AgreeViewing_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(MinerServiceServer).AgreeViewing(ctx, req.(*AgreeViewingRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _MinerService_CallOffViewing_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(CallOffViewingRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(MinerServiceServer).CallOffViewing(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: MinerService_CallOffViewing_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(MinerServiceServer).CallOffViewing(ctx, req.(*CallOffViewingRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _MinerService_StartViewing_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(StartViewingRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(MinerServiceServer).StartViewing(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: MinerService_StartViewing_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(MinerServiceServer).StartViewing(ctx, req.(*StartViewingRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _MinerService_EndViewing_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(EndViewingRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(MinerServiceServer).EndViewing(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: MinerService_EndViewing_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(MinerServiceServer).EndViewing(ctx, req.(*EndViewingRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _MinerService_ListViewings_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ListViewingsRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(MinerServiceServer).ListViewings(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: MinerService_ListViewings_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(MinerServiceServer).ListViewings(ctx, req.(*ListViewingsRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 // MinerService_ServiceDesc is the grpc.ServiceDesc for MinerService service.
 // It's only intended for direct use with grpc.RegisterService,
 // and not to be introspected or modified (even as a copy)
@@ -446,6 +1226,90 @@ var MinerService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "GetShare",
 			Handler:    _MinerService_GetShare_Handler,
+		},
+		{
+			MethodName: "CloseClaim",
+			Handler:    _MinerService_CloseClaim_Handler,
+		},
+		{
+			MethodName: "SaveDraft",
+			Handler:    _MinerService_SaveDraft_Handler,
+		},
+		{
+			MethodName: "DiscardDraft",
+			Handler:    _MinerService_DiscardDraft_Handler,
+		},
+		{
+			MethodName: "GetDraft",
+			Handler:    _MinerService_GetDraft_Handler,
+		},
+		{
+			MethodName: "ListDrafts",
+			Handler:    _MinerService_ListDrafts_Handler,
+		},
+		{
+			MethodName: "RepriceParcel",
+			Handler:    _MinerService_RepriceParcel_Handler,
+		},
+		{
+			MethodName: "WithdrawParcel",
+			Handler:    _MinerService_WithdrawParcel_Handler,
+		},
+		{
+			MethodName: "RelistParcel",
+			Handler:    _MinerService_RelistParcel_Handler,
+		},
+		{
+			MethodName: "OpenLine",
+			Handler:    _MinerService_OpenLine_Handler,
+		},
+		{
+			MethodName: "DeclineOffer",
+			Handler:    _MinerService_DeclineOffer_Handler,
+		},
+		{
+			MethodName: "CounterOffer",
+			Handler:    _MinerService_CounterOffer_Handler,
+		},
+		{
+			MethodName: "WithdrawCounterOffer",
+			Handler:    _MinerService_WithdrawCounterOffer_Handler,
+		},
+		{
+			MethodName: "PreviewOffer",
+			Handler:    _MinerService_PreviewOffer_Handler,
+		},
+		{
+			MethodName: "ListAllOffers",
+			Handler:    _MinerService_ListAllOffers_Handler,
+		},
+		{
+			MethodName: "CallOffUnpaidDeal",
+			Handler:    _MinerService_CallOffUnpaidDeal_Handler,
+		},
+		{
+			MethodName: "TakeBackParcel",
+			Handler:    _MinerService_TakeBackParcel_Handler,
+		},
+		{
+			MethodName: "AgreeViewing",
+			Handler:    _MinerService_AgreeViewing_Handler,
+		},
+		{
+			MethodName: "CallOffViewing",
+			Handler:    _MinerService_CallOffViewing_Handler,
+		},
+		{
+			MethodName: "StartViewing",
+			Handler:    _MinerService_StartViewing_Handler,
+		},
+		{
+			MethodName: "EndViewing",
+			Handler:    _MinerService_EndViewing_Handler,
+		},
+		{
+			MethodName: "ListViewings",
+			Handler:    _MinerService_ListViewings_Handler,
 		},
 	},
 	Streams:  []grpc.StreamDesc{},

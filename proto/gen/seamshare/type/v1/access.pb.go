@@ -4,7 +4,8 @@
 // 	protoc        (unknown)
 // source: seamshare/type/v1/access.proto
 
-// Who may call an rpc: an option on each method. A method without it keeps the server from starting.
+// Who may call an rpc and what its answers may show: options on methods, services and fields. A method without its
+// rule keeps the server from starting.
 
 package typev1
 
@@ -101,6 +102,68 @@ func (Role) EnumDescriptor() ([]byte, []int) {
 	return file_seamshare_type_v1_access_proto_rawDescGZIP(), []int{0}
 }
 
+// Class is the kind of secret that a field of an answer holds. A field of a class is cleared from every answer of an
+// rpc that doesn't show it.
+type Class int32
+
+const (
+	// Not set: no secret; each google.type.Money is a price without saying so.
+	Class_CLASS_UNSPECIFIED Class = 0
+	// About a person: names, addresses, bank details.
+	Class_CLASS_PERSONAL Class = 1
+	// An amount of money.
+	Class_CLASS_PRICE Class = 2
+	// Where something comes from or lies, closer than its opal field: a claim, a tray, an address for a parcel.
+	Class_CLASS_PLACE Class = 3
+	// Who deals: a member by id or name.
+	Class_CLASS_PARTY Class = 4
+)
+
+// Enum value maps for Class.
+var (
+	Class_name = map[int32]string{
+		0: "CLASS_UNSPECIFIED",
+		1: "CLASS_PERSONAL",
+		2: "CLASS_PRICE",
+		3: "CLASS_PLACE",
+		4: "CLASS_PARTY",
+	}
+	Class_value = map[string]int32{
+		"CLASS_UNSPECIFIED": 0,
+		"CLASS_PERSONAL":    1,
+		"CLASS_PRICE":       2,
+		"CLASS_PLACE":       3,
+		"CLASS_PARTY":       4,
+	}
+)
+
+func (x Class) Enum() *Class {
+	p := new(Class)
+	*p = x
+	return p
+}
+
+func (x Class) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (Class) Descriptor() protoreflect.EnumDescriptor {
+	return file_seamshare_type_v1_access_proto_enumTypes[1].Descriptor()
+}
+
+func (Class) Type() protoreflect.EnumType {
+	return &file_seamshare_type_v1_access_proto_enumTypes[1]
+}
+
+func (x Class) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use Class.Descriptor instead.
+func (Class) EnumDescriptor() ([]byte, []int) {
+	return file_seamshare_type_v1_access_proto_rawDescGZIP(), []int{1}
+}
+
 // Access is the rule of one rpc.
 type Access struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -109,7 +172,9 @@ type Access struct {
 	// Any signed-in person may call.
 	SignedIn bool `protobuf:"varint,2,opt,name=signed_in,json=signedIn,proto3" json:"signed_in,omitempty"`
 	// Anyone may call, without a token.
-	Open          bool `protobuf:"varint,3,opt,name=open,proto3" json:"open,omitempty"`
+	Open bool `protobuf:"varint,3,opt,name=open,proto3" json:"open,omitempty"`
+	// The classes of fields that the answers may carry; absent: what the service shows.
+	Shows         *Shown `protobuf:"bytes,4,opt,name=shows,proto3" json:"shows,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -165,6 +230,59 @@ func (x *Access) GetOpen() bool {
 	return false
 }
 
+func (x *Access) GetShows() *Shown {
+	if x != nil {
+		return x.Shows
+	}
+	return nil
+}
+
+// Shown is a set of classes.
+type Shown struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The classes.
+	Classes       []Class `protobuf:"varint,1,rep,packed,name=classes,proto3,enum=seamshare.type.v1.Class" json:"classes,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Shown) Reset() {
+	*x = Shown{}
+	mi := &file_seamshare_type_v1_access_proto_msgTypes[1]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Shown) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Shown) ProtoMessage() {}
+
+func (x *Shown) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_type_v1_access_proto_msgTypes[1]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Shown.ProtoReflect.Descriptor instead.
+func (*Shown) Descriptor() ([]byte, []int) {
+	return file_seamshare_type_v1_access_proto_rawDescGZIP(), []int{1}
+}
+
+func (x *Shown) GetClasses() []Class {
+	if x != nil {
+		return x.Classes
+	}
+	return nil
+}
+
 var file_seamshare_type_v1_access_proto_extTypes = []protoimpl.ExtensionInfo{
 	{
 		ExtendedType:  (*descriptorpb.MethodOptions)(nil),
@@ -172,6 +290,22 @@ var file_seamshare_type_v1_access_proto_extTypes = []protoimpl.ExtensionInfo{
 		Field:         50501,
 		Name:          "seamshare.type.v1.access",
 		Tag:           "bytes,50501,opt,name=access",
+		Filename:      "seamshare/type/v1/access.proto",
+	},
+	{
+		ExtendedType:  (*descriptorpb.ServiceOptions)(nil),
+		ExtensionType: (*Shown)(nil),
+		Field:         50502,
+		Name:          "seamshare.type.v1.shows",
+		Tag:           "bytes,50502,opt,name=shows",
+		Filename:      "seamshare/type/v1/access.proto",
+	},
+	{
+		ExtendedType:  (*descriptorpb.FieldOptions)(nil),
+		ExtensionType: (*Class)(nil),
+		Field:         50503,
+		Name:          "seamshare.type.v1.class",
+		Tag:           "varint,50503,opt,name=class,enum=seamshare.type.v1.Class",
 		Filename:      "seamshare/type/v1/access.proto",
 	},
 }
@@ -184,15 +318,34 @@ var (
 	E_Access = &file_seamshare_type_v1_access_proto_extTypes[0]
 )
 
+// Extension fields to descriptorpb.ServiceOptions.
+var (
+	// What the answers of its rpcs may show, where the rpc doesn't say.
+	//
+	// optional seamshare.type.v1.Shown shows = 50502;
+	E_Shows = &file_seamshare_type_v1_access_proto_extTypes[1]
+)
+
+// Extension fields to descriptorpb.FieldOptions.
+var (
+	// The class of the field.
+	//
+	// optional seamshare.type.v1.Class class = 50503;
+	E_Class = &file_seamshare_type_v1_access_proto_extTypes[2]
+)
+
 var File_seamshare_type_v1_access_proto protoreflect.FileDescriptor
 
 const file_seamshare_type_v1_access_proto_rawDesc = "" +
 	"\n" +
-	"\x1eseamshare/type/v1/access.proto\x12\x11seamshare.type.v1\x1a google/protobuf/descriptor.proto\"h\n" +
+	"\x1eseamshare/type/v1/access.proto\x12\x11seamshare.type.v1\x1a google/protobuf/descriptor.proto\"\x98\x01\n" +
 	"\x06Access\x12-\n" +
 	"\x05roles\x18\x01 \x03(\x0e2\x17.seamshare.type.v1.RoleR\x05roles\x12\x1b\n" +
 	"\tsigned_in\x18\x02 \x01(\bR\bsignedIn\x12\x12\n" +
-	"\x04open\x18\x03 \x01(\bR\x04open*\xb5\x01\n" +
+	"\x04open\x18\x03 \x01(\bR\x04open\x12.\n" +
+	"\x05shows\x18\x04 \x01(\v2\x18.seamshare.type.v1.ShownR\x05shows\";\n" +
+	"\x05Shown\x122\n" +
+	"\aclasses\x18\x01 \x03(\x0e2\x18.seamshare.type.v1.ClassR\aclasses*\xb5\x01\n" +
 	"\x04Role\x12\x14\n" +
 	"\x10ROLE_UNSPECIFIED\x10\x00\x12\x0e\n" +
 	"\n" +
@@ -203,8 +356,16 @@ const file_seamshare_type_v1_access_proto_rawDesc = "" +
 	"\x0fROLE_BOOKKEEPER\x10\x05\x12\x11\n" +
 	"\rROLE_APPROVER\x10\x06\x12\x10\n" +
 	"\fROLE_AUDITOR\x10\a\x12\x12\n" +
-	"\x0eROLE_REGISTRAR\x10\b:S\n" +
-	"\x06access\x12\x1e.google.protobuf.MethodOptions\x18Ŋ\x03 \x01(\v2\x19.seamshare.type.v1.AccessR\x06accessB6Z4seamshare.example/proto/gen/seamshare/type/v1;typev1b\x06proto3"
+	"\x0eROLE_REGISTRAR\x10\b*e\n" +
+	"\x05Class\x12\x15\n" +
+	"\x11CLASS_UNSPECIFIED\x10\x00\x12\x12\n" +
+	"\x0eCLASS_PERSONAL\x10\x01\x12\x0f\n" +
+	"\vCLASS_PRICE\x10\x02\x12\x0f\n" +
+	"\vCLASS_PLACE\x10\x03\x12\x0f\n" +
+	"\vCLASS_PARTY\x10\x04:S\n" +
+	"\x06access\x12\x1e.google.protobuf.MethodOptions\x18Ŋ\x03 \x01(\v2\x19.seamshare.type.v1.AccessR\x06access:Q\n" +
+	"\x05shows\x12\x1f.google.protobuf.ServiceOptions\x18Ɗ\x03 \x01(\v2\x18.seamshare.type.v1.ShownR\x05shows:O\n" +
+	"\x05class\x12\x1d.google.protobuf.FieldOptions\x18Ǌ\x03 \x01(\x0e2\x18.seamshare.type.v1.ClassR\x05classB6Z4seamshare.example/proto/gen/seamshare/type/v1;typev1b\x06proto3"
 
 var (
 	file_seamshare_type_v1_access_proto_rawDescOnce sync.Once
@@ -218,22 +379,32 @@ func file_seamshare_type_v1_access_proto_rawDescGZIP() []byte {
 	return file_seamshare_type_v1_access_proto_rawDescData
 }
 
-var file_seamshare_type_v1_access_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
-var file_seamshare_type_v1_access_proto_msgTypes = make([]protoimpl.MessageInfo, 1)
+var file_seamshare_type_v1_access_proto_enumTypes = make([]protoimpl.EnumInfo, 2)
+var file_seamshare_type_v1_access_proto_msgTypes = make([]protoimpl.MessageInfo, 2)
 var file_seamshare_type_v1_access_proto_goTypes = []any{
-	(Role)(0),                          // 0: seamshare.type.v1.Role
-	(*Access)(nil),                     // 1: seamshare.type.v1.Access
-	(*descriptorpb.MethodOptions)(nil), // 2: google.protobuf.MethodOptions
+	(Role)(0),                           // 0: seamshare.type.v1.Role
+	(Class)(0),                          // 1: seamshare.type.v1.Class
+	(*Access)(nil),                      // 2: seamshare.type.v1.Access
+	(*Shown)(nil),                       // 3: seamshare.type.v1.Shown
+	(*descriptorpb.MethodOptions)(nil),  // 4: google.protobuf.MethodOptions
+	(*descriptorpb.ServiceOptions)(nil), // 5: google.protobuf.ServiceOptions
+	(*descriptorpb.FieldOptions)(nil),   // 6: google.protobuf.FieldOptions
 }
 var file_seamshare_type_v1_access_proto_depIdxs = []int32{
 	0, // 0: seamshare.type.v1.Access.roles:type_name -> seamshare.type.v1.Role
-	2, // 1: seamshare.type.v1.access:extendee -> google.protobuf.MethodOptions
-	1, // 2: seamshare.type.v1.access:type_name -> seamshare.type.v1.Access
-	3, // [3:3] is the sub-list for method output_type
-	3, // [3:3] is the sub-list for method input_type
-	2, // [2:3] is the sub-list for extension type_name
-	1, // [1:2] is the sub-list for extension extendee
-	0, // [0:1] is the sub-list for field type_name
+	3, // 1: seamshare.type.v1.Access.shows:type_name -> seamshare.type.v1.Shown
+	1, // 2: seamshare.type.v1.Shown.classes:type_name -> seamshare.type.v1.Class
+	4, // 3: seamshare.type.v1.access:extendee -> google.protobuf.MethodOptions
+	5, // 4: seamshare.type.v1.shows:extendee -> google.protobuf.ServiceOptions
+	6, // 5: seamshare.type.v1.class:extendee -> google.protobuf.FieldOptions
+	2, // 6: seamshare.type.v1.access:type_name -> seamshare.type.v1.Access
+	3, // 7: seamshare.type.v1.shows:type_name -> seamshare.type.v1.Shown
+	1, // 8: seamshare.type.v1.class:type_name -> seamshare.type.v1.Class
+	9, // [9:9] is the sub-list for method output_type
+	9, // [9:9] is the sub-list for method input_type
+	6, // [6:9] is the sub-list for extension type_name
+	3, // [3:6] is the sub-list for extension extendee
+	0, // [0:3] is the sub-list for field type_name
 }
 
 func init() { file_seamshare_type_v1_access_proto_init() }
@@ -246,9 +417,9 @@ func file_seamshare_type_v1_access_proto_init() {
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_seamshare_type_v1_access_proto_rawDesc), len(file_seamshare_type_v1_access_proto_rawDesc)),
-			NumEnums:      1,
-			NumMessages:   1,
-			NumExtensions: 1,
+			NumEnums:      2,
+			NumMessages:   2,
+			NumExtensions: 3,
 			NumServices:   0,
 		},
 		GoTypes:           file_seamshare_type_v1_access_proto_goTypes,

@@ -23,6 +23,63 @@ const (
 	_ = protoimpl.EnforceVersion(protoimpl.MaxVersion - 20)
 )
 
+// Title is when the rough becomes the buyer's.
+type Title int32
+
+const (
+	// Not said: at handover, or never where the rough is placed.
+	Title_TITLE_UNSPECIFIED Title = 0
+	// When custody moves.
+	Title_TITLE_AT_HANDOVER Title = 1
+	// When the price is paid in full.
+	Title_TITLE_WHEN_PAID Title = 2
+	// Never: the rough is placed, and each stone belongs to the miner until it sells.
+	Title_TITLE_STAYS Title = 3
+)
+
+// Enum value maps for Title.
+var (
+	Title_name = map[int32]string{
+		0: "TITLE_UNSPECIFIED",
+		1: "TITLE_AT_HANDOVER",
+		2: "TITLE_WHEN_PAID",
+		3: "TITLE_STAYS",
+	}
+	Title_value = map[string]int32{
+		"TITLE_UNSPECIFIED": 0,
+		"TITLE_AT_HANDOVER": 1,
+		"TITLE_WHEN_PAID":   2,
+		"TITLE_STAYS":       3,
+	}
+)
+
+func (x Title) Enum() *Title {
+	p := new(Title)
+	*p = x
+	return p
+}
+
+func (x Title) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (Title) Descriptor() protoreflect.EnumDescriptor {
+	return file_seamshare_type_v1_agreement_proto_enumTypes[0].Descriptor()
+}
+
+func (Title) Type() protoreflect.EnumType {
+	return &file_seamshare_type_v1_agreement_proto_enumTypes[0]
+}
+
+func (x Title) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use Title.Descriptor instead.
+func (Title) EnumDescriptor() ([]byte, []int) {
+	return file_seamshare_type_v1_agreement_proto_rawDescGZIP(), []int{0}
+}
+
 // Agreement says who gets what of the money a parcel brings. A party is "miner" (the seller), "cutter" (the
 // buyer), "coop", or the id of another member.
 type Agreement struct {
@@ -37,7 +94,11 @@ type Agreement struct {
 	CostKinds []string `protobuf:"bytes,4,rep,name=cost_kinds,json=costKinds,proto3" json:"cost_kinds,omitempty"`
 	// Who is paid in which order; the last is a split without a ceiling. A listing has at least one; an offer without
 	// any takes the seller's.
-	Tiers         []*Tier `protobuf:"bytes,5,rep,name=tiers,proto3" json:"tiers,omitempty"`
+	Tiers []*Tier `protobuf:"bytes,5,rep,name=tiers,proto3" json:"tiers,omitempty"`
+	// When the rough becomes the buyer's. Not set: at the handover, or never where the rough is placed.
+	Title Title `protobuf:"varint,6,opt,name=title,proto3,enum=seamshare.type.v1.Title" json:"title,omitempty"`
+	// Days after the deal by which the price is to be paid; 0: the usual 30.
+	PaymentDays   uint32 `protobuf:"varint,7,opt,name=payment_days,json=paymentDays,proto3" json:"payment_days,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -105,6 +166,20 @@ func (x *Agreement) GetTiers() []*Tier {
 		return x.Tiers
 	}
 	return nil
+}
+
+func (x *Agreement) GetTitle() Title {
+	if x != nil {
+		return x.Title
+	}
+	return Title_TITLE_UNSPECIFIED
+}
+
+func (x *Agreement) GetPaymentDays() uint32 {
+	if x != nil {
+		return x.PaymentDays
+	}
+	return 0
 }
 
 // Levy is the co-op's part of one sale.
@@ -604,7 +679,7 @@ var File_seamshare_type_v1_agreement_proto protoreflect.FileDescriptor
 
 const file_seamshare_type_v1_agreement_proto_rawDesc = "" +
 	"\n" +
-	"!seamshare/type/v1/agreement.proto\x12\x11seamshare.type.v1\x1a\x1bbuf/validate/validate.proto\x1a\x17google/type/money.proto\"\x99\x02\n" +
+	"!seamshare/type/v1/agreement.proto\x12\x11seamshare.type.v1\x1a\x1bbuf/validate/validate.proto\x1a\x17google/type/money.proto\x1a\x1eseamshare/type/v1/access.proto\"\x80\x03\n" +
 	"\tAgreement\x120\n" +
 	"\x05price\x18\x01 \x01(\v2\x12.google.type.MoneyB\x06\xbaH\x03\xc8\x01\x01R\x05price\x128\n" +
 	"\vparcel_levy\x18\x02 \x01(\v2\x17.seamshare.type.v1.LevyR\n" +
@@ -612,18 +687,20 @@ const file_seamshare_type_v1_agreement_proto_rawDesc = "" +
 	"\tsale_levy\x18\x03 \x01(\v2\x17.seamshare.type.v1.LevyR\bsaleLevy\x121\n" +
 	"\n" +
 	"cost_kinds\x18\x04 \x03(\tB\x12\xbaH\x0f\x92\x01\f\x10\x14\x18\x01\"\x06r\x04\x10\x01\x18<R\tcostKinds\x127\n" +
-	"\x05tiers\x18\x05 \x03(\v2\x17.seamshare.type.v1.TierB\b\xbaH\x05\x92\x01\x02\x10\x14R\x05tiers\"\xb6\x01\n" +
+	"\x05tiers\x18\x05 \x03(\v2\x17.seamshare.type.v1.TierB\b\xbaH\x05\x92\x01\x02\x10\x14R\x05tiers\x128\n" +
+	"\x05title\x18\x06 \x01(\x0e2\x18.seamshare.type.v1.TitleB\b\xbaH\x05\x82\x01\x02\x10\x01R\x05title\x12+\n" +
+	"\fpayment_days\x18\a \x01(\rB\b\xbaH\x05*\x03\x18\xed\x02R\vpaymentDays\"\xba\x01\n" +
 	"\x04Levy\x12+\n" +
 	"\fbasis_points\x18\x01 \x01(\rB\b\xbaH\x05*\x03\x18\x90NR\vbasisPoints\x12(\n" +
 	"\x05floor\x18\x02 \x01(\v2\x12.google.type.MoneyR\x05floor\x12$\n" +
-	"\x03cap\x18\x03 \x01(\v2\x12.google.type.MoneyR\x03cap\x121\n" +
-	"\bborne_by\x18\x04 \x01(\tB\x16\xbaH\x13r\x11\x18@2\r^[a-z0-9_-]*$R\aborneBy\"|\n" +
+	"\x03cap\x18\x03 \x01(\v2\x12.google.type.MoneyR\x03cap\x125\n" +
+	"\bborne_by\x18\x04 \x01(\tB\x1a\xbaH\x13r\x11\x18@2\r^[a-z0-9_-]*$\xb8\xd4\x18\x04R\aborneBy\"|\n" +
 	"\x04Tier\x123\n" +
 	"\x06recoup\x18\x01 \x01(\v2\x19.seamshare.type.v1.RecoupH\x00R\x06recoup\x120\n" +
 	"\x05split\x18\x02 \x01(\v2\x18.seamshare.type.v1.SplitH\x00R\x05splitB\r\n" +
-	"\x04form\x12\x05\xbaH\x02\b\x01\"\x93\x02\n" +
-	"\x06Recoup\x12/\n" +
-	"\x05party\x18\x01 \x01(\tB\x19\xbaH\x16r\x142\x12^[a-z0-9_-]{1,64}$R\x05party\x12,\n" +
+	"\x04form\x12\x05\xbaH\x02\b\x01\"\x97\x02\n" +
+	"\x06Recoup\x123\n" +
+	"\x05party\x18\x01 \x01(\tB\x1d\xbaH\x16r\x142\x12^[a-z0-9_-]{1,64}$\xb8\xd4\x18\x04R\x05party\x12,\n" +
 	"\x06amount\x18\x02 \x01(\v2\x12.google.type.MoneyH\x00R\x06amount\x12D\n" +
 	"\x0eprice_multiple\x18\x03 \x01(\v2\x1b.seamshare.type.v1.FractionH\x00R\rpriceMultiple\x124\n" +
 	"\x05costs\x18\x04 \x01(\v2\x1c.seamshare.type.v1.CostKindsH\x00R\x05costs\x12\x1d\n" +
@@ -637,11 +714,16 @@ const file_seamshare_type_v1_agreement_proto_rawDesc = "" +
 	"\x05Split\x12<\n" +
 	"\x06ratios\x18\x01 \x03(\v2\x18.seamshare.type.v1.RatioB\n" +
 	"\xbaH\a\x92\x01\x04\b\x01\x10\x14R\x06ratios\x12,\n" +
-	"\aceiling\x18\x02 \x01(\v2\x12.google.type.MoneyR\aceiling\"\\\n" +
-	"\x05Ratio\x12/\n" +
-	"\x05party\x18\x01 \x01(\tB\x19\xbaH\x16r\x142\x12^[a-z0-9_-]{1,64}$R\x05party\x12\"\n" +
+	"\aceiling\x18\x02 \x01(\v2\x12.google.type.MoneyR\aceiling\"`\n" +
+	"\x05Ratio\x123\n" +
+	"\x05party\x18\x01 \x01(\tB\x1d\xbaH\x16r\x142\x12^[a-z0-9_-]{1,64}$\xb8\xd4\x18\x04R\x05party\x12\"\n" +
 	"\x06weight\x18\x02 \x01(\rB\n" +
-	"\xbaH\a*\x05\x18\x90N \x00R\x06weightB6Z4seamshare.example/proto/gen/seamshare/type/v1;typev1b\x06proto3"
+	"\xbaH\a*\x05\x18\x90N \x00R\x06weight*[\n" +
+	"\x05Title\x12\x15\n" +
+	"\x11TITLE_UNSPECIFIED\x10\x00\x12\x15\n" +
+	"\x11TITLE_AT_HANDOVER\x10\x01\x12\x13\n" +
+	"\x0fTITLE_WHEN_PAID\x10\x02\x12\x0f\n" +
+	"\vTITLE_STAYS\x10\x03B6Z4seamshare.example/proto/gen/seamshare/type/v1;typev1b\x06proto3"
 
 var (
 	file_seamshare_type_v1_agreement_proto_rawDescOnce sync.Once
@@ -655,37 +737,40 @@ func file_seamshare_type_v1_agreement_proto_rawDescGZIP() []byte {
 	return file_seamshare_type_v1_agreement_proto_rawDescData
 }
 
+var file_seamshare_type_v1_agreement_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
 var file_seamshare_type_v1_agreement_proto_msgTypes = make([]protoimpl.MessageInfo, 8)
 var file_seamshare_type_v1_agreement_proto_goTypes = []any{
-	(*Agreement)(nil),   // 0: seamshare.type.v1.Agreement
-	(*Levy)(nil),        // 1: seamshare.type.v1.Levy
-	(*Tier)(nil),        // 2: seamshare.type.v1.Tier
-	(*Recoup)(nil),      // 3: seamshare.type.v1.Recoup
-	(*Fraction)(nil),    // 4: seamshare.type.v1.Fraction
-	(*CostKinds)(nil),   // 5: seamshare.type.v1.CostKinds
-	(*Split)(nil),       // 6: seamshare.type.v1.Split
-	(*Ratio)(nil),       // 7: seamshare.type.v1.Ratio
-	(*money.Money)(nil), // 8: google.type.Money
+	(Title)(0),          // 0: seamshare.type.v1.Title
+	(*Agreement)(nil),   // 1: seamshare.type.v1.Agreement
+	(*Levy)(nil),        // 2: seamshare.type.v1.Levy
+	(*Tier)(nil),        // 3: seamshare.type.v1.Tier
+	(*Recoup)(nil),      // 4: seamshare.type.v1.Recoup
+	(*Fraction)(nil),    // 5: seamshare.type.v1.Fraction
+	(*CostKinds)(nil),   // 6: seamshare.type.v1.CostKinds
+	(*Split)(nil),       // 7: seamshare.type.v1.Split
+	(*Ratio)(nil),       // 8: seamshare.type.v1.Ratio
+	(*money.Money)(nil), // 9: google.type.Money
 }
 var file_seamshare_type_v1_agreement_proto_depIdxs = []int32{
-	8,  // 0: seamshare.type.v1.Agreement.price:type_name -> google.type.Money
-	1,  // 1: seamshare.type.v1.Agreement.parcel_levy:type_name -> seamshare.type.v1.Levy
-	1,  // 2: seamshare.type.v1.Agreement.sale_levy:type_name -> seamshare.type.v1.Levy
-	2,  // 3: seamshare.type.v1.Agreement.tiers:type_name -> seamshare.type.v1.Tier
-	8,  // 4: seamshare.type.v1.Levy.floor:type_name -> google.type.Money
-	8,  // 5: seamshare.type.v1.Levy.cap:type_name -> google.type.Money
-	3,  // 6: seamshare.type.v1.Tier.recoup:type_name -> seamshare.type.v1.Recoup
-	6,  // 7: seamshare.type.v1.Tier.split:type_name -> seamshare.type.v1.Split
-	8,  // 8: seamshare.type.v1.Recoup.amount:type_name -> google.type.Money
-	4,  // 9: seamshare.type.v1.Recoup.price_multiple:type_name -> seamshare.type.v1.Fraction
-	5,  // 10: seamshare.type.v1.Recoup.costs:type_name -> seamshare.type.v1.CostKinds
-	7,  // 11: seamshare.type.v1.Split.ratios:type_name -> seamshare.type.v1.Ratio
-	8,  // 12: seamshare.type.v1.Split.ceiling:type_name -> google.type.Money
-	13, // [13:13] is the sub-list for method output_type
-	13, // [13:13] is the sub-list for method input_type
-	13, // [13:13] is the sub-list for extension type_name
-	13, // [13:13] is the sub-list for extension extendee
-	0,  // [0:13] is the sub-list for field type_name
+	9,  // 0: seamshare.type.v1.Agreement.price:type_name -> google.type.Money
+	2,  // 1: seamshare.type.v1.Agreement.parcel_levy:type_name -> seamshare.type.v1.Levy
+	2,  // 2: seamshare.type.v1.Agreement.sale_levy:type_name -> seamshare.type.v1.Levy
+	3,  // 3: seamshare.type.v1.Agreement.tiers:type_name -> seamshare.type.v1.Tier
+	0,  // 4: seamshare.type.v1.Agreement.title:type_name -> seamshare.type.v1.Title
+	9,  // 5: seamshare.type.v1.Levy.floor:type_name -> google.type.Money
+	9,  // 6: seamshare.type.v1.Levy.cap:type_name -> google.type.Money
+	4,  // 7: seamshare.type.v1.Tier.recoup:type_name -> seamshare.type.v1.Recoup
+	7,  // 8: seamshare.type.v1.Tier.split:type_name -> seamshare.type.v1.Split
+	9,  // 9: seamshare.type.v1.Recoup.amount:type_name -> google.type.Money
+	5,  // 10: seamshare.type.v1.Recoup.price_multiple:type_name -> seamshare.type.v1.Fraction
+	6,  // 11: seamshare.type.v1.Recoup.costs:type_name -> seamshare.type.v1.CostKinds
+	8,  // 12: seamshare.type.v1.Split.ratios:type_name -> seamshare.type.v1.Ratio
+	9,  // 13: seamshare.type.v1.Split.ceiling:type_name -> google.type.Money
+	14, // [14:14] is the sub-list for method output_type
+	14, // [14:14] is the sub-list for method input_type
+	14, // [14:14] is the sub-list for extension type_name
+	14, // [14:14] is the sub-list for extension extendee
+	0,  // [0:14] is the sub-list for field type_name
 }
 
 func init() { file_seamshare_type_v1_agreement_proto_init() }
@@ -693,6 +778,7 @@ func file_seamshare_type_v1_agreement_proto_init() {
 	if File_seamshare_type_v1_agreement_proto != nil {
 		return
 	}
+	file_seamshare_type_v1_access_proto_init()
 	file_seamshare_type_v1_agreement_proto_msgTypes[2].OneofWrappers = []any{
 		(*Tier_Recoup)(nil),
 		(*Tier_Split)(nil),
@@ -707,13 +793,14 @@ func file_seamshare_type_v1_agreement_proto_init() {
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_seamshare_type_v1_agreement_proto_rawDesc), len(file_seamshare_type_v1_agreement_proto_rawDesc)),
-			NumEnums:      0,
+			NumEnums:      1,
 			NumMessages:   8,
 			NumExtensions: 0,
 			NumServices:   0,
 		},
 		GoTypes:           file_seamshare_type_v1_agreement_proto_goTypes,
 		DependencyIndexes: file_seamshare_type_v1_agreement_proto_depIdxs,
+		EnumInfos:         file_seamshare_type_v1_agreement_proto_enumTypes,
 		MessageInfos:      file_seamshare_type_v1_agreement_proto_msgTypes,
 	}.Build()
 	File_seamshare_type_v1_agreement_proto = out.File

@@ -36,23 +36,47 @@ const (
 	ParcelState_PARCEL_STATE_AGREED ParcelState = 3
 	// With the cutter.
 	ParcelState_PARCEL_STATE_HANDED_OVER ParcelState = 4
+	// Being prepared; its seller alone sees it.
+	ParcelState_PARCEL_STATE_DRAFT ParcelState = 5
+	// A draft that was discarded.
+	ParcelState_PARCEL_STATE_DISCARDED ParcelState = 6
+	// Taken off the market by its seller.
+	ParcelState_PARCEL_STATE_WITHDRAWN ParcelState = 7
+	// Its deal fell through, and the rough is still with the buyer.
+	ParcelState_PARCEL_STATE_COMING_BACK ParcelState = 8
+	// Its deal fell through, and the rough is with its seller.
+	ParcelState_PARCEL_STATE_FALLEN_THROUGH ParcelState = 9
+	// All of it accounted for and paid.
+	ParcelState_PARCEL_STATE_CLOSED ParcelState = 10
 )
 
 // Enum value maps for ParcelState.
 var (
 	ParcelState_name = map[int32]string{
-		0: "PARCEL_STATE_UNSPECIFIED",
-		1: "PARCEL_STATE_LISTED",
-		2: "PARCEL_STATE_UNDER_OFFER",
-		3: "PARCEL_STATE_AGREED",
-		4: "PARCEL_STATE_HANDED_OVER",
+		0:  "PARCEL_STATE_UNSPECIFIED",
+		1:  "PARCEL_STATE_LISTED",
+		2:  "PARCEL_STATE_UNDER_OFFER",
+		3:  "PARCEL_STATE_AGREED",
+		4:  "PARCEL_STATE_HANDED_OVER",
+		5:  "PARCEL_STATE_DRAFT",
+		6:  "PARCEL_STATE_DISCARDED",
+		7:  "PARCEL_STATE_WITHDRAWN",
+		8:  "PARCEL_STATE_COMING_BACK",
+		9:  "PARCEL_STATE_FALLEN_THROUGH",
+		10: "PARCEL_STATE_CLOSED",
 	}
 	ParcelState_value = map[string]int32{
-		"PARCEL_STATE_UNSPECIFIED": 0,
-		"PARCEL_STATE_LISTED":      1,
-		"PARCEL_STATE_UNDER_OFFER": 2,
-		"PARCEL_STATE_AGREED":      3,
-		"PARCEL_STATE_HANDED_OVER": 4,
+		"PARCEL_STATE_UNSPECIFIED":    0,
+		"PARCEL_STATE_LISTED":         1,
+		"PARCEL_STATE_UNDER_OFFER":    2,
+		"PARCEL_STATE_AGREED":         3,
+		"PARCEL_STATE_HANDED_OVER":    4,
+		"PARCEL_STATE_DRAFT":          5,
+		"PARCEL_STATE_DISCARDED":      6,
+		"PARCEL_STATE_WITHDRAWN":      7,
+		"PARCEL_STATE_COMING_BACK":    8,
+		"PARCEL_STATE_FALLEN_THROUGH": 9,
+		"PARCEL_STATE_CLOSED":         10,
 	}
 )
 
@@ -97,6 +121,12 @@ const (
 	OfferState_OFFER_STATE_CLOSED OfferState = 3
 	// Its time is over.
 	OfferState_OFFER_STATE_ENDED OfferState = 4
+	// Taken back by who made it.
+	OfferState_OFFER_STATE_WITHDRAWN OfferState = 5
+	// Declined by who got it.
+	OfferState_OFFER_STATE_DECLINED OfferState = 6
+	// Answered with a counter-offer.
+	OfferState_OFFER_STATE_COUNTERED OfferState = 7
 )
 
 // Enum value maps for OfferState.
@@ -107,6 +137,9 @@ var (
 		2: "OFFER_STATE_ACCEPTED",
 		3: "OFFER_STATE_CLOSED",
 		4: "OFFER_STATE_ENDED",
+		5: "OFFER_STATE_WITHDRAWN",
+		6: "OFFER_STATE_DECLINED",
+		7: "OFFER_STATE_COUNTERED",
 	}
 	OfferState_value = map[string]int32{
 		"OFFER_STATE_UNSPECIFIED": 0,
@@ -114,6 +147,9 @@ var (
 		"OFFER_STATE_ACCEPTED":    2,
 		"OFFER_STATE_CLOSED":      3,
 		"OFFER_STATE_ENDED":       4,
+		"OFFER_STATE_WITHDRAWN":   5,
+		"OFFER_STATE_DECLINED":    6,
+		"OFFER_STATE_COUNTERED":   7,
 	}
 )
 
@@ -176,7 +212,21 @@ type Parcel struct {
 	// What else the seller says.
 	Note string `protobuf:"bytes,14,opt,name=note,proto3" json:"note,omitempty"`
 	// Changes with every change of the parcel; give it back to act only on what you saw.
-	Etag          string `protobuf:"bytes,15,opt,name=etag,proto3" json:"etag,omitempty"`
+	Etag string `protobuf:"bytes,15,opt,name=etag,proto3" json:"etag,omitempty"`
+	// When it was split, as far as is known.
+	Split string `protobuf:"bytes,16,opt,name=split,proto3" json:"split,omitempty"`
+	// The member who has the rough; shown to those concerned.
+	CustodyId string `protobuf:"bytes,17,opt,name=custody_id,json=custodyId,proto3" json:"custody_id,omitempty"`
+	// The member whose the rough is; shown to those concerned. Under shares each stone moves by itself when it sells.
+	TitleId string `protobuf:"bytes,18,opt,name=title_id,json=titleId,proto3" json:"title_id,omitempty"`
+	// By when the price is to be paid, RFC 3339; empty where nothing is due. Shown to those concerned.
+	DueAt string `protobuf:"bytes,19,opt,name=due_at,json=dueAt,proto3" json:"due_at,omitempty"`
+	// What was paid of the price; shown to those concerned.
+	Paid *money.Money `protobuf:"bytes,20,opt,name=paid,proto3" json:"paid,omitempty"`
+	// What both sides counted and weighed, at the handover or when the rough came back; shown to those concerned.
+	Handover *Handover `protobuf:"bytes,21,opt,name=handover,proto3" json:"handover,omitempty"`
+	// Why the parcel was withdrawn or its deal fell through; shown to those concerned.
+	Why           string `protobuf:"bytes,22,opt,name=why,proto3" json:"why,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -316,6 +366,55 @@ func (x *Parcel) GetEtag() string {
 	return ""
 }
 
+func (x *Parcel) GetSplit() string {
+	if x != nil {
+		return x.Split
+	}
+	return ""
+}
+
+func (x *Parcel) GetCustodyId() string {
+	if x != nil {
+		return x.CustodyId
+	}
+	return ""
+}
+
+func (x *Parcel) GetTitleId() string {
+	if x != nil {
+		return x.TitleId
+	}
+	return ""
+}
+
+func (x *Parcel) GetDueAt() string {
+	if x != nil {
+		return x.DueAt
+	}
+	return ""
+}
+
+func (x *Parcel) GetPaid() *money.Money {
+	if x != nil {
+		return x.Paid
+	}
+	return nil
+}
+
+func (x *Parcel) GetHandover() *Handover {
+	if x != nil {
+		return x.Handover
+	}
+	return nil
+}
+
+func (x *Parcel) GetWhy() string {
+	if x != nil {
+		return x.Why
+	}
+	return ""
+}
+
 // ParcelLine is one piece of a parcel.
 type ParcelLine struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -394,7 +493,11 @@ type Offer struct {
 	// The agreement it names, price included.
 	Agreement *Agreement `protobuf:"bytes,5,opt,name=agreement,proto3" json:"agreement,omitempty"`
 	// Where it stands.
-	State         OfferState `protobuf:"varint,6,opt,name=state,proto3,enum=seamshare.type.v1.OfferState" json:"state,omitempty"`
+	State OfferState `protobuf:"varint,6,opt,name=state,proto3,enum=seamshare.type.v1.OfferState" json:"state,omitempty"`
+	// The offer that this one answers, where it is the seller's counter-offer; it is made to buyer_id then.
+	AnswersId string `protobuf:"bytes,7,opt,name=answers_id,json=answersId,proto3" json:"answers_id,omitempty"`
+	// Why it was declined, if that was said.
+	Why           string `protobuf:"bytes,8,opt,name=why,proto3" json:"why,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -471,11 +574,25 @@ func (x *Offer) GetState() OfferState {
 	return OfferState_OFFER_STATE_UNSPECIFIED
 }
 
+func (x *Offer) GetAnswersId() string {
+	if x != nil {
+		return x.AnswersId
+	}
+	return ""
+}
+
+func (x *Offer) GetWhy() string {
+	if x != nil {
+		return x.Why
+	}
+	return ""
+}
+
 var File_seamshare_type_v1_parcel_proto protoreflect.FileDescriptor
 
 const file_seamshare_type_v1_parcel_proto_rawDesc = "" +
 	"\n" +
-	"\x1eseamshare/type/v1/parcel.proto\x12\x11seamshare.type.v1\x1a\x17google/type/money.proto\x1a!seamshare/type/v1/agreement.proto\x1a\x1eseamshare/type/v1/values.proto\"\xa7\x04\n" +
+	"\x1eseamshare/type/v1/parcel.proto\x12\x11seamshare.type.v1\x1a\x17google/type/money.proto\x1a\x1eseamshare/type/v1/access.proto\x1a!seamshare/type/v1/agreement.proto\x1a\x1eseamshare/type/v1/values.proto\x1a\x1fseamshare/type/v1/viewing.proto\"\x99\x06\n" +
 	"\x06Parcel\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x14\n" +
 	"\x05label\x18\x02 \x01(\tR\x05label\x124\n" +
@@ -484,40 +601,61 @@ const file_seamshare_type_v1_parcel_proto_rawDesc = "" +
 	"\x05total\x18\x05 \x01(\v2\x1b.seamshare.type.v1.WeighingR\x05total\x12:\n" +
 	"\ttreatment\x18\x06 \x01(\x0e2\x1c.seamshare.type.v1.TreatmentR\ttreatment\x12\x19\n" +
 	"\bkept_wet\x18\a \x01(\bR\akeptWet\x12\x14\n" +
-	"\x05mined\x18\b \x01(\tR\x05mined\x12\x1b\n" +
-	"\tseller_id\x18\t \x01(\tR\bsellerId\x12\x19\n" +
+	"\x05mined\x18\b \x01(\tR\x05mined\x12!\n" +
+	"\tseller_id\x18\t \x01(\tB\x04\xb8\xd4\x18\x04R\bsellerId\x12\x1f\n" +
 	"\bbuyer_id\x18\n" +
-	" \x01(\tR\abuyerId\x12*\n" +
+	" \x01(\tB\x04\xb8\xd4\x18\x04R\abuyerId\x12*\n" +
 	"\x06asking\x18\v \x01(\v2\x12.google.type.MoneyR\x06asking\x12$\n" +
 	"\x0eopen_at_asking\x18\f \x01(\bR\fopenAtAsking\x12:\n" +
 	"\tagreement\x18\r \x01(\v2\x1c.seamshare.type.v1.AgreementR\tagreement\x12\x12\n" +
 	"\x04note\x18\x0e \x01(\tR\x04note\x12\x12\n" +
-	"\x04etag\x18\x0f \x01(\tR\x04etag\"v\n" +
+	"\x04etag\x18\x0f \x01(\tR\x04etag\x12\x14\n" +
+	"\x05split\x18\x10 \x01(\tR\x05split\x12#\n" +
+	"\n" +
+	"custody_id\x18\x11 \x01(\tB\x04\xb8\xd4\x18\x04R\tcustodyId\x12\x1f\n" +
+	"\btitle_id\x18\x12 \x01(\tB\x04\xb8\xd4\x18\x04R\atitleId\x12\x15\n" +
+	"\x06due_at\x18\x13 \x01(\tR\x05dueAt\x12&\n" +
+	"\x04paid\x18\x14 \x01(\v2\x12.google.type.MoneyR\x04paid\x127\n" +
+	"\bhandover\x18\x15 \x01(\v2\x1b.seamshare.type.v1.HandoverR\bhandover\x12\x10\n" +
+	"\x03why\x18\x16 \x01(\tR\x03why\"v\n" +
 	"\n" +
 	"ParcelLine\x12\x19\n" +
 	"\bpiece_id\x18\x01 \x01(\tR\apieceId\x127\n" +
 	"\bweighing\x18\x02 \x01(\v2\x1b.seamshare.type.v1.WeighingR\bweighing\x12\x14\n" +
-	"\x05count\x18\x03 \x01(\rR\x05count\"\xd9\x01\n" +
+	"\x05count\x18\x03 \x01(\rR\x05count\"\x90\x02\n" +
 	"\x05Offer\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x1b\n" +
-	"\tparcel_id\x18\x02 \x01(\tR\bparcelId\x12\x19\n" +
-	"\bbuyer_id\x18\x03 \x01(\tR\abuyerId\x12\x17\n" +
+	"\tparcel_id\x18\x02 \x01(\tR\bparcelId\x12\x1f\n" +
+	"\bbuyer_id\x18\x03 \x01(\tB\x04\xb8\xd4\x18\x04R\abuyerId\x12\x17\n" +
 	"\aends_at\x18\x04 \x01(\tR\x06endsAt\x12:\n" +
 	"\tagreement\x18\x05 \x01(\v2\x1c.seamshare.type.v1.AgreementR\tagreement\x123\n" +
-	"\x05state\x18\x06 \x01(\x0e2\x1d.seamshare.type.v1.OfferStateR\x05state*\x99\x01\n" +
+	"\x05state\x18\x06 \x01(\x0e2\x1d.seamshare.type.v1.OfferStateR\x05state\x12\x1d\n" +
+	"\n" +
+	"answers_id\x18\a \x01(\tR\tanswersId\x12\x10\n" +
+	"\x03why\x18\b \x01(\tR\x03why*\xc1\x02\n" +
 	"\vParcelState\x12\x1c\n" +
 	"\x18PARCEL_STATE_UNSPECIFIED\x10\x00\x12\x17\n" +
 	"\x13PARCEL_STATE_LISTED\x10\x01\x12\x1c\n" +
 	"\x18PARCEL_STATE_UNDER_OFFER\x10\x02\x12\x17\n" +
 	"\x13PARCEL_STATE_AGREED\x10\x03\x12\x1c\n" +
-	"\x18PARCEL_STATE_HANDED_OVER\x10\x04*\x88\x01\n" +
+	"\x18PARCEL_STATE_HANDED_OVER\x10\x04\x12\x16\n" +
+	"\x12PARCEL_STATE_DRAFT\x10\x05\x12\x1a\n" +
+	"\x16PARCEL_STATE_DISCARDED\x10\x06\x12\x1a\n" +
+	"\x16PARCEL_STATE_WITHDRAWN\x10\a\x12\x1c\n" +
+	"\x18PARCEL_STATE_COMING_BACK\x10\b\x12\x1f\n" +
+	"\x1bPARCEL_STATE_FALLEN_THROUGH\x10\t\x12\x17\n" +
+	"\x13PARCEL_STATE_CLOSED\x10\n" +
+	"*\xd8\x01\n" +
 	"\n" +
 	"OfferState\x12\x1b\n" +
 	"\x17OFFER_STATE_UNSPECIFIED\x10\x00\x12\x14\n" +
 	"\x10OFFER_STATE_OPEN\x10\x01\x12\x18\n" +
 	"\x14OFFER_STATE_ACCEPTED\x10\x02\x12\x16\n" +
 	"\x12OFFER_STATE_CLOSED\x10\x03\x12\x15\n" +
-	"\x11OFFER_STATE_ENDED\x10\x04B6Z4seamshare.example/proto/gen/seamshare/type/v1;typev1b\x06proto3"
+	"\x11OFFER_STATE_ENDED\x10\x04\x12\x19\n" +
+	"\x15OFFER_STATE_WITHDRAWN\x10\x05\x12\x18\n" +
+	"\x14OFFER_STATE_DECLINED\x10\x06\x12\x19\n" +
+	"\x15OFFER_STATE_COUNTERED\x10\aB6Z4seamshare.example/proto/gen/seamshare/type/v1;typev1b\x06proto3"
 
 var (
 	file_seamshare_type_v1_parcel_proto_rawDescOnce sync.Once
@@ -543,22 +681,25 @@ var file_seamshare_type_v1_parcel_proto_goTypes = []any{
 	(Treatment)(0),      // 6: seamshare.type.v1.Treatment
 	(*money.Money)(nil), // 7: google.type.Money
 	(*Agreement)(nil),   // 8: seamshare.type.v1.Agreement
+	(*Handover)(nil),    // 9: seamshare.type.v1.Handover
 }
 var file_seamshare_type_v1_parcel_proto_depIdxs = []int32{
-	0, // 0: seamshare.type.v1.Parcel.state:type_name -> seamshare.type.v1.ParcelState
-	3, // 1: seamshare.type.v1.Parcel.lines:type_name -> seamshare.type.v1.ParcelLine
-	5, // 2: seamshare.type.v1.Parcel.total:type_name -> seamshare.type.v1.Weighing
-	6, // 3: seamshare.type.v1.Parcel.treatment:type_name -> seamshare.type.v1.Treatment
-	7, // 4: seamshare.type.v1.Parcel.asking:type_name -> google.type.Money
-	8, // 5: seamshare.type.v1.Parcel.agreement:type_name -> seamshare.type.v1.Agreement
-	5, // 6: seamshare.type.v1.ParcelLine.weighing:type_name -> seamshare.type.v1.Weighing
-	8, // 7: seamshare.type.v1.Offer.agreement:type_name -> seamshare.type.v1.Agreement
-	1, // 8: seamshare.type.v1.Offer.state:type_name -> seamshare.type.v1.OfferState
-	9, // [9:9] is the sub-list for method output_type
-	9, // [9:9] is the sub-list for method input_type
-	9, // [9:9] is the sub-list for extension type_name
-	9, // [9:9] is the sub-list for extension extendee
-	0, // [0:9] is the sub-list for field type_name
+	0,  // 0: seamshare.type.v1.Parcel.state:type_name -> seamshare.type.v1.ParcelState
+	3,  // 1: seamshare.type.v1.Parcel.lines:type_name -> seamshare.type.v1.ParcelLine
+	5,  // 2: seamshare.type.v1.Parcel.total:type_name -> seamshare.type.v1.Weighing
+	6,  // 3: seamshare.type.v1.Parcel.treatment:type_name -> seamshare.type.v1.Treatment
+	7,  // 4: seamshare.type.v1.Parcel.asking:type_name -> google.type.Money
+	8,  // 5: seamshare.type.v1.Parcel.agreement:type_name -> seamshare.type.v1.Agreement
+	7,  // 6: seamshare.type.v1.Parcel.paid:type_name -> google.type.Money
+	9,  // 7: seamshare.type.v1.Parcel.handover:type_name -> seamshare.type.v1.Handover
+	5,  // 8: seamshare.type.v1.ParcelLine.weighing:type_name -> seamshare.type.v1.Weighing
+	8,  // 9: seamshare.type.v1.Offer.agreement:type_name -> seamshare.type.v1.Agreement
+	1,  // 10: seamshare.type.v1.Offer.state:type_name -> seamshare.type.v1.OfferState
+	11, // [11:11] is the sub-list for method output_type
+	11, // [11:11] is the sub-list for method input_type
+	11, // [11:11] is the sub-list for extension type_name
+	11, // [11:11] is the sub-list for extension extendee
+	0,  // [0:11] is the sub-list for field type_name
 }
 
 func init() { file_seamshare_type_v1_parcel_proto_init() }
@@ -566,8 +707,10 @@ func file_seamshare_type_v1_parcel_proto_init() {
 	if File_seamshare_type_v1_parcel_proto != nil {
 		return
 	}
+	file_seamshare_type_v1_access_proto_init()
 	file_seamshare_type_v1_agreement_proto_init()
 	file_seamshare_type_v1_values_proto_init()
+	file_seamshare_type_v1_viewing_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{

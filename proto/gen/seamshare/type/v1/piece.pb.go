@@ -51,6 +51,8 @@ const (
 	Step_STEP_DOP Step = 11
 	// Set aside as waste, broken or lost: nothing is left.
 	Step_STEP_SET_ASIDE Step = 12
+	// Left to rest, so that a strained one cracks before work is put into its polish.
+	Step_STEP_WAIT Step = 13
 )
 
 // Enum value maps for Step.
@@ -69,6 +71,7 @@ var (
 		10: "STEP_LOOK",
 		11: "STEP_DOP",
 		12: "STEP_SET_ASIDE",
+		13: "STEP_WAIT",
 	}
 	Step_value = map[string]int32{
 		"STEP_UNSPECIFIED":  0,
@@ -84,6 +87,7 @@ var (
 		"STEP_LOOK":         10,
 		"STEP_DOP":          11,
 		"STEP_SET_ASIDE":    12,
+		"STEP_WAIT":         13,
 	}
 )
 
@@ -217,6 +221,10 @@ const (
 	Fate_FATE_OFFCUT Fate = 3
 	// Became a stone.
 	Fate_FATE_STONE Fate = 4
+	// Waits for a decision.
+	Fate_FATE_WAITING Fate = 5
+	// Went into a new parcel or a counted lot.
+	Fate_FATE_MOVED_ON Fate = 6
 )
 
 // Enum value maps for Fate.
@@ -227,6 +235,8 @@ var (
 		2: "FATE_SHELF",
 		3: "FATE_OFFCUT",
 		4: "FATE_STONE",
+		5: "FATE_WAITING",
+		6: "FATE_MOVED_ON",
 	}
 	Fate_value = map[string]int32{
 		"FATE_UNSPECIFIED": 0,
@@ -234,6 +244,8 @@ var (
 		"FATE_SHELF":       2,
 		"FATE_OFFCUT":      3,
 		"FATE_STONE":       4,
+		"FATE_WAITING":     5,
+		"FATE_MOVED_ON":    6,
 	}
 )
 
@@ -292,7 +304,25 @@ type Piece struct {
 	// Mass lost so far, by reason.
 	Losses []*Loss `protobuf:"bytes,12,rep,name=losses,proto3" json:"losses,omitempty"`
 	// Changes with every change of the piece.
-	Etag          string `protobuf:"bytes,13,opt,name=etag,proto3" json:"etag,omitempty"`
+	Etag string `protobuf:"bytes,13,opt,name=etag,proto3" json:"etag,omitempty"`
+	// Of a counted lot: the longest dimension of its smallest stone, in micrometres.
+	SmallestUm int64 `protobuf:"varint,14,opt,name=smallest_um,json=smallestUm,proto3" json:"smallest_um,omitempty"`
+	// Of a counted lot: the longest dimension of its largest stone, in micrometres.
+	LargestUm int64 `protobuf:"varint,15,opt,name=largest_um,json=largestUm,proto3" json:"largest_um,omitempty"`
+	// The counted lot it was taken out of; empty where it was listed by itself.
+	OpenedFrom string `protobuf:"bytes,16,opt,name=opened_from,json=openedFrom,proto3" json:"opened_from,omitempty"`
+	// The studies of it, oldest first.
+	Studies []*Study `protobuf:"bytes,30,rep,name=studies,proto3" json:"studies,omitempty"`
+	// The plan that is followed; empty: none was chosen.
+	ChosenPlanId string `protobuf:"bytes,31,opt,name=chosen_plan_id,json=chosenPlanId,proto3" json:"chosen_plan_id,omitempty"`
+	// Bench minutes so far.
+	Minutes uint32 `protobuf:"varint,32,opt,name=minutes,proto3" json:"minutes,omitempty"`
+	// Unexplained so far: what weighings of its parts disagree by, in micrograms.
+	UnexplainedUg int64 `protobuf:"varint,33,opt,name=unexplained_ug,json=unexplainedUg,proto3" json:"unexplained_ug,omitempty"`
+	// The older piece that it was a part of, where a cutter listed it anew.
+	OriginPieceId string `protobuf:"bytes,34,opt,name=origin_piece_id,json=originPieceId,proto3" json:"origin_piece_id,omitempty"`
+	// The part of that piece.
+	OriginPart    string `protobuf:"bytes,35,opt,name=origin_part,json=originPart,proto3" json:"origin_part,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -418,6 +448,69 @@ func (x *Piece) GetEtag() string {
 	return ""
 }
 
+func (x *Piece) GetSmallestUm() int64 {
+	if x != nil {
+		return x.SmallestUm
+	}
+	return 0
+}
+
+func (x *Piece) GetLargestUm() int64 {
+	if x != nil {
+		return x.LargestUm
+	}
+	return 0
+}
+
+func (x *Piece) GetOpenedFrom() string {
+	if x != nil {
+		return x.OpenedFrom
+	}
+	return ""
+}
+
+func (x *Piece) GetStudies() []*Study {
+	if x != nil {
+		return x.Studies
+	}
+	return nil
+}
+
+func (x *Piece) GetChosenPlanId() string {
+	if x != nil {
+		return x.ChosenPlanId
+	}
+	return ""
+}
+
+func (x *Piece) GetMinutes() uint32 {
+	if x != nil {
+		return x.Minutes
+	}
+	return 0
+}
+
+func (x *Piece) GetUnexplainedUg() int64 {
+	if x != nil {
+		return x.UnexplainedUg
+	}
+	return 0
+}
+
+func (x *Piece) GetOriginPieceId() string {
+	if x != nil {
+		return x.OriginPieceId
+	}
+	return ""
+}
+
+func (x *Piece) GetOriginPart() string {
+	if x != nil {
+		return x.OriginPart
+	}
+	return ""
+}
+
 // PiecePart is one part of a piece.
 type PiecePart struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -428,7 +521,23 @@ type PiecePart struct {
 	// Where it stands.
 	Fate Fate `protobuf:"varint,3,opt,name=fate,proto3,enum=seamshare.type.v1.Fate" json:"fate,omitempty"`
 	// The stone it became, if it did.
-	StoneId       string `protobuf:"bytes,4,opt,name=stone_id,json=stoneId,proto3" json:"stone_id,omitempty"`
+	StoneId string `protobuf:"bytes,4,opt,name=stone_id,json=stoneId,proto3" json:"stone_id,omitempty"`
+	// When it was last shaped, RFC 3339; empty: its shaping isn't recorded.
+	ShapedAt string `protobuf:"bytes,5,opt,name=shaped_at,json=shapedAt,proto3" json:"shaped_at,omitempty"`
+	// When it will have rested as long as is set, RFC 3339; empty where it was never shaped.
+	RestsUntil string `protobuf:"bytes,6,opt,name=rests_until,json=restsUntil,proto3" json:"rests_until,omitempty"`
+	// What there is to decide, while it waits for a decision.
+	WaitsFor string `protobuf:"bytes,7,opt,name=waits_for,json=waitsFor,proto3" json:"waits_for,omitempty"`
+	// Which parts it may be, where it was mixed up with others.
+	MayBe []*MixedPart `protobuf:"bytes,8,rep,name=may_be,json=mayBe,proto3" json:"may_be,omitempty"`
+	// The grade expected.
+	Grade *Grade `protobuf:"bytes,9,opt,name=grade,proto3" json:"grade,omitempty"`
+	// The co-op's own word for the class expected.
+	Class string `protobuf:"bytes,10,opt,name=class,proto3" json:"class,omitempty"`
+	// The counted lot it went into.
+	LotId string `protobuf:"bytes,11,opt,name=lot_id,json=lotId,proto3" json:"lot_id,omitempty"`
+	// The piece it is in a new parcel.
+	NewPieceId    string `protobuf:"bytes,12,opt,name=new_piece_id,json=newPieceId,proto3" json:"new_piece_id,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -491,6 +600,126 @@ func (x *PiecePart) GetStoneId() string {
 	return ""
 }
 
+func (x *PiecePart) GetShapedAt() string {
+	if x != nil {
+		return x.ShapedAt
+	}
+	return ""
+}
+
+func (x *PiecePart) GetRestsUntil() string {
+	if x != nil {
+		return x.RestsUntil
+	}
+	return ""
+}
+
+func (x *PiecePart) GetWaitsFor() string {
+	if x != nil {
+		return x.WaitsFor
+	}
+	return ""
+}
+
+func (x *PiecePart) GetMayBe() []*MixedPart {
+	if x != nil {
+		return x.MayBe
+	}
+	return nil
+}
+
+func (x *PiecePart) GetGrade() *Grade {
+	if x != nil {
+		return x.Grade
+	}
+	return nil
+}
+
+func (x *PiecePart) GetClass() string {
+	if x != nil {
+		return x.Class
+	}
+	return ""
+}
+
+func (x *PiecePart) GetLotId() string {
+	if x != nil {
+		return x.LotId
+	}
+	return ""
+}
+
+func (x *PiecePart) GetNewPieceId() string {
+	if x != nil {
+		return x.NewPieceId
+	}
+	return ""
+}
+
+// MixedPart is a part that one of a mix-up may be.
+type MixedPart struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The piece.
+	PieceId string `protobuf:"bytes,1,opt,name=piece_id,json=pieceId,proto3" json:"piece_id,omitempty"`
+	// What the seller calls the piece.
+	Label string `protobuf:"bytes,2,opt,name=label,proto3" json:"label,omitempty"`
+	// The part.
+	Part          string `protobuf:"bytes,3,opt,name=part,proto3" json:"part,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *MixedPart) Reset() {
+	*x = MixedPart{}
+	mi := &file_seamshare_type_v1_piece_proto_msgTypes[2]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *MixedPart) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*MixedPart) ProtoMessage() {}
+
+func (x *MixedPart) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_type_v1_piece_proto_msgTypes[2]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use MixedPart.ProtoReflect.Descriptor instead.
+func (*MixedPart) Descriptor() ([]byte, []int) {
+	return file_seamshare_type_v1_piece_proto_rawDescGZIP(), []int{2}
+}
+
+func (x *MixedPart) GetPieceId() string {
+	if x != nil {
+		return x.PieceId
+	}
+	return ""
+}
+
+func (x *MixedPart) GetLabel() string {
+	if x != nil {
+		return x.Label
+	}
+	return ""
+}
+
+func (x *MixedPart) GetPart() string {
+	if x != nil {
+		return x.Part
+	}
+	return ""
+}
+
 // Loss is mass lost for one reason.
 type Loss struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -504,7 +733,7 @@ type Loss struct {
 
 func (x *Loss) Reset() {
 	*x = Loss{}
-	mi := &file_seamshare_type_v1_piece_proto_msgTypes[2]
+	mi := &file_seamshare_type_v1_piece_proto_msgTypes[3]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -516,7 +745,7 @@ func (x *Loss) String() string {
 func (*Loss) ProtoMessage() {}
 
 func (x *Loss) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_type_v1_piece_proto_msgTypes[2]
+	mi := &file_seamshare_type_v1_piece_proto_msgTypes[3]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -529,7 +758,7 @@ func (x *Loss) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Loss.ProtoReflect.Descriptor instead.
 func (*Loss) Descriptor() ([]byte, []int) {
-	return file_seamshare_type_v1_piece_proto_rawDescGZIP(), []int{2}
+	return file_seamshare_type_v1_piece_proto_rawDescGZIP(), []int{3}
 }
 
 func (x *Loss) GetReason() Reason {
@@ -550,7 +779,7 @@ var File_seamshare_type_v1_piece_proto protoreflect.FileDescriptor
 
 const file_seamshare_type_v1_piece_proto_rawDesc = "" +
 	"\n" +
-	"\x1dseamshare/type/v1/piece.proto\x12\x11seamshare.type.v1\x1a\x1eseamshare/type/v1/values.proto\"\xb6\x03\n" +
+	"\x1dseamshare/type/v1/piece.proto\x12\x11seamshare.type.v1\x1a\x1eseamshare/type/v1/access.proto\x1a\x1cseamshare/type/v1/plan.proto\x1a\x1dseamshare/type/v1/stone.proto\x1a\x1eseamshare/type/v1/values.proto\"\x81\x06\n" +
 	"\x05Piece\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x1b\n" +
 	"\tparcel_id\x18\x02 \x01(\tR\bparcelId\x12\x14\n" +
@@ -558,22 +787,50 @@ const file_seamshare_type_v1_piece_proto_rawDesc = "" +
 	"\bweighing\x18\x04 \x01(\v2\x1b.seamshare.type.v1.WeighingR\bweighing\x12+\n" +
 	"\x04size\x18\x05 \x01(\v2\x17.seamshare.type.v1.SizeR\x04size\x12+\n" +
 	"\x04kind\x18\x06 \x01(\x0e2\x17.seamshare.type.v1.KindR\x04kind\x12\x14\n" +
-	"\x05count\x18\a \x01(\rR\x05count\x12\x19\n" +
-	"\bclaim_id\x18\b \x01(\tR\aclaimId\x12\x19\n" +
+	"\x05count\x18\a \x01(\rR\x05count\x12\x1f\n" +
+	"\bclaim_id\x18\b \x01(\tB\x04\xb8\xd4\x18\x03R\aclaimId\x12\x19\n" +
 	"\bfield_id\x18\t \x01(\tR\afieldId\x12\x12\n" +
 	"\x04seen\x18\n" +
 	" \x01(\tR\x04seen\x122\n" +
 	"\x05parts\x18\v \x03(\v2\x1c.seamshare.type.v1.PiecePartR\x05parts\x12/\n" +
 	"\x06losses\x18\f \x03(\v2\x17.seamshare.type.v1.LossR\x06losses\x12\x12\n" +
-	"\x04etag\x18\r \x01(\tR\x04etag\"\xa0\x01\n" +
+	"\x04etag\x18\r \x01(\tR\x04etag\x12\x1f\n" +
+	"\vsmallest_um\x18\x0e \x01(\x03R\n" +
+	"smallestUm\x12\x1d\n" +
+	"\n" +
+	"largest_um\x18\x0f \x01(\x03R\tlargestUm\x12\x1f\n" +
+	"\vopened_from\x18\x10 \x01(\tR\n" +
+	"openedFrom\x122\n" +
+	"\astudies\x18\x1e \x03(\v2\x18.seamshare.type.v1.StudyR\astudies\x12$\n" +
+	"\x0echosen_plan_id\x18\x1f \x01(\tR\fchosenPlanId\x12\x18\n" +
+	"\aminutes\x18  \x01(\rR\aminutes\x12%\n" +
+	"\x0eunexplained_ug\x18! \x01(\x03R\runexplainedUg\x12&\n" +
+	"\x0forigin_piece_id\x18\" \x01(\tR\roriginPieceId\x12\x1f\n" +
+	"\vorigin_part\x18# \x01(\tR\n" +
+	"originPart\"\xaf\x03\n" +
 	"\tPiecePart\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x127\n" +
 	"\bweighing\x18\x02 \x01(\v2\x1b.seamshare.type.v1.WeighingR\bweighing\x12+\n" +
 	"\x04fate\x18\x03 \x01(\x0e2\x17.seamshare.type.v1.FateR\x04fate\x12\x19\n" +
-	"\bstone_id\x18\x04 \x01(\tR\astoneId\"R\n" +
+	"\bstone_id\x18\x04 \x01(\tR\astoneId\x12\x1b\n" +
+	"\tshaped_at\x18\x05 \x01(\tR\bshapedAt\x12\x1f\n" +
+	"\vrests_until\x18\x06 \x01(\tR\n" +
+	"restsUntil\x12\x1b\n" +
+	"\twaits_for\x18\a \x01(\tR\bwaitsFor\x123\n" +
+	"\x06may_be\x18\b \x03(\v2\x1c.seamshare.type.v1.MixedPartR\x05mayBe\x12.\n" +
+	"\x05grade\x18\t \x01(\v2\x18.seamshare.type.v1.GradeR\x05grade\x12\x14\n" +
+	"\x05class\x18\n" +
+	" \x01(\tR\x05class\x12\x15\n" +
+	"\x06lot_id\x18\v \x01(\tR\x05lotId\x12 \n" +
+	"\fnew_piece_id\x18\f \x01(\tR\n" +
+	"newPieceId\"P\n" +
+	"\tMixedPart\x12\x19\n" +
+	"\bpiece_id\x18\x01 \x01(\tR\apieceId\x12\x14\n" +
+	"\x05label\x18\x02 \x01(\tR\x05label\x12\x12\n" +
+	"\x04part\x18\x03 \x01(\tR\x04part\"R\n" +
 	"\x04Loss\x121\n" +
 	"\x06reason\x18\x01 \x01(\x0e2\x19.seamshare.type.v1.ReasonR\x06reason\x12\x17\n" +
-	"\amass_ug\x18\x02 \x01(\x03R\x06massUg*\xe1\x01\n" +
+	"\amass_ug\x18\x02 \x01(\x03R\x06massUg*\xf0\x01\n" +
 	"\x04Step\x12\x14\n" +
 	"\x10STEP_UNSPECIFIED\x10\x00\x12\f\n" +
 	"\bSTEP_SAW\x10\x01\x12\x0e\n" +
@@ -592,7 +849,8 @@ const file_seamshare_type_v1_piece_proto_rawDesc = "" +
 	"\tSTEP_LOOK\x10\n" +
 	"\x12\f\n" +
 	"\bSTEP_DOP\x10\v\x12\x12\n" +
-	"\x0eSTEP_SET_ASIDE\x10\f*\x9f\x02\n" +
+	"\x0eSTEP_SET_ASIDE\x10\f\x12\r\n" +
+	"\tSTEP_WAIT\x10\r*\x9f\x02\n" +
 	"\x06Reason\x12\x16\n" +
 	"\x12REASON_UNSPECIFIED\x10\x00\x12\x0f\n" +
 	"\vREASON_KERF\x10\x01\x12\x15\n" +
@@ -606,7 +864,7 @@ const file_seamshare_type_v1_piece_proto_rawDesc = "" +
 	"\x14REASON_BACK_CRUMBLED\x10\t\x12\x0f\n" +
 	"\vREASON_SAND\x10\n" +
 	"\x12\x1b\n" +
-	"\x17REASON_SAWN_INTO_COLOUR\x10\v*_\n" +
+	"\x17REASON_SAWN_INTO_COLOUR\x10\v*\x84\x01\n" +
 	"\x04Fate\x12\x14\n" +
 	"\x10FATE_UNSPECIFIED\x10\x00\x12\x10\n" +
 	"\fFATE_IN_WORK\x10\x01\x12\x0e\n" +
@@ -614,7 +872,9 @@ const file_seamshare_type_v1_piece_proto_rawDesc = "" +
 	"FATE_SHELF\x10\x02\x12\x0f\n" +
 	"\vFATE_OFFCUT\x10\x03\x12\x0e\n" +
 	"\n" +
-	"FATE_STONE\x10\x04B6Z4seamshare.example/proto/gen/seamshare/type/v1;typev1b\x06proto3"
+	"FATE_STONE\x10\x04\x12\x10\n" +
+	"\fFATE_WAITING\x10\x05\x12\x11\n" +
+	"\rFATE_MOVED_ON\x10\x06B6Z4seamshare.example/proto/gen/seamshare/type/v1;typev1b\x06proto3"
 
 var (
 	file_seamshare_type_v1_piece_proto_rawDescOnce sync.Once
@@ -629,32 +889,38 @@ func file_seamshare_type_v1_piece_proto_rawDescGZIP() []byte {
 }
 
 var file_seamshare_type_v1_piece_proto_enumTypes = make([]protoimpl.EnumInfo, 3)
-var file_seamshare_type_v1_piece_proto_msgTypes = make([]protoimpl.MessageInfo, 3)
+var file_seamshare_type_v1_piece_proto_msgTypes = make([]protoimpl.MessageInfo, 4)
 var file_seamshare_type_v1_piece_proto_goTypes = []any{
 	(Step)(0),         // 0: seamshare.type.v1.Step
 	(Reason)(0),       // 1: seamshare.type.v1.Reason
 	(Fate)(0),         // 2: seamshare.type.v1.Fate
 	(*Piece)(nil),     // 3: seamshare.type.v1.Piece
 	(*PiecePart)(nil), // 4: seamshare.type.v1.PiecePart
-	(*Loss)(nil),      // 5: seamshare.type.v1.Loss
-	(*Weighing)(nil),  // 6: seamshare.type.v1.Weighing
-	(*Size)(nil),      // 7: seamshare.type.v1.Size
-	(Kind)(0),         // 8: seamshare.type.v1.Kind
+	(*MixedPart)(nil), // 5: seamshare.type.v1.MixedPart
+	(*Loss)(nil),      // 6: seamshare.type.v1.Loss
+	(*Weighing)(nil),  // 7: seamshare.type.v1.Weighing
+	(*Size)(nil),      // 8: seamshare.type.v1.Size
+	(Kind)(0),         // 9: seamshare.type.v1.Kind
+	(*Study)(nil),     // 10: seamshare.type.v1.Study
+	(*Grade)(nil),     // 11: seamshare.type.v1.Grade
 }
 var file_seamshare_type_v1_piece_proto_depIdxs = []int32{
-	6, // 0: seamshare.type.v1.Piece.weighing:type_name -> seamshare.type.v1.Weighing
-	7, // 1: seamshare.type.v1.Piece.size:type_name -> seamshare.type.v1.Size
-	8, // 2: seamshare.type.v1.Piece.kind:type_name -> seamshare.type.v1.Kind
-	4, // 3: seamshare.type.v1.Piece.parts:type_name -> seamshare.type.v1.PiecePart
-	5, // 4: seamshare.type.v1.Piece.losses:type_name -> seamshare.type.v1.Loss
-	6, // 5: seamshare.type.v1.PiecePart.weighing:type_name -> seamshare.type.v1.Weighing
-	2, // 6: seamshare.type.v1.PiecePart.fate:type_name -> seamshare.type.v1.Fate
-	1, // 7: seamshare.type.v1.Loss.reason:type_name -> seamshare.type.v1.Reason
-	8, // [8:8] is the sub-list for method output_type
-	8, // [8:8] is the sub-list for method input_type
-	8, // [8:8] is the sub-list for extension type_name
-	8, // [8:8] is the sub-list for extension extendee
-	0, // [0:8] is the sub-list for field type_name
+	7,  // 0: seamshare.type.v1.Piece.weighing:type_name -> seamshare.type.v1.Weighing
+	8,  // 1: seamshare.type.v1.Piece.size:type_name -> seamshare.type.v1.Size
+	9,  // 2: seamshare.type.v1.Piece.kind:type_name -> seamshare.type.v1.Kind
+	4,  // 3: seamshare.type.v1.Piece.parts:type_name -> seamshare.type.v1.PiecePart
+	6,  // 4: seamshare.type.v1.Piece.losses:type_name -> seamshare.type.v1.Loss
+	10, // 5: seamshare.type.v1.Piece.studies:type_name -> seamshare.type.v1.Study
+	7,  // 6: seamshare.type.v1.PiecePart.weighing:type_name -> seamshare.type.v1.Weighing
+	2,  // 7: seamshare.type.v1.PiecePart.fate:type_name -> seamshare.type.v1.Fate
+	5,  // 8: seamshare.type.v1.PiecePart.may_be:type_name -> seamshare.type.v1.MixedPart
+	11, // 9: seamshare.type.v1.PiecePart.grade:type_name -> seamshare.type.v1.Grade
+	1,  // 10: seamshare.type.v1.Loss.reason:type_name -> seamshare.type.v1.Reason
+	11, // [11:11] is the sub-list for method output_type
+	11, // [11:11] is the sub-list for method input_type
+	11, // [11:11] is the sub-list for extension type_name
+	11, // [11:11] is the sub-list for extension extendee
+	0,  // [0:11] is the sub-list for field type_name
 }
 
 func init() { file_seamshare_type_v1_piece_proto_init() }
@@ -662,6 +928,9 @@ func file_seamshare_type_v1_piece_proto_init() {
 	if File_seamshare_type_v1_piece_proto != nil {
 		return
 	}
+	file_seamshare_type_v1_access_proto_init()
+	file_seamshare_type_v1_plan_proto_init()
+	file_seamshare_type_v1_stone_proto_init()
 	file_seamshare_type_v1_values_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{
@@ -669,7 +938,7 @@ func file_seamshare_type_v1_piece_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_seamshare_type_v1_piece_proto_rawDesc), len(file_seamshare_type_v1_piece_proto_rawDesc)),
 			NumEnums:      3,
-			NumMessages:   3,
+			NumMessages:   4,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

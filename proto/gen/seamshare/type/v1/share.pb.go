@@ -345,7 +345,7 @@ var File_seamshare_type_v1_share_proto protoreflect.FileDescriptor
 
 const file_seamshare_type_v1_share_proto_rawDesc = "" +
 	"\n" +
-	"\x1dseamshare/type/v1/share.proto\x12\x11seamshare.type.v1\x1a\x17google/type/money.proto\"\xca\x03\n" +
+	"\x1dseamshare/type/v1/share.proto\x12\x11seamshare.type.v1\x1a\x17google/type/money.proto\x1a\x1eseamshare/type/v1/access.proto\"\xca\x03\n" +
 	"\x0eShareStatement\x12\x1b\n" +
 	"\tparcel_id\x18\x01 \x01(\tR\bparcelId\x12\x1a\n" +
 	"\bposition\x18\x02 \x01(\x04R\bposition\x12?\n" +
@@ -355,20 +355,20 @@ const file_seamshare_type_v1_share_proto_rawDesc = "" +
 	"\x0ecosts_recouped\x18\x06 \x01(\v2\x12.google.type.MoneyR\rcostsRecouped\x125\n" +
 	"\x06shares\x18\a \x03(\v2\x1d.seamshare.type.v1.PartyShareR\x06shares\x121\n" +
 	"\x04open\x18\b \x03(\v2\x1d.seamshare.type.v1.OpenTargetR\x04open\x122\n" +
-	"\x05steps\x18\t \x03(\v2\x1c.seamshare.type.v1.ShareStepR\x05steps\"k\n" +
+	"\x05steps\x18\t \x03(\v2\x1c.seamshare.type.v1.ShareStepR\x05steps\"w\n" +
 	"\n" +
-	"PartyShare\x12\x1b\n" +
-	"\tmember_id\x18\x01 \x01(\tR\bmemberId\x12\x14\n" +
-	"\x05party\x18\x02 \x01(\tR\x05party\x12*\n" +
-	"\x06amount\x18\x03 \x01(\v2\x12.google.type.MoneyR\x06amount\"d\n" +
+	"PartyShare\x12!\n" +
+	"\tmember_id\x18\x01 \x01(\tB\x04\xb8\xd4\x18\x04R\bmemberId\x12\x1a\n" +
+	"\x05party\x18\x02 \x01(\tB\x04\xb8\xd4\x18\x04R\x05party\x12*\n" +
+	"\x06amount\x18\x03 \x01(\v2\x12.google.type.MoneyR\x06amount\"j\n" +
 	"\n" +
-	"OpenTarget\x12\x14\n" +
-	"\x05party\x18\x01 \x01(\tR\x05party\x12\x14\n" +
+	"OpenTarget\x12\x1a\n" +
+	"\x05party\x18\x01 \x01(\tB\x04\xb8\xd4\x18\x04R\x05party\x12\x14\n" +
 	"\x05label\x18\x02 \x01(\tR\x05label\x12*\n" +
-	"\x06amount\x18\x03 \x01(\v2\x12.google.type.MoneyR\x06amount\"s\n" +
+	"\x06amount\x18\x03 \x01(\v2\x12.google.type.MoneyR\x06amount\"y\n" +
 	"\tShareStep\x12\x12\n" +
-	"\x04tier\x18\x01 \x01(\rR\x04tier\x12\x14\n" +
-	"\x05party\x18\x02 \x01(\tR\x05party\x12*\n" +
+	"\x04tier\x18\x01 \x01(\rR\x04tier\x12\x1a\n" +
+	"\x05party\x18\x02 \x01(\tB\x04\xb8\xd4\x18\x04R\x05party\x12*\n" +
 	"\x06amount\x18\x03 \x01(\v2\x12.google.type.MoneyR\x06amount\x12\x10\n" +
 	"\x03why\x18\x04 \x01(\tR\x03whyB6Z4seamshare.example/proto/gen/seamshare/type/v1;typev1b\x06proto3"
 
@@ -415,6 +415,7 @@ func file_seamshare_type_v1_share_proto_init() {
 	if File_seamshare_type_v1_share_proto != nil {
 		return
 	}
+	file_seamshare_type_v1_access_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{

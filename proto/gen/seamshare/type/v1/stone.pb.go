@@ -409,6 +409,116 @@ func (Composite) EnumDescriptor() ([]byte, []int) {
 	return file_seamshare_type_v1_stone_proto_rawDescGZIP(), []int{5}
 }
 
+// SetKind is what stones offered together are.
+type SetKind int32
+
+const (
+	// Not a set.
+	SetKind_SET_KIND_UNSPECIFIED SetKind = 0
+	// A matched pair.
+	SetKind_SET_KIND_PAIR SetKind = 1
+	// A suite of three or more.
+	SetKind_SET_KIND_SUITE SetKind = 2
+)
+
+// Enum value maps for SetKind.
+var (
+	SetKind_name = map[int32]string{
+		0: "SET_KIND_UNSPECIFIED",
+		1: "SET_KIND_PAIR",
+		2: "SET_KIND_SUITE",
+	}
+	SetKind_value = map[string]int32{
+		"SET_KIND_UNSPECIFIED": 0,
+		"SET_KIND_PAIR":        1,
+		"SET_KIND_SUITE":       2,
+	}
+)
+
+func (x SetKind) Enum() *SetKind {
+	p := new(SetKind)
+	*p = x
+	return p
+}
+
+func (x SetKind) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (SetKind) Descriptor() protoreflect.EnumDescriptor {
+	return file_seamshare_type_v1_stone_proto_enumTypes[6].Descriptor()
+}
+
+func (SetKind) Type() protoreflect.EnumType {
+	return &file_seamshare_type_v1_stone_proto_enumTypes[6]
+}
+
+func (x SetKind) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use SetKind.Descriptor instead.
+func (SetKind) EnumDescriptor() ([]byte, []int) {
+	return file_seamshare_type_v1_stone_proto_rawDescGZIP(), []int{6}
+}
+
+// Availability is whether the caller can have a stone that is on sale.
+type Availability int32
+
+const (
+	// Not said, or not on sale.
+	Availability_AVAILABILITY_UNSPECIFIED Availability = 0
+	// It can be held, ordered or asked for on approval.
+	Availability_AVAILABILITY_AVAILABLE Availability = 1
+	// It is set aside for the caller.
+	Availability_AVAILABILITY_HELD_BY_YOU Availability = 2
+	// It can't be had at the moment.
+	Availability_AVAILABILITY_NOT_AVAILABLE Availability = 3
+)
+
+// Enum value maps for Availability.
+var (
+	Availability_name = map[int32]string{
+		0: "AVAILABILITY_UNSPECIFIED",
+		1: "AVAILABILITY_AVAILABLE",
+		2: "AVAILABILITY_HELD_BY_YOU",
+		3: "AVAILABILITY_NOT_AVAILABLE",
+	}
+	Availability_value = map[string]int32{
+		"AVAILABILITY_UNSPECIFIED":   0,
+		"AVAILABILITY_AVAILABLE":     1,
+		"AVAILABILITY_HELD_BY_YOU":   2,
+		"AVAILABILITY_NOT_AVAILABLE": 3,
+	}
+)
+
+func (x Availability) Enum() *Availability {
+	p := new(Availability)
+	*p = x
+	return p
+}
+
+func (x Availability) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (Availability) Descriptor() protoreflect.EnumDescriptor {
+	return file_seamshare_type_v1_stone_proto_enumTypes[7].Descriptor()
+}
+
+func (Availability) Type() protoreflect.EnumType {
+	return &file_seamshare_type_v1_stone_proto_enumTypes[7]
+}
+
+func (x Availability) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use Availability.Descriptor instead.
+func (Availability) EnumDescriptor() ([]byte, []int) {
+	return file_seamshare_type_v1_stone_proto_rawDescGZIP(), []int{7}
+}
+
 // StoneState is where a stone stands.
 type StoneState int32
 
@@ -421,21 +531,37 @@ const (
 	StoneState_STONE_STATE_ON_SALE StoneState = 2
 	// Sold.
 	StoneState_STONE_STATE_SOLD StoneState = 3
+	// Out on approval or consignment.
+	StoneState_STONE_STATE_OUT StoneState = 4
+	// Lost while it was out, and nobody pays for it.
+	StoneState_STONE_STATE_LOST StoneState = 5
+	// Broken while it was out, and nobody pays for it.
+	StoneState_STONE_STATE_BROKEN StoneState = 6
+	// One of a counted lot, without a name of its own.
+	StoneState_STONE_STATE_IN_LOT StoneState = 10
 )
 
 // Enum value maps for StoneState.
 var (
 	StoneState_name = map[int32]string{
-		0: "STONE_STATE_UNSPECIFIED",
-		1: "STONE_STATE_IN_STOCK",
-		2: "STONE_STATE_ON_SALE",
-		3: "STONE_STATE_SOLD",
+		0:  "STONE_STATE_UNSPECIFIED",
+		1:  "STONE_STATE_IN_STOCK",
+		2:  "STONE_STATE_ON_SALE",
+		3:  "STONE_STATE_SOLD",
+		4:  "STONE_STATE_OUT",
+		5:  "STONE_STATE_LOST",
+		6:  "STONE_STATE_BROKEN",
+		10: "STONE_STATE_IN_LOT",
 	}
 	StoneState_value = map[string]int32{
 		"STONE_STATE_UNSPECIFIED": 0,
 		"STONE_STATE_IN_STOCK":    1,
 		"STONE_STATE_ON_SALE":     2,
 		"STONE_STATE_SOLD":        3,
+		"STONE_STATE_OUT":         4,
+		"STONE_STATE_LOST":        5,
+		"STONE_STATE_BROKEN":      6,
+		"STONE_STATE_IN_LOT":      10,
 	}
 )
 
@@ -450,11 +576,11 @@ func (x StoneState) String() string {
 }
 
 func (StoneState) Descriptor() protoreflect.EnumDescriptor {
-	return file_seamshare_type_v1_stone_proto_enumTypes[6].Descriptor()
+	return file_seamshare_type_v1_stone_proto_enumTypes[8].Descriptor()
 }
 
 func (StoneState) Type() protoreflect.EnumType {
-	return &file_seamshare_type_v1_stone_proto_enumTypes[6]
+	return &file_seamshare_type_v1_stone_proto_enumTypes[8]
 }
 
 func (x StoneState) Number() protoreflect.EnumNumber {
@@ -463,7 +589,60 @@ func (x StoneState) Number() protoreflect.EnumNumber {
 
 // Deprecated: Use StoneState.Descriptor instead.
 func (StoneState) EnumDescriptor() ([]byte, []int) {
-	return file_seamshare_type_v1_stone_proto_rawDescGZIP(), []int{6}
+	return file_seamshare_type_v1_stone_proto_rawDescGZIP(), []int{8}
+}
+
+// CheckState is how far the final check has come.
+type CheckState int32
+
+const (
+	// No final check that stands.
+	CheckState_CHECK_STATE_UNSPECIFIED CheckState = 0
+	// Checked; a second person has to confirm it.
+	CheckState_CHECK_STATE_CHECKED CheckState = 1
+	// Confirmed.
+	CheckState_CHECK_STATE_CONFIRMED CheckState = 2
+)
+
+// Enum value maps for CheckState.
+var (
+	CheckState_name = map[int32]string{
+		0: "CHECK_STATE_UNSPECIFIED",
+		1: "CHECK_STATE_CHECKED",
+		2: "CHECK_STATE_CONFIRMED",
+	}
+	CheckState_value = map[string]int32{
+		"CHECK_STATE_UNSPECIFIED": 0,
+		"CHECK_STATE_CHECKED":     1,
+		"CHECK_STATE_CONFIRMED":   2,
+	}
+)
+
+func (x CheckState) Enum() *CheckState {
+	p := new(CheckState)
+	*p = x
+	return p
+}
+
+func (x CheckState) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (CheckState) Descriptor() protoreflect.EnumDescriptor {
+	return file_seamshare_type_v1_stone_proto_enumTypes[9].Descriptor()
+}
+
+func (CheckState) Type() protoreflect.EnumType {
+	return &file_seamshare_type_v1_stone_proto_enumTypes[9]
+}
+
+func (x CheckState) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use CheckState.Descriptor instead.
+func (CheckState) EnumDescriptor() ([]byte, []int) {
+	return file_seamshare_type_v1_stone_proto_rawDescGZIP(), []int{9}
 }
 
 // Grade is the set of attributes a stone is judged by. It has no total.
@@ -597,7 +776,27 @@ type Stone struct {
 	// The price asked, without tax, while it is on sale.
 	Price *money.Money `protobuf:"bytes,18,opt,name=price,proto3" json:"price,omitempty"`
 	// Changes with every change of the stone.
-	Etag          string `protobuf:"bytes,19,opt,name=etag,proto3" json:"etag,omitempty"`
+	Etag string `protobuf:"bytes,19,opt,name=etag,proto3" json:"etag,omitempty"`
+	// The pair or suite it is offered in; empty: by itself.
+	SetId string `protobuf:"bytes,30,opt,name=set_id,json=setId,proto3" json:"set_id,omitempty"`
+	// What the set is.
+	SetKind SetKind `protobuf:"varint,31,opt,name=set_kind,json=setKind,proto3,enum=seamshare.type.v1.SetKind" json:"set_kind,omitempty"`
+	// All stones of the set, this one too.
+	SetStoneIds []string `protobuf:"bytes,32,rep,name=set_stone_ids,json=setStoneIds,proto3" json:"set_stone_ids,omitempty"`
+	// Whether the caller can have it; shown to jewellers.
+	Availability Availability `protobuf:"varint,33,opt,name=availability,proto3,enum=seamshare.type.v1.Availability" json:"availability,omitempty"`
+	// When its hold ends, RFC 3339; shown to its holder and its cutter.
+	HeldUntil string `protobuf:"bytes,34,opt,name=held_until,json=heldUntil,proto3" json:"held_until,omitempty"`
+	// How far the final check has come.
+	Check CheckState `protobuf:"varint,50,opt,name=check,proto3,enum=seamshare.type.v1.CheckState" json:"check,omitempty"`
+	// The photo of the final check.
+	Photo *Photo `protobuf:"bytes,51,opt,name=photo,proto3" json:"photo,omitempty"`
+	// How many times it was cut again; papers from before the last time are void.
+	Recuts uint32 `protobuf:"varint,52,opt,name=recuts,proto3" json:"recuts,omitempty"`
+	// The co-op's own word for its class; shown to its cutter.
+	Class string `protobuf:"bytes,53,opt,name=class,proto3" json:"class,omitempty"`
+	// The counted lot it is in.
+	LotId         string `protobuf:"bytes,54,opt,name=lot_id,json=lotId,proto3" json:"lot_id,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -765,11 +964,81 @@ func (x *Stone) GetEtag() string {
 	return ""
 }
 
+func (x *Stone) GetSetId() string {
+	if x != nil {
+		return x.SetId
+	}
+	return ""
+}
+
+func (x *Stone) GetSetKind() SetKind {
+	if x != nil {
+		return x.SetKind
+	}
+	return SetKind_SET_KIND_UNSPECIFIED
+}
+
+func (x *Stone) GetSetStoneIds() []string {
+	if x != nil {
+		return x.SetStoneIds
+	}
+	return nil
+}
+
+func (x *Stone) GetAvailability() Availability {
+	if x != nil {
+		return x.Availability
+	}
+	return Availability_AVAILABILITY_UNSPECIFIED
+}
+
+func (x *Stone) GetHeldUntil() string {
+	if x != nil {
+		return x.HeldUntil
+	}
+	return ""
+}
+
+func (x *Stone) GetCheck() CheckState {
+	if x != nil {
+		return x.Check
+	}
+	return CheckState_CHECK_STATE_UNSPECIFIED
+}
+
+func (x *Stone) GetPhoto() *Photo {
+	if x != nil {
+		return x.Photo
+	}
+	return nil
+}
+
+func (x *Stone) GetRecuts() uint32 {
+	if x != nil {
+		return x.Recuts
+	}
+	return 0
+}
+
+func (x *Stone) GetClass() string {
+	if x != nil {
+		return x.Class
+	}
+	return ""
+}
+
+func (x *Stone) GetLotId() string {
+	if x != nil {
+		return x.LotId
+	}
+	return ""
+}
+
 var File_seamshare_type_v1_stone_proto protoreflect.FileDescriptor
 
 const file_seamshare_type_v1_stone_proto_rawDesc = "" +
 	"\n" +
-	"\x1dseamshare/type/v1/stone.proto\x12\x11seamshare.type.v1\x1a\x1bbuf/validate/validate.proto\x1a\x17google/type/money.proto\x1a\x1eseamshare/type/v1/values.proto\"\xd4\x02\n" +
+	"\x1dseamshare/type/v1/stone.proto\x12\x11seamshare.type.v1\x1a\x1bbuf/validate/validate.proto\x1a\x17google/type/money.proto\x1a\x1eseamshare/type/v1/access.proto\x1a\x1dseamshare/type/v1/photo.proto\x1a\x1eseamshare/type/v1/values.proto\"\xd4\x02\n" +
 	"\x05Grade\x12$\n" +
 	"\tbody_tone\x18\x01 \x01(\rB\a\xbaH\x04*\x02\x18\tR\bbodyTone\x12M\n" +
 	"\ftransparency\x18\x02 \x01(\x0e2\x1f.seamshare.type.v1.TransparencyB\b\xbaH\x05\x82\x01\x02\x10\x01R\ftransparency\x12>\n" +
@@ -778,15 +1047,15 @@ const file_seamshare_type_v1_stone_proto_rawDesc = "" +
 	"brightness\x18\x04 \x01(\x0e2\x1d.seamshare.type.v1.BrightnessB\b\xbaH\x05\x82\x01\x02\x10\x01R\n" +
 	"brightness\x12!\n" +
 	"\acolours\x18\x05 \x01(\tB\a\xbaH\x04r\x02\x18xR\acolours\x12*\n" +
-	"\fjudged_under\x18\x06 \x01(\tB\a\xbaH\x04r\x02\x18xR\vjudgedUnder\"\xe9\x05\n" +
+	"\fjudged_under\x18\x06 \x01(\tB\a\xbaH\x04r\x02\x18xR\vjudgedUnder\"\xef\b\n" +
 	"\x05Stone\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x14\n" +
 	"\x05label\x18\x02 \x01(\tR\x05label\x123\n" +
 	"\x05state\x18\x03 \x01(\x0e2\x1d.seamshare.type.v1.StoneStateR\x05state\x12\x19\n" +
 	"\bpiece_id\x18\x04 \x01(\tR\apieceId\x12\x12\n" +
 	"\x04part\x18\x05 \x01(\tR\x04part\x12\x1b\n" +
-	"\tparcel_id\x18\x06 \x01(\tR\bparcelId\x12\x1b\n" +
-	"\tcutter_id\x18\a \x01(\tR\bcutterId\x127\n" +
+	"\tparcel_id\x18\x06 \x01(\tR\bparcelId\x12!\n" +
+	"\tcutter_id\x18\a \x01(\tB\x04\xb8\xd4\x18\x04R\bcutterId\x127\n" +
 	"\bweighing\x18\b \x01(\v2\x1b.seamshare.type.v1.WeighingR\bweighing\x12\x14\n" +
 	"\x05carat\x18\t \x01(\tR\x05carat\x12+\n" +
 	"\x04size\x18\n" +
@@ -801,7 +1070,18 @@ const file_seamshare_type_v1_stone_proto_rawDesc = "" +
 	"\x05grade\x18\x10 \x01(\v2\x18.seamshare.type.v1.GradeR\x05grade\x12\x18\n" +
 	"\aremarks\x18\x11 \x01(\tR\aremarks\x12(\n" +
 	"\x05price\x18\x12 \x01(\v2\x12.google.type.MoneyR\x05price\x12\x12\n" +
-	"\x04etag\x18\x13 \x01(\tR\x04etag*\xc7\x01\n" +
+	"\x04etag\x18\x13 \x01(\tR\x04etag\x12\x15\n" +
+	"\x06set_id\x18\x1e \x01(\tR\x05setId\x125\n" +
+	"\bset_kind\x18\x1f \x01(\x0e2\x1a.seamshare.type.v1.SetKindR\asetKind\x12\"\n" +
+	"\rset_stone_ids\x18  \x03(\tR\vsetStoneIds\x12C\n" +
+	"\favailability\x18! \x01(\x0e2\x1f.seamshare.type.v1.AvailabilityR\favailability\x12\x1d\n" +
+	"\n" +
+	"held_until\x18\" \x01(\tR\theldUntil\x123\n" +
+	"\x05check\x182 \x01(\x0e2\x1d.seamshare.type.v1.CheckStateR\x05check\x12.\n" +
+	"\x05photo\x183 \x01(\v2\x18.seamshare.type.v1.PhotoR\x05photo\x12\x16\n" +
+	"\x06recuts\x184 \x01(\rR\x06recuts\x12\x14\n" +
+	"\x05class\x185 \x01(\tR\x05class\x12\x15\n" +
+	"\x06lot_id\x186 \x01(\tR\x05lotId*\xc7\x01\n" +
 	"\aOutline\x12\x17\n" +
 	"\x13OUTLINE_UNSPECIFIED\x10\x00\x12\x10\n" +
 	"\fOUTLINE_OVAL\x10\x01\x12\x11\n" +
@@ -845,13 +1125,32 @@ const file_seamshare_type_v1_stone_proto_rawDesc = "" +
 	"\x15COMPOSITE_UNSPECIFIED\x10\x00\x12\x12\n" +
 	"\x0eCOMPOSITE_NONE\x10\x01\x12\x15\n" +
 	"\x11COMPOSITE_DOUBLET\x10\x02\x12\x15\n" +
-	"\x11COMPOSITE_TRIPLET\x10\x03*r\n" +
+	"\x11COMPOSITE_TRIPLET\x10\x03*J\n" +
+	"\aSetKind\x12\x18\n" +
+	"\x14SET_KIND_UNSPECIFIED\x10\x00\x12\x11\n" +
+	"\rSET_KIND_PAIR\x10\x01\x12\x12\n" +
+	"\x0eSET_KIND_SUITE\x10\x02*\x86\x01\n" +
+	"\fAvailability\x12\x1c\n" +
+	"\x18AVAILABILITY_UNSPECIFIED\x10\x00\x12\x1a\n" +
+	"\x16AVAILABILITY_AVAILABLE\x10\x01\x12\x1c\n" +
+	"\x18AVAILABILITY_HELD_BY_YOU\x10\x02\x12\x1e\n" +
+	"\x1aAVAILABILITY_NOT_AVAILABLE\x10\x03*\xcd\x01\n" +
 	"\n" +
 	"StoneState\x12\x1b\n" +
 	"\x17STONE_STATE_UNSPECIFIED\x10\x00\x12\x18\n" +
 	"\x14STONE_STATE_IN_STOCK\x10\x01\x12\x17\n" +
 	"\x13STONE_STATE_ON_SALE\x10\x02\x12\x14\n" +
-	"\x10STONE_STATE_SOLD\x10\x03B6Z4seamshare.example/proto/gen/seamshare/type/v1;typev1b\x06proto3"
+	"\x10STONE_STATE_SOLD\x10\x03\x12\x13\n" +
+	"\x0fSTONE_STATE_OUT\x10\x04\x12\x14\n" +
+	"\x10STONE_STATE_LOST\x10\x05\x12\x16\n" +
+	"\x12STONE_STATE_BROKEN\x10\x06\x12\x16\n" +
+	"\x12STONE_STATE_IN_LOT\x10\n" +
+	"*]\n" +
+	"\n" +
+	"CheckState\x12\x1b\n" +
+	"\x17CHECK_STATE_UNSPECIFIED\x10\x00\x12\x17\n" +
+	"\x13CHECK_STATE_CHECKED\x10\x01\x12\x19\n" +
+	"\x15CHECK_STATE_CONFIRMED\x10\x02B6Z4seamshare.example/proto/gen/seamshare/type/v1;typev1b\x06proto3"
 
 var (
 	file_seamshare_type_v1_stone_proto_rawDescOnce sync.Once
@@ -865,7 +1164,7 @@ func file_seamshare_type_v1_stone_proto_rawDescGZIP() []byte {
 	return file_seamshare_type_v1_stone_proto_rawDescData
 }
 
-var file_seamshare_type_v1_stone_proto_enumTypes = make([]protoimpl.EnumInfo, 7)
+var file_seamshare_type_v1_stone_proto_enumTypes = make([]protoimpl.EnumInfo, 10)
 var file_seamshare_type_v1_stone_proto_msgTypes = make([]protoimpl.MessageInfo, 2)
 var file_seamshare_type_v1_stone_proto_goTypes = []any{
 	(Outline)(0),        // 0: seamshare.type.v1.Outline
@@ -874,34 +1173,42 @@ var file_seamshare_type_v1_stone_proto_goTypes = []any{
 	(Brightness)(0),     // 3: seamshare.type.v1.Brightness
 	(Hydrophane)(0),     // 4: seamshare.type.v1.Hydrophane
 	(Composite)(0),      // 5: seamshare.type.v1.Composite
-	(StoneState)(0),     // 6: seamshare.type.v1.StoneState
-	(*Grade)(nil),       // 7: seamshare.type.v1.Grade
-	(*Stone)(nil),       // 8: seamshare.type.v1.Stone
-	(*Weighing)(nil),    // 9: seamshare.type.v1.Weighing
-	(*Size)(nil),        // 10: seamshare.type.v1.Size
-	(Kind)(0),           // 11: seamshare.type.v1.Kind
-	(Treatment)(0),      // 12: seamshare.type.v1.Treatment
-	(*money.Money)(nil), // 13: google.type.Money
+	(SetKind)(0),        // 6: seamshare.type.v1.SetKind
+	(Availability)(0),   // 7: seamshare.type.v1.Availability
+	(StoneState)(0),     // 8: seamshare.type.v1.StoneState
+	(CheckState)(0),     // 9: seamshare.type.v1.CheckState
+	(*Grade)(nil),       // 10: seamshare.type.v1.Grade
+	(*Stone)(nil),       // 11: seamshare.type.v1.Stone
+	(*Weighing)(nil),    // 12: seamshare.type.v1.Weighing
+	(*Size)(nil),        // 13: seamshare.type.v1.Size
+	(Kind)(0),           // 14: seamshare.type.v1.Kind
+	(Treatment)(0),      // 15: seamshare.type.v1.Treatment
+	(*money.Money)(nil), // 16: google.type.Money
+	(*Photo)(nil),       // 17: seamshare.type.v1.Photo
 }
 var file_seamshare_type_v1_stone_proto_depIdxs = []int32{
 	1,  // 0: seamshare.type.v1.Grade.transparency:type_name -> seamshare.type.v1.Transparency
 	2,  // 1: seamshare.type.v1.Grade.pattern:type_name -> seamshare.type.v1.Pattern
 	3,  // 2: seamshare.type.v1.Grade.brightness:type_name -> seamshare.type.v1.Brightness
-	6,  // 3: seamshare.type.v1.Stone.state:type_name -> seamshare.type.v1.StoneState
-	9,  // 4: seamshare.type.v1.Stone.weighing:type_name -> seamshare.type.v1.Weighing
-	10, // 5: seamshare.type.v1.Stone.size:type_name -> seamshare.type.v1.Size
+	8,  // 3: seamshare.type.v1.Stone.state:type_name -> seamshare.type.v1.StoneState
+	12, // 4: seamshare.type.v1.Stone.weighing:type_name -> seamshare.type.v1.Weighing
+	13, // 5: seamshare.type.v1.Stone.size:type_name -> seamshare.type.v1.Size
 	0,  // 6: seamshare.type.v1.Stone.outline:type_name -> seamshare.type.v1.Outline
-	11, // 7: seamshare.type.v1.Stone.kind:type_name -> seamshare.type.v1.Kind
-	12, // 8: seamshare.type.v1.Stone.treatment:type_name -> seamshare.type.v1.Treatment
+	14, // 7: seamshare.type.v1.Stone.kind:type_name -> seamshare.type.v1.Kind
+	15, // 8: seamshare.type.v1.Stone.treatment:type_name -> seamshare.type.v1.Treatment
 	4,  // 9: seamshare.type.v1.Stone.hydrophane:type_name -> seamshare.type.v1.Hydrophane
 	5,  // 10: seamshare.type.v1.Stone.composite:type_name -> seamshare.type.v1.Composite
-	7,  // 11: seamshare.type.v1.Stone.grade:type_name -> seamshare.type.v1.Grade
-	13, // 12: seamshare.type.v1.Stone.price:type_name -> google.type.Money
-	13, // [13:13] is the sub-list for method output_type
-	13, // [13:13] is the sub-list for method input_type
-	13, // [13:13] is the sub-list for extension type_name
-	13, // [13:13] is the sub-list for extension extendee
-	0,  // [0:13] is the sub-list for field type_name
+	10, // 11: seamshare.type.v1.Stone.grade:type_name -> seamshare.type.v1.Grade
+	16, // 12: seamshare.type.v1.Stone.price:type_name -> google.type.Money
+	6,  // 13: seamshare.type.v1.Stone.set_kind:type_name -> seamshare.type.v1.SetKind
+	7,  // 14: seamshare.type.v1.Stone.availability:type_name -> seamshare.type.v1.Availability
+	9,  // 15: seamshare.type.v1.Stone.check:type_name -> seamshare.type.v1.CheckState
+	17, // 16: seamshare.type.v1.Stone.photo:type_name -> seamshare.type.v1.Photo
+	17, // [17:17] is the sub-list for method output_type
+	17, // [17:17] is the sub-list for method input_type
+	17, // [17:17] is the sub-list for extension type_name
+	17, // [17:17] is the sub-list for extension extendee
+	0,  // [0:17] is the sub-list for field type_name
 }
 
 func init() { file_seamshare_type_v1_stone_proto_init() }
@@ -909,13 +1216,15 @@ func file_seamshare_type_v1_stone_proto_init() {
 	if File_seamshare_type_v1_stone_proto != nil {
 		return
 	}
+	file_seamshare_type_v1_access_proto_init()
+	file_seamshare_type_v1_photo_proto_init()
 	file_seamshare_type_v1_values_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_seamshare_type_v1_stone_proto_rawDesc), len(file_seamshare_type_v1_stone_proto_rawDesc)),
-			NumEnums:      7,
+			NumEnums:      10,
 			NumMessages:   2,
 			NumExtensions: 0,
 			NumServices:   0,

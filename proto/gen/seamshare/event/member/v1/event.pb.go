@@ -114,6 +114,24 @@ type Event struct {
 	//	*Event_KeyAdded
 	//	*Event_RoleGranted
 	//	*Event_ClaimRecorded
+	//	*Event_ClaimClosed
+	//	*Event_SettingsChanged
+	//	*Event_MemberSuspended
+	//	*Event_MemberReinstated
+	//	*Event_MemberRemoved
+	//	*Event_MemberRolesSet
+	//	*Event_PersonSuspended
+	//	*Event_PersonReinstated
+	//	*Event_PersonRemoved
+	//	*Event_RoleRevoked
+	//	*Event_KeyRevoked
+	//	*Event_KeyReplacementAsked
+	//	*Event_KeyReplacementConfirmed
+	//	*Event_KeyReplacementRefused
+	//	*Event_TwoPeopleStated
+	//	*Event_PersonalSealed
+	//	*Event_BankDetailsSealed
+	//	*Event_PersonErased
 	Event         isEvent_Event `protobuf_oneof:"event"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -219,6 +237,168 @@ func (x *Event) GetClaimRecorded() *ClaimRecorded {
 	return nil
 }
 
+func (x *Event) GetClaimClosed() *ClaimClosed {
+	if x != nil {
+		if x, ok := x.Event.(*Event_ClaimClosed); ok {
+			return x.ClaimClosed
+		}
+	}
+	return nil
+}
+
+func (x *Event) GetSettingsChanged() *SettingsChanged {
+	if x != nil {
+		if x, ok := x.Event.(*Event_SettingsChanged); ok {
+			return x.SettingsChanged
+		}
+	}
+	return nil
+}
+
+func (x *Event) GetMemberSuspended() *MemberSuspended {
+	if x != nil {
+		if x, ok := x.Event.(*Event_MemberSuspended); ok {
+			return x.MemberSuspended
+		}
+	}
+	return nil
+}
+
+func (x *Event) GetMemberReinstated() *MemberReinstated {
+	if x != nil {
+		if x, ok := x.Event.(*Event_MemberReinstated); ok {
+			return x.MemberReinstated
+		}
+	}
+	return nil
+}
+
+func (x *Event) GetMemberRemoved() *MemberRemoved {
+	if x != nil {
+		if x, ok := x.Event.(*Event_MemberRemoved); ok {
+			return x.MemberRemoved
+		}
+	}
+	return nil
+}
+
+func (x *Event) GetMemberRolesSet() *MemberRolesSet {
+	if x != nil {
+		if x, ok := x.Event.(*Event_MemberRolesSet); ok {
+			return x.MemberRolesSet
+		}
+	}
+	return nil
+}
+
+func (x *Event) GetPersonSuspended() *PersonSuspended {
+	if x != nil {
+		if x, ok := x.Event.(*Event_PersonSuspended); ok {
+			return x.PersonSuspended
+		}
+	}
+	return nil
+}
+
+func (x *Event) GetPersonReinstated() *PersonReinstated {
+	if x != nil {
+		if x, ok := x.Event.(*Event_PersonReinstated); ok {
+			return x.PersonReinstated
+		}
+	}
+	return nil
+}
+
+func (x *Event) GetPersonRemoved() *PersonRemoved {
+	if x != nil {
+		if x, ok := x.Event.(*Event_PersonRemoved); ok {
+			return x.PersonRemoved
+		}
+	}
+	return nil
+}
+
+func (x *Event) GetRoleRevoked() *RoleRevoked {
+	if x != nil {
+		if x, ok := x.Event.(*Event_RoleRevoked); ok {
+			return x.RoleRevoked
+		}
+	}
+	return nil
+}
+
+func (x *Event) GetKeyRevoked() *KeyRevoked {
+	if x != nil {
+		if x, ok := x.Event.(*Event_KeyRevoked); ok {
+			return x.KeyRevoked
+		}
+	}
+	return nil
+}
+
+func (x *Event) GetKeyReplacementAsked() *KeyReplacementAsked {
+	if x != nil {
+		if x, ok := x.Event.(*Event_KeyReplacementAsked); ok {
+			return x.KeyReplacementAsked
+		}
+	}
+	return nil
+}
+
+func (x *Event) GetKeyReplacementConfirmed() *KeyReplacementConfirmed {
+	if x != nil {
+		if x, ok := x.Event.(*Event_KeyReplacementConfirmed); ok {
+			return x.KeyReplacementConfirmed
+		}
+	}
+	return nil
+}
+
+func (x *Event) GetKeyReplacementRefused() *KeyReplacementRefused {
+	if x != nil {
+		if x, ok := x.Event.(*Event_KeyReplacementRefused); ok {
+			return x.KeyReplacementRefused
+		}
+	}
+	return nil
+}
+
+func (x *Event) GetTwoPeopleStated() *TwoPeopleStated {
+	if x != nil {
+		if x, ok := x.Event.(*Event_TwoPeopleStated); ok {
+			return x.TwoPeopleStated
+		}
+	}
+	return nil
+}
+
+func (x *Event) GetPersonalSealed() *PersonalSealed {
+	if x != nil {
+		if x, ok := x.Event.(*Event_PersonalSealed); ok {
+			return x.PersonalSealed
+		}
+	}
+	return nil
+}
+
+func (x *Event) GetBankDetailsSealed() *BankDetailsSealed {
+	if x != nil {
+		if x, ok := x.Event.(*Event_BankDetailsSealed); ok {
+			return x.BankDetailsSealed
+		}
+	}
+	return nil
+}
+
+func (x *Event) GetPersonErased() *PersonErased {
+	if x != nil {
+		if x, ok := x.Event.(*Event_PersonErased); ok {
+			return x.PersonErased
+		}
+	}
+	return nil
+}
+
 type isEvent_Event interface {
 	isEvent_Event()
 }
@@ -258,6 +438,96 @@ type Event_ClaimRecorded struct {
 	ClaimRecorded *ClaimRecorded `protobuf:"bytes,107,opt,name=claim_recorded,json=claimRecorded,proto3,oneof"`
 }
 
+type Event_ClaimClosed struct {
+	// A miner closed a claim.
+	ClaimClosed *ClaimClosed `protobuf:"bytes,150,opt,name=claim_closed,json=claimClosed,proto3,oneof"`
+}
+
+type Event_SettingsChanged struct {
+	// The co-op's settings were changed.
+	SettingsChanged *SettingsChanged `protobuf:"bytes,108,opt,name=settings_changed,json=settingsChanged,proto3,oneof"`
+}
+
+type Event_MemberSuspended struct {
+	// A member was suspended.
+	MemberSuspended *MemberSuspended `protobuf:"bytes,109,opt,name=member_suspended,json=memberSuspended,proto3,oneof"`
+}
+
+type Event_MemberReinstated struct {
+	// A suspended member was reinstated.
+	MemberReinstated *MemberReinstated `protobuf:"bytes,110,opt,name=member_reinstated,json=memberReinstated,proto3,oneof"`
+}
+
+type Event_MemberRemoved struct {
+	// A member was removed.
+	MemberRemoved *MemberRemoved `protobuf:"bytes,111,opt,name=member_removed,json=memberRemoved,proto3,oneof"`
+}
+
+type Event_MemberRolesSet struct {
+	// What a member does here was changed.
+	MemberRolesSet *MemberRolesSet `protobuf:"bytes,112,opt,name=member_roles_set,json=memberRolesSet,proto3,oneof"`
+}
+
+type Event_PersonSuspended struct {
+	// A person was suspended.
+	PersonSuspended *PersonSuspended `protobuf:"bytes,113,opt,name=person_suspended,json=personSuspended,proto3,oneof"`
+}
+
+type Event_PersonReinstated struct {
+	// A suspended person was reinstated.
+	PersonReinstated *PersonReinstated `protobuf:"bytes,114,opt,name=person_reinstated,json=personReinstated,proto3,oneof"`
+}
+
+type Event_PersonRemoved struct {
+	// A person was removed.
+	PersonRemoved *PersonRemoved `protobuf:"bytes,115,opt,name=person_removed,json=personRemoved,proto3,oneof"`
+}
+
+type Event_RoleRevoked struct {
+	// A person lost a role for a member.
+	RoleRevoked *RoleRevoked `protobuf:"bytes,116,opt,name=role_revoked,json=roleRevoked,proto3,oneof"`
+}
+
+type Event_KeyRevoked struct {
+	// A key was revoked.
+	KeyRevoked *KeyRevoked `protobuf:"bytes,117,opt,name=key_revoked,json=keyRevoked,proto3,oneof"`
+}
+
+type Event_KeyReplacementAsked struct {
+	// A lost key is to be replaced.
+	KeyReplacementAsked *KeyReplacementAsked `protobuf:"bytes,118,opt,name=key_replacement_asked,json=keyReplacementAsked,proto3,oneof"`
+}
+
+type Event_KeyReplacementConfirmed struct {
+	// A second person confirmed the new key.
+	KeyReplacementConfirmed *KeyReplacementConfirmed `protobuf:"bytes,119,opt,name=key_replacement_confirmed,json=keyReplacementConfirmed,proto3,oneof"`
+}
+
+type Event_KeyReplacementRefused struct {
+	// A second person refused the new key.
+	KeyReplacementRefused *KeyReplacementRefused `protobuf:"bytes,120,opt,name=key_replacement_refused,json=keyReplacementRefused,proto3,oneof"`
+}
+
+type Event_TwoPeopleStated struct {
+	// Two persons were stated to be two people.
+	TwoPeopleStated *TwoPeopleStated `protobuf:"bytes,121,opt,name=two_people_stated,json=twoPeopleStated,proto3,oneof"`
+}
+
+type Event_PersonalSealed struct {
+	// A fact about a person was recorded, sealed.
+	PersonalSealed *PersonalSealed `protobuf:"bytes,122,opt,name=personal_sealed,json=personalSealed,proto3,oneof"`
+}
+
+type Event_BankDetailsSealed struct {
+	// A member's bank details were recorded, sealed.
+	BankDetailsSealed *BankDetailsSealed `protobuf:"bytes,123,opt,name=bank_details_sealed,json=bankDetailsSealed,proto3,oneof"`
+}
+
+type Event_PersonErased struct {
+	// A person's sealed facts were erased.
+	PersonErased *PersonErased `protobuf:"bytes,124,opt,name=person_erased,json=personErased,proto3,oneof"`
+}
+
 func (*Event_CoopFounded) isEvent_Event() {}
 
 func (*Event_FieldRecorded) isEvent_Event() {}
@@ -271,6 +541,42 @@ func (*Event_KeyAdded) isEvent_Event() {}
 func (*Event_RoleGranted) isEvent_Event() {}
 
 func (*Event_ClaimRecorded) isEvent_Event() {}
+
+func (*Event_ClaimClosed) isEvent_Event() {}
+
+func (*Event_SettingsChanged) isEvent_Event() {}
+
+func (*Event_MemberSuspended) isEvent_Event() {}
+
+func (*Event_MemberReinstated) isEvent_Event() {}
+
+func (*Event_MemberRemoved) isEvent_Event() {}
+
+func (*Event_MemberRolesSet) isEvent_Event() {}
+
+func (*Event_PersonSuspended) isEvent_Event() {}
+
+func (*Event_PersonReinstated) isEvent_Event() {}
+
+func (*Event_PersonRemoved) isEvent_Event() {}
+
+func (*Event_RoleRevoked) isEvent_Event() {}
+
+func (*Event_KeyRevoked) isEvent_Event() {}
+
+func (*Event_KeyReplacementAsked) isEvent_Event() {}
+
+func (*Event_KeyReplacementConfirmed) isEvent_Event() {}
+
+func (*Event_KeyReplacementRefused) isEvent_Event() {}
+
+func (*Event_TwoPeopleStated) isEvent_Event() {}
+
+func (*Event_PersonalSealed) isEvent_Event() {}
+
+func (*Event_BankDetailsSealed) isEvent_Event() {}
+
+func (*Event_PersonErased) isEvent_Event() {}
 
 // CoopFounded is the first event of every log.
 type CoopFounded struct {
@@ -657,6 +963,171 @@ func (x *ClaimRecorded) GetPrivate() *ClaimRecorded_Private {
 	return nil
 }
 
+// ClaimClosed says that a miner works a claim no longer. What came from it keeps its origin.
+type ClaimClosed struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The public part.
+	Public *ClaimClosed_Public `protobuf:"bytes,1,opt,name=public,proto3" json:"public,omitempty"`
+	// The private part.
+	Private       *ClaimClosed_Private `protobuf:"bytes,2,opt,name=private,proto3" json:"private,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ClaimClosed) Reset() {
+	*x = ClaimClosed{}
+	mi := &file_seamshare_event_member_v1_event_proto_msgTypes[8]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ClaimClosed) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ClaimClosed) ProtoMessage() {}
+
+func (x *ClaimClosed) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_member_v1_event_proto_msgTypes[8]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ClaimClosed.ProtoReflect.Descriptor instead.
+func (*ClaimClosed) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_member_v1_event_proto_rawDescGZIP(), []int{8}
+}
+
+func (x *ClaimClosed) GetPublic() *ClaimClosed_Public {
+	if x != nil {
+		return x.Public
+	}
+	return nil
+}
+
+func (x *ClaimClosed) GetPrivate() *ClaimClosed_Private {
+	if x != nil {
+		return x.Private
+	}
+	return nil
+}
+
+// MemberRolesSet says anew what a member does here. Roles that are gone count no more for its persons either.
+type MemberRolesSet struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The public part.
+	Public *MemberRolesSet_Public `protobuf:"bytes,1,opt,name=public,proto3" json:"public,omitempty"`
+	// The private part.
+	Private       *MemberRolesSet_Private `protobuf:"bytes,2,opt,name=private,proto3" json:"private,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *MemberRolesSet) Reset() {
+	*x = MemberRolesSet{}
+	mi := &file_seamshare_event_member_v1_event_proto_msgTypes[9]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *MemberRolesSet) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*MemberRolesSet) ProtoMessage() {}
+
+func (x *MemberRolesSet) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_member_v1_event_proto_msgTypes[9]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use MemberRolesSet.ProtoReflect.Descriptor instead.
+func (*MemberRolesSet) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_member_v1_event_proto_rawDescGZIP(), []int{9}
+}
+
+func (x *MemberRolesSet) GetPublic() *MemberRolesSet_Public {
+	if x != nil {
+		return x.Public
+	}
+	return nil
+}
+
+func (x *MemberRolesSet) GetPrivate() *MemberRolesSet_Private {
+	if x != nil {
+		return x.Private
+	}
+	return nil
+}
+
+// RoleRevoked takes a role from a person. A person acts for a member as long as they have a role for it.
+type RoleRevoked struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The public part.
+	Public *RoleRevoked_Public `protobuf:"bytes,1,opt,name=public,proto3" json:"public,omitempty"`
+	// The private part.
+	Private       *RoleRevoked_Private `protobuf:"bytes,2,opt,name=private,proto3" json:"private,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *RoleRevoked) Reset() {
+	*x = RoleRevoked{}
+	mi := &file_seamshare_event_member_v1_event_proto_msgTypes[10]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RoleRevoked) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RoleRevoked) ProtoMessage() {}
+
+func (x *RoleRevoked) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_member_v1_event_proto_msgTypes[10]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RoleRevoked.ProtoReflect.Descriptor instead.
+func (*RoleRevoked) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_member_v1_event_proto_rawDescGZIP(), []int{10}
+}
+
+func (x *RoleRevoked) GetPublic() *RoleRevoked_Public {
+	if x != nil {
+		return x.Public
+	}
+	return nil
+}
+
+func (x *RoleRevoked) GetPrivate() *RoleRevoked_Private {
+	if x != nil {
+		return x.Private
+	}
+	return nil
+}
+
 // The part that may be shown to anyone.
 type CoopFounded_Public struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -672,7 +1143,7 @@ type CoopFounded_Public struct {
 
 func (x *CoopFounded_Public) Reset() {
 	*x = CoopFounded_Public{}
-	mi := &file_seamshare_event_member_v1_event_proto_msgTypes[8]
+	mi := &file_seamshare_event_member_v1_event_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -684,7 +1155,7 @@ func (x *CoopFounded_Public) String() string {
 func (*CoopFounded_Public) ProtoMessage() {}
 
 func (x *CoopFounded_Public) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_member_v1_event_proto_msgTypes[8]
+	mi := &file_seamshare_event_member_v1_event_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -732,7 +1203,7 @@ type CoopFounded_Private struct {
 
 func (x *CoopFounded_Private) Reset() {
 	*x = CoopFounded_Private{}
-	mi := &file_seamshare_event_member_v1_event_proto_msgTypes[9]
+	mi := &file_seamshare_event_member_v1_event_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -744,7 +1215,7 @@ func (x *CoopFounded_Private) String() string {
 func (*CoopFounded_Private) ProtoMessage() {}
 
 func (x *CoopFounded_Private) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_member_v1_event_proto_msgTypes[9]
+	mi := &file_seamshare_event_member_v1_event_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -782,7 +1253,7 @@ type FieldRecorded_Public struct {
 
 func (x *FieldRecorded_Public) Reset() {
 	*x = FieldRecorded_Public{}
-	mi := &file_seamshare_event_member_v1_event_proto_msgTypes[10]
+	mi := &file_seamshare_event_member_v1_event_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -794,7 +1265,7 @@ func (x *FieldRecorded_Public) String() string {
 func (*FieldRecorded_Public) ProtoMessage() {}
 
 func (x *FieldRecorded_Public) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_member_v1_event_proto_msgTypes[10]
+	mi := &file_seamshare_event_member_v1_event_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -840,7 +1311,7 @@ type FieldRecorded_Private struct {
 
 func (x *FieldRecorded_Private) Reset() {
 	*x = FieldRecorded_Private{}
-	mi := &file_seamshare_event_member_v1_event_proto_msgTypes[11]
+	mi := &file_seamshare_event_member_v1_event_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -852,7 +1323,7 @@ func (x *FieldRecorded_Private) String() string {
 func (*FieldRecorded_Private) ProtoMessage() {}
 
 func (x *FieldRecorded_Private) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_member_v1_event_proto_msgTypes[11]
+	mi := &file_seamshare_event_member_v1_event_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -881,7 +1352,7 @@ type MemberAdmitted_Public struct {
 
 func (x *MemberAdmitted_Public) Reset() {
 	*x = MemberAdmitted_Public{}
-	mi := &file_seamshare_event_member_v1_event_proto_msgTypes[12]
+	mi := &file_seamshare_event_member_v1_event_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -893,7 +1364,7 @@ func (x *MemberAdmitted_Public) String() string {
 func (*MemberAdmitted_Public) ProtoMessage() {}
 
 func (x *MemberAdmitted_Public) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_member_v1_event_proto_msgTypes[12]
+	mi := &file_seamshare_event_member_v1_event_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -934,7 +1405,7 @@ type MemberAdmitted_Private struct {
 
 func (x *MemberAdmitted_Private) Reset() {
 	*x = MemberAdmitted_Private{}
-	mi := &file_seamshare_event_member_v1_event_proto_msgTypes[13]
+	mi := &file_seamshare_event_member_v1_event_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -946,7 +1417,7 @@ func (x *MemberAdmitted_Private) String() string {
 func (*MemberAdmitted_Private) ProtoMessage() {}
 
 func (x *MemberAdmitted_Private) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_member_v1_event_proto_msgTypes[13]
+	mi := &file_seamshare_event_member_v1_event_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -980,7 +1451,7 @@ type PersonAdded_Public struct {
 
 func (x *PersonAdded_Public) Reset() {
 	*x = PersonAdded_Public{}
-	mi := &file_seamshare_event_member_v1_event_proto_msgTypes[14]
+	mi := &file_seamshare_event_member_v1_event_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -992,7 +1463,7 @@ func (x *PersonAdded_Public) String() string {
 func (*PersonAdded_Public) ProtoMessage() {}
 
 func (x *PersonAdded_Public) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_member_v1_event_proto_msgTypes[14]
+	mi := &file_seamshare_event_member_v1_event_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1028,7 +1499,7 @@ type PersonAdded_Private struct {
 
 func (x *PersonAdded_Private) Reset() {
 	*x = PersonAdded_Private{}
-	mi := &file_seamshare_event_member_v1_event_proto_msgTypes[15]
+	mi := &file_seamshare_event_member_v1_event_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1040,7 +1511,7 @@ func (x *PersonAdded_Private) String() string {
 func (*PersonAdded_Private) ProtoMessage() {}
 
 func (x *PersonAdded_Private) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_member_v1_event_proto_msgTypes[15]
+	mi := &file_seamshare_event_member_v1_event_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1081,7 +1552,7 @@ type KeyAdded_Public struct {
 
 func (x *KeyAdded_Public) Reset() {
 	*x = KeyAdded_Public{}
-	mi := &file_seamshare_event_member_v1_event_proto_msgTypes[16]
+	mi := &file_seamshare_event_member_v1_event_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1093,7 +1564,7 @@ func (x *KeyAdded_Public) String() string {
 func (*KeyAdded_Public) ProtoMessage() {}
 
 func (x *KeyAdded_Public) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_member_v1_event_proto_msgTypes[16]
+	mi := &file_seamshare_event_member_v1_event_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1129,7 +1600,7 @@ type KeyAdded_Private struct {
 
 func (x *KeyAdded_Private) Reset() {
 	*x = KeyAdded_Private{}
-	mi := &file_seamshare_event_member_v1_event_proto_msgTypes[17]
+	mi := &file_seamshare_event_member_v1_event_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1141,7 +1612,7 @@ func (x *KeyAdded_Private) String() string {
 func (*KeyAdded_Private) ProtoMessage() {}
 
 func (x *KeyAdded_Private) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_member_v1_event_proto_msgTypes[17]
+	mi := &file_seamshare_event_member_v1_event_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1182,7 +1653,7 @@ type RoleGranted_Public struct {
 
 func (x *RoleGranted_Public) Reset() {
 	*x = RoleGranted_Public{}
-	mi := &file_seamshare_event_member_v1_event_proto_msgTypes[18]
+	mi := &file_seamshare_event_member_v1_event_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1194,7 +1665,7 @@ func (x *RoleGranted_Public) String() string {
 func (*RoleGranted_Public) ProtoMessage() {}
 
 func (x *RoleGranted_Public) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_member_v1_event_proto_msgTypes[18]
+	mi := &file_seamshare_event_member_v1_event_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1230,7 +1701,7 @@ type RoleGranted_Private struct {
 
 func (x *RoleGranted_Private) Reset() {
 	*x = RoleGranted_Private{}
-	mi := &file_seamshare_event_member_v1_event_proto_msgTypes[19]
+	mi := &file_seamshare_event_member_v1_event_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1242,7 +1713,7 @@ func (x *RoleGranted_Private) String() string {
 func (*RoleGranted_Private) ProtoMessage() {}
 
 func (x *RoleGranted_Private) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_member_v1_event_proto_msgTypes[19]
+	mi := &file_seamshare_event_member_v1_event_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1285,7 +1756,7 @@ type ClaimRecorded_Public struct {
 
 func (x *ClaimRecorded_Public) Reset() {
 	*x = ClaimRecorded_Public{}
-	mi := &file_seamshare_event_member_v1_event_proto_msgTypes[20]
+	mi := &file_seamshare_event_member_v1_event_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1297,7 +1768,7 @@ func (x *ClaimRecorded_Public) String() string {
 func (*ClaimRecorded_Public) ProtoMessage() {}
 
 func (x *ClaimRecorded_Public) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_member_v1_event_proto_msgTypes[20]
+	mi := &file_seamshare_event_member_v1_event_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1340,7 +1811,7 @@ type ClaimRecorded_Private struct {
 
 func (x *ClaimRecorded_Private) Reset() {
 	*x = ClaimRecorded_Private{}
-	mi := &file_seamshare_event_member_v1_event_proto_msgTypes[21]
+	mi := &file_seamshare_event_member_v1_event_proto_msgTypes[24]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1352,7 +1823,7 @@ func (x *ClaimRecorded_Private) String() string {
 func (*ClaimRecorded_Private) ProtoMessage() {}
 
 func (x *ClaimRecorded_Private) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_member_v1_event_proto_msgTypes[21]
+	mi := &file_seamshare_event_member_v1_event_proto_msgTypes[24]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1382,11 +1853,323 @@ func (x *ClaimRecorded_Private) GetName() string {
 	return ""
 }
 
+// The part that may be shown to anyone.
+type ClaimClosed_Public struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The claim's id.
+	ClaimId       string `protobuf:"bytes,1,opt,name=claim_id,json=claimId,proto3" json:"claim_id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ClaimClosed_Public) Reset() {
+	*x = ClaimClosed_Public{}
+	mi := &file_seamshare_event_member_v1_event_proto_msgTypes[25]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ClaimClosed_Public) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ClaimClosed_Public) ProtoMessage() {}
+
+func (x *ClaimClosed_Public) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_member_v1_event_proto_msgTypes[25]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ClaimClosed_Public.ProtoReflect.Descriptor instead.
+func (*ClaimClosed_Public) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_member_v1_event_proto_rawDescGZIP(), []int{8, 0}
+}
+
+func (x *ClaimClosed_Public) GetClaimId() string {
+	if x != nil {
+		return x.ClaimId
+	}
+	return ""
+}
+
+// The part for those concerned.
+type ClaimClosed_Private struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The miner.
+	MemberId string `protobuf:"bytes,1,opt,name=member_id,json=memberId,proto3" json:"member_id,omitempty"`
+	// Why, in the miner's words.
+	Why           string `protobuf:"bytes,2,opt,name=why,proto3" json:"why,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ClaimClosed_Private) Reset() {
+	*x = ClaimClosed_Private{}
+	mi := &file_seamshare_event_member_v1_event_proto_msgTypes[26]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ClaimClosed_Private) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ClaimClosed_Private) ProtoMessage() {}
+
+func (x *ClaimClosed_Private) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_member_v1_event_proto_msgTypes[26]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ClaimClosed_Private.ProtoReflect.Descriptor instead.
+func (*ClaimClosed_Private) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_member_v1_event_proto_rawDescGZIP(), []int{8, 1}
+}
+
+func (x *ClaimClosed_Private) GetMemberId() string {
+	if x != nil {
+		return x.MemberId
+	}
+	return ""
+}
+
+func (x *ClaimClosed_Private) GetWhy() string {
+	if x != nil {
+		return x.Why
+	}
+	return ""
+}
+
+// The part that may be shown to anyone.
+type MemberRolesSet_Public struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The member's id.
+	MemberId      string `protobuf:"bytes,1,opt,name=member_id,json=memberId,proto3" json:"member_id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *MemberRolesSet_Public) Reset() {
+	*x = MemberRolesSet_Public{}
+	mi := &file_seamshare_event_member_v1_event_proto_msgTypes[27]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *MemberRolesSet_Public) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*MemberRolesSet_Public) ProtoMessage() {}
+
+func (x *MemberRolesSet_Public) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_member_v1_event_proto_msgTypes[27]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use MemberRolesSet_Public.ProtoReflect.Descriptor instead.
+func (*MemberRolesSet_Public) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_member_v1_event_proto_rawDescGZIP(), []int{9, 0}
+}
+
+func (x *MemberRolesSet_Public) GetMemberId() string {
+	if x != nil {
+		return x.MemberId
+	}
+	return ""
+}
+
+// The part for those concerned.
+type MemberRolesSet_Private struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The roles its persons may be given.
+	Roles []Role `protobuf:"varint,1,rep,packed,name=roles,proto3,enum=seamshare.event.member.v1.Role" json:"roles,omitempty"`
+	// Why.
+	Reason        string `protobuf:"bytes,2,opt,name=reason,proto3" json:"reason,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *MemberRolesSet_Private) Reset() {
+	*x = MemberRolesSet_Private{}
+	mi := &file_seamshare_event_member_v1_event_proto_msgTypes[28]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *MemberRolesSet_Private) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*MemberRolesSet_Private) ProtoMessage() {}
+
+func (x *MemberRolesSet_Private) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_member_v1_event_proto_msgTypes[28]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use MemberRolesSet_Private.ProtoReflect.Descriptor instead.
+func (*MemberRolesSet_Private) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_member_v1_event_proto_rawDescGZIP(), []int{9, 1}
+}
+
+func (x *MemberRolesSet_Private) GetRoles() []Role {
+	if x != nil {
+		return x.Roles
+	}
+	return nil
+}
+
+func (x *MemberRolesSet_Private) GetReason() string {
+	if x != nil {
+		return x.Reason
+	}
+	return ""
+}
+
+// The part that may be shown to anyone.
+type RoleRevoked_Public struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The person's id.
+	PersonId      string `protobuf:"bytes,1,opt,name=person_id,json=personId,proto3" json:"person_id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *RoleRevoked_Public) Reset() {
+	*x = RoleRevoked_Public{}
+	mi := &file_seamshare_event_member_v1_event_proto_msgTypes[29]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RoleRevoked_Public) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RoleRevoked_Public) ProtoMessage() {}
+
+func (x *RoleRevoked_Public) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_member_v1_event_proto_msgTypes[29]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RoleRevoked_Public.ProtoReflect.Descriptor instead.
+func (*RoleRevoked_Public) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_member_v1_event_proto_rawDescGZIP(), []int{10, 0}
+}
+
+func (x *RoleRevoked_Public) GetPersonId() string {
+	if x != nil {
+		return x.PersonId
+	}
+	return ""
+}
+
+// The part for those concerned.
+type RoleRevoked_Private struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The member the role was for.
+	MemberId string `protobuf:"bytes,1,opt,name=member_id,json=memberId,proto3" json:"member_id,omitempty"`
+	// The role.
+	Role Role `protobuf:"varint,2,opt,name=role,proto3,enum=seamshare.event.member.v1.Role" json:"role,omitempty"`
+	// Why.
+	Reason        string `protobuf:"bytes,3,opt,name=reason,proto3" json:"reason,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *RoleRevoked_Private) Reset() {
+	*x = RoleRevoked_Private{}
+	mi := &file_seamshare_event_member_v1_event_proto_msgTypes[30]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RoleRevoked_Private) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RoleRevoked_Private) ProtoMessage() {}
+
+func (x *RoleRevoked_Private) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_member_v1_event_proto_msgTypes[30]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RoleRevoked_Private.ProtoReflect.Descriptor instead.
+func (*RoleRevoked_Private) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_member_v1_event_proto_rawDescGZIP(), []int{10, 1}
+}
+
+func (x *RoleRevoked_Private) GetMemberId() string {
+	if x != nil {
+		return x.MemberId
+	}
+	return ""
+}
+
+func (x *RoleRevoked_Private) GetRole() Role {
+	if x != nil {
+		return x.Role
+	}
+	return Role_ROLE_UNSPECIFIED
+}
+
+func (x *RoleRevoked_Private) GetReason() string {
+	if x != nil {
+		return x.Reason
+	}
+	return ""
+}
+
 var File_seamshare_event_member_v1_event_proto protoreflect.FileDescriptor
 
 const file_seamshare_event_member_v1_event_proto_rawDesc = "" +
 	"\n" +
-	"%seamshare/event/member/v1/event.proto\x12\x19seamshare.event.member.v1\"\xb7\x04\n" +
+	"%seamshare/event/member/v1/event.proto\x12\x19seamshare.event.member.v1\x1a(seamshare/event/member/v1/settings.proto\x1a(seamshare/event/member/v1/standing.proto\"\x80\x11\n" +
 	"\x05Event\x12K\n" +
 	"\fcoop_founded\x18e \x01(\v2&.seamshare.event.member.v1.CoopFoundedH\x00R\vcoopFounded\x12Q\n" +
 	"\x0efield_recorded\x18f \x01(\v2(.seamshare.event.member.v1.FieldRecordedH\x00R\rfieldRecorded\x12T\n" +
@@ -1394,7 +2177,26 @@ const file_seamshare_event_member_v1_event_proto_rawDesc = "" +
 	"\fperson_added\x18h \x01(\v2&.seamshare.event.member.v1.PersonAddedH\x00R\vpersonAdded\x12B\n" +
 	"\tkey_added\x18i \x01(\v2#.seamshare.event.member.v1.KeyAddedH\x00R\bkeyAdded\x12K\n" +
 	"\frole_granted\x18j \x01(\v2&.seamshare.event.member.v1.RoleGrantedH\x00R\vroleGranted\x12Q\n" +
-	"\x0eclaim_recorded\x18k \x01(\v2(.seamshare.event.member.v1.ClaimRecordedH\x00R\rclaimRecordedB\a\n" +
+	"\x0eclaim_recorded\x18k \x01(\v2(.seamshare.event.member.v1.ClaimRecordedH\x00R\rclaimRecorded\x12L\n" +
+	"\fclaim_closed\x18\x96\x01 \x01(\v2&.seamshare.event.member.v1.ClaimClosedH\x00R\vclaimClosed\x12W\n" +
+	"\x10settings_changed\x18l \x01(\v2*.seamshare.event.member.v1.SettingsChangedH\x00R\x0fsettingsChanged\x12W\n" +
+	"\x10member_suspended\x18m \x01(\v2*.seamshare.event.member.v1.MemberSuspendedH\x00R\x0fmemberSuspended\x12Z\n" +
+	"\x11member_reinstated\x18n \x01(\v2+.seamshare.event.member.v1.MemberReinstatedH\x00R\x10memberReinstated\x12Q\n" +
+	"\x0emember_removed\x18o \x01(\v2(.seamshare.event.member.v1.MemberRemovedH\x00R\rmemberRemoved\x12U\n" +
+	"\x10member_roles_set\x18p \x01(\v2).seamshare.event.member.v1.MemberRolesSetH\x00R\x0ememberRolesSet\x12W\n" +
+	"\x10person_suspended\x18q \x01(\v2*.seamshare.event.member.v1.PersonSuspendedH\x00R\x0fpersonSuspended\x12Z\n" +
+	"\x11person_reinstated\x18r \x01(\v2+.seamshare.event.member.v1.PersonReinstatedH\x00R\x10personReinstated\x12Q\n" +
+	"\x0eperson_removed\x18s \x01(\v2(.seamshare.event.member.v1.PersonRemovedH\x00R\rpersonRemoved\x12K\n" +
+	"\frole_revoked\x18t \x01(\v2&.seamshare.event.member.v1.RoleRevokedH\x00R\vroleRevoked\x12H\n" +
+	"\vkey_revoked\x18u \x01(\v2%.seamshare.event.member.v1.KeyRevokedH\x00R\n" +
+	"keyRevoked\x12d\n" +
+	"\x15key_replacement_asked\x18v \x01(\v2..seamshare.event.member.v1.KeyReplacementAskedH\x00R\x13keyReplacementAsked\x12p\n" +
+	"\x19key_replacement_confirmed\x18w \x01(\v22.seamshare.event.member.v1.KeyReplacementConfirmedH\x00R\x17keyReplacementConfirmed\x12j\n" +
+	"\x17key_replacement_refused\x18x \x01(\v20.seamshare.event.member.v1.KeyReplacementRefusedH\x00R\x15keyReplacementRefused\x12X\n" +
+	"\x11two_people_stated\x18y \x01(\v2*.seamshare.event.member.v1.TwoPeopleStatedH\x00R\x0ftwoPeopleStated\x12T\n" +
+	"\x0fpersonal_sealed\x18z \x01(\v2).seamshare.event.member.v1.PersonalSealedH\x00R\x0epersonalSealed\x12^\n" +
+	"\x13bank_details_sealed\x18{ \x01(\v2,.seamshare.event.member.v1.BankDetailsSealedH\x00R\x11bankDetailsSealed\x12N\n" +
+	"\rperson_erased\x18| \x01(\v2'.seamshare.event.member.v1.PersonErasedH\x00R\fpersonErasedB\a\n" +
 	"\x05event\"\xb4\x02\n" +
 	"\vCoopFounded\x12E\n" +
 	"\x06public\x18\x01 \x01(\v2-.seamshare.event.member.v1.CoopFounded.PublicR\x06public\x12H\n" +
@@ -1454,7 +2256,32 @@ const file_seamshare_event_member_v1_event_proto_rawDesc = "" +
 	"\bfield_id\x18\x02 \x01(\tR\afieldId\x1a:\n" +
 	"\aPrivate\x12\x1b\n" +
 	"\tmember_id\x18\x01 \x01(\tR\bmemberId\x12\x12\n" +
-	"\x04name\x18\x02 \x01(\tR\x04name*\xb5\x01\n" +
+	"\x04name\x18\x02 \x01(\tR\x04name\"\xfd\x01\n" +
+	"\vClaimClosed\x12E\n" +
+	"\x06public\x18\x01 \x01(\v2-.seamshare.event.member.v1.ClaimClosed.PublicR\x06public\x12H\n" +
+	"\aprivate\x18\x02 \x01(\v2..seamshare.event.member.v1.ClaimClosed.PrivateR\aprivate\x1a#\n" +
+	"\x06Public\x12\x19\n" +
+	"\bclaim_id\x18\x01 \x01(\tR\aclaimId\x1a8\n" +
+	"\aPrivate\x12\x1b\n" +
+	"\tmember_id\x18\x01 \x01(\tR\bmemberId\x12\x10\n" +
+	"\x03why\x18\x02 \x01(\tR\x03why\"\xa8\x02\n" +
+	"\x0eMemberRolesSet\x12H\n" +
+	"\x06public\x18\x01 \x01(\v20.seamshare.event.member.v1.MemberRolesSet.PublicR\x06public\x12K\n" +
+	"\aprivate\x18\x02 \x01(\v21.seamshare.event.member.v1.MemberRolesSet.PrivateR\aprivate\x1a%\n" +
+	"\x06Public\x12\x1b\n" +
+	"\tmember_id\x18\x01 \x01(\tR\bmemberId\x1aX\n" +
+	"\aPrivate\x125\n" +
+	"\x05roles\x18\x01 \x03(\x0e2\x1f.seamshare.event.member.v1.RoleR\x05roles\x12\x16\n" +
+	"\x06reason\x18\x02 \x01(\tR\x06reason\"\xba\x02\n" +
+	"\vRoleRevoked\x12E\n" +
+	"\x06public\x18\x01 \x01(\v2-.seamshare.event.member.v1.RoleRevoked.PublicR\x06public\x12H\n" +
+	"\aprivate\x18\x02 \x01(\v2..seamshare.event.member.v1.RoleRevoked.PrivateR\aprivate\x1a%\n" +
+	"\x06Public\x12\x1b\n" +
+	"\tperson_id\x18\x01 \x01(\tR\bpersonId\x1as\n" +
+	"\aPrivate\x12\x1b\n" +
+	"\tmember_id\x18\x01 \x01(\tR\bmemberId\x123\n" +
+	"\x04role\x18\x02 \x01(\x0e2\x1f.seamshare.event.member.v1.RoleR\x04role\x12\x16\n" +
+	"\x06reason\x18\x03 \x01(\tR\x06reason*\xb5\x01\n" +
 	"\x04Role\x12\x14\n" +
 	"\x10ROLE_UNSPECIFIED\x10\x00\x12\x0e\n" +
 	"\n" +
@@ -1480,31 +2307,55 @@ func file_seamshare_event_member_v1_event_proto_rawDescGZIP() []byte {
 }
 
 var file_seamshare_event_member_v1_event_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
-var file_seamshare_event_member_v1_event_proto_msgTypes = make([]protoimpl.MessageInfo, 22)
+var file_seamshare_event_member_v1_event_proto_msgTypes = make([]protoimpl.MessageInfo, 31)
 var file_seamshare_event_member_v1_event_proto_goTypes = []any{
-	(Role)(0),                      // 0: seamshare.event.member.v1.Role
-	(*Event)(nil),                  // 1: seamshare.event.member.v1.Event
-	(*CoopFounded)(nil),            // 2: seamshare.event.member.v1.CoopFounded
-	(*FieldRecorded)(nil),          // 3: seamshare.event.member.v1.FieldRecorded
-	(*MemberAdmitted)(nil),         // 4: seamshare.event.member.v1.MemberAdmitted
-	(*PersonAdded)(nil),            // 5: seamshare.event.member.v1.PersonAdded
-	(*KeyAdded)(nil),               // 6: seamshare.event.member.v1.KeyAdded
-	(*RoleGranted)(nil),            // 7: seamshare.event.member.v1.RoleGranted
-	(*ClaimRecorded)(nil),          // 8: seamshare.event.member.v1.ClaimRecorded
-	(*CoopFounded_Public)(nil),     // 9: seamshare.event.member.v1.CoopFounded.Public
-	(*CoopFounded_Private)(nil),    // 10: seamshare.event.member.v1.CoopFounded.Private
-	(*FieldRecorded_Public)(nil),   // 11: seamshare.event.member.v1.FieldRecorded.Public
-	(*FieldRecorded_Private)(nil),  // 12: seamshare.event.member.v1.FieldRecorded.Private
-	(*MemberAdmitted_Public)(nil),  // 13: seamshare.event.member.v1.MemberAdmitted.Public
-	(*MemberAdmitted_Private)(nil), // 14: seamshare.event.member.v1.MemberAdmitted.Private
-	(*PersonAdded_Public)(nil),     // 15: seamshare.event.member.v1.PersonAdded.Public
-	(*PersonAdded_Private)(nil),    // 16: seamshare.event.member.v1.PersonAdded.Private
-	(*KeyAdded_Public)(nil),        // 17: seamshare.event.member.v1.KeyAdded.Public
-	(*KeyAdded_Private)(nil),       // 18: seamshare.event.member.v1.KeyAdded.Private
-	(*RoleGranted_Public)(nil),     // 19: seamshare.event.member.v1.RoleGranted.Public
-	(*RoleGranted_Private)(nil),    // 20: seamshare.event.member.v1.RoleGranted.Private
-	(*ClaimRecorded_Public)(nil),   // 21: seamshare.event.member.v1.ClaimRecorded.Public
-	(*ClaimRecorded_Private)(nil),  // 22: seamshare.event.member.v1.ClaimRecorded.Private
+	(Role)(0),                       // 0: seamshare.event.member.v1.Role
+	(*Event)(nil),                   // 1: seamshare.event.member.v1.Event
+	(*CoopFounded)(nil),             // 2: seamshare.event.member.v1.CoopFounded
+	(*FieldRecorded)(nil),           // 3: seamshare.event.member.v1.FieldRecorded
+	(*MemberAdmitted)(nil),          // 4: seamshare.event.member.v1.MemberAdmitted
+	(*PersonAdded)(nil),             // 5: seamshare.event.member.v1.PersonAdded
+	(*KeyAdded)(nil),                // 6: seamshare.event.member.v1.KeyAdded
+	(*RoleGranted)(nil),             // 7: seamshare.event.member.v1.RoleGranted
+	(*ClaimRecorded)(nil),           // 8: seamshare.event.member.v1.ClaimRecorded
+	(*ClaimClosed)(nil),             // 9: seamshare.event.member.v1.ClaimClosed
+	(*MemberRolesSet)(nil),          // 10: seamshare.event.member.v1.MemberRolesSet
+	(*RoleRevoked)(nil),             // 11: seamshare.event.member.v1.RoleRevoked
+	(*CoopFounded_Public)(nil),      // 12: seamshare.event.member.v1.CoopFounded.Public
+	(*CoopFounded_Private)(nil),     // 13: seamshare.event.member.v1.CoopFounded.Private
+	(*FieldRecorded_Public)(nil),    // 14: seamshare.event.member.v1.FieldRecorded.Public
+	(*FieldRecorded_Private)(nil),   // 15: seamshare.event.member.v1.FieldRecorded.Private
+	(*MemberAdmitted_Public)(nil),   // 16: seamshare.event.member.v1.MemberAdmitted.Public
+	(*MemberAdmitted_Private)(nil),  // 17: seamshare.event.member.v1.MemberAdmitted.Private
+	(*PersonAdded_Public)(nil),      // 18: seamshare.event.member.v1.PersonAdded.Public
+	(*PersonAdded_Private)(nil),     // 19: seamshare.event.member.v1.PersonAdded.Private
+	(*KeyAdded_Public)(nil),         // 20: seamshare.event.member.v1.KeyAdded.Public
+	(*KeyAdded_Private)(nil),        // 21: seamshare.event.member.v1.KeyAdded.Private
+	(*RoleGranted_Public)(nil),      // 22: seamshare.event.member.v1.RoleGranted.Public
+	(*RoleGranted_Private)(nil),     // 23: seamshare.event.member.v1.RoleGranted.Private
+	(*ClaimRecorded_Public)(nil),    // 24: seamshare.event.member.v1.ClaimRecorded.Public
+	(*ClaimRecorded_Private)(nil),   // 25: seamshare.event.member.v1.ClaimRecorded.Private
+	(*ClaimClosed_Public)(nil),      // 26: seamshare.event.member.v1.ClaimClosed.Public
+	(*ClaimClosed_Private)(nil),     // 27: seamshare.event.member.v1.ClaimClosed.Private
+	(*MemberRolesSet_Public)(nil),   // 28: seamshare.event.member.v1.MemberRolesSet.Public
+	(*MemberRolesSet_Private)(nil),  // 29: seamshare.event.member.v1.MemberRolesSet.Private
+	(*RoleRevoked_Public)(nil),      // 30: seamshare.event.member.v1.RoleRevoked.Public
+	(*RoleRevoked_Private)(nil),     // 31: seamshare.event.member.v1.RoleRevoked.Private
+	(*SettingsChanged)(nil),         // 32: seamshare.event.member.v1.SettingsChanged
+	(*MemberSuspended)(nil),         // 33: seamshare.event.member.v1.MemberSuspended
+	(*MemberReinstated)(nil),        // 34: seamshare.event.member.v1.MemberReinstated
+	(*MemberRemoved)(nil),           // 35: seamshare.event.member.v1.MemberRemoved
+	(*PersonSuspended)(nil),         // 36: seamshare.event.member.v1.PersonSuspended
+	(*PersonReinstated)(nil),        // 37: seamshare.event.member.v1.PersonReinstated
+	(*PersonRemoved)(nil),           // 38: seamshare.event.member.v1.PersonRemoved
+	(*KeyRevoked)(nil),              // 39: seamshare.event.member.v1.KeyRevoked
+	(*KeyReplacementAsked)(nil),     // 40: seamshare.event.member.v1.KeyReplacementAsked
+	(*KeyReplacementConfirmed)(nil), // 41: seamshare.event.member.v1.KeyReplacementConfirmed
+	(*KeyReplacementRefused)(nil),   // 42: seamshare.event.member.v1.KeyReplacementRefused
+	(*TwoPeopleStated)(nil),         // 43: seamshare.event.member.v1.TwoPeopleStated
+	(*PersonalSealed)(nil),          // 44: seamshare.event.member.v1.PersonalSealed
+	(*BankDetailsSealed)(nil),       // 45: seamshare.event.member.v1.BankDetailsSealed
+	(*PersonErased)(nil),            // 46: seamshare.event.member.v1.PersonErased
 }
 var file_seamshare_event_member_v1_event_proto_depIdxs = []int32{
 	2,  // 0: seamshare.event.member.v1.Event.coop_founded:type_name -> seamshare.event.member.v1.CoopFounded
@@ -1514,27 +2365,53 @@ var file_seamshare_event_member_v1_event_proto_depIdxs = []int32{
 	6,  // 4: seamshare.event.member.v1.Event.key_added:type_name -> seamshare.event.member.v1.KeyAdded
 	7,  // 5: seamshare.event.member.v1.Event.role_granted:type_name -> seamshare.event.member.v1.RoleGranted
 	8,  // 6: seamshare.event.member.v1.Event.claim_recorded:type_name -> seamshare.event.member.v1.ClaimRecorded
-	9,  // 7: seamshare.event.member.v1.CoopFounded.public:type_name -> seamshare.event.member.v1.CoopFounded.Public
-	10, // 8: seamshare.event.member.v1.CoopFounded.private:type_name -> seamshare.event.member.v1.CoopFounded.Private
-	11, // 9: seamshare.event.member.v1.FieldRecorded.public:type_name -> seamshare.event.member.v1.FieldRecorded.Public
-	12, // 10: seamshare.event.member.v1.FieldRecorded.private:type_name -> seamshare.event.member.v1.FieldRecorded.Private
-	13, // 11: seamshare.event.member.v1.MemberAdmitted.public:type_name -> seamshare.event.member.v1.MemberAdmitted.Public
-	14, // 12: seamshare.event.member.v1.MemberAdmitted.private:type_name -> seamshare.event.member.v1.MemberAdmitted.Private
-	15, // 13: seamshare.event.member.v1.PersonAdded.public:type_name -> seamshare.event.member.v1.PersonAdded.Public
-	16, // 14: seamshare.event.member.v1.PersonAdded.private:type_name -> seamshare.event.member.v1.PersonAdded.Private
-	17, // 15: seamshare.event.member.v1.KeyAdded.public:type_name -> seamshare.event.member.v1.KeyAdded.Public
-	18, // 16: seamshare.event.member.v1.KeyAdded.private:type_name -> seamshare.event.member.v1.KeyAdded.Private
-	19, // 17: seamshare.event.member.v1.RoleGranted.public:type_name -> seamshare.event.member.v1.RoleGranted.Public
-	20, // 18: seamshare.event.member.v1.RoleGranted.private:type_name -> seamshare.event.member.v1.RoleGranted.Private
-	21, // 19: seamshare.event.member.v1.ClaimRecorded.public:type_name -> seamshare.event.member.v1.ClaimRecorded.Public
-	22, // 20: seamshare.event.member.v1.ClaimRecorded.private:type_name -> seamshare.event.member.v1.ClaimRecorded.Private
-	0,  // 21: seamshare.event.member.v1.MemberAdmitted.Private.roles:type_name -> seamshare.event.member.v1.Role
-	0,  // 22: seamshare.event.member.v1.RoleGranted.Private.role:type_name -> seamshare.event.member.v1.Role
-	23, // [23:23] is the sub-list for method output_type
-	23, // [23:23] is the sub-list for method input_type
-	23, // [23:23] is the sub-list for extension type_name
-	23, // [23:23] is the sub-list for extension extendee
-	0,  // [0:23] is the sub-list for field type_name
+	9,  // 7: seamshare.event.member.v1.Event.claim_closed:type_name -> seamshare.event.member.v1.ClaimClosed
+	32, // 8: seamshare.event.member.v1.Event.settings_changed:type_name -> seamshare.event.member.v1.SettingsChanged
+	33, // 9: seamshare.event.member.v1.Event.member_suspended:type_name -> seamshare.event.member.v1.MemberSuspended
+	34, // 10: seamshare.event.member.v1.Event.member_reinstated:type_name -> seamshare.event.member.v1.MemberReinstated
+	35, // 11: seamshare.event.member.v1.Event.member_removed:type_name -> seamshare.event.member.v1.MemberRemoved
+	10, // 12: seamshare.event.member.v1.Event.member_roles_set:type_name -> seamshare.event.member.v1.MemberRolesSet
+	36, // 13: seamshare.event.member.v1.Event.person_suspended:type_name -> seamshare.event.member.v1.PersonSuspended
+	37, // 14: seamshare.event.member.v1.Event.person_reinstated:type_name -> seamshare.event.member.v1.PersonReinstated
+	38, // 15: seamshare.event.member.v1.Event.person_removed:type_name -> seamshare.event.member.v1.PersonRemoved
+	11, // 16: seamshare.event.member.v1.Event.role_revoked:type_name -> seamshare.event.member.v1.RoleRevoked
+	39, // 17: seamshare.event.member.v1.Event.key_revoked:type_name -> seamshare.event.member.v1.KeyRevoked
+	40, // 18: seamshare.event.member.v1.Event.key_replacement_asked:type_name -> seamshare.event.member.v1.KeyReplacementAsked
+	41, // 19: seamshare.event.member.v1.Event.key_replacement_confirmed:type_name -> seamshare.event.member.v1.KeyReplacementConfirmed
+	42, // 20: seamshare.event.member.v1.Event.key_replacement_refused:type_name -> seamshare.event.member.v1.KeyReplacementRefused
+	43, // 21: seamshare.event.member.v1.Event.two_people_stated:type_name -> seamshare.event.member.v1.TwoPeopleStated
+	44, // 22: seamshare.event.member.v1.Event.personal_sealed:type_name -> seamshare.event.member.v1.PersonalSealed
+	45, // 23: seamshare.event.member.v1.Event.bank_details_sealed:type_name -> seamshare.event.member.v1.BankDetailsSealed
+	46, // 24: seamshare.event.member.v1.Event.person_erased:type_name -> seamshare.event.member.v1.PersonErased
+	12, // 25: seamshare.event.member.v1.CoopFounded.public:type_name -> seamshare.event.member.v1.CoopFounded.Public
+	13, // 26: seamshare.event.member.v1.CoopFounded.private:type_name -> seamshare.event.member.v1.CoopFounded.Private
+	14, // 27: seamshare.event.member.v1.FieldRecorded.public:type_name -> seamshare.event.member.v1.FieldRecorded.Public
+	15, // 28: seamshare.event.member.v1.FieldRecorded.private:type_name -> seamshare.event.member.v1.FieldRecorded.Private
+	16, // 29: seamshare.event.member.v1.MemberAdmitted.public:type_name -> seamshare.event.member.v1.MemberAdmitted.Public
+	17, // 30: seamshare.event.member.v1.MemberAdmitted.private:type_name -> seamshare.event.member.v1.MemberAdmitted.Private
+	18, // 31: seamshare.event.member.v1.PersonAdded.public:type_name -> seamshare.event.member.v1.PersonAdded.Public
+	19, // 32: seamshare.event.member.v1.PersonAdded.private:type_name -> seamshare.event.member.v1.PersonAdded.Private
+	20, // 33: seamshare.event.member.v1.KeyAdded.public:type_name -> seamshare.event.member.v1.KeyAdded.Public
+	21, // 34: seamshare.event.member.v1.KeyAdded.private:type_name -> seamshare.event.member.v1.KeyAdded.Private
+	22, // 35: seamshare.event.member.v1.RoleGranted.public:type_name -> seamshare.event.member.v1.RoleGranted.Public
+	23, // 36: seamshare.event.member.v1.RoleGranted.private:type_name -> seamshare.event.member.v1.RoleGranted.Private
+	24, // 37: seamshare.event.member.v1.ClaimRecorded.public:type_name -> seamshare.event.member.v1.ClaimRecorded.Public
+	25, // 38: seamshare.event.member.v1.ClaimRecorded.private:type_name -> seamshare.event.member.v1.ClaimRecorded.Private
+	26, // 39: seamshare.event.member.v1.ClaimClosed.public:type_name -> seamshare.event.member.v1.ClaimClosed.Public
+	27, // 40: seamshare.event.member.v1.ClaimClosed.private:type_name -> seamshare.event.member.v1.ClaimClosed.Private
+	28, // 41: seamshare.event.member.v1.MemberRolesSet.public:type_name -> seamshare.event.member.v1.MemberRolesSet.Public
+	29, // 42: seamshare.event.member.v1.MemberRolesSet.private:type_name -> seamshare.event.member.v1.MemberRolesSet.Private
+	30, // 43: seamshare.event.member.v1.RoleRevoked.public:type_name -> seamshare.event.member.v1.RoleRevoked.Public
+	31, // 44: seamshare.event.member.v1.RoleRevoked.private:type_name -> seamshare.event.member.v1.RoleRevoked.Private
+	0,  // 45: seamshare.event.member.v1.MemberAdmitted.Private.roles:type_name -> seamshare.event.member.v1.Role
+	0,  // 46: seamshare.event.member.v1.RoleGranted.Private.role:type_name -> seamshare.event.member.v1.Role
+	0,  // 47: seamshare.event.member.v1.MemberRolesSet.Private.roles:type_name -> seamshare.event.member.v1.Role
+	0,  // 48: seamshare.event.member.v1.RoleRevoked.Private.role:type_name -> seamshare.event.member.v1.Role
+	49, // [49:49] is the sub-list for method output_type
+	49, // [49:49] is the sub-list for method input_type
+	49, // [49:49] is the sub-list for extension type_name
+	49, // [49:49] is the sub-list for extension extendee
+	0,  // [0:49] is the sub-list for field type_name
 }
 
 func init() { file_seamshare_event_member_v1_event_proto_init() }
@@ -1542,6 +2419,8 @@ func file_seamshare_event_member_v1_event_proto_init() {
 	if File_seamshare_event_member_v1_event_proto != nil {
 		return
 	}
+	file_seamshare_event_member_v1_settings_proto_init()
+	file_seamshare_event_member_v1_standing_proto_init()
 	file_seamshare_event_member_v1_event_proto_msgTypes[0].OneofWrappers = []any{
 		(*Event_CoopFounded)(nil),
 		(*Event_FieldRecorded)(nil),
@@ -1550,6 +2429,24 @@ func file_seamshare_event_member_v1_event_proto_init() {
 		(*Event_KeyAdded)(nil),
 		(*Event_RoleGranted)(nil),
 		(*Event_ClaimRecorded)(nil),
+		(*Event_ClaimClosed)(nil),
+		(*Event_SettingsChanged)(nil),
+		(*Event_MemberSuspended)(nil),
+		(*Event_MemberReinstated)(nil),
+		(*Event_MemberRemoved)(nil),
+		(*Event_MemberRolesSet)(nil),
+		(*Event_PersonSuspended)(nil),
+		(*Event_PersonReinstated)(nil),
+		(*Event_PersonRemoved)(nil),
+		(*Event_RoleRevoked)(nil),
+		(*Event_KeyRevoked)(nil),
+		(*Event_KeyReplacementAsked)(nil),
+		(*Event_KeyReplacementConfirmed)(nil),
+		(*Event_KeyReplacementRefused)(nil),
+		(*Event_TwoPeopleStated)(nil),
+		(*Event_PersonalSealed)(nil),
+		(*Event_BankDetailsSealed)(nil),
+		(*Event_PersonErased)(nil),
 	}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
@@ -1557,7 +2454,7 @@ func file_seamshare_event_member_v1_event_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_seamshare_event_member_v1_event_proto_rawDesc), len(file_seamshare_event_member_v1_event_proto_rawDesc)),
 			NumEnums:      1,
-			NumMessages:   22,
+			NumMessages:   31,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

@@ -24,6 +24,120 @@ const (
 	_ = protoimpl.EnforceVersion(protoimpl.MaxVersion - 20)
 )
 
+// Damage is what is wrong with a stone by its buyer's word.
+type Damage int32
+
+const (
+	// Never stored.
+	Damage_DAMAGE_UNSPECIFIED Damage = 0
+	// It was damaged on the way.
+	Damage_DAMAGE_ON_THE_WAY Damage = 1
+	// It crazed.
+	Damage_DAMAGE_CRAZED Damage = 2
+	// It isn't what was described.
+	Damage_DAMAGE_NOT_AS_DESCRIBED Damage = 3
+)
+
+// Enum value maps for Damage.
+var (
+	Damage_name = map[int32]string{
+		0: "DAMAGE_UNSPECIFIED",
+		1: "DAMAGE_ON_THE_WAY",
+		2: "DAMAGE_CRAZED",
+		3: "DAMAGE_NOT_AS_DESCRIBED",
+	}
+	Damage_value = map[string]int32{
+		"DAMAGE_UNSPECIFIED":      0,
+		"DAMAGE_ON_THE_WAY":       1,
+		"DAMAGE_CRAZED":           2,
+		"DAMAGE_NOT_AS_DESCRIBED": 3,
+	}
+)
+
+func (x Damage) Enum() *Damage {
+	p := new(Damage)
+	*p = x
+	return p
+}
+
+func (x Damage) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (Damage) Descriptor() protoreflect.EnumDescriptor {
+	return file_seamshare_event_order_v1_event_proto_enumTypes[0].Descriptor()
+}
+
+func (Damage) Type() protoreflect.EnumType {
+	return &file_seamshare_event_order_v1_event_proto_enumTypes[0]
+}
+
+func (x Damage) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use Damage.Descriptor instead.
+func (Damage) EnumDescriptor() ([]byte, []int) {
+	return file_seamshare_event_order_v1_event_proto_rawDescGZIP(), []int{0}
+}
+
+// DamageAnswer is what the cutter does about a claim.
+type DamageAnswer int32
+
+const (
+	// Never stored.
+	DamageAnswer_DAMAGE_ANSWER_UNSPECIFIED DamageAnswer = 0
+	// The stone comes back and its money is paid back.
+	DamageAnswer_DAMAGE_ANSWER_TAKE_BACK DamageAnswer = 1
+	// The jeweller keeps it for less.
+	DamageAnswer_DAMAGE_ANSWER_REDUCE DamageAnswer = 2
+	// Nothing: what follows is a matter for the co-op.
+	DamageAnswer_DAMAGE_ANSWER_REFUSE DamageAnswer = 3
+)
+
+// Enum value maps for DamageAnswer.
+var (
+	DamageAnswer_name = map[int32]string{
+		0: "DAMAGE_ANSWER_UNSPECIFIED",
+		1: "DAMAGE_ANSWER_TAKE_BACK",
+		2: "DAMAGE_ANSWER_REDUCE",
+		3: "DAMAGE_ANSWER_REFUSE",
+	}
+	DamageAnswer_value = map[string]int32{
+		"DAMAGE_ANSWER_UNSPECIFIED": 0,
+		"DAMAGE_ANSWER_TAKE_BACK":   1,
+		"DAMAGE_ANSWER_REDUCE":      2,
+		"DAMAGE_ANSWER_REFUSE":      3,
+	}
+)
+
+func (x DamageAnswer) Enum() *DamageAnswer {
+	p := new(DamageAnswer)
+	*p = x
+	return p
+}
+
+func (x DamageAnswer) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (DamageAnswer) Descriptor() protoreflect.EnumDescriptor {
+	return file_seamshare_event_order_v1_event_proto_enumTypes[1].Descriptor()
+}
+
+func (DamageAnswer) Type() protoreflect.EnumType {
+	return &file_seamshare_event_order_v1_event_proto_enumTypes[1]
+}
+
+func (x DamageAnswer) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use DamageAnswer.Descriptor instead.
+func (DamageAnswer) EnumDescriptor() ([]byte, []int) {
+	return file_seamshare_event_order_v1_event_proto_rawDescGZIP(), []int{1}
+}
+
 // Event is one event of this aggregate. A field number here is the event's type, for ever.
 type Event struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -35,6 +149,13 @@ type Event struct {
 	//	*Event_Paid
 	//	*Event_Returned
 	//	*Event_Refunded
+	//	*Event_Cancelled
+	//	*Event_Dispatched
+	//	*Event_Received
+	//	*Event_ReturnAsked
+	//	*Event_DamageClaimed
+	//	*Event_DamageAnswered
+	//	*Event_PriceReduced
 	Event         isEvent_Event `protobuf_oneof:"event"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -113,6 +234,69 @@ func (x *Event) GetRefunded() *Refunded {
 	return nil
 }
 
+func (x *Event) GetCancelled() *Cancelled {
+	if x != nil {
+		if x, ok := x.Event.(*Event_Cancelled); ok {
+			return x.Cancelled
+		}
+	}
+	return nil
+}
+
+func (x *Event) GetDispatched() *Dispatched {
+	if x != nil {
+		if x, ok := x.Event.(*Event_Dispatched); ok {
+			return x.Dispatched
+		}
+	}
+	return nil
+}
+
+func (x *Event) GetReceived() *Received {
+	if x != nil {
+		if x, ok := x.Event.(*Event_Received); ok {
+			return x.Received
+		}
+	}
+	return nil
+}
+
+func (x *Event) GetReturnAsked() *ReturnAsked {
+	if x != nil {
+		if x, ok := x.Event.(*Event_ReturnAsked); ok {
+			return x.ReturnAsked
+		}
+	}
+	return nil
+}
+
+func (x *Event) GetDamageClaimed() *DamageClaimed {
+	if x != nil {
+		if x, ok := x.Event.(*Event_DamageClaimed); ok {
+			return x.DamageClaimed
+		}
+	}
+	return nil
+}
+
+func (x *Event) GetDamageAnswered() *DamageAnswered {
+	if x != nil {
+		if x, ok := x.Event.(*Event_DamageAnswered); ok {
+			return x.DamageAnswered
+		}
+	}
+	return nil
+}
+
+func (x *Event) GetPriceReduced() *PriceReduced {
+	if x != nil {
+		if x, ok := x.Event.(*Event_PriceReduced); ok {
+			return x.PriceReduced
+		}
+	}
+	return nil
+}
+
 type isEvent_Event interface {
 	isEvent_Event()
 }
@@ -137,6 +321,41 @@ type Event_Refunded struct {
 	Refunded *Refunded `protobuf:"bytes,504,opt,name=refunded,proto3,oneof"`
 }
 
+type Event_Cancelled struct {
+	// It was called off before anything was paid.
+	Cancelled *Cancelled `protobuf:"bytes,505,opt,name=cancelled,proto3,oneof"`
+}
+
+type Event_Dispatched struct {
+	// A cutter sent their stones.
+	Dispatched *Dispatched `protobuf:"bytes,506,opt,name=dispatched,proto3,oneof"`
+}
+
+type Event_Received struct {
+	// The jeweller has them.
+	Received *Received `protobuf:"bytes,507,opt,name=received,proto3,oneof"`
+}
+
+type Event_ReturnAsked struct {
+	// The jeweller sends stones back within the return period.
+	ReturnAsked *ReturnAsked `protobuf:"bytes,508,opt,name=return_asked,json=returnAsked,proto3,oneof"`
+}
+
+type Event_DamageClaimed struct {
+	// The jeweller claims that a stone is damaged.
+	DamageClaimed *DamageClaimed `protobuf:"bytes,509,opt,name=damage_claimed,json=damageClaimed,proto3,oneof"`
+}
+
+type Event_DamageAnswered struct {
+	// The cutter answered the claim.
+	DamageAnswered *DamageAnswered `protobuf:"bytes,510,opt,name=damage_answered,json=damageAnswered,proto3,oneof"`
+}
+
+type Event_PriceReduced struct {
+	// A stone of it costs less from now on.
+	PriceReduced *PriceReduced `protobuf:"bytes,511,opt,name=price_reduced,json=priceReduced,proto3,oneof"`
+}
+
 func (*Event_Placed) isEvent_Event() {}
 
 func (*Event_Paid) isEvent_Event() {}
@@ -144,6 +363,20 @@ func (*Event_Paid) isEvent_Event() {}
 func (*Event_Returned) isEvent_Event() {}
 
 func (*Event_Refunded) isEvent_Event() {}
+
+func (*Event_Cancelled) isEvent_Event() {}
+
+func (*Event_Dispatched) isEvent_Event() {}
+
+func (*Event_Received) isEvent_Event() {}
+
+func (*Event_ReturnAsked) isEvent_Event() {}
+
+func (*Event_DamageClaimed) isEvent_Event() {}
+
+func (*Event_DamageAnswered) isEvent_Event() {}
+
+func (*Event_PriceReduced) isEvent_Event() {}
 
 // Line is one stone of an order.
 type Line struct {
@@ -155,7 +388,15 @@ type Line struct {
 	// The cutter who sells it.
 	SellerId string `protobuf:"bytes,3,opt,name=seller_id,json=sellerId,proto3" json:"seller_id,omitempty"`
 	// Its price, without tax, in minor units of the order's currency.
-	PriceMinor    int64 `protobuf:"varint,4,opt,name=price_minor,json=priceMinor,proto3" json:"price_minor,omitempty"`
+	PriceMinor int64 `protobuf:"varint,4,opt,name=price_minor,json=priceMinor,proto3" json:"price_minor,omitempty"`
+	// The pair or suite it was offered in; empty: none.
+	SetId string `protobuf:"bytes,5,opt,name=set_id,json=setId,proto3" json:"set_id,omitempty"`
+	// The counted lot that the line is a portion of, in place of a stone; empty: it is a stone.
+	LotId string `protobuf:"bytes,6,opt,name=lot_id,json=lotId,proto3" json:"lot_id,omitempty"`
+	// How many pieces of the lot.
+	Count uint32 `protobuf:"varint,7,opt,name=count,proto3" json:"count,omitempty"`
+	// What they weigh together.
+	Weighing      *v1.Weighing `protobuf:"bytes,8,opt,name=weighing,proto3" json:"weighing,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -216,6 +457,34 @@ func (x *Line) GetPriceMinor() int64 {
 		return x.PriceMinor
 	}
 	return 0
+}
+
+func (x *Line) GetSetId() string {
+	if x != nil {
+		return x.SetId
+	}
+	return ""
+}
+
+func (x *Line) GetLotId() string {
+	if x != nil {
+		return x.LotId
+	}
+	return ""
+}
+
+func (x *Line) GetCount() uint32 {
+	if x != nil {
+		return x.Count
+	}
+	return 0
+}
+
+func (x *Line) GetWeighing() *v1.Weighing {
+	if x != nil {
+		return x.Weighing
+	}
+	return nil
 }
 
 // Placed sells stones to a jeweller.
@@ -328,7 +597,7 @@ func (x *Paid) GetPrivate() *Paid_Private {
 	return nil
 }
 
-// Returned says that a stone of the order is back with its cutter.
+// Returned says that a stone of the order, or a portion of a lot, is back with its cutter.
 type Returned struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The public part.
@@ -438,20 +707,481 @@ func (x *Refunded) GetPrivate() *Refunded_Private {
 	return nil
 }
 
+// MeasuredStone is a stone of the order as it was measured.
+type MeasuredStone struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The stone.
+	StoneId string `protobuf:"bytes,1,opt,name=stone_id,json=stoneId,proto3" json:"stone_id,omitempty"`
+	// What it measured.
+	Measured *v1.Measured `protobuf:"bytes,2,opt,name=measured,proto3" json:"measured,omitempty"`
+	// Its mass is not what was sent: it may be another stone.
+	MassDiffers bool `protobuf:"varint,3,opt,name=mass_differs,json=massDiffers,proto3" json:"mass_differs,omitempty"`
+	// Its size is not what was sent.
+	SizeDiffers   bool `protobuf:"varint,4,opt,name=size_differs,json=sizeDiffers,proto3" json:"size_differs,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *MeasuredStone) Reset() {
+	*x = MeasuredStone{}
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[6]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *MeasuredStone) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*MeasuredStone) ProtoMessage() {}
+
+func (x *MeasuredStone) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[6]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use MeasuredStone.ProtoReflect.Descriptor instead.
+func (*MeasuredStone) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_order_v1_event_proto_rawDescGZIP(), []int{6}
+}
+
+func (x *MeasuredStone) GetStoneId() string {
+	if x != nil {
+		return x.StoneId
+	}
+	return ""
+}
+
+func (x *MeasuredStone) GetMeasured() *v1.Measured {
+	if x != nil {
+		return x.Measured
+	}
+	return nil
+}
+
+func (x *MeasuredStone) GetMassDiffers() bool {
+	if x != nil {
+		return x.MassDiffers
+	}
+	return false
+}
+
+func (x *MeasuredStone) GetSizeDiffers() bool {
+	if x != nil {
+		return x.SizeDiffers
+	}
+	return false
+}
+
+// Cancelled calls the order off.
+type Cancelled struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The public part.
+	Public *Cancelled_Public `protobuf:"bytes,1,opt,name=public,proto3" json:"public,omitempty"`
+	// The private part.
+	Private       *Cancelled_Private `protobuf:"bytes,2,opt,name=private,proto3" json:"private,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Cancelled) Reset() {
+	*x = Cancelled{}
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[7]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Cancelled) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Cancelled) ProtoMessage() {}
+
+func (x *Cancelled) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[7]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Cancelled.ProtoReflect.Descriptor instead.
+func (*Cancelled) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_order_v1_event_proto_rawDescGZIP(), []int{7}
+}
+
+func (x *Cancelled) GetPublic() *Cancelled_Public {
+	if x != nil {
+		return x.Public
+	}
+	return nil
+}
+
+func (x *Cancelled) GetPrivate() *Cancelled_Private {
+	if x != nil {
+		return x.Private
+	}
+	return nil
+}
+
+// Dispatched sends one cutter's stones.
+type Dispatched struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The public part.
+	Public *Dispatched_Public `protobuf:"bytes,1,opt,name=public,proto3" json:"public,omitempty"`
+	// The private part.
+	Private       *Dispatched_Private `protobuf:"bytes,2,opt,name=private,proto3" json:"private,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Dispatched) Reset() {
+	*x = Dispatched{}
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[8]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Dispatched) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Dispatched) ProtoMessage() {}
+
+func (x *Dispatched) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[8]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Dispatched.ProtoReflect.Descriptor instead.
+func (*Dispatched) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_order_v1_event_proto_rawDescGZIP(), []int{8}
+}
+
+func (x *Dispatched) GetPublic() *Dispatched_Public {
+	if x != nil {
+		return x.Public
+	}
+	return nil
+}
+
+func (x *Dispatched) GetPrivate() *Dispatched_Private {
+	if x != nil {
+		return x.Private
+	}
+	return nil
+}
+
+// Received says that what was sent has come.
+type Received struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The public part.
+	Public *Received_Public `protobuf:"bytes,1,opt,name=public,proto3" json:"public,omitempty"`
+	// The private part.
+	Private       *Received_Private `protobuf:"bytes,2,opt,name=private,proto3" json:"private,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Received) Reset() {
+	*x = Received{}
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[9]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Received) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Received) ProtoMessage() {}
+
+func (x *Received) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[9]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Received.ProtoReflect.Descriptor instead.
+func (*Received) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_order_v1_event_proto_rawDescGZIP(), []int{9}
+}
+
+func (x *Received) GetPublic() *Received_Public {
+	if x != nil {
+		return x.Public
+	}
+	return nil
+}
+
+func (x *Received) GetPrivate() *Received_Private {
+	if x != nil {
+		return x.Private
+	}
+	return nil
+}
+
+// ReturnAsked says that the jeweller sends stones back.
+type ReturnAsked struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The public part.
+	Public *ReturnAsked_Public `protobuf:"bytes,1,opt,name=public,proto3" json:"public,omitempty"`
+	// The private part.
+	Private       *ReturnAsked_Private `protobuf:"bytes,2,opt,name=private,proto3" json:"private,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ReturnAsked) Reset() {
+	*x = ReturnAsked{}
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[10]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ReturnAsked) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ReturnAsked) ProtoMessage() {}
+
+func (x *ReturnAsked) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[10]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ReturnAsked.ProtoReflect.Descriptor instead.
+func (*ReturnAsked) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_order_v1_event_proto_rawDescGZIP(), []int{10}
+}
+
+func (x *ReturnAsked) GetPublic() *ReturnAsked_Public {
+	if x != nil {
+		return x.Public
+	}
+	return nil
+}
+
+func (x *ReturnAsked) GetPrivate() *ReturnAsked_Private {
+	if x != nil {
+		return x.Private
+	}
+	return nil
+}
+
+// DamageClaimed says what is wrong with a stone by its buyer's word.
+type DamageClaimed struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The public part.
+	Public *DamageClaimed_Public `protobuf:"bytes,1,opt,name=public,proto3" json:"public,omitempty"`
+	// The private part.
+	Private       *DamageClaimed_Private `protobuf:"bytes,2,opt,name=private,proto3" json:"private,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *DamageClaimed) Reset() {
+	*x = DamageClaimed{}
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[11]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *DamageClaimed) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*DamageClaimed) ProtoMessage() {}
+
+func (x *DamageClaimed) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[11]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use DamageClaimed.ProtoReflect.Descriptor instead.
+func (*DamageClaimed) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_order_v1_event_proto_rawDescGZIP(), []int{11}
+}
+
+func (x *DamageClaimed) GetPublic() *DamageClaimed_Public {
+	if x != nil {
+		return x.Public
+	}
+	return nil
+}
+
+func (x *DamageClaimed) GetPrivate() *DamageClaimed_Private {
+	if x != nil {
+		return x.Private
+	}
+	return nil
+}
+
+// DamageAnswered settles or refuses a claim.
+type DamageAnswered struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The public part.
+	Public *DamageAnswered_Public `protobuf:"bytes,1,opt,name=public,proto3" json:"public,omitempty"`
+	// The private part.
+	Private       *DamageAnswered_Private `protobuf:"bytes,2,opt,name=private,proto3" json:"private,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *DamageAnswered) Reset() {
+	*x = DamageAnswered{}
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[12]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *DamageAnswered) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*DamageAnswered) ProtoMessage() {}
+
+func (x *DamageAnswered) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[12]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use DamageAnswered.ProtoReflect.Descriptor instead.
+func (*DamageAnswered) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_order_v1_event_proto_rawDescGZIP(), []int{12}
+}
+
+func (x *DamageAnswered) GetPublic() *DamageAnswered_Public {
+	if x != nil {
+		return x.Public
+	}
+	return nil
+}
+
+func (x *DamageAnswered) GetPrivate() *DamageAnswered_Private {
+	if x != nil {
+		return x.Private
+	}
+	return nil
+}
+
+// PriceReduced lowers the price of a stone that was sold. What was paid above the new price counts as the sale's
+// money until it is paid back.
+type PriceReduced struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The public part.
+	Public *PriceReduced_Public `protobuf:"bytes,1,opt,name=public,proto3" json:"public,omitempty"`
+	// The private part.
+	Private       *PriceReduced_Private `protobuf:"bytes,2,opt,name=private,proto3" json:"private,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *PriceReduced) Reset() {
+	*x = PriceReduced{}
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[13]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *PriceReduced) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*PriceReduced) ProtoMessage() {}
+
+func (x *PriceReduced) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[13]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use PriceReduced.ProtoReflect.Descriptor instead.
+func (*PriceReduced) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_order_v1_event_proto_rawDescGZIP(), []int{13}
+}
+
+func (x *PriceReduced) GetPublic() *PriceReduced_Public {
+	if x != nil {
+		return x.Public
+	}
+	return nil
+}
+
+func (x *PriceReduced) GetPrivate() *PriceReduced_Private {
+	if x != nil {
+		return x.Private
+	}
+	return nil
+}
+
 // The part that may be shown to anyone.
 type Placed_Public struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The order.
 	OrderId string `protobuf:"bytes,1,opt,name=order_id,json=orderId,proto3" json:"order_id,omitempty"`
 	// The stones, as they belong together.
-	StoneIds      []string `protobuf:"bytes,2,rep,name=stone_ids,json=stoneIds,proto3" json:"stone_ids,omitempty"`
+	StoneIds []string `protobuf:"bytes,2,rep,name=stone_ids,json=stoneIds,proto3" json:"stone_ids,omitempty"`
+	// The lots that portions are of.
+	LotIds        []string `protobuf:"bytes,3,rep,name=lot_ids,json=lotIds,proto3" json:"lot_ids,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *Placed_Public) Reset() {
 	*x = Placed_Public{}
-	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[6]
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -463,7 +1193,7 @@ func (x *Placed_Public) String() string {
 func (*Placed_Public) ProtoMessage() {}
 
 func (x *Placed_Public) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[6]
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -493,6 +1223,13 @@ func (x *Placed_Public) GetStoneIds() []string {
 	return nil
 }
 
+func (x *Placed_Public) GetLotIds() []string {
+	if x != nil {
+		return x.LotIds
+	}
+	return nil
+}
+
 // The part for those concerned.
 type Placed_Private struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -501,14 +1238,20 @@ type Placed_Private struct {
 	// The currency of all prices.
 	Currency string `protobuf:"bytes,2,opt,name=currency,proto3" json:"currency,omitempty"`
 	// The stones with their prices.
-	Lines         []*Line `protobuf:"bytes,3,rep,name=lines,proto3" json:"lines,omitempty"`
+	Lines []*Line `protobuf:"bytes,3,rep,name=lines,proto3" json:"lines,omitempty"`
+	// What comes first of the money, in minor units: when it is in, the stones may be sent. 0: all of it.
+	DepositMinor int64 `protobuf:"varint,4,opt,name=deposit_minor,json=depositMinor,proto3" json:"deposit_minor,omitempty"`
+	// The goods out on approval that it buys from; empty: none. The jeweller has its stones then.
+	ApprovalId string `protobuf:"bytes,5,opt,name=approval_id,json=approvalId,proto3" json:"approval_id,omitempty"`
+	// Until when damage to such stones may be claimed, in microseconds since 1970; 0: from when they are received.
+	ClaimUntilUs  int64 `protobuf:"varint,6,opt,name=claim_until_us,json=claimUntilUs,proto3" json:"claim_until_us,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *Placed_Private) Reset() {
 	*x = Placed_Private{}
-	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[7]
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -520,7 +1263,7 @@ func (x *Placed_Private) String() string {
 func (*Placed_Private) ProtoMessage() {}
 
 func (x *Placed_Private) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[7]
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -557,6 +1300,27 @@ func (x *Placed_Private) GetLines() []*Line {
 	return nil
 }
 
+func (x *Placed_Private) GetDepositMinor() int64 {
+	if x != nil {
+		return x.DepositMinor
+	}
+	return 0
+}
+
+func (x *Placed_Private) GetApprovalId() string {
+	if x != nil {
+		return x.ApprovalId
+	}
+	return ""
+}
+
+func (x *Placed_Private) GetClaimUntilUs() int64 {
+	if x != nil {
+		return x.ClaimUntilUs
+	}
+	return 0
+}
+
 // The part that may be shown to anyone.
 type Paid_Public struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -568,7 +1332,7 @@ type Paid_Public struct {
 
 func (x *Paid_Public) Reset() {
 	*x = Paid_Public{}
-	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[8]
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -580,7 +1344,7 @@ func (x *Paid_Public) String() string {
 func (*Paid_Public) ProtoMessage() {}
 
 func (x *Paid_Public) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[8]
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -616,7 +1380,7 @@ type Paid_Private struct {
 
 func (x *Paid_Private) Reset() {
 	*x = Paid_Private{}
-	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[9]
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -628,7 +1392,7 @@ func (x *Paid_Private) String() string {
 func (*Paid_Private) ProtoMessage() {}
 
 func (x *Paid_Private) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[9]
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -664,14 +1428,16 @@ type Returned_Public struct {
 	// The order.
 	OrderId string `protobuf:"bytes,1,opt,name=order_id,json=orderId,proto3" json:"order_id,omitempty"`
 	// The stone.
-	StoneId       string `protobuf:"bytes,2,opt,name=stone_id,json=stoneId,proto3" json:"stone_id,omitempty"`
+	StoneId string `protobuf:"bytes,2,opt,name=stone_id,json=stoneId,proto3" json:"stone_id,omitempty"`
+	// The lot, where a portion of one is meant.
+	LotId         string `protobuf:"bytes,3,opt,name=lot_id,json=lotId,proto3" json:"lot_id,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *Returned_Public) Reset() {
 	*x = Returned_Public{}
-	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[10]
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -683,7 +1449,7 @@ func (x *Returned_Public) String() string {
 func (*Returned_Public) ProtoMessage() {}
 
 func (x *Returned_Public) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[10]
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -713,6 +1479,13 @@ func (x *Returned_Public) GetStoneId() string {
 	return ""
 }
 
+func (x *Returned_Public) GetLotId() string {
+	if x != nil {
+		return x.LotId
+	}
+	return ""
+}
+
 // The part for those concerned.
 type Returned_Private struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
@@ -722,7 +1495,7 @@ type Returned_Private struct {
 
 func (x *Returned_Private) Reset() {
 	*x = Returned_Private{}
-	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[11]
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -734,7 +1507,7 @@ func (x *Returned_Private) String() string {
 func (*Returned_Private) ProtoMessage() {}
 
 func (x *Returned_Private) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[11]
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -756,14 +1529,16 @@ type Refunded_Public struct {
 	// The order.
 	OrderId string `protobuf:"bytes,1,opt,name=order_id,json=orderId,proto3" json:"order_id,omitempty"`
 	// The stone.
-	StoneId       string `protobuf:"bytes,2,opt,name=stone_id,json=stoneId,proto3" json:"stone_id,omitempty"`
+	StoneId string `protobuf:"bytes,2,opt,name=stone_id,json=stoneId,proto3" json:"stone_id,omitempty"`
+	// The lot, where a portion of one is meant.
+	LotId         string `protobuf:"bytes,3,opt,name=lot_id,json=lotId,proto3" json:"lot_id,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *Refunded_Public) Reset() {
 	*x = Refunded_Public{}
-	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[12]
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -775,7 +1550,7 @@ func (x *Refunded_Public) String() string {
 func (*Refunded_Public) ProtoMessage() {}
 
 func (x *Refunded_Public) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[12]
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -805,6 +1580,13 @@ func (x *Refunded_Public) GetStoneId() string {
 	return ""
 }
 
+func (x *Refunded_Public) GetLotId() string {
+	if x != nil {
+		return x.LotId
+	}
+	return ""
+}
+
 // The part for those concerned.
 type Refunded_Private struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -818,7 +1600,7 @@ type Refunded_Private struct {
 
 func (x *Refunded_Private) Reset() {
 	*x = Refunded_Private{}
-	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[13]
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -830,7 +1612,7 @@ func (x *Refunded_Private) String() string {
 func (*Refunded_Private) ProtoMessage() {}
 
 func (x *Refunded_Private) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[13]
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -860,33 +1642,821 @@ func (x *Refunded_Private) GetReference() string {
 	return ""
 }
 
+// The part that may be shown to anyone.
+type Cancelled_Public struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The order.
+	OrderId       string `protobuf:"bytes,1,opt,name=order_id,json=orderId,proto3" json:"order_id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Cancelled_Public) Reset() {
+	*x = Cancelled_Public{}
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[22]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Cancelled_Public) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Cancelled_Public) ProtoMessage() {}
+
+func (x *Cancelled_Public) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[22]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Cancelled_Public.ProtoReflect.Descriptor instead.
+func (*Cancelled_Public) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_order_v1_event_proto_rawDescGZIP(), []int{7, 0}
+}
+
+func (x *Cancelled_Public) GetOrderId() string {
+	if x != nil {
+		return x.OrderId
+	}
+	return ""
+}
+
+// The part for those concerned.
+type Cancelled_Private struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Why.
+	Why           string `protobuf:"bytes,1,opt,name=why,proto3" json:"why,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Cancelled_Private) Reset() {
+	*x = Cancelled_Private{}
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[23]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Cancelled_Private) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Cancelled_Private) ProtoMessage() {}
+
+func (x *Cancelled_Private) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[23]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Cancelled_Private.ProtoReflect.Descriptor instead.
+func (*Cancelled_Private) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_order_v1_event_proto_rawDescGZIP(), []int{7, 1}
+}
+
+func (x *Cancelled_Private) GetWhy() string {
+	if x != nil {
+		return x.Why
+	}
+	return ""
+}
+
+// The part that may be shown to anyone.
+type Dispatched_Public struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The order.
+	OrderId       string `protobuf:"bytes,1,opt,name=order_id,json=orderId,proto3" json:"order_id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Dispatched_Public) Reset() {
+	*x = Dispatched_Public{}
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[24]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Dispatched_Public) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Dispatched_Public) ProtoMessage() {}
+
+func (x *Dispatched_Public) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[24]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Dispatched_Public.ProtoReflect.Descriptor instead.
+func (*Dispatched_Public) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_order_v1_event_proto_rawDescGZIP(), []int{8, 0}
+}
+
+func (x *Dispatched_Public) GetOrderId() string {
+	if x != nil {
+		return x.OrderId
+	}
+	return ""
+}
+
+// The part for those concerned.
+type Dispatched_Private struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The cutter.
+	SellerId string `protobuf:"bytes,1,opt,name=seller_id,json=sellerId,proto3" json:"seller_id,omitempty"`
+	// The stones, as they were measured.
+	Stones []*MeasuredStone `protobuf:"bytes,2,rep,name=stones,proto3" json:"stones,omitempty"`
+	// Who carries them.
+	Carrier string `protobuf:"bytes,3,opt,name=carrier,proto3" json:"carrier,omitempty"`
+	// The carrier's reference.
+	Reference     string `protobuf:"bytes,4,opt,name=reference,proto3" json:"reference,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Dispatched_Private) Reset() {
+	*x = Dispatched_Private{}
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[25]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Dispatched_Private) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Dispatched_Private) ProtoMessage() {}
+
+func (x *Dispatched_Private) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[25]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Dispatched_Private.ProtoReflect.Descriptor instead.
+func (*Dispatched_Private) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_order_v1_event_proto_rawDescGZIP(), []int{8, 1}
+}
+
+func (x *Dispatched_Private) GetSellerId() string {
+	if x != nil {
+		return x.SellerId
+	}
+	return ""
+}
+
+func (x *Dispatched_Private) GetStones() []*MeasuredStone {
+	if x != nil {
+		return x.Stones
+	}
+	return nil
+}
+
+func (x *Dispatched_Private) GetCarrier() string {
+	if x != nil {
+		return x.Carrier
+	}
+	return ""
+}
+
+func (x *Dispatched_Private) GetReference() string {
+	if x != nil {
+		return x.Reference
+	}
+	return ""
+}
+
+// The part that may be shown to anyone.
+type Received_Public struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The order.
+	OrderId       string `protobuf:"bytes,1,opt,name=order_id,json=orderId,proto3" json:"order_id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Received_Public) Reset() {
+	*x = Received_Public{}
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[26]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Received_Public) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Received_Public) ProtoMessage() {}
+
+func (x *Received_Public) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[26]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Received_Public.ProtoReflect.Descriptor instead.
+func (*Received_Public) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_order_v1_event_proto_rawDescGZIP(), []int{9, 0}
+}
+
+func (x *Received_Public) GetOrderId() string {
+	if x != nil {
+		return x.OrderId
+	}
+	return ""
+}
+
+// The part for those concerned.
+type Received_Private struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The stones; measured is absent where the jeweller didn't measure.
+	Stones []*MeasuredStone `protobuf:"bytes,1,rep,name=stones,proto3" json:"stones,omitempty"`
+	// Until when they may be sent back, in microseconds since 1970.
+	ReturnUntilUs int64 `protobuf:"varint,2,opt,name=return_until_us,json=returnUntilUs,proto3" json:"return_until_us,omitempty"`
+	// Until when damage may be claimed, in microseconds since 1970.
+	ClaimUntilUs  int64 `protobuf:"varint,3,opt,name=claim_until_us,json=claimUntilUs,proto3" json:"claim_until_us,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Received_Private) Reset() {
+	*x = Received_Private{}
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[27]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Received_Private) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Received_Private) ProtoMessage() {}
+
+func (x *Received_Private) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[27]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Received_Private.ProtoReflect.Descriptor instead.
+func (*Received_Private) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_order_v1_event_proto_rawDescGZIP(), []int{9, 1}
+}
+
+func (x *Received_Private) GetStones() []*MeasuredStone {
+	if x != nil {
+		return x.Stones
+	}
+	return nil
+}
+
+func (x *Received_Private) GetReturnUntilUs() int64 {
+	if x != nil {
+		return x.ReturnUntilUs
+	}
+	return 0
+}
+
+func (x *Received_Private) GetClaimUntilUs() int64 {
+	if x != nil {
+		return x.ClaimUntilUs
+	}
+	return 0
+}
+
+// The part that may be shown to anyone.
+type ReturnAsked_Public struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The order.
+	OrderId       string `protobuf:"bytes,1,opt,name=order_id,json=orderId,proto3" json:"order_id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ReturnAsked_Public) Reset() {
+	*x = ReturnAsked_Public{}
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[28]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ReturnAsked_Public) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ReturnAsked_Public) ProtoMessage() {}
+
+func (x *ReturnAsked_Public) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[28]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ReturnAsked_Public.ProtoReflect.Descriptor instead.
+func (*ReturnAsked_Public) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_order_v1_event_proto_rawDescGZIP(), []int{10, 0}
+}
+
+func (x *ReturnAsked_Public) GetOrderId() string {
+	if x != nil {
+		return x.OrderId
+	}
+	return ""
+}
+
+// The part for those concerned.
+type ReturnAsked_Private struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The stones.
+	StoneIds []string `protobuf:"bytes,1,rep,name=stone_ids,json=stoneIds,proto3" json:"stone_ids,omitempty"`
+	// Why.
+	Why           string `protobuf:"bytes,2,opt,name=why,proto3" json:"why,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ReturnAsked_Private) Reset() {
+	*x = ReturnAsked_Private{}
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[29]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ReturnAsked_Private) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ReturnAsked_Private) ProtoMessage() {}
+
+func (x *ReturnAsked_Private) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[29]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ReturnAsked_Private.ProtoReflect.Descriptor instead.
+func (*ReturnAsked_Private) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_order_v1_event_proto_rawDescGZIP(), []int{10, 1}
+}
+
+func (x *ReturnAsked_Private) GetStoneIds() []string {
+	if x != nil {
+		return x.StoneIds
+	}
+	return nil
+}
+
+func (x *ReturnAsked_Private) GetWhy() string {
+	if x != nil {
+		return x.Why
+	}
+	return ""
+}
+
+// The part that may be shown to anyone.
+type DamageClaimed_Public struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The order.
+	OrderId       string `protobuf:"bytes,1,opt,name=order_id,json=orderId,proto3" json:"order_id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *DamageClaimed_Public) Reset() {
+	*x = DamageClaimed_Public{}
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[30]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *DamageClaimed_Public) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*DamageClaimed_Public) ProtoMessage() {}
+
+func (x *DamageClaimed_Public) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[30]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use DamageClaimed_Public.ProtoReflect.Descriptor instead.
+func (*DamageClaimed_Public) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_order_v1_event_proto_rawDescGZIP(), []int{11, 0}
+}
+
+func (x *DamageClaimed_Public) GetOrderId() string {
+	if x != nil {
+		return x.OrderId
+	}
+	return ""
+}
+
+// The part for those concerned.
+type DamageClaimed_Private struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The stone.
+	StoneId string `protobuf:"bytes,1,opt,name=stone_id,json=stoneId,proto3" json:"stone_id,omitempty"`
+	// What is wrong.
+	Damage Damage `protobuf:"varint,2,opt,name=damage,proto3,enum=seamshare.event.order.v1.Damage" json:"damage,omitempty"`
+	// The jeweller's words.
+	Words string `protobuf:"bytes,3,opt,name=words,proto3" json:"words,omitempty"`
+	// A photo, where one was taken.
+	Photo         *v1.Photo `protobuf:"bytes,4,opt,name=photo,proto3" json:"photo,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *DamageClaimed_Private) Reset() {
+	*x = DamageClaimed_Private{}
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[31]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *DamageClaimed_Private) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*DamageClaimed_Private) ProtoMessage() {}
+
+func (x *DamageClaimed_Private) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[31]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use DamageClaimed_Private.ProtoReflect.Descriptor instead.
+func (*DamageClaimed_Private) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_order_v1_event_proto_rawDescGZIP(), []int{11, 1}
+}
+
+func (x *DamageClaimed_Private) GetStoneId() string {
+	if x != nil {
+		return x.StoneId
+	}
+	return ""
+}
+
+func (x *DamageClaimed_Private) GetDamage() Damage {
+	if x != nil {
+		return x.Damage
+	}
+	return Damage_DAMAGE_UNSPECIFIED
+}
+
+func (x *DamageClaimed_Private) GetWords() string {
+	if x != nil {
+		return x.Words
+	}
+	return ""
+}
+
+func (x *DamageClaimed_Private) GetPhoto() *v1.Photo {
+	if x != nil {
+		return x.Photo
+	}
+	return nil
+}
+
+// The part that may be shown to anyone.
+type DamageAnswered_Public struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The order.
+	OrderId       string `protobuf:"bytes,1,opt,name=order_id,json=orderId,proto3" json:"order_id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *DamageAnswered_Public) Reset() {
+	*x = DamageAnswered_Public{}
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[32]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *DamageAnswered_Public) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*DamageAnswered_Public) ProtoMessage() {}
+
+func (x *DamageAnswered_Public) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[32]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use DamageAnswered_Public.ProtoReflect.Descriptor instead.
+func (*DamageAnswered_Public) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_order_v1_event_proto_rawDescGZIP(), []int{12, 0}
+}
+
+func (x *DamageAnswered_Public) GetOrderId() string {
+	if x != nil {
+		return x.OrderId
+	}
+	return ""
+}
+
+// The part for those concerned.
+type DamageAnswered_Private struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The stone.
+	StoneId string `protobuf:"bytes,1,opt,name=stone_id,json=stoneId,proto3" json:"stone_id,omitempty"`
+	// What the cutter does about it.
+	Answer DamageAnswer `protobuf:"varint,2,opt,name=answer,proto3,enum=seamshare.event.order.v1.DamageAnswer" json:"answer,omitempty"`
+	// The cutter's words.
+	Words         string `protobuf:"bytes,3,opt,name=words,proto3" json:"words,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *DamageAnswered_Private) Reset() {
+	*x = DamageAnswered_Private{}
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[33]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *DamageAnswered_Private) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*DamageAnswered_Private) ProtoMessage() {}
+
+func (x *DamageAnswered_Private) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[33]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use DamageAnswered_Private.ProtoReflect.Descriptor instead.
+func (*DamageAnswered_Private) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_order_v1_event_proto_rawDescGZIP(), []int{12, 1}
+}
+
+func (x *DamageAnswered_Private) GetStoneId() string {
+	if x != nil {
+		return x.StoneId
+	}
+	return ""
+}
+
+func (x *DamageAnswered_Private) GetAnswer() DamageAnswer {
+	if x != nil {
+		return x.Answer
+	}
+	return DamageAnswer_DAMAGE_ANSWER_UNSPECIFIED
+}
+
+func (x *DamageAnswered_Private) GetWords() string {
+	if x != nil {
+		return x.Words
+	}
+	return ""
+}
+
+// The part that may be shown to anyone.
+type PriceReduced_Public struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The order.
+	OrderId string `protobuf:"bytes,1,opt,name=order_id,json=orderId,proto3" json:"order_id,omitempty"`
+	// The stone.
+	StoneId string `protobuf:"bytes,2,opt,name=stone_id,json=stoneId,proto3" json:"stone_id,omitempty"`
+	// The lot, where a portion of one is meant.
+	LotId         string `protobuf:"bytes,3,opt,name=lot_id,json=lotId,proto3" json:"lot_id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *PriceReduced_Public) Reset() {
+	*x = PriceReduced_Public{}
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[34]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *PriceReduced_Public) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*PriceReduced_Public) ProtoMessage() {}
+
+func (x *PriceReduced_Public) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[34]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use PriceReduced_Public.ProtoReflect.Descriptor instead.
+func (*PriceReduced_Public) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_order_v1_event_proto_rawDescGZIP(), []int{13, 0}
+}
+
+func (x *PriceReduced_Public) GetOrderId() string {
+	if x != nil {
+		return x.OrderId
+	}
+	return ""
+}
+
+func (x *PriceReduced_Public) GetStoneId() string {
+	if x != nil {
+		return x.StoneId
+	}
+	return ""
+}
+
+func (x *PriceReduced_Public) GetLotId() string {
+	if x != nil {
+		return x.LotId
+	}
+	return ""
+}
+
+// The part for those concerned.
+type PriceReduced_Private struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// What is taken off its price.
+	By *v1.Amount `protobuf:"bytes,1,opt,name=by,proto3" json:"by,omitempty"`
+	// Why.
+	Why           string `protobuf:"bytes,2,opt,name=why,proto3" json:"why,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *PriceReduced_Private) Reset() {
+	*x = PriceReduced_Private{}
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[35]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *PriceReduced_Private) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*PriceReduced_Private) ProtoMessage() {}
+
+func (x *PriceReduced_Private) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[35]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use PriceReduced_Private.ProtoReflect.Descriptor instead.
+func (*PriceReduced_Private) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_order_v1_event_proto_rawDescGZIP(), []int{13, 1}
+}
+
+func (x *PriceReduced_Private) GetBy() *v1.Amount {
+	if x != nil {
+		return x.By
+	}
+	return nil
+}
+
+func (x *PriceReduced_Private) GetWhy() string {
+	if x != nil {
+		return x.Why
+	}
+	return ""
+}
+
 var File_seamshare_event_order_v1_event_proto protoreflect.FileDescriptor
 
 const file_seamshare_event_order_v1_event_proto_rawDesc = "" +
 	"\n" +
-	"$seamshare/event/order/v1/event.proto\x12\x18seamshare.event.order.v1\x1a\x1fseamshare/event/v1/values.proto\"\x8a\x02\n" +
+	"$seamshare/event/order/v1/event.proto\x12\x18seamshare.event.order.v1\x1a!seamshare/event/v1/measured.proto\x1a\x1eseamshare/event/v1/photo.proto\x1a\x1fseamshare/event/v1/values.proto\"\xa2\x06\n" +
 	"\x05Event\x12;\n" +
 	"\x06placed\x18\xf5\x03 \x01(\v2 .seamshare.event.order.v1.PlacedH\x00R\x06placed\x125\n" +
 	"\x04paid\x18\xf6\x03 \x01(\v2\x1e.seamshare.event.order.v1.PaidH\x00R\x04paid\x12A\n" +
 	"\breturned\x18\xf7\x03 \x01(\v2\".seamshare.event.order.v1.ReturnedH\x00R\breturned\x12A\n" +
-	"\brefunded\x18\xf8\x03 \x01(\v2\".seamshare.event.order.v1.RefundedH\x00R\brefundedB\a\n" +
-	"\x05event\"|\n" +
+	"\brefunded\x18\xf8\x03 \x01(\v2\".seamshare.event.order.v1.RefundedH\x00R\brefunded\x12D\n" +
+	"\tcancelled\x18\xf9\x03 \x01(\v2#.seamshare.event.order.v1.CancelledH\x00R\tcancelled\x12G\n" +
+	"\n" +
+	"dispatched\x18\xfa\x03 \x01(\v2$.seamshare.event.order.v1.DispatchedH\x00R\n" +
+	"dispatched\x12A\n" +
+	"\breceived\x18\xfb\x03 \x01(\v2\".seamshare.event.order.v1.ReceivedH\x00R\breceived\x12K\n" +
+	"\freturn_asked\x18\xfc\x03 \x01(\v2%.seamshare.event.order.v1.ReturnAskedH\x00R\vreturnAsked\x12Q\n" +
+	"\x0edamage_claimed\x18\xfd\x03 \x01(\v2'.seamshare.event.order.v1.DamageClaimedH\x00R\rdamageClaimed\x12T\n" +
+	"\x0fdamage_answered\x18\xfe\x03 \x01(\v2(.seamshare.event.order.v1.DamageAnsweredH\x00R\x0edamageAnswered\x12N\n" +
+	"\rprice_reduced\x18\xff\x03 \x01(\v2&.seamshare.event.order.v1.PriceReducedH\x00R\fpriceReducedB\a\n" +
+	"\x05event\"\xfa\x01\n" +
 	"\x04Line\x12\x19\n" +
 	"\bstone_id\x18\x01 \x01(\tR\astoneId\x12\x1b\n" +
 	"\tparcel_id\x18\x02 \x01(\tR\bparcelId\x12\x1b\n" +
 	"\tseller_id\x18\x03 \x01(\tR\bsellerId\x12\x1f\n" +
 	"\vprice_minor\x18\x04 \x01(\x03R\n" +
-	"priceMinor\"\xc7\x02\n" +
+	"priceMinor\x12\x15\n" +
+	"\x06set_id\x18\x05 \x01(\tR\x05setId\x12\x15\n" +
+	"\x06lot_id\x18\x06 \x01(\tR\x05lotId\x12\x14\n" +
+	"\x05count\x18\a \x01(\rR\x05count\x128\n" +
+	"\bweighing\x18\b \x01(\v2\x1c.seamshare.event.v1.WeighingR\bweighing\"\xcd\x03\n" +
 	"\x06Placed\x12?\n" +
 	"\x06public\x18\x01 \x01(\v2'.seamshare.event.order.v1.Placed.PublicR\x06public\x12B\n" +
-	"\aprivate\x18\x02 \x01(\v2(.seamshare.event.order.v1.Placed.PrivateR\aprivate\x1a@\n" +
+	"\aprivate\x18\x02 \x01(\v2(.seamshare.event.order.v1.Placed.PrivateR\aprivate\x1aY\n" +
 	"\x06Public\x12\x19\n" +
 	"\border_id\x18\x01 \x01(\tR\aorderId\x12\x1b\n" +
-	"\tstone_ids\x18\x02 \x03(\tR\bstoneIds\x1av\n" +
+	"\tstone_ids\x18\x02 \x03(\tR\bstoneIds\x12\x17\n" +
+	"\alot_ids\x18\x03 \x03(\tR\x06lotIds\x1a\xe2\x01\n" +
 	"\aPrivate\x12\x19\n" +
 	"\bbuyer_id\x18\x01 \x01(\tR\abuyerId\x12\x1a\n" +
 	"\bcurrency\x18\x02 \x01(\tR\bcurrency\x124\n" +
-	"\x05lines\x18\x03 \x03(\v2\x1e.seamshare.event.order.v1.LineR\x05lines\"\x89\x02\n" +
+	"\x05lines\x18\x03 \x03(\v2\x1e.seamshare.event.order.v1.LineR\x05lines\x12#\n" +
+	"\rdeposit_minor\x18\x04 \x01(\x03R\fdepositMinor\x12\x1f\n" +
+	"\vapproval_id\x18\x05 \x01(\tR\n" +
+	"approvalId\x12$\n" +
+	"\x0eclaim_until_us\x18\x06 \x01(\x03R\fclaimUntilUs\"\x89\x02\n" +
 	"\x04Paid\x12=\n" +
 	"\x06public\x18\x01 \x01(\v2%.seamshare.event.order.v1.Paid.PublicR\x06public\x12@\n" +
 	"\aprivate\x18\x02 \x01(\v2&.seamshare.event.order.v1.Paid.PrivateR\aprivate\x1a#\n" +
@@ -894,23 +2464,104 @@ const file_seamshare_event_order_v1_event_proto_rawDesc = "" +
 	"\border_id\x18\x01 \x01(\tR\aorderId\x1a[\n" +
 	"\aPrivate\x122\n" +
 	"\x06amount\x18\x01 \x01(\v2\x1a.seamshare.event.v1.AmountR\x06amount\x12\x1c\n" +
-	"\treference\x18\x02 \x01(\tR\treference\"\xde\x01\n" +
+	"\treference\x18\x02 \x01(\tR\treference\"\xf5\x01\n" +
 	"\bReturned\x12A\n" +
 	"\x06public\x18\x01 \x01(\v2).seamshare.event.order.v1.Returned.PublicR\x06public\x12D\n" +
-	"\aprivate\x18\x02 \x01(\v2*.seamshare.event.order.v1.Returned.PrivateR\aprivate\x1a>\n" +
+	"\aprivate\x18\x02 \x01(\v2*.seamshare.event.order.v1.Returned.PrivateR\aprivate\x1aU\n" +
 	"\x06Public\x12\x19\n" +
 	"\border_id\x18\x01 \x01(\tR\aorderId\x12\x19\n" +
-	"\bstone_id\x18\x02 \x01(\tR\astoneId\x1a\t\n" +
-	"\aPrivate\"\xb0\x02\n" +
+	"\bstone_id\x18\x02 \x01(\tR\astoneId\x12\x15\n" +
+	"\x06lot_id\x18\x03 \x01(\tR\x05lotId\x1a\t\n" +
+	"\aPrivate\"\xc7\x02\n" +
 	"\bRefunded\x12A\n" +
 	"\x06public\x18\x01 \x01(\v2).seamshare.event.order.v1.Refunded.PublicR\x06public\x12D\n" +
-	"\aprivate\x18\x02 \x01(\v2*.seamshare.event.order.v1.Refunded.PrivateR\aprivate\x1a>\n" +
+	"\aprivate\x18\x02 \x01(\v2*.seamshare.event.order.v1.Refunded.PrivateR\aprivate\x1aU\n" +
 	"\x06Public\x12\x19\n" +
 	"\border_id\x18\x01 \x01(\tR\aorderId\x12\x19\n" +
-	"\bstone_id\x18\x02 \x01(\tR\astoneId\x1a[\n" +
+	"\bstone_id\x18\x02 \x01(\tR\astoneId\x12\x15\n" +
+	"\x06lot_id\x18\x03 \x01(\tR\x05lotId\x1a[\n" +
 	"\aPrivate\x122\n" +
 	"\x06amount\x18\x01 \x01(\v2\x1a.seamshare.event.v1.AmountR\x06amount\x12\x1c\n" +
-	"\treference\x18\x02 \x01(\tR\treferenceB>Z<seamshare.example/proto/gen/seamshare/event/order/v1;orderv1b\x06proto3"
+	"\treference\x18\x02 \x01(\tR\treference\"\xaa\x01\n" +
+	"\rMeasuredStone\x12\x19\n" +
+	"\bstone_id\x18\x01 \x01(\tR\astoneId\x128\n" +
+	"\bmeasured\x18\x02 \x01(\v2\x1c.seamshare.event.v1.MeasuredR\bmeasured\x12!\n" +
+	"\fmass_differs\x18\x03 \x01(\bR\vmassDiffers\x12!\n" +
+	"\fsize_differs\x18\x04 \x01(\bR\vsizeDiffers\"\xd8\x01\n" +
+	"\tCancelled\x12B\n" +
+	"\x06public\x18\x01 \x01(\v2*.seamshare.event.order.v1.Cancelled.PublicR\x06public\x12E\n" +
+	"\aprivate\x18\x02 \x01(\v2+.seamshare.event.order.v1.Cancelled.PrivateR\aprivate\x1a#\n" +
+	"\x06Public\x12\x19\n" +
+	"\border_id\x18\x01 \x01(\tR\aorderId\x1a\x1b\n" +
+	"\aPrivate\x12\x10\n" +
+	"\x03why\x18\x01 \x01(\tR\x03why\"\xe0\x02\n" +
+	"\n" +
+	"Dispatched\x12C\n" +
+	"\x06public\x18\x01 \x01(\v2+.seamshare.event.order.v1.Dispatched.PublicR\x06public\x12F\n" +
+	"\aprivate\x18\x02 \x01(\v2,.seamshare.event.order.v1.Dispatched.PrivateR\aprivate\x1a#\n" +
+	"\x06Public\x12\x19\n" +
+	"\border_id\x18\x01 \x01(\tR\aorderId\x1a\x9f\x01\n" +
+	"\aPrivate\x12\x1b\n" +
+	"\tseller_id\x18\x01 \x01(\tR\bsellerId\x12?\n" +
+	"\x06stones\x18\x02 \x03(\v2'.seamshare.event.order.v1.MeasuredStoneR\x06stones\x12\x18\n" +
+	"\acarrier\x18\x03 \x01(\tR\acarrier\x12\x1c\n" +
+	"\treference\x18\x04 \x01(\tR\treference\"\xd3\x02\n" +
+	"\bReceived\x12A\n" +
+	"\x06public\x18\x01 \x01(\v2).seamshare.event.order.v1.Received.PublicR\x06public\x12D\n" +
+	"\aprivate\x18\x02 \x01(\v2*.seamshare.event.order.v1.Received.PrivateR\aprivate\x1a#\n" +
+	"\x06Public\x12\x19\n" +
+	"\border_id\x18\x01 \x01(\tR\aorderId\x1a\x98\x01\n" +
+	"\aPrivate\x12?\n" +
+	"\x06stones\x18\x01 \x03(\v2'.seamshare.event.order.v1.MeasuredStoneR\x06stones\x12&\n" +
+	"\x0freturn_until_us\x18\x02 \x01(\x03R\rreturnUntilUs\x12$\n" +
+	"\x0eclaim_until_us\x18\x03 \x01(\x03R\fclaimUntilUs\"\xfb\x01\n" +
+	"\vReturnAsked\x12D\n" +
+	"\x06public\x18\x01 \x01(\v2,.seamshare.event.order.v1.ReturnAsked.PublicR\x06public\x12G\n" +
+	"\aprivate\x18\x02 \x01(\v2-.seamshare.event.order.v1.ReturnAsked.PrivateR\aprivate\x1a#\n" +
+	"\x06Public\x12\x19\n" +
+	"\border_id\x18\x01 \x01(\tR\aorderId\x1a8\n" +
+	"\aPrivate\x12\x1b\n" +
+	"\tstone_ids\x18\x01 \x03(\tR\bstoneIds\x12\x10\n" +
+	"\x03why\x18\x02 \x01(\tR\x03why\"\xef\x02\n" +
+	"\rDamageClaimed\x12F\n" +
+	"\x06public\x18\x01 \x01(\v2..seamshare.event.order.v1.DamageClaimed.PublicR\x06public\x12I\n" +
+	"\aprivate\x18\x02 \x01(\v2/.seamshare.event.order.v1.DamageClaimed.PrivateR\aprivate\x1a#\n" +
+	"\x06Public\x12\x19\n" +
+	"\border_id\x18\x01 \x01(\tR\aorderId\x1a\xa5\x01\n" +
+	"\aPrivate\x12\x19\n" +
+	"\bstone_id\x18\x01 \x01(\tR\astoneId\x128\n" +
+	"\x06damage\x18\x02 \x01(\x0e2 .seamshare.event.order.v1.DamageR\x06damage\x12\x14\n" +
+	"\x05words\x18\x03 \x01(\tR\x05words\x12/\n" +
+	"\x05photo\x18\x04 \x01(\v2\x19.seamshare.event.v1.PhotoR\x05photo\"\xc6\x02\n" +
+	"\x0eDamageAnswered\x12G\n" +
+	"\x06public\x18\x01 \x01(\v2/.seamshare.event.order.v1.DamageAnswered.PublicR\x06public\x12J\n" +
+	"\aprivate\x18\x02 \x01(\v20.seamshare.event.order.v1.DamageAnswered.PrivateR\aprivate\x1a#\n" +
+	"\x06Public\x12\x19\n" +
+	"\border_id\x18\x01 \x01(\tR\aorderId\x1az\n" +
+	"\aPrivate\x12\x19\n" +
+	"\bstone_id\x18\x01 \x01(\tR\astoneId\x12>\n" +
+	"\x06answer\x18\x02 \x01(\x0e2&.seamshare.event.order.v1.DamageAnswerR\x06answer\x12\x14\n" +
+	"\x05words\x18\x03 \x01(\tR\x05words\"\xbf\x02\n" +
+	"\fPriceReduced\x12E\n" +
+	"\x06public\x18\x01 \x01(\v2-.seamshare.event.order.v1.PriceReduced.PublicR\x06public\x12H\n" +
+	"\aprivate\x18\x02 \x01(\v2..seamshare.event.order.v1.PriceReduced.PrivateR\aprivate\x1aU\n" +
+	"\x06Public\x12\x19\n" +
+	"\border_id\x18\x01 \x01(\tR\aorderId\x12\x19\n" +
+	"\bstone_id\x18\x02 \x01(\tR\astoneId\x12\x15\n" +
+	"\x06lot_id\x18\x03 \x01(\tR\x05lotId\x1aG\n" +
+	"\aPrivate\x12*\n" +
+	"\x02by\x18\x01 \x01(\v2\x1a.seamshare.event.v1.AmountR\x02by\x12\x10\n" +
+	"\x03why\x18\x02 \x01(\tR\x03why*g\n" +
+	"\x06Damage\x12\x16\n" +
+	"\x12DAMAGE_UNSPECIFIED\x10\x00\x12\x15\n" +
+	"\x11DAMAGE_ON_THE_WAY\x10\x01\x12\x11\n" +
+	"\rDAMAGE_CRAZED\x10\x02\x12\x1b\n" +
+	"\x17DAMAGE_NOT_AS_DESCRIBED\x10\x03*~\n" +
+	"\fDamageAnswer\x12\x1d\n" +
+	"\x19DAMAGE_ANSWER_UNSPECIFIED\x10\x00\x12\x1b\n" +
+	"\x17DAMAGE_ANSWER_TAKE_BACK\x10\x01\x12\x18\n" +
+	"\x14DAMAGE_ANSWER_REDUCE\x10\x02\x12\x18\n" +
+	"\x14DAMAGE_ANSWER_REFUSE\x10\x03B>Z<seamshare.example/proto/gen/seamshare/event/order/v1;orderv1b\x06proto3"
 
 var (
 	file_seamshare_event_order_v1_event_proto_rawDescOnce sync.Once
@@ -924,45 +2575,102 @@ func file_seamshare_event_order_v1_event_proto_rawDescGZIP() []byte {
 	return file_seamshare_event_order_v1_event_proto_rawDescData
 }
 
-var file_seamshare_event_order_v1_event_proto_msgTypes = make([]protoimpl.MessageInfo, 14)
+var file_seamshare_event_order_v1_event_proto_enumTypes = make([]protoimpl.EnumInfo, 2)
+var file_seamshare_event_order_v1_event_proto_msgTypes = make([]protoimpl.MessageInfo, 36)
 var file_seamshare_event_order_v1_event_proto_goTypes = []any{
-	(*Event)(nil),            // 0: seamshare.event.order.v1.Event
-	(*Line)(nil),             // 1: seamshare.event.order.v1.Line
-	(*Placed)(nil),           // 2: seamshare.event.order.v1.Placed
-	(*Paid)(nil),             // 3: seamshare.event.order.v1.Paid
-	(*Returned)(nil),         // 4: seamshare.event.order.v1.Returned
-	(*Refunded)(nil),         // 5: seamshare.event.order.v1.Refunded
-	(*Placed_Public)(nil),    // 6: seamshare.event.order.v1.Placed.Public
-	(*Placed_Private)(nil),   // 7: seamshare.event.order.v1.Placed.Private
-	(*Paid_Public)(nil),      // 8: seamshare.event.order.v1.Paid.Public
-	(*Paid_Private)(nil),     // 9: seamshare.event.order.v1.Paid.Private
-	(*Returned_Public)(nil),  // 10: seamshare.event.order.v1.Returned.Public
-	(*Returned_Private)(nil), // 11: seamshare.event.order.v1.Returned.Private
-	(*Refunded_Public)(nil),  // 12: seamshare.event.order.v1.Refunded.Public
-	(*Refunded_Private)(nil), // 13: seamshare.event.order.v1.Refunded.Private
-	(*v1.Amount)(nil),        // 14: seamshare.event.v1.Amount
+	(Damage)(0),                    // 0: seamshare.event.order.v1.Damage
+	(DamageAnswer)(0),              // 1: seamshare.event.order.v1.DamageAnswer
+	(*Event)(nil),                  // 2: seamshare.event.order.v1.Event
+	(*Line)(nil),                   // 3: seamshare.event.order.v1.Line
+	(*Placed)(nil),                 // 4: seamshare.event.order.v1.Placed
+	(*Paid)(nil),                   // 5: seamshare.event.order.v1.Paid
+	(*Returned)(nil),               // 6: seamshare.event.order.v1.Returned
+	(*Refunded)(nil),               // 7: seamshare.event.order.v1.Refunded
+	(*MeasuredStone)(nil),          // 8: seamshare.event.order.v1.MeasuredStone
+	(*Cancelled)(nil),              // 9: seamshare.event.order.v1.Cancelled
+	(*Dispatched)(nil),             // 10: seamshare.event.order.v1.Dispatched
+	(*Received)(nil),               // 11: seamshare.event.order.v1.Received
+	(*ReturnAsked)(nil),            // 12: seamshare.event.order.v1.ReturnAsked
+	(*DamageClaimed)(nil),          // 13: seamshare.event.order.v1.DamageClaimed
+	(*DamageAnswered)(nil),         // 14: seamshare.event.order.v1.DamageAnswered
+	(*PriceReduced)(nil),           // 15: seamshare.event.order.v1.PriceReduced
+	(*Placed_Public)(nil),          // 16: seamshare.event.order.v1.Placed.Public
+	(*Placed_Private)(nil),         // 17: seamshare.event.order.v1.Placed.Private
+	(*Paid_Public)(nil),            // 18: seamshare.event.order.v1.Paid.Public
+	(*Paid_Private)(nil),           // 19: seamshare.event.order.v1.Paid.Private
+	(*Returned_Public)(nil),        // 20: seamshare.event.order.v1.Returned.Public
+	(*Returned_Private)(nil),       // 21: seamshare.event.order.v1.Returned.Private
+	(*Refunded_Public)(nil),        // 22: seamshare.event.order.v1.Refunded.Public
+	(*Refunded_Private)(nil),       // 23: seamshare.event.order.v1.Refunded.Private
+	(*Cancelled_Public)(nil),       // 24: seamshare.event.order.v1.Cancelled.Public
+	(*Cancelled_Private)(nil),      // 25: seamshare.event.order.v1.Cancelled.Private
+	(*Dispatched_Public)(nil),      // 26: seamshare.event.order.v1.Dispatched.Public
+	(*Dispatched_Private)(nil),     // 27: seamshare.event.order.v1.Dispatched.Private
+	(*Received_Public)(nil),        // 28: seamshare.event.order.v1.Received.Public
+	(*Received_Private)(nil),       // 29: seamshare.event.order.v1.Received.Private
+	(*ReturnAsked_Public)(nil),     // 30: seamshare.event.order.v1.ReturnAsked.Public
+	(*ReturnAsked_Private)(nil),    // 31: seamshare.event.order.v1.ReturnAsked.Private
+	(*DamageClaimed_Public)(nil),   // 32: seamshare.event.order.v1.DamageClaimed.Public
+	(*DamageClaimed_Private)(nil),  // 33: seamshare.event.order.v1.DamageClaimed.Private
+	(*DamageAnswered_Public)(nil),  // 34: seamshare.event.order.v1.DamageAnswered.Public
+	(*DamageAnswered_Private)(nil), // 35: seamshare.event.order.v1.DamageAnswered.Private
+	(*PriceReduced_Public)(nil),    // 36: seamshare.event.order.v1.PriceReduced.Public
+	(*PriceReduced_Private)(nil),   // 37: seamshare.event.order.v1.PriceReduced.Private
+	(*v1.Weighing)(nil),            // 38: seamshare.event.v1.Weighing
+	(*v1.Measured)(nil),            // 39: seamshare.event.v1.Measured
+	(*v1.Amount)(nil),              // 40: seamshare.event.v1.Amount
+	(*v1.Photo)(nil),               // 41: seamshare.event.v1.Photo
 }
 var file_seamshare_event_order_v1_event_proto_depIdxs = []int32{
-	2,  // 0: seamshare.event.order.v1.Event.placed:type_name -> seamshare.event.order.v1.Placed
-	3,  // 1: seamshare.event.order.v1.Event.paid:type_name -> seamshare.event.order.v1.Paid
-	4,  // 2: seamshare.event.order.v1.Event.returned:type_name -> seamshare.event.order.v1.Returned
-	5,  // 3: seamshare.event.order.v1.Event.refunded:type_name -> seamshare.event.order.v1.Refunded
-	6,  // 4: seamshare.event.order.v1.Placed.public:type_name -> seamshare.event.order.v1.Placed.Public
-	7,  // 5: seamshare.event.order.v1.Placed.private:type_name -> seamshare.event.order.v1.Placed.Private
-	8,  // 6: seamshare.event.order.v1.Paid.public:type_name -> seamshare.event.order.v1.Paid.Public
-	9,  // 7: seamshare.event.order.v1.Paid.private:type_name -> seamshare.event.order.v1.Paid.Private
-	10, // 8: seamshare.event.order.v1.Returned.public:type_name -> seamshare.event.order.v1.Returned.Public
-	11, // 9: seamshare.event.order.v1.Returned.private:type_name -> seamshare.event.order.v1.Returned.Private
-	12, // 10: seamshare.event.order.v1.Refunded.public:type_name -> seamshare.event.order.v1.Refunded.Public
-	13, // 11: seamshare.event.order.v1.Refunded.private:type_name -> seamshare.event.order.v1.Refunded.Private
-	1,  // 12: seamshare.event.order.v1.Placed.Private.lines:type_name -> seamshare.event.order.v1.Line
-	14, // 13: seamshare.event.order.v1.Paid.Private.amount:type_name -> seamshare.event.v1.Amount
-	14, // 14: seamshare.event.order.v1.Refunded.Private.amount:type_name -> seamshare.event.v1.Amount
-	15, // [15:15] is the sub-list for method output_type
-	15, // [15:15] is the sub-list for method input_type
-	15, // [15:15] is the sub-list for extension type_name
-	15, // [15:15] is the sub-list for extension extendee
-	0,  // [0:15] is the sub-list for field type_name
+	4,  // 0: seamshare.event.order.v1.Event.placed:type_name -> seamshare.event.order.v1.Placed
+	5,  // 1: seamshare.event.order.v1.Event.paid:type_name -> seamshare.event.order.v1.Paid
+	6,  // 2: seamshare.event.order.v1.Event.returned:type_name -> seamshare.event.order.v1.Returned
+	7,  // 3: seamshare.event.order.v1.Event.refunded:type_name -> seamshare.event.order.v1.Refunded
+	9,  // 4: seamshare.event.order.v1.Event.cancelled:type_name -> seamshare.event.order.v1.Cancelled
+	10, // 5: seamshare.event.order.v1.Event.dispatched:type_name -> seamshare.event.order.v1.Dispatched
+	11, // 6: seamshare.event.order.v1.Event.received:type_name -> seamshare.event.order.v1.Received
+	12, // 7: seamshare.event.order.v1.Event.return_asked:type_name -> seamshare.event.order.v1.ReturnAsked
+	13, // 8: seamshare.event.order.v1.Event.damage_claimed:type_name -> seamshare.event.order.v1.DamageClaimed
+	14, // 9: seamshare.event.order.v1.Event.damage_answered:type_name -> seamshare.event.order.v1.DamageAnswered
+	15, // 10: seamshare.event.order.v1.Event.price_reduced:type_name -> seamshare.event.order.v1.PriceReduced
+	38, // 11: seamshare.event.order.v1.Line.weighing:type_name -> seamshare.event.v1.Weighing
+	16, // 12: seamshare.event.order.v1.Placed.public:type_name -> seamshare.event.order.v1.Placed.Public
+	17, // 13: seamshare.event.order.v1.Placed.private:type_name -> seamshare.event.order.v1.Placed.Private
+	18, // 14: seamshare.event.order.v1.Paid.public:type_name -> seamshare.event.order.v1.Paid.Public
+	19, // 15: seamshare.event.order.v1.Paid.private:type_name -> seamshare.event.order.v1.Paid.Private
+	20, // 16: seamshare.event.order.v1.Returned.public:type_name -> seamshare.event.order.v1.Returned.Public
+	21, // 17: seamshare.event.order.v1.Returned.private:type_name -> seamshare.event.order.v1.Returned.Private
+	22, // 18: seamshare.event.order.v1.Refunded.public:type_name -> seamshare.event.order.v1.Refunded.Public
+	23, // 19: seamshare.event.order.v1.Refunded.private:type_name -> seamshare.event.order.v1.Refunded.Private
+	39, // 20: seamshare.event.order.v1.MeasuredStone.measured:type_name -> seamshare.event.v1.Measured
+	24, // 21: seamshare.event.order.v1.Cancelled.public:type_name -> seamshare.event.order.v1.Cancelled.Public
+	25, // 22: seamshare.event.order.v1.Cancelled.private:type_name -> seamshare.event.order.v1.Cancelled.Private
+	26, // 23: seamshare.event.order.v1.Dispatched.public:type_name -> seamshare.event.order.v1.Dispatched.Public
+	27, // 24: seamshare.event.order.v1.Dispatched.private:type_name -> seamshare.event.order.v1.Dispatched.Private
+	28, // 25: seamshare.event.order.v1.Received.public:type_name -> seamshare.event.order.v1.Received.Public
+	29, // 26: seamshare.event.order.v1.Received.private:type_name -> seamshare.event.order.v1.Received.Private
+	30, // 27: seamshare.event.order.v1.ReturnAsked.public:type_name -> seamshare.event.order.v1.ReturnAsked.Public
+	31, // 28: seamshare.event.order.v1.ReturnAsked.private:type_name -> seamshare.event.order.v1.ReturnAsked.Private
+	32, // 29: seamshare.event.order.v1.DamageClaimed.public:type_name -> seamshare.event.order.v1.DamageClaimed.Public
+	33, // 30: seamshare.event.order.v1.DamageClaimed.private:type_name -> seamshare.event.order.v1.DamageClaimed.Private
+	34, // 31: seamshare.event.order.v1.DamageAnswered.public:type_name -> seamshare.event.order.v1.DamageAnswered.Public
+	35, // 32: seamshare.event.order.v1.DamageAnswered.private:type_name -> seamshare.event.order.v1.DamageAnswered.Private
+	36, // 33: seamshare.event.order.v1.PriceReduced.public:type_name -> seamshare.event.order.v1.PriceReduced.Public
+	37, // 34: seamshare.event.order.v1.PriceReduced.private:type_name -> seamshare.event.order.v1.PriceReduced.Private
+	3,  // 35: seamshare.event.order.v1.Placed.Private.lines:type_name -> seamshare.event.order.v1.Line
+	40, // 36: seamshare.event.order.v1.Paid.Private.amount:type_name -> seamshare.event.v1.Amount
+	40, // 37: seamshare.event.order.v1.Refunded.Private.amount:type_name -> seamshare.event.v1.Amount
+	8,  // 38: seamshare.event.order.v1.Dispatched.Private.stones:type_name -> seamshare.event.order.v1.MeasuredStone
+	8,  // 39: seamshare.event.order.v1.Received.Private.stones:type_name -> seamshare.event.order.v1.MeasuredStone
+	0,  // 40: seamshare.event.order.v1.DamageClaimed.Private.damage:type_name -> seamshare.event.order.v1.Damage
+	41, // 41: seamshare.event.order.v1.DamageClaimed.Private.photo:type_name -> seamshare.event.v1.Photo
+	1,  // 42: seamshare.event.order.v1.DamageAnswered.Private.answer:type_name -> seamshare.event.order.v1.DamageAnswer
+	40, // 43: seamshare.event.order.v1.PriceReduced.Private.by:type_name -> seamshare.event.v1.Amount
+	44, // [44:44] is the sub-list for method output_type
+	44, // [44:44] is the sub-list for method input_type
+	44, // [44:44] is the sub-list for extension type_name
+	44, // [44:44] is the sub-list for extension extendee
+	0,  // [0:44] is the sub-list for field type_name
 }
 
 func init() { file_seamshare_event_order_v1_event_proto_init() }
@@ -975,19 +2683,27 @@ func file_seamshare_event_order_v1_event_proto_init() {
 		(*Event_Paid)(nil),
 		(*Event_Returned)(nil),
 		(*Event_Refunded)(nil),
+		(*Event_Cancelled)(nil),
+		(*Event_Dispatched)(nil),
+		(*Event_Received)(nil),
+		(*Event_ReturnAsked)(nil),
+		(*Event_DamageClaimed)(nil),
+		(*Event_DamageAnswered)(nil),
+		(*Event_PriceReduced)(nil),
 	}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_seamshare_event_order_v1_event_proto_rawDesc), len(file_seamshare_event_order_v1_event_proto_rawDesc)),
-			NumEnums:      0,
-			NumMessages:   14,
+			NumEnums:      2,
+			NumMessages:   36,
 			NumExtensions: 0,
 			NumServices:   0,
 		},
 		GoTypes:           file_seamshare_event_order_v1_event_proto_goTypes,
 		DependencyIndexes: file_seamshare_event_order_v1_event_proto_depIdxs,
+		EnumInfos:         file_seamshare_event_order_v1_event_proto_enumTypes,
 		MessageInfos:      file_seamshare_event_order_v1_event_proto_msgTypes,
 	}.Build()
 	File_seamshare_event_order_v1_event_proto = out.File

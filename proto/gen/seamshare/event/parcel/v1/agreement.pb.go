@@ -22,6 +22,63 @@ const (
 	_ = protoimpl.EnforceVersion(protoimpl.MaxVersion - 20)
 )
 
+// Title is when the rough becomes the buyer's.
+type Title int32
+
+const (
+	// Not said: at handover, or never where the rough is placed.
+	Title_TITLE_UNSPECIFIED Title = 0
+	// When custody moves.
+	Title_TITLE_AT_HANDOVER Title = 1
+	// When the price is paid in full.
+	Title_TITLE_WHEN_PAID Title = 2
+	// Never: the rough is placed, and each stone belongs to the miner until it sells.
+	Title_TITLE_STAYS Title = 3
+)
+
+// Enum value maps for Title.
+var (
+	Title_name = map[int32]string{
+		0: "TITLE_UNSPECIFIED",
+		1: "TITLE_AT_HANDOVER",
+		2: "TITLE_WHEN_PAID",
+		3: "TITLE_STAYS",
+	}
+	Title_value = map[string]int32{
+		"TITLE_UNSPECIFIED": 0,
+		"TITLE_AT_HANDOVER": 1,
+		"TITLE_WHEN_PAID":   2,
+		"TITLE_STAYS":       3,
+	}
+)
+
+func (x Title) Enum() *Title {
+	p := new(Title)
+	*p = x
+	return p
+}
+
+func (x Title) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (Title) Descriptor() protoreflect.EnumDescriptor {
+	return file_seamshare_event_parcel_v1_agreement_proto_enumTypes[0].Descriptor()
+}
+
+func (Title) Type() protoreflect.EnumType {
+	return &file_seamshare_event_parcel_v1_agreement_proto_enumTypes[0]
+}
+
+func (x Title) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use Title.Descriptor instead.
+func (Title) EnumDescriptor() ([]byte, []int) {
+	return file_seamshare_event_parcel_v1_agreement_proto_rawDescGZIP(), []int{0}
+}
+
 // Agreement says who gets what of the money a parcel brings. A party is "miner" (the seller), "cutter" (the
 // buyer), "coop", or the id of another member.
 type Agreement struct {
@@ -35,7 +92,11 @@ type Agreement struct {
 	// The kinds of cost that may be recouped.
 	CostKinds []string `protobuf:"bytes,4,rep,name=cost_kinds,json=costKinds,proto3" json:"cost_kinds,omitempty"`
 	// Who is paid in which order; the last is a split without a ceiling.
-	Tiers         []*Tier `protobuf:"bytes,5,rep,name=tiers,proto3" json:"tiers,omitempty"`
+	Tiers []*Tier `protobuf:"bytes,5,rep,name=tiers,proto3" json:"tiers,omitempty"`
+	// When the rough becomes the buyer's; always said in an agreement that a deal fixed.
+	Title Title `protobuf:"varint,6,opt,name=title,proto3,enum=seamshare.event.parcel.v1.Title" json:"title,omitempty"`
+	// Days after the deal by which the price is to be paid; 0 in an agreement that isn't fixed: the usual time.
+	PaymentDays   uint32 `protobuf:"varint,7,opt,name=payment_days,json=paymentDays,proto3" json:"payment_days,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -103,6 +164,20 @@ func (x *Agreement) GetTiers() []*Tier {
 		return x.Tiers
 	}
 	return nil
+}
+
+func (x *Agreement) GetTitle() Title {
+	if x != nil {
+		return x.Title
+	}
+	return Title_TITLE_UNSPECIFIED
+}
+
+func (x *Agreement) GetPaymentDays() uint32 {
+	if x != nil {
+		return x.PaymentDays
+	}
+	return 0
 }
 
 // Levy is the co-op's part of one sale.
@@ -602,7 +677,7 @@ var File_seamshare_event_parcel_v1_agreement_proto protoreflect.FileDescriptor
 
 const file_seamshare_event_parcel_v1_agreement_proto_rawDesc = "" +
 	"\n" +
-	")seamshare/event/parcel/v1/agreement.proto\x12\x19seamshare.event.parcel.v1\x1a\x1fseamshare/event/v1/values.proto\"\x93\x02\n" +
+	")seamshare/event/parcel/v1/agreement.proto\x12\x19seamshare.event.parcel.v1\x1a\x1fseamshare/event/v1/values.proto\"\xee\x02\n" +
 	"\tAgreement\x120\n" +
 	"\x05price\x18\x01 \x01(\v2\x1a.seamshare.event.v1.AmountR\x05price\x12@\n" +
 	"\vparcel_levy\x18\x02 \x01(\v2\x1f.seamshare.event.parcel.v1.LevyR\n" +
@@ -610,7 +685,9 @@ const file_seamshare_event_parcel_v1_agreement_proto_rawDesc = "" +
 	"\tsale_levy\x18\x03 \x01(\v2\x1f.seamshare.event.parcel.v1.LevyR\bsaleLevy\x12\x1d\n" +
 	"\n" +
 	"cost_kinds\x18\x04 \x03(\tR\tcostKinds\x125\n" +
-	"\x05tiers\x18\x05 \x03(\v2\x1f.seamshare.event.parcel.v1.TierR\x05tiers\"\x95\x01\n" +
+	"\x05tiers\x18\x05 \x03(\v2\x1f.seamshare.event.parcel.v1.TierR\x05tiers\x126\n" +
+	"\x05title\x18\x06 \x01(\x0e2 .seamshare.event.parcel.v1.TitleR\x05title\x12!\n" +
+	"\fpayment_days\x18\a \x01(\rR\vpaymentDays\"\x95\x01\n" +
 	"\x04Levy\x12!\n" +
 	"\fbasis_points\x18\x01 \x01(\rR\vbasisPoints\x12\x1f\n" +
 	"\vfloor_minor\x18\x02 \x01(\x03R\n" +
@@ -641,7 +718,12 @@ const file_seamshare_event_parcel_v1_agreement_proto_rawDesc = "" +
 	"\x0e_ceiling_minor\"5\n" +
 	"\x05Ratio\x12\x14\n" +
 	"\x05party\x18\x01 \x01(\tR\x05party\x12\x16\n" +
-	"\x06weight\x18\x02 \x01(\rR\x06weightB@Z>seamshare.example/proto/gen/seamshare/event/parcel/v1;parcelv1b\x06proto3"
+	"\x06weight\x18\x02 \x01(\rR\x06weight*[\n" +
+	"\x05Title\x12\x15\n" +
+	"\x11TITLE_UNSPECIFIED\x10\x00\x12\x15\n" +
+	"\x11TITLE_AT_HANDOVER\x10\x01\x12\x13\n" +
+	"\x0fTITLE_WHEN_PAID\x10\x02\x12\x0f\n" +
+	"\vTITLE_STAYS\x10\x03B@Z>seamshare.example/proto/gen/seamshare/event/parcel/v1;parcelv1b\x06proto3"
 
 var (
 	file_seamshare_event_parcel_v1_agreement_proto_rawDescOnce sync.Once
@@ -655,33 +737,36 @@ func file_seamshare_event_parcel_v1_agreement_proto_rawDescGZIP() []byte {
 	return file_seamshare_event_parcel_v1_agreement_proto_rawDescData
 }
 
+var file_seamshare_event_parcel_v1_agreement_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
 var file_seamshare_event_parcel_v1_agreement_proto_msgTypes = make([]protoimpl.MessageInfo, 8)
 var file_seamshare_event_parcel_v1_agreement_proto_goTypes = []any{
-	(*Agreement)(nil), // 0: seamshare.event.parcel.v1.Agreement
-	(*Levy)(nil),      // 1: seamshare.event.parcel.v1.Levy
-	(*Tier)(nil),      // 2: seamshare.event.parcel.v1.Tier
-	(*Recoup)(nil),    // 3: seamshare.event.parcel.v1.Recoup
-	(*Fraction)(nil),  // 4: seamshare.event.parcel.v1.Fraction
-	(*CostKinds)(nil), // 5: seamshare.event.parcel.v1.CostKinds
-	(*Split)(nil),     // 6: seamshare.event.parcel.v1.Split
-	(*Ratio)(nil),     // 7: seamshare.event.parcel.v1.Ratio
-	(*v1.Amount)(nil), // 8: seamshare.event.v1.Amount
+	(Title)(0),        // 0: seamshare.event.parcel.v1.Title
+	(*Agreement)(nil), // 1: seamshare.event.parcel.v1.Agreement
+	(*Levy)(nil),      // 2: seamshare.event.parcel.v1.Levy
+	(*Tier)(nil),      // 3: seamshare.event.parcel.v1.Tier
+	(*Recoup)(nil),    // 4: seamshare.event.parcel.v1.Recoup
+	(*Fraction)(nil),  // 5: seamshare.event.parcel.v1.Fraction
+	(*CostKinds)(nil), // 6: seamshare.event.parcel.v1.CostKinds
+	(*Split)(nil),     // 7: seamshare.event.parcel.v1.Split
+	(*Ratio)(nil),     // 8: seamshare.event.parcel.v1.Ratio
+	(*v1.Amount)(nil), // 9: seamshare.event.v1.Amount
 }
 var file_seamshare_event_parcel_v1_agreement_proto_depIdxs = []int32{
-	8, // 0: seamshare.event.parcel.v1.Agreement.price:type_name -> seamshare.event.v1.Amount
-	1, // 1: seamshare.event.parcel.v1.Agreement.parcel_levy:type_name -> seamshare.event.parcel.v1.Levy
-	1, // 2: seamshare.event.parcel.v1.Agreement.sale_levy:type_name -> seamshare.event.parcel.v1.Levy
-	2, // 3: seamshare.event.parcel.v1.Agreement.tiers:type_name -> seamshare.event.parcel.v1.Tier
-	3, // 4: seamshare.event.parcel.v1.Tier.recoup:type_name -> seamshare.event.parcel.v1.Recoup
-	6, // 5: seamshare.event.parcel.v1.Tier.split:type_name -> seamshare.event.parcel.v1.Split
-	4, // 6: seamshare.event.parcel.v1.Recoup.price_multiple:type_name -> seamshare.event.parcel.v1.Fraction
-	5, // 7: seamshare.event.parcel.v1.Recoup.costs:type_name -> seamshare.event.parcel.v1.CostKinds
-	7, // 8: seamshare.event.parcel.v1.Split.ratios:type_name -> seamshare.event.parcel.v1.Ratio
-	9, // [9:9] is the sub-list for method output_type
-	9, // [9:9] is the sub-list for method input_type
-	9, // [9:9] is the sub-list for extension type_name
-	9, // [9:9] is the sub-list for extension extendee
-	0, // [0:9] is the sub-list for field type_name
+	9,  // 0: seamshare.event.parcel.v1.Agreement.price:type_name -> seamshare.event.v1.Amount
+	2,  // 1: seamshare.event.parcel.v1.Agreement.parcel_levy:type_name -> seamshare.event.parcel.v1.Levy
+	2,  // 2: seamshare.event.parcel.v1.Agreement.sale_levy:type_name -> seamshare.event.parcel.v1.Levy
+	3,  // 3: seamshare.event.parcel.v1.Agreement.tiers:type_name -> seamshare.event.parcel.v1.Tier
+	0,  // 4: seamshare.event.parcel.v1.Agreement.title:type_name -> seamshare.event.parcel.v1.Title
+	4,  // 5: seamshare.event.parcel.v1.Tier.recoup:type_name -> seamshare.event.parcel.v1.Recoup
+	7,  // 6: seamshare.event.parcel.v1.Tier.split:type_name -> seamshare.event.parcel.v1.Split
+	5,  // 7: seamshare.event.parcel.v1.Recoup.price_multiple:type_name -> seamshare.event.parcel.v1.Fraction
+	6,  // 8: seamshare.event.parcel.v1.Recoup.costs:type_name -> seamshare.event.parcel.v1.CostKinds
+	8,  // 9: seamshare.event.parcel.v1.Split.ratios:type_name -> seamshare.event.parcel.v1.Ratio
+	10, // [10:10] is the sub-list for method output_type
+	10, // [10:10] is the sub-list for method input_type
+	10, // [10:10] is the sub-list for extension type_name
+	10, // [10:10] is the sub-list for extension extendee
+	0,  // [0:10] is the sub-list for field type_name
 }
 
 func init() { file_seamshare_event_parcel_v1_agreement_proto_init() }
@@ -705,13 +790,14 @@ func file_seamshare_event_parcel_v1_agreement_proto_init() {
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_seamshare_event_parcel_v1_agreement_proto_rawDesc), len(file_seamshare_event_parcel_v1_agreement_proto_rawDesc)),
-			NumEnums:      0,
+			NumEnums:      1,
 			NumMessages:   8,
 			NumExtensions: 0,
 			NumServices:   0,
 		},
 		GoTypes:           file_seamshare_event_parcel_v1_agreement_proto_goTypes,
 		DependencyIndexes: file_seamshare_event_parcel_v1_agreement_proto_depIdxs,
+		EnumInfos:         file_seamshare_event_parcel_v1_agreement_proto_enumTypes,
 		MessageInfos:      file_seamshare_event_parcel_v1_agreement_proto_msgTypes,
 	}.Build()
 	File_seamshare_event_parcel_v1_agreement_proto = out.File

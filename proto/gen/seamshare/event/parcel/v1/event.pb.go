@@ -91,6 +91,26 @@ type Event struct {
 	//	*Event_HandedOver
 	//	*Event_Paid
 	//	*Event_CostRecorded
+	//	*Event_DraftSaved
+	//	*Event_DraftDiscarded
+	//	*Event_Repriced
+	//	*Event_Withdrawn
+	//	*Event_Relisted
+	//	*Event_OfferWithdrawn
+	//	*Event_OfferDeclined
+	//	*Event_CounterOffered
+	//	*Event_ViewingAsked
+	//	*Event_ViewingAgreed
+	//	*Event_ViewingCalledOff
+	//	*Event_ViewingStarted
+	//	*Event_ViewingEnded
+	//	*Event_InspectionNoted
+	//	*Event_FellThrough
+	//	*Event_HandedBack
+	//	*Event_PurchaseRefunded
+	//	*Event_TitleMoved
+	//	*Event_Closed
+	//	*Event_LineOpened
 	Event         isEvent_Event `protobuf_oneof:"event"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -196,6 +216,186 @@ func (x *Event) GetCostRecorded() *CostRecorded {
 	return nil
 }
 
+func (x *Event) GetDraftSaved() *DraftSaved {
+	if x != nil {
+		if x, ok := x.Event.(*Event_DraftSaved); ok {
+			return x.DraftSaved
+		}
+	}
+	return nil
+}
+
+func (x *Event) GetDraftDiscarded() *DraftDiscarded {
+	if x != nil {
+		if x, ok := x.Event.(*Event_DraftDiscarded); ok {
+			return x.DraftDiscarded
+		}
+	}
+	return nil
+}
+
+func (x *Event) GetRepriced() *Repriced {
+	if x != nil {
+		if x, ok := x.Event.(*Event_Repriced); ok {
+			return x.Repriced
+		}
+	}
+	return nil
+}
+
+func (x *Event) GetWithdrawn() *Withdrawn {
+	if x != nil {
+		if x, ok := x.Event.(*Event_Withdrawn); ok {
+			return x.Withdrawn
+		}
+	}
+	return nil
+}
+
+func (x *Event) GetRelisted() *Relisted {
+	if x != nil {
+		if x, ok := x.Event.(*Event_Relisted); ok {
+			return x.Relisted
+		}
+	}
+	return nil
+}
+
+func (x *Event) GetOfferWithdrawn() *OfferWithdrawn {
+	if x != nil {
+		if x, ok := x.Event.(*Event_OfferWithdrawn); ok {
+			return x.OfferWithdrawn
+		}
+	}
+	return nil
+}
+
+func (x *Event) GetOfferDeclined() *OfferDeclined {
+	if x != nil {
+		if x, ok := x.Event.(*Event_OfferDeclined); ok {
+			return x.OfferDeclined
+		}
+	}
+	return nil
+}
+
+func (x *Event) GetCounterOffered() *CounterOffered {
+	if x != nil {
+		if x, ok := x.Event.(*Event_CounterOffered); ok {
+			return x.CounterOffered
+		}
+	}
+	return nil
+}
+
+func (x *Event) GetViewingAsked() *ViewingAsked {
+	if x != nil {
+		if x, ok := x.Event.(*Event_ViewingAsked); ok {
+			return x.ViewingAsked
+		}
+	}
+	return nil
+}
+
+func (x *Event) GetViewingAgreed() *ViewingAgreed {
+	if x != nil {
+		if x, ok := x.Event.(*Event_ViewingAgreed); ok {
+			return x.ViewingAgreed
+		}
+	}
+	return nil
+}
+
+func (x *Event) GetViewingCalledOff() *ViewingCalledOff {
+	if x != nil {
+		if x, ok := x.Event.(*Event_ViewingCalledOff); ok {
+			return x.ViewingCalledOff
+		}
+	}
+	return nil
+}
+
+func (x *Event) GetViewingStarted() *ViewingStarted {
+	if x != nil {
+		if x, ok := x.Event.(*Event_ViewingStarted); ok {
+			return x.ViewingStarted
+		}
+	}
+	return nil
+}
+
+func (x *Event) GetViewingEnded() *ViewingEnded {
+	if x != nil {
+		if x, ok := x.Event.(*Event_ViewingEnded); ok {
+			return x.ViewingEnded
+		}
+	}
+	return nil
+}
+
+func (x *Event) GetInspectionNoted() *InspectionNoted {
+	if x != nil {
+		if x, ok := x.Event.(*Event_InspectionNoted); ok {
+			return x.InspectionNoted
+		}
+	}
+	return nil
+}
+
+func (x *Event) GetFellThrough() *FellThrough {
+	if x != nil {
+		if x, ok := x.Event.(*Event_FellThrough); ok {
+			return x.FellThrough
+		}
+	}
+	return nil
+}
+
+func (x *Event) GetHandedBack() *HandedBack {
+	if x != nil {
+		if x, ok := x.Event.(*Event_HandedBack); ok {
+			return x.HandedBack
+		}
+	}
+	return nil
+}
+
+func (x *Event) GetPurchaseRefunded() *PurchaseRefunded {
+	if x != nil {
+		if x, ok := x.Event.(*Event_PurchaseRefunded); ok {
+			return x.PurchaseRefunded
+		}
+	}
+	return nil
+}
+
+func (x *Event) GetTitleMoved() *TitleMoved {
+	if x != nil {
+		if x, ok := x.Event.(*Event_TitleMoved); ok {
+			return x.TitleMoved
+		}
+	}
+	return nil
+}
+
+func (x *Event) GetClosed() *Closed {
+	if x != nil {
+		if x, ok := x.Event.(*Event_Closed); ok {
+			return x.Closed
+		}
+	}
+	return nil
+}
+
+func (x *Event) GetLineOpened() *LineOpened {
+	if x != nil {
+		if x, ok := x.Event.(*Event_LineOpened); ok {
+			return x.LineOpened
+		}
+	}
+	return nil
+}
+
 type isEvent_Event interface {
 	isEvent_Event()
 }
@@ -235,6 +435,106 @@ type Event_CostRecorded struct {
 	CostRecorded *CostRecorded `protobuf:"bytes,207,opt,name=cost_recorded,json=costRecorded,proto3,oneof"`
 }
 
+type Event_DraftSaved struct {
+	// The seller saved a draft.
+	DraftSaved *DraftSaved `protobuf:"bytes,208,opt,name=draft_saved,json=draftSaved,proto3,oneof"`
+}
+
+type Event_DraftDiscarded struct {
+	// The seller discarded it.
+	DraftDiscarded *DraftDiscarded `protobuf:"bytes,209,opt,name=draft_discarded,json=draftDiscarded,proto3,oneof"`
+}
+
+type Event_Repriced struct {
+	// The seller asks another price.
+	Repriced *Repriced `protobuf:"bytes,210,opt,name=repriced,proto3,oneof"`
+}
+
+type Event_Withdrawn struct {
+	// The seller took the parcel off the market.
+	Withdrawn *Withdrawn `protobuf:"bytes,211,opt,name=withdrawn,proto3,oneof"`
+}
+
+type Event_Relisted struct {
+	// The seller put it on the market again.
+	Relisted *Relisted `protobuf:"bytes,212,opt,name=relisted,proto3,oneof"`
+}
+
+type Event_OfferWithdrawn struct {
+	// An offer was taken back.
+	OfferWithdrawn *OfferWithdrawn `protobuf:"bytes,213,opt,name=offer_withdrawn,json=offerWithdrawn,proto3,oneof"`
+}
+
+type Event_OfferDeclined struct {
+	// An offer was declined.
+	OfferDeclined *OfferDeclined `protobuf:"bytes,214,opt,name=offer_declined,json=offerDeclined,proto3,oneof"`
+}
+
+type Event_CounterOffered struct {
+	// The seller answered an offer with another.
+	CounterOffered *CounterOffered `protobuf:"bytes,215,opt,name=counter_offered,json=counterOffered,proto3,oneof"`
+}
+
+type Event_ViewingAsked struct {
+	// A cutter asked to see the parcel.
+	ViewingAsked *ViewingAsked `protobuf:"bytes,216,opt,name=viewing_asked,json=viewingAsked,proto3,oneof"`
+}
+
+type Event_ViewingAgreed struct {
+	// The seller agreed to show it.
+	ViewingAgreed *ViewingAgreed `protobuf:"bytes,217,opt,name=viewing_agreed,json=viewingAgreed,proto3,oneof"`
+}
+
+type Event_ViewingCalledOff struct {
+	// One of them called the viewing off.
+	ViewingCalledOff *ViewingCalledOff `protobuf:"bytes,218,opt,name=viewing_called_off,json=viewingCalledOff,proto3,oneof"`
+}
+
+type Event_ViewingStarted struct {
+	// The rough went into the viewer's hands.
+	ViewingStarted *ViewingStarted `protobuf:"bytes,219,opt,name=viewing_started,json=viewingStarted,proto3,oneof"`
+}
+
+type Event_ViewingEnded struct {
+	// The rough came back.
+	ViewingEnded *ViewingEnded `protobuf:"bytes,220,opt,name=viewing_ended,json=viewingEnded,proto3,oneof"`
+}
+
+type Event_InspectionNoted struct {
+	// A cutter made a note.
+	InspectionNoted *InspectionNoted `protobuf:"bytes,221,opt,name=inspection_noted,json=inspectionNoted,proto3,oneof"`
+}
+
+type Event_FellThrough struct {
+	// The deal fell through.
+	FellThrough *FellThrough `protobuf:"bytes,222,opt,name=fell_through,json=fellThrough,proto3,oneof"`
+}
+
+type Event_HandedBack struct {
+	// The rough is back with its seller.
+	HandedBack *HandedBack `protobuf:"bytes,223,opt,name=handed_back,json=handedBack,proto3,oneof"`
+}
+
+type Event_PurchaseRefunded struct {
+	// Purchase money was paid back.
+	PurchaseRefunded *PurchaseRefunded `protobuf:"bytes,224,opt,name=purchase_refunded,json=purchaseRefunded,proto3,oneof"`
+}
+
+type Event_TitleMoved struct {
+	// The rough changed its owner.
+	TitleMoved *TitleMoved `protobuf:"bytes,225,opt,name=title_moved,json=titleMoved,proto3,oneof"`
+}
+
+type Event_Closed struct {
+	// All of it is accounted for and paid.
+	Closed *Closed `protobuf:"bytes,226,opt,name=closed,proto3,oneof"`
+}
+
+type Event_LineOpened struct {
+	// Pieces were taken out of a group line.
+	LineOpened *LineOpened `protobuf:"bytes,227,opt,name=line_opened,json=lineOpened,proto3,oneof"`
+}
+
 func (*Event_Listed) isEvent_Event() {}
 
 func (*Event_OfferMade) isEvent_Event() {}
@@ -248,6 +548,46 @@ func (*Event_HandedOver) isEvent_Event() {}
 func (*Event_Paid) isEvent_Event() {}
 
 func (*Event_CostRecorded) isEvent_Event() {}
+
+func (*Event_DraftSaved) isEvent_Event() {}
+
+func (*Event_DraftDiscarded) isEvent_Event() {}
+
+func (*Event_Repriced) isEvent_Event() {}
+
+func (*Event_Withdrawn) isEvent_Event() {}
+
+func (*Event_Relisted) isEvent_Event() {}
+
+func (*Event_OfferWithdrawn) isEvent_Event() {}
+
+func (*Event_OfferDeclined) isEvent_Event() {}
+
+func (*Event_CounterOffered) isEvent_Event() {}
+
+func (*Event_ViewingAsked) isEvent_Event() {}
+
+func (*Event_ViewingAgreed) isEvent_Event() {}
+
+func (*Event_ViewingCalledOff) isEvent_Event() {}
+
+func (*Event_ViewingStarted) isEvent_Event() {}
+
+func (*Event_ViewingEnded) isEvent_Event() {}
+
+func (*Event_InspectionNoted) isEvent_Event() {}
+
+func (*Event_FellThrough) isEvent_Event() {}
+
+func (*Event_HandedBack) isEvent_Event() {}
+
+func (*Event_PurchaseRefunded) isEvent_Event() {}
+
+func (*Event_TitleMoved) isEvent_Event() {}
+
+func (*Event_Closed) isEvent_Event() {}
+
+func (*Event_LineOpened) isEvent_Event() {}
 
 // Line is one piece of a parcel. The piece's own first event says what it is.
 type Line struct {
@@ -714,7 +1054,9 @@ type Listed_Public struct {
 	// Whether the rough is kept wet; young rough cracks as it dries.
 	KeptWet bool `protobuf:"varint,6,opt,name=kept_wet,json=keptWet,proto3" json:"kept_wet,omitempty"`
 	// When it was mined, as far as is known, such as "2026-03".
-	Mined         string `protobuf:"bytes,7,opt,name=mined,proto3" json:"mined,omitempty"`
+	Mined string `protobuf:"bytes,7,opt,name=mined,proto3" json:"mined,omitempty"`
+	// When it was split, as far as is known.
+	Split         string `protobuf:"bytes,8,opt,name=split,proto3" json:"split,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -794,6 +1136,13 @@ func (x *Listed_Public) GetKeptWet() bool {
 func (x *Listed_Public) GetMined() string {
 	if x != nil {
 		return x.Mined
+	}
+	return ""
+}
+
+func (x *Listed_Public) GetSplit() string {
+	if x != nil {
+		return x.Split
 	}
 	return ""
 }
@@ -1053,7 +1402,9 @@ type DealMade_Private struct {
 	// The cutter.
 	BuyerId string `protobuf:"bytes,2,opt,name=buyer_id,json=buyerId,proto3" json:"buyer_id,omitempty"`
 	// The agreement as fixed. Recoup targets that were multiples of the price stand as amounts.
-	Agreement     *Agreement `protobuf:"bytes,3,opt,name=agreement,proto3" json:"agreement,omitempty"`
+	Agreement *Agreement `protobuf:"bytes,3,opt,name=agreement,proto3" json:"agreement,omitempty"`
+	// The moment by which the price is to be paid, in Unix microseconds; 0 where the rough is placed.
+	DueAtUs       int64 `protobuf:"varint,4,opt,name=due_at_us,json=dueAtUs,proto3" json:"due_at_us,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1107,6 +1458,13 @@ func (x *DealMade_Private) GetAgreement() *Agreement {
 		return x.Agreement
 	}
 	return nil
+}
+
+func (x *DealMade_Private) GetDueAtUs() int64 {
+	if x != nil {
+		return x.DueAtUs
+	}
+	return 0
 }
 
 // The part that may be shown to anyone.
@@ -1186,7 +1544,9 @@ func (x *HandoverWeighed_Public) GetTotal() *v1.Weighing {
 type HandoverWeighed_Private struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The member who weighed.
-	MemberId      string `protobuf:"bytes,1,opt,name=member_id,json=memberId,proto3" json:"member_id,omitempty"`
+	MemberId string `protobuf:"bytes,1,opt,name=member_id,json=memberId,proto3" json:"member_id,omitempty"`
+	// What the side says of a difference.
+	Note          string `protobuf:"bytes,2,opt,name=note,proto3" json:"note,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1228,15 +1588,26 @@ func (x *HandoverWeighed_Private) GetMemberId() string {
 	return ""
 }
 
+func (x *HandoverWeighed_Private) GetNote() string {
+	if x != nil {
+		return x.Note
+	}
+	return ""
+}
+
 // The part that may be shown to anyone.
 type HandedOver_Public struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The parcel.
 	ParcelId string `protobuf:"bytes,1,opt,name=parcel_id,json=parcelId,proto3" json:"parcel_id,omitempty"`
 	// Listed total minus the buyer's weighing, in micrograms.
-	DifferenceUg  int64 `protobuf:"varint,2,opt,name=difference_ug,json=differenceUg,proto3" json:"difference_ug,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	DifferenceUg int64 `protobuf:"varint,2,opt,name=difference_ug,json=differenceUg,proto3" json:"difference_ug,omitempty"`
+	// Stones as listed minus stones as the buyer counted.
+	CountDifference int64 `protobuf:"varint,3,opt,name=count_difference,json=countDifference,proto3" json:"count_difference,omitempty"`
+	// Whether a difference, from the listing or between the two sides, is beyond what the scales allow.
+	BeyondTolerance bool `protobuf:"varint,4,opt,name=beyond_tolerance,json=beyondTolerance,proto3" json:"beyond_tolerance,omitempty"`
+	unknownFields   protoimpl.UnknownFields
+	sizeCache       protoimpl.SizeCache
 }
 
 func (x *HandedOver_Public) Reset() {
@@ -1281,6 +1652,20 @@ func (x *HandedOver_Public) GetDifferenceUg() int64 {
 		return x.DifferenceUg
 	}
 	return 0
+}
+
+func (x *HandedOver_Public) GetCountDifference() int64 {
+	if x != nil {
+		return x.CountDifference
+	}
+	return 0
+}
+
+func (x *HandedOver_Public) GetBeyondTolerance() bool {
+	if x != nil {
+		return x.BeyondTolerance
+	}
+	return false
 }
 
 // The part for those concerned.
@@ -1535,7 +1920,7 @@ var File_seamshare_event_parcel_v1_event_proto protoreflect.FileDescriptor
 
 const file_seamshare_event_parcel_v1_event_proto_rawDesc = "" +
 	"\n" +
-	"%seamshare/event/parcel/v1/event.proto\x12\x19seamshare.event.parcel.v1\x1a)seamshare/event/parcel/v1/agreement.proto\x1a\x1fseamshare/event/v1/values.proto\"\x89\x04\n" +
+	"%seamshare/event/parcel/v1/event.proto\x12\x19seamshare.event.parcel.v1\x1a)seamshare/event/parcel/v1/agreement.proto\x1a$seamshare/event/parcel/v1/deal.proto\x1a%seamshare/event/parcel/v1/draft.proto\x1a%seamshare/event/parcel/v1/offer.proto\x1a'seamshare/event/parcel/v1/viewing.proto\x1a\x1fseamshare/event/v1/values.proto\"\xcb\x10\n" +
 	"\x05Event\x12<\n" +
 	"\x06listed\x18\xc9\x01 \x01(\v2!.seamshare.event.parcel.v1.ListedH\x00R\x06listed\x12F\n" +
 	"\n" +
@@ -1545,15 +1930,39 @@ const file_seamshare_event_parcel_v1_event_proto_rawDesc = "" +
 	"\vhanded_over\x18\xcd\x01 \x01(\v2%.seamshare.event.parcel.v1.HandedOverH\x00R\n" +
 	"handedOver\x126\n" +
 	"\x04paid\x18\xce\x01 \x01(\v2\x1f.seamshare.event.parcel.v1.PaidH\x00R\x04paid\x12O\n" +
-	"\rcost_recorded\x18\xcf\x01 \x01(\v2'.seamshare.event.parcel.v1.CostRecordedH\x00R\fcostRecordedB\a\n" +
+	"\rcost_recorded\x18\xcf\x01 \x01(\v2'.seamshare.event.parcel.v1.CostRecordedH\x00R\fcostRecorded\x12I\n" +
+	"\vdraft_saved\x18\xd0\x01 \x01(\v2%.seamshare.event.parcel.v1.DraftSavedH\x00R\n" +
+	"draftSaved\x12U\n" +
+	"\x0fdraft_discarded\x18\xd1\x01 \x01(\v2).seamshare.event.parcel.v1.DraftDiscardedH\x00R\x0edraftDiscarded\x12B\n" +
+	"\brepriced\x18\xd2\x01 \x01(\v2#.seamshare.event.parcel.v1.RepricedH\x00R\brepriced\x12E\n" +
+	"\twithdrawn\x18\xd3\x01 \x01(\v2$.seamshare.event.parcel.v1.WithdrawnH\x00R\twithdrawn\x12B\n" +
+	"\brelisted\x18\xd4\x01 \x01(\v2#.seamshare.event.parcel.v1.RelistedH\x00R\brelisted\x12U\n" +
+	"\x0foffer_withdrawn\x18\xd5\x01 \x01(\v2).seamshare.event.parcel.v1.OfferWithdrawnH\x00R\x0eofferWithdrawn\x12R\n" +
+	"\x0eoffer_declined\x18\xd6\x01 \x01(\v2(.seamshare.event.parcel.v1.OfferDeclinedH\x00R\rofferDeclined\x12U\n" +
+	"\x0fcounter_offered\x18\xd7\x01 \x01(\v2).seamshare.event.parcel.v1.CounterOfferedH\x00R\x0ecounterOffered\x12O\n" +
+	"\rviewing_asked\x18\xd8\x01 \x01(\v2'.seamshare.event.parcel.v1.ViewingAskedH\x00R\fviewingAsked\x12R\n" +
+	"\x0eviewing_agreed\x18\xd9\x01 \x01(\v2(.seamshare.event.parcel.v1.ViewingAgreedH\x00R\rviewingAgreed\x12\\\n" +
+	"\x12viewing_called_off\x18\xda\x01 \x01(\v2+.seamshare.event.parcel.v1.ViewingCalledOffH\x00R\x10viewingCalledOff\x12U\n" +
+	"\x0fviewing_started\x18\xdb\x01 \x01(\v2).seamshare.event.parcel.v1.ViewingStartedH\x00R\x0eviewingStarted\x12O\n" +
+	"\rviewing_ended\x18\xdc\x01 \x01(\v2'.seamshare.event.parcel.v1.ViewingEndedH\x00R\fviewingEnded\x12X\n" +
+	"\x10inspection_noted\x18\xdd\x01 \x01(\v2*.seamshare.event.parcel.v1.InspectionNotedH\x00R\x0finspectionNoted\x12L\n" +
+	"\ffell_through\x18\xde\x01 \x01(\v2&.seamshare.event.parcel.v1.FellThroughH\x00R\vfellThrough\x12I\n" +
+	"\vhanded_back\x18\xdf\x01 \x01(\v2%.seamshare.event.parcel.v1.HandedBackH\x00R\n" +
+	"handedBack\x12[\n" +
+	"\x11purchase_refunded\x18\xe0\x01 \x01(\v2+.seamshare.event.parcel.v1.PurchaseRefundedH\x00R\x10purchaseRefunded\x12I\n" +
+	"\vtitle_moved\x18\xe1\x01 \x01(\v2%.seamshare.event.parcel.v1.TitleMovedH\x00R\n" +
+	"titleMoved\x12<\n" +
+	"\x06closed\x18\xe2\x01 \x01(\v2!.seamshare.event.parcel.v1.ClosedH\x00R\x06closed\x12I\n" +
+	"\vline_opened\x18\xe3\x01 \x01(\v2%.seamshare.event.parcel.v1.LineOpenedH\x00R\n" +
+	"lineOpenedB\a\n" +
 	"\x05event\"q\n" +
 	"\x04Line\x12\x19\n" +
 	"\bpiece_id\x18\x01 \x01(\tR\apieceId\x128\n" +
 	"\bweighing\x18\x02 \x01(\v2\x1c.seamshare.event.v1.WeighingR\bweighing\x12\x14\n" +
-	"\x05count\x18\x03 \x01(\rR\x05count\"\x81\x05\n" +
+	"\x05count\x18\x03 \x01(\rR\x05count\"\x97\x05\n" +
 	"\x06Listed\x12@\n" +
 	"\x06public\x18\x01 \x01(\v2(.seamshare.event.parcel.v1.Listed.PublicR\x06public\x12C\n" +
-	"\aprivate\x18\x02 \x01(\v2).seamshare.event.parcel.v1.Listed.PrivateR\aprivate\x1a\x94\x02\n" +
+	"\aprivate\x18\x02 \x01(\v2).seamshare.event.parcel.v1.Listed.PrivateR\aprivate\x1a\xaa\x02\n" +
 	"\x06Public\x12\x1b\n" +
 	"\tparcel_id\x18\x01 \x01(\tR\bparcelId\x12\x14\n" +
 	"\x05label\x18\x02 \x01(\tR\x05label\x125\n" +
@@ -1561,7 +1970,8 @@ const file_seamshare_event_parcel_v1_event_proto_rawDesc = "" +
 	"\x05total\x18\x04 \x01(\v2\x1c.seamshare.event.v1.WeighingR\x05total\x12;\n" +
 	"\ttreatment\x18\x05 \x01(\x0e2\x1d.seamshare.event.v1.TreatmentR\ttreatment\x12\x19\n" +
 	"\bkept_wet\x18\x06 \x01(\bR\akeptWet\x12\x14\n" +
-	"\x05mined\x18\a \x01(\tR\x05mined\x1a\xd8\x01\n" +
+	"\x05mined\x18\a \x01(\tR\x05mined\x12\x14\n" +
+	"\x05split\x18\b \x01(\tR\x05split\x1a\xd8\x01\n" +
 	"\aPrivate\x12\x1b\n" +
 	"\tseller_id\x18\x01 \x01(\tR\bsellerId\x122\n" +
 	"\x06asking\x18\x02 \x01(\v2\x1a.seamshare.event.v1.AmountR\x06asking\x12$\n" +
@@ -1578,16 +1988,17 @@ const file_seamshare_event_parcel_v1_event_proto_rawDesc = "" +
 	"\bbuyer_id\x18\x02 \x01(\tR\abuyerId\x12\x1c\n" +
 	"\n" +
 	"ends_at_us\x18\x03 \x01(\x03R\bendsAtUs\x12B\n" +
-	"\tagreement\x18\x04 \x01(\v2$.seamshare.event.parcel.v1.AgreementR\tagreement\"\xc2\x02\n" +
+	"\tagreement\x18\x04 \x01(\v2$.seamshare.event.parcel.v1.AgreementR\tagreement\"\xde\x02\n" +
 	"\bDealMade\x12B\n" +
 	"\x06public\x18\x01 \x01(\v2*.seamshare.event.parcel.v1.DealMade.PublicR\x06public\x12E\n" +
 	"\aprivate\x18\x02 \x01(\v2+.seamshare.event.parcel.v1.DealMade.PrivateR\aprivate\x1a%\n" +
 	"\x06Public\x12\x1b\n" +
-	"\tparcel_id\x18\x01 \x01(\tR\bparcelId\x1a\x83\x01\n" +
+	"\tparcel_id\x18\x01 \x01(\tR\bparcelId\x1a\x9f\x01\n" +
 	"\aPrivate\x12\x19\n" +
 	"\boffer_id\x18\x01 \x01(\tR\aofferId\x12\x19\n" +
 	"\bbuyer_id\x18\x02 \x01(\tR\abuyerId\x12B\n" +
-	"\tagreement\x18\x03 \x01(\v2$.seamshare.event.parcel.v1.AgreementR\tagreement\"\xf9\x02\n" +
+	"\tagreement\x18\x03 \x01(\v2$.seamshare.event.parcel.v1.AgreementR\tagreement\x12\x1a\n" +
+	"\tdue_at_us\x18\x04 \x01(\x03R\adueAtUs\"\x8d\x03\n" +
 	"\x0fHandoverWeighed\x12I\n" +
 	"\x06public\x18\x01 \x01(\v21.seamshare.event.parcel.v1.HandoverWeighed.PublicR\x06public\x12L\n" +
 	"\aprivate\x18\x02 \x01(\v22.seamshare.event.parcel.v1.HandoverWeighed.PrivateR\aprivate\x1a\xa4\x01\n" +
@@ -1595,16 +2006,19 @@ const file_seamshare_event_parcel_v1_event_proto_rawDesc = "" +
 	"\tparcel_id\x18\x01 \x01(\tR\bparcelId\x123\n" +
 	"\x04side\x18\x02 \x01(\x0e2\x1f.seamshare.event.parcel.v1.SideR\x04side\x12\x14\n" +
 	"\x05count\x18\x03 \x01(\rR\x05count\x122\n" +
-	"\x05total\x18\x04 \x01(\v2\x1c.seamshare.event.v1.WeighingR\x05total\x1a&\n" +
+	"\x05total\x18\x04 \x01(\v2\x1c.seamshare.event.v1.WeighingR\x05total\x1a:\n" +
 	"\aPrivate\x12\x1b\n" +
-	"\tmember_id\x18\x01 \x01(\tR\bmemberId\"\xf2\x01\n" +
+	"\tmember_id\x18\x01 \x01(\tR\bmemberId\x12\x12\n" +
+	"\x04note\x18\x02 \x01(\tR\x04note\"\xc9\x02\n" +
 	"\n" +
 	"HandedOver\x12D\n" +
 	"\x06public\x18\x01 \x01(\v2,.seamshare.event.parcel.v1.HandedOver.PublicR\x06public\x12G\n" +
-	"\aprivate\x18\x02 \x01(\v2-.seamshare.event.parcel.v1.HandedOver.PrivateR\aprivate\x1aJ\n" +
+	"\aprivate\x18\x02 \x01(\v2-.seamshare.event.parcel.v1.HandedOver.PrivateR\aprivate\x1a\xa0\x01\n" +
 	"\x06Public\x12\x1b\n" +
 	"\tparcel_id\x18\x01 \x01(\tR\bparcelId\x12#\n" +
-	"\rdifference_ug\x18\x02 \x01(\x03R\fdifferenceUg\x1a\t\n" +
+	"\rdifference_ug\x18\x02 \x01(\x03R\fdifferenceUg\x12)\n" +
+	"\x10count_difference\x18\x03 \x01(\x03R\x0fcountDifference\x12)\n" +
+	"\x10beyond_tolerance\x18\x04 \x01(\bR\x0fbeyondTolerance\x1a\t\n" +
 	"\aPrivate\"\x8d\x02\n" +
 	"\x04Paid\x12>\n" +
 	"\x06public\x18\x01 \x01(\v2&.seamshare.event.parcel.v1.Paid.PublicR\x06public\x12A\n" +
@@ -1668,10 +2082,30 @@ var file_seamshare_event_parcel_v1_event_proto_goTypes = []any{
 	(*Paid_Private)(nil),            // 21: seamshare.event.parcel.v1.Paid.Private
 	(*CostRecorded_Public)(nil),     // 22: seamshare.event.parcel.v1.CostRecorded.Public
 	(*CostRecorded_Private)(nil),    // 23: seamshare.event.parcel.v1.CostRecorded.Private
-	(*v1.Weighing)(nil),             // 24: seamshare.event.v1.Weighing
-	(v1.Treatment)(0),               // 25: seamshare.event.v1.Treatment
-	(*v1.Amount)(nil),               // 26: seamshare.event.v1.Amount
-	(*Agreement)(nil),               // 27: seamshare.event.parcel.v1.Agreement
+	(*DraftSaved)(nil),              // 24: seamshare.event.parcel.v1.DraftSaved
+	(*DraftDiscarded)(nil),          // 25: seamshare.event.parcel.v1.DraftDiscarded
+	(*Repriced)(nil),                // 26: seamshare.event.parcel.v1.Repriced
+	(*Withdrawn)(nil),               // 27: seamshare.event.parcel.v1.Withdrawn
+	(*Relisted)(nil),                // 28: seamshare.event.parcel.v1.Relisted
+	(*OfferWithdrawn)(nil),          // 29: seamshare.event.parcel.v1.OfferWithdrawn
+	(*OfferDeclined)(nil),           // 30: seamshare.event.parcel.v1.OfferDeclined
+	(*CounterOffered)(nil),          // 31: seamshare.event.parcel.v1.CounterOffered
+	(*ViewingAsked)(nil),            // 32: seamshare.event.parcel.v1.ViewingAsked
+	(*ViewingAgreed)(nil),           // 33: seamshare.event.parcel.v1.ViewingAgreed
+	(*ViewingCalledOff)(nil),        // 34: seamshare.event.parcel.v1.ViewingCalledOff
+	(*ViewingStarted)(nil),          // 35: seamshare.event.parcel.v1.ViewingStarted
+	(*ViewingEnded)(nil),            // 36: seamshare.event.parcel.v1.ViewingEnded
+	(*InspectionNoted)(nil),         // 37: seamshare.event.parcel.v1.InspectionNoted
+	(*FellThrough)(nil),             // 38: seamshare.event.parcel.v1.FellThrough
+	(*HandedBack)(nil),              // 39: seamshare.event.parcel.v1.HandedBack
+	(*PurchaseRefunded)(nil),        // 40: seamshare.event.parcel.v1.PurchaseRefunded
+	(*TitleMoved)(nil),              // 41: seamshare.event.parcel.v1.TitleMoved
+	(*Closed)(nil),                  // 42: seamshare.event.parcel.v1.Closed
+	(*LineOpened)(nil),              // 43: seamshare.event.parcel.v1.LineOpened
+	(*v1.Weighing)(nil),             // 44: seamshare.event.v1.Weighing
+	(v1.Treatment)(0),               // 45: seamshare.event.v1.Treatment
+	(*v1.Amount)(nil),               // 46: seamshare.event.v1.Amount
+	(*Agreement)(nil),               // 47: seamshare.event.parcel.v1.Agreement
 }
 var file_seamshare_event_parcel_v1_event_proto_depIdxs = []int32{
 	3,  // 0: seamshare.event.parcel.v1.Event.listed:type_name -> seamshare.event.parcel.v1.Listed
@@ -1681,37 +2115,57 @@ var file_seamshare_event_parcel_v1_event_proto_depIdxs = []int32{
 	7,  // 4: seamshare.event.parcel.v1.Event.handed_over:type_name -> seamshare.event.parcel.v1.HandedOver
 	8,  // 5: seamshare.event.parcel.v1.Event.paid:type_name -> seamshare.event.parcel.v1.Paid
 	9,  // 6: seamshare.event.parcel.v1.Event.cost_recorded:type_name -> seamshare.event.parcel.v1.CostRecorded
-	24, // 7: seamshare.event.parcel.v1.Line.weighing:type_name -> seamshare.event.v1.Weighing
-	10, // 8: seamshare.event.parcel.v1.Listed.public:type_name -> seamshare.event.parcel.v1.Listed.Public
-	11, // 9: seamshare.event.parcel.v1.Listed.private:type_name -> seamshare.event.parcel.v1.Listed.Private
-	12, // 10: seamshare.event.parcel.v1.OfferMade.public:type_name -> seamshare.event.parcel.v1.OfferMade.Public
-	13, // 11: seamshare.event.parcel.v1.OfferMade.private:type_name -> seamshare.event.parcel.v1.OfferMade.Private
-	14, // 12: seamshare.event.parcel.v1.DealMade.public:type_name -> seamshare.event.parcel.v1.DealMade.Public
-	15, // 13: seamshare.event.parcel.v1.DealMade.private:type_name -> seamshare.event.parcel.v1.DealMade.Private
-	16, // 14: seamshare.event.parcel.v1.HandoverWeighed.public:type_name -> seamshare.event.parcel.v1.HandoverWeighed.Public
-	17, // 15: seamshare.event.parcel.v1.HandoverWeighed.private:type_name -> seamshare.event.parcel.v1.HandoverWeighed.Private
-	18, // 16: seamshare.event.parcel.v1.HandedOver.public:type_name -> seamshare.event.parcel.v1.HandedOver.Public
-	19, // 17: seamshare.event.parcel.v1.HandedOver.private:type_name -> seamshare.event.parcel.v1.HandedOver.Private
-	20, // 18: seamshare.event.parcel.v1.Paid.public:type_name -> seamshare.event.parcel.v1.Paid.Public
-	21, // 19: seamshare.event.parcel.v1.Paid.private:type_name -> seamshare.event.parcel.v1.Paid.Private
-	22, // 20: seamshare.event.parcel.v1.CostRecorded.public:type_name -> seamshare.event.parcel.v1.CostRecorded.Public
-	23, // 21: seamshare.event.parcel.v1.CostRecorded.private:type_name -> seamshare.event.parcel.v1.CostRecorded.Private
-	2,  // 22: seamshare.event.parcel.v1.Listed.Public.lines:type_name -> seamshare.event.parcel.v1.Line
-	24, // 23: seamshare.event.parcel.v1.Listed.Public.total:type_name -> seamshare.event.v1.Weighing
-	25, // 24: seamshare.event.parcel.v1.Listed.Public.treatment:type_name -> seamshare.event.v1.Treatment
-	26, // 25: seamshare.event.parcel.v1.Listed.Private.asking:type_name -> seamshare.event.v1.Amount
-	27, // 26: seamshare.event.parcel.v1.Listed.Private.agreement:type_name -> seamshare.event.parcel.v1.Agreement
-	27, // 27: seamshare.event.parcel.v1.OfferMade.Private.agreement:type_name -> seamshare.event.parcel.v1.Agreement
-	27, // 28: seamshare.event.parcel.v1.DealMade.Private.agreement:type_name -> seamshare.event.parcel.v1.Agreement
-	0,  // 29: seamshare.event.parcel.v1.HandoverWeighed.Public.side:type_name -> seamshare.event.parcel.v1.Side
-	24, // 30: seamshare.event.parcel.v1.HandoverWeighed.Public.total:type_name -> seamshare.event.v1.Weighing
-	26, // 31: seamshare.event.parcel.v1.Paid.Private.amount:type_name -> seamshare.event.v1.Amount
-	26, // 32: seamshare.event.parcel.v1.CostRecorded.Private.amount:type_name -> seamshare.event.v1.Amount
-	33, // [33:33] is the sub-list for method output_type
-	33, // [33:33] is the sub-list for method input_type
-	33, // [33:33] is the sub-list for extension type_name
-	33, // [33:33] is the sub-list for extension extendee
-	0,  // [0:33] is the sub-list for field type_name
+	24, // 7: seamshare.event.parcel.v1.Event.draft_saved:type_name -> seamshare.event.parcel.v1.DraftSaved
+	25, // 8: seamshare.event.parcel.v1.Event.draft_discarded:type_name -> seamshare.event.parcel.v1.DraftDiscarded
+	26, // 9: seamshare.event.parcel.v1.Event.repriced:type_name -> seamshare.event.parcel.v1.Repriced
+	27, // 10: seamshare.event.parcel.v1.Event.withdrawn:type_name -> seamshare.event.parcel.v1.Withdrawn
+	28, // 11: seamshare.event.parcel.v1.Event.relisted:type_name -> seamshare.event.parcel.v1.Relisted
+	29, // 12: seamshare.event.parcel.v1.Event.offer_withdrawn:type_name -> seamshare.event.parcel.v1.OfferWithdrawn
+	30, // 13: seamshare.event.parcel.v1.Event.offer_declined:type_name -> seamshare.event.parcel.v1.OfferDeclined
+	31, // 14: seamshare.event.parcel.v1.Event.counter_offered:type_name -> seamshare.event.parcel.v1.CounterOffered
+	32, // 15: seamshare.event.parcel.v1.Event.viewing_asked:type_name -> seamshare.event.parcel.v1.ViewingAsked
+	33, // 16: seamshare.event.parcel.v1.Event.viewing_agreed:type_name -> seamshare.event.parcel.v1.ViewingAgreed
+	34, // 17: seamshare.event.parcel.v1.Event.viewing_called_off:type_name -> seamshare.event.parcel.v1.ViewingCalledOff
+	35, // 18: seamshare.event.parcel.v1.Event.viewing_started:type_name -> seamshare.event.parcel.v1.ViewingStarted
+	36, // 19: seamshare.event.parcel.v1.Event.viewing_ended:type_name -> seamshare.event.parcel.v1.ViewingEnded
+	37, // 20: seamshare.event.parcel.v1.Event.inspection_noted:type_name -> seamshare.event.parcel.v1.InspectionNoted
+	38, // 21: seamshare.event.parcel.v1.Event.fell_through:type_name -> seamshare.event.parcel.v1.FellThrough
+	39, // 22: seamshare.event.parcel.v1.Event.handed_back:type_name -> seamshare.event.parcel.v1.HandedBack
+	40, // 23: seamshare.event.parcel.v1.Event.purchase_refunded:type_name -> seamshare.event.parcel.v1.PurchaseRefunded
+	41, // 24: seamshare.event.parcel.v1.Event.title_moved:type_name -> seamshare.event.parcel.v1.TitleMoved
+	42, // 25: seamshare.event.parcel.v1.Event.closed:type_name -> seamshare.event.parcel.v1.Closed
+	43, // 26: seamshare.event.parcel.v1.Event.line_opened:type_name -> seamshare.event.parcel.v1.LineOpened
+	44, // 27: seamshare.event.parcel.v1.Line.weighing:type_name -> seamshare.event.v1.Weighing
+	10, // 28: seamshare.event.parcel.v1.Listed.public:type_name -> seamshare.event.parcel.v1.Listed.Public
+	11, // 29: seamshare.event.parcel.v1.Listed.private:type_name -> seamshare.event.parcel.v1.Listed.Private
+	12, // 30: seamshare.event.parcel.v1.OfferMade.public:type_name -> seamshare.event.parcel.v1.OfferMade.Public
+	13, // 31: seamshare.event.parcel.v1.OfferMade.private:type_name -> seamshare.event.parcel.v1.OfferMade.Private
+	14, // 32: seamshare.event.parcel.v1.DealMade.public:type_name -> seamshare.event.parcel.v1.DealMade.Public
+	15, // 33: seamshare.event.parcel.v1.DealMade.private:type_name -> seamshare.event.parcel.v1.DealMade.Private
+	16, // 34: seamshare.event.parcel.v1.HandoverWeighed.public:type_name -> seamshare.event.parcel.v1.HandoverWeighed.Public
+	17, // 35: seamshare.event.parcel.v1.HandoverWeighed.private:type_name -> seamshare.event.parcel.v1.HandoverWeighed.Private
+	18, // 36: seamshare.event.parcel.v1.HandedOver.public:type_name -> seamshare.event.parcel.v1.HandedOver.Public
+	19, // 37: seamshare.event.parcel.v1.HandedOver.private:type_name -> seamshare.event.parcel.v1.HandedOver.Private
+	20, // 38: seamshare.event.parcel.v1.Paid.public:type_name -> seamshare.event.parcel.v1.Paid.Public
+	21, // 39: seamshare.event.parcel.v1.Paid.private:type_name -> seamshare.event.parcel.v1.Paid.Private
+	22, // 40: seamshare.event.parcel.v1.CostRecorded.public:type_name -> seamshare.event.parcel.v1.CostRecorded.Public
+	23, // 41: seamshare.event.parcel.v1.CostRecorded.private:type_name -> seamshare.event.parcel.v1.CostRecorded.Private
+	2,  // 42: seamshare.event.parcel.v1.Listed.Public.lines:type_name -> seamshare.event.parcel.v1.Line
+	44, // 43: seamshare.event.parcel.v1.Listed.Public.total:type_name -> seamshare.event.v1.Weighing
+	45, // 44: seamshare.event.parcel.v1.Listed.Public.treatment:type_name -> seamshare.event.v1.Treatment
+	46, // 45: seamshare.event.parcel.v1.Listed.Private.asking:type_name -> seamshare.event.v1.Amount
+	47, // 46: seamshare.event.parcel.v1.Listed.Private.agreement:type_name -> seamshare.event.parcel.v1.Agreement
+	47, // 47: seamshare.event.parcel.v1.OfferMade.Private.agreement:type_name -> seamshare.event.parcel.v1.Agreement
+	47, // 48: seamshare.event.parcel.v1.DealMade.Private.agreement:type_name -> seamshare.event.parcel.v1.Agreement
+	0,  // 49: seamshare.event.parcel.v1.HandoverWeighed.Public.side:type_name -> seamshare.event.parcel.v1.Side
+	44, // 50: seamshare.event.parcel.v1.HandoverWeighed.Public.total:type_name -> seamshare.event.v1.Weighing
+	46, // 51: seamshare.event.parcel.v1.Paid.Private.amount:type_name -> seamshare.event.v1.Amount
+	46, // 52: seamshare.event.parcel.v1.CostRecorded.Private.amount:type_name -> seamshare.event.v1.Amount
+	53, // [53:53] is the sub-list for method output_type
+	53, // [53:53] is the sub-list for method input_type
+	53, // [53:53] is the sub-list for extension type_name
+	53, // [53:53] is the sub-list for extension extendee
+	0,  // [0:53] is the sub-list for field type_name
 }
 
 func init() { file_seamshare_event_parcel_v1_event_proto_init() }
@@ -1720,6 +2174,10 @@ func file_seamshare_event_parcel_v1_event_proto_init() {
 		return
 	}
 	file_seamshare_event_parcel_v1_agreement_proto_init()
+	file_seamshare_event_parcel_v1_deal_proto_init()
+	file_seamshare_event_parcel_v1_draft_proto_init()
+	file_seamshare_event_parcel_v1_offer_proto_init()
+	file_seamshare_event_parcel_v1_viewing_proto_init()
 	file_seamshare_event_parcel_v1_event_proto_msgTypes[0].OneofWrappers = []any{
 		(*Event_Listed)(nil),
 		(*Event_OfferMade)(nil),
@@ -1728,6 +2186,26 @@ func file_seamshare_event_parcel_v1_event_proto_init() {
 		(*Event_HandedOver)(nil),
 		(*Event_Paid)(nil),
 		(*Event_CostRecorded)(nil),
+		(*Event_DraftSaved)(nil),
+		(*Event_DraftDiscarded)(nil),
+		(*Event_Repriced)(nil),
+		(*Event_Withdrawn)(nil),
+		(*Event_Relisted)(nil),
+		(*Event_OfferWithdrawn)(nil),
+		(*Event_OfferDeclined)(nil),
+		(*Event_CounterOffered)(nil),
+		(*Event_ViewingAsked)(nil),
+		(*Event_ViewingAgreed)(nil),
+		(*Event_ViewingCalledOff)(nil),
+		(*Event_ViewingStarted)(nil),
+		(*Event_ViewingEnded)(nil),
+		(*Event_InspectionNoted)(nil),
+		(*Event_FellThrough)(nil),
+		(*Event_HandedBack)(nil),
+		(*Event_PurchaseRefunded)(nil),
+		(*Event_TitleMoved)(nil),
+		(*Event_Closed)(nil),
+		(*Event_LineOpened)(nil),
 	}
 	type x struct{}
 	out := protoimpl.TypeBuilder{

@@ -12,6 +12,7 @@ import (
 	protoreflect "google.golang.org/protobuf/reflect/protoreflect"
 	protoimpl "google.golang.org/protobuf/runtime/protoimpl"
 	reflect "reflect"
+	v11 "seamshare.example/proto/gen/seamshare/event/stone/v1"
 	v1 "seamshare.example/proto/gen/seamshare/event/v1"
 	sync "sync"
 	unsafe "unsafe"
@@ -54,6 +55,8 @@ const (
 	Step_STEP_DOP Step = 11
 	// Set aside as waste, broken or lost: nothing is left.
 	Step_STEP_SET_ASIDE Step = 12
+	// Left to rest, so that a strained one cracks before work is put into its polish.
+	Step_STEP_WAIT Step = 13
 )
 
 // Enum value maps for Step.
@@ -72,6 +75,7 @@ var (
 		10: "STEP_LOOK",
 		11: "STEP_DOP",
 		12: "STEP_SET_ASIDE",
+		13: "STEP_WAIT",
 	}
 	Step_value = map[string]int32{
 		"STEP_UNSPECIFIED":  0,
@@ -87,6 +91,7 @@ var (
 		"STEP_LOOK":         10,
 		"STEP_DOP":          11,
 		"STEP_SET_ASIDE":    12,
+		"STEP_WAIT":         13,
 	}
 )
 
@@ -274,6 +279,21 @@ type Event struct {
 	//	*Event_Worked
 	//	*Event_Placed
 	//	*Event_Finished
+	//	*Event_Studied
+	//	*Event_Planned
+	//	*Event_PlanChosen
+	//	*Event_PlanDropped
+	//	*Event_DecisionAwaited
+	//	*Event_Decided
+	//	*Event_Counted
+	//	*Event_Recut
+	//	*Event_MixedUp
+	//	*Event_MovedOn
+	//	*Event_TakenBack
+	//	*Event_LookedAgain
+	//	*Event_Graded
+	//	*Event_InclusionJudged
+	//	*Event_Opened
 	Event         isEvent_Event `protobuf_oneof:"event"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -352,6 +372,141 @@ func (x *Event) GetFinished() *Finished {
 	return nil
 }
 
+func (x *Event) GetStudied() *Studied {
+	if x != nil {
+		if x, ok := x.Event.(*Event_Studied); ok {
+			return x.Studied
+		}
+	}
+	return nil
+}
+
+func (x *Event) GetPlanned() *Planned {
+	if x != nil {
+		if x, ok := x.Event.(*Event_Planned); ok {
+			return x.Planned
+		}
+	}
+	return nil
+}
+
+func (x *Event) GetPlanChosen() *PlanChosen {
+	if x != nil {
+		if x, ok := x.Event.(*Event_PlanChosen); ok {
+			return x.PlanChosen
+		}
+	}
+	return nil
+}
+
+func (x *Event) GetPlanDropped() *PlanDropped {
+	if x != nil {
+		if x, ok := x.Event.(*Event_PlanDropped); ok {
+			return x.PlanDropped
+		}
+	}
+	return nil
+}
+
+func (x *Event) GetDecisionAwaited() *DecisionAwaited {
+	if x != nil {
+		if x, ok := x.Event.(*Event_DecisionAwaited); ok {
+			return x.DecisionAwaited
+		}
+	}
+	return nil
+}
+
+func (x *Event) GetDecided() *Decided {
+	if x != nil {
+		if x, ok := x.Event.(*Event_Decided); ok {
+			return x.Decided
+		}
+	}
+	return nil
+}
+
+func (x *Event) GetCounted() *Counted {
+	if x != nil {
+		if x, ok := x.Event.(*Event_Counted); ok {
+			return x.Counted
+		}
+	}
+	return nil
+}
+
+func (x *Event) GetRecut() *Recut {
+	if x != nil {
+		if x, ok := x.Event.(*Event_Recut); ok {
+			return x.Recut
+		}
+	}
+	return nil
+}
+
+func (x *Event) GetMixedUp() *MixedUp {
+	if x != nil {
+		if x, ok := x.Event.(*Event_MixedUp); ok {
+			return x.MixedUp
+		}
+	}
+	return nil
+}
+
+func (x *Event) GetMovedOn() *MovedOn {
+	if x != nil {
+		if x, ok := x.Event.(*Event_MovedOn); ok {
+			return x.MovedOn
+		}
+	}
+	return nil
+}
+
+func (x *Event) GetTakenBack() *TakenBack {
+	if x != nil {
+		if x, ok := x.Event.(*Event_TakenBack); ok {
+			return x.TakenBack
+		}
+	}
+	return nil
+}
+
+func (x *Event) GetLookedAgain() *LookedAgain {
+	if x != nil {
+		if x, ok := x.Event.(*Event_LookedAgain); ok {
+			return x.LookedAgain
+		}
+	}
+	return nil
+}
+
+func (x *Event) GetGraded() *Graded {
+	if x != nil {
+		if x, ok := x.Event.(*Event_Graded); ok {
+			return x.Graded
+		}
+	}
+	return nil
+}
+
+func (x *Event) GetInclusionJudged() *InclusionJudged {
+	if x != nil {
+		if x, ok := x.Event.(*Event_InclusionJudged); ok {
+			return x.InclusionJudged
+		}
+	}
+	return nil
+}
+
+func (x *Event) GetOpened() *Opened {
+	if x != nil {
+		if x, ok := x.Event.(*Event_Opened); ok {
+			return x.Opened
+		}
+	}
+	return nil
+}
+
 type isEvent_Event interface {
 	isEvent_Event()
 }
@@ -376,6 +531,81 @@ type Event_Finished struct {
 	Finished *Finished `protobuf:"bytes,304,opt,name=finished,proto3,oneof"`
 }
 
+type Event_Studied struct {
+	// The piece was studied.
+	Studied *Studied `protobuf:"bytes,305,opt,name=studied,proto3,oneof"`
+}
+
+type Event_Planned struct {
+	// A plan was made or revised.
+	Planned *Planned `protobuf:"bytes,306,opt,name=planned,proto3,oneof"`
+}
+
+type Event_PlanChosen struct {
+	// A plan was chosen.
+	PlanChosen *PlanChosen `protobuf:"bytes,307,opt,name=plan_chosen,json=planChosen,proto3,oneof"`
+}
+
+type Event_PlanDropped struct {
+	// A plan was dropped.
+	PlanDropped *PlanDropped `protobuf:"bytes,308,opt,name=plan_dropped,json=planDropped,proto3,oneof"`
+}
+
+type Event_DecisionAwaited struct {
+	// A part waits for a decision.
+	DecisionAwaited *DecisionAwaited `protobuf:"bytes,309,opt,name=decision_awaited,json=decisionAwaited,proto3,oneof"`
+}
+
+type Event_Decided struct {
+	// The decision was taken.
+	Decided *Decided `protobuf:"bytes,310,opt,name=decided,proto3,oneof"`
+}
+
+type Event_Counted struct {
+	// A part was weighed again at a stock count.
+	Counted *Counted `protobuf:"bytes,311,opt,name=counted,proto3,oneof"`
+}
+
+type Event_Recut struct {
+	// The stone of a part was cut again.
+	Recut *Recut `protobuf:"bytes,312,opt,name=recut,proto3,oneof"`
+}
+
+type Event_MixedUp struct {
+	// A part was mixed up with others of its parcel.
+	MixedUp *MixedUp `protobuf:"bytes,313,opt,name=mixed_up,json=mixedUp,proto3,oneof"`
+}
+
+type Event_MovedOn struct {
+	// A part went into a new parcel or a counted lot.
+	MovedOn *MovedOn `protobuf:"bytes,314,opt,name=moved_on,json=movedOn,proto3,oneof"`
+}
+
+type Event_TakenBack struct {
+	// It came back from there.
+	TakenBack *TakenBack `protobuf:"bytes,315,opt,name=taken_back,json=takenBack,proto3,oneof"`
+}
+
+type Event_LookedAgain struct {
+	// At the end of a batch its parts were looked at a second time.
+	LookedAgain *LookedAgain `protobuf:"bytes,316,opt,name=looked_again,json=lookedAgain,proto3,oneof"`
+}
+
+type Event_Graded struct {
+	// What a part is expected to grade was revised.
+	Graded *Graded `protobuf:"bytes,317,opt,name=graded,proto3,oneof"`
+}
+
+type Event_InclusionJudged struct {
+	// An inclusion was kept or ground away.
+	InclusionJudged *InclusionJudged `protobuf:"bytes,318,opt,name=inclusion_judged,json=inclusionJudged,proto3,oneof"`
+}
+
+type Event_Opened struct {
+	// Pieces were taken out of a counted group.
+	Opened *Opened `protobuf:"bytes,319,opt,name=opened,proto3,oneof"`
+}
+
 func (*Event_Described) isEvent_Event() {}
 
 func (*Event_Worked) isEvent_Event() {}
@@ -383,6 +613,100 @@ func (*Event_Worked) isEvent_Event() {}
 func (*Event_Placed) isEvent_Event() {}
 
 func (*Event_Finished) isEvent_Event() {}
+
+func (*Event_Studied) isEvent_Event() {}
+
+func (*Event_Planned) isEvent_Event() {}
+
+func (*Event_PlanChosen) isEvent_Event() {}
+
+func (*Event_PlanDropped) isEvent_Event() {}
+
+func (*Event_DecisionAwaited) isEvent_Event() {}
+
+func (*Event_Decided) isEvent_Event() {}
+
+func (*Event_Counted) isEvent_Event() {}
+
+func (*Event_Recut) isEvent_Event() {}
+
+func (*Event_MixedUp) isEvent_Event() {}
+
+func (*Event_MovedOn) isEvent_Event() {}
+
+func (*Event_TakenBack) isEvent_Event() {}
+
+func (*Event_LookedAgain) isEvent_Event() {}
+
+func (*Event_Graded) isEvent_Event() {}
+
+func (*Event_InclusionJudged) isEvent_Event() {}
+
+func (*Event_Opened) isEvent_Event() {}
+
+// Origin is the part of an older piece that a piece of a new parcel is.
+type Origin struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The older piece.
+	PieceId string `protobuf:"bytes,1,opt,name=piece_id,json=pieceId,proto3" json:"piece_id,omitempty"`
+	// The part of it.
+	Part string `protobuf:"bytes,2,opt,name=part,proto3" json:"part,omitempty"`
+	// The parcel it lay in.
+	ParcelId      string `protobuf:"bytes,3,opt,name=parcel_id,json=parcelId,proto3" json:"parcel_id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Origin) Reset() {
+	*x = Origin{}
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[1]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Origin) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Origin) ProtoMessage() {}
+
+func (x *Origin) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[1]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Origin.ProtoReflect.Descriptor instead.
+func (*Origin) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_piece_v1_event_proto_rawDescGZIP(), []int{1}
+}
+
+func (x *Origin) GetPieceId() string {
+	if x != nil {
+		return x.PieceId
+	}
+	return ""
+}
+
+func (x *Origin) GetPart() string {
+	if x != nil {
+		return x.Part
+	}
+	return ""
+}
+
+func (x *Origin) GetParcelId() string {
+	if x != nil {
+		return x.ParcelId
+	}
+	return ""
+}
 
 // Described says what the piece is, in the seller's own word.
 type Described struct {
@@ -397,7 +721,7 @@ type Described struct {
 
 func (x *Described) Reset() {
 	*x = Described{}
-	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[1]
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[2]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -409,7 +733,7 @@ func (x *Described) String() string {
 func (*Described) ProtoMessage() {}
 
 func (x *Described) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[1]
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[2]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -422,7 +746,7 @@ func (x *Described) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Described.ProtoReflect.Descriptor instead.
 func (*Described) Descriptor() ([]byte, []int) {
-	return file_seamshare_event_piece_v1_event_proto_rawDescGZIP(), []int{1}
+	return file_seamshare_event_piece_v1_event_proto_rawDescGZIP(), []int{2}
 }
 
 func (x *Described) GetPublic() *Described_Public {
@@ -454,7 +778,7 @@ type Part struct {
 
 func (x *Part) Reset() {
 	*x = Part{}
-	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[2]
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[3]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -466,7 +790,7 @@ func (x *Part) String() string {
 func (*Part) ProtoMessage() {}
 
 func (x *Part) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[2]
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[3]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -479,7 +803,7 @@ func (x *Part) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Part.ProtoReflect.Descriptor instead.
 func (*Part) Descriptor() ([]byte, []int) {
-	return file_seamshare_event_piece_v1_event_proto_rawDescGZIP(), []int{2}
+	return file_seamshare_event_piece_v1_event_proto_rawDescGZIP(), []int{3}
 }
 
 func (x *Part) GetName() string {
@@ -516,7 +840,7 @@ type Worked struct {
 
 func (x *Worked) Reset() {
 	*x = Worked{}
-	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[3]
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[4]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -528,7 +852,7 @@ func (x *Worked) String() string {
 func (*Worked) ProtoMessage() {}
 
 func (x *Worked) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[3]
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[4]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -541,7 +865,7 @@ func (x *Worked) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Worked.ProtoReflect.Descriptor instead.
 func (*Worked) Descriptor() ([]byte, []int) {
-	return file_seamshare_event_piece_v1_event_proto_rawDescGZIP(), []int{3}
+	return file_seamshare_event_piece_v1_event_proto_rawDescGZIP(), []int{4}
 }
 
 func (x *Worked) GetPublic() *Worked_Public {
@@ -571,7 +895,7 @@ type Placed struct {
 
 func (x *Placed) Reset() {
 	*x = Placed{}
-	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[4]
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -583,7 +907,7 @@ func (x *Placed) String() string {
 func (*Placed) ProtoMessage() {}
 
 func (x *Placed) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[4]
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -596,7 +920,7 @@ func (x *Placed) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Placed.ProtoReflect.Descriptor instead.
 func (*Placed) Descriptor() ([]byte, []int) {
-	return file_seamshare_event_piece_v1_event_proto_rawDescGZIP(), []int{4}
+	return file_seamshare_event_piece_v1_event_proto_rawDescGZIP(), []int{5}
 }
 
 func (x *Placed) GetPublic() *Placed_Public {
@@ -626,7 +950,7 @@ type Finished struct {
 
 func (x *Finished) Reset() {
 	*x = Finished{}
-	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[5]
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -638,7 +962,7 @@ func (x *Finished) String() string {
 func (*Finished) ProtoMessage() {}
 
 func (x *Finished) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[5]
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -651,7 +975,7 @@ func (x *Finished) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Finished.ProtoReflect.Descriptor instead.
 func (*Finished) Descriptor() ([]byte, []int) {
-	return file_seamshare_event_piece_v1_event_proto_rawDescGZIP(), []int{5}
+	return file_seamshare_event_piece_v1_event_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *Finished) GetPublic() *Finished_Public {
@@ -662,6 +986,895 @@ func (x *Finished) GetPublic() *Finished_Public {
 }
 
 func (x *Finished) GetPrivate() *Finished_Private {
+	if x != nil {
+		return x.Private
+	}
+	return nil
+}
+
+// Studied is what a cutter learnt of a piece by looking at it.
+type Studied struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The public part.
+	Public *Studied_Public `protobuf:"bytes,1,opt,name=public,proto3" json:"public,omitempty"`
+	// The private part.
+	Private       *Studied_Private `protobuf:"bytes,2,opt,name=private,proto3" json:"private,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Studied) Reset() {
+	*x = Studied{}
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[7]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Studied) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Studied) ProtoMessage() {}
+
+func (x *Studied) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[7]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Studied.ProtoReflect.Descriptor instead.
+func (*Studied) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_piece_v1_event_proto_rawDescGZIP(), []int{7}
+}
+
+func (x *Studied) GetPublic() *Studied_Public {
+	if x != nil {
+		return x.Public
+	}
+	return nil
+}
+
+func (x *Studied) GetPrivate() *Studied_Private {
+	if x != nil {
+		return x.Private
+	}
+	return nil
+}
+
+// DecisionAwaited says that a part can't go on before somebody decides.
+type DecisionAwaited struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The public part.
+	Public *DecisionAwaited_Public `protobuf:"bytes,1,opt,name=public,proto3" json:"public,omitempty"`
+	// The private part.
+	Private       *DecisionAwaited_Private `protobuf:"bytes,2,opt,name=private,proto3" json:"private,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *DecisionAwaited) Reset() {
+	*x = DecisionAwaited{}
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[8]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *DecisionAwaited) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*DecisionAwaited) ProtoMessage() {}
+
+func (x *DecisionAwaited) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[8]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use DecisionAwaited.ProtoReflect.Descriptor instead.
+func (*DecisionAwaited) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_piece_v1_event_proto_rawDescGZIP(), []int{8}
+}
+
+func (x *DecisionAwaited) GetPublic() *DecisionAwaited_Public {
+	if x != nil {
+		return x.Public
+	}
+	return nil
+}
+
+func (x *DecisionAwaited) GetPrivate() *DecisionAwaited_Private {
+	if x != nil {
+		return x.Private
+	}
+	return nil
+}
+
+// Decided puts a part that waited back in work.
+type Decided struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The public part.
+	Public *Decided_Public `protobuf:"bytes,1,opt,name=public,proto3" json:"public,omitempty"`
+	// The private part.
+	Private       *Decided_Private `protobuf:"bytes,2,opt,name=private,proto3" json:"private,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Decided) Reset() {
+	*x = Decided{}
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[9]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Decided) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Decided) ProtoMessage() {}
+
+func (x *Decided) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[9]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Decided.ProtoReflect.Descriptor instead.
+func (*Decided) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_piece_v1_event_proto_rawDescGZIP(), []int{9}
+}
+
+func (x *Decided) GetPublic() *Decided_Public {
+	if x != nil {
+		return x.Public
+	}
+	return nil
+}
+
+func (x *Decided) GetPrivate() *Decided_Private {
+	if x != nil {
+		return x.Private
+	}
+	return nil
+}
+
+// Counted is what a stock count says that a part, or the stone it became, weighs; what it differs by is unexplained.
+type Counted struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The public part.
+	Public *Counted_Public `protobuf:"bytes,1,opt,name=public,proto3" json:"public,omitempty"`
+	// The private part.
+	Private       *Counted_Private `protobuf:"bytes,2,opt,name=private,proto3" json:"private,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Counted) Reset() {
+	*x = Counted{}
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[10]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Counted) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Counted) ProtoMessage() {}
+
+func (x *Counted) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[10]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Counted.ProtoReflect.Descriptor instead.
+func (*Counted) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_piece_v1_event_proto_rawDescGZIP(), []int{10}
+}
+
+func (x *Counted) GetPublic() *Counted_Public {
+	if x != nil {
+		return x.Public
+	}
+	return nil
+}
+
+func (x *Counted) GetPrivate() *Counted_Private {
+	if x != nil {
+		return x.Private
+	}
+	return nil
+}
+
+// Recut is what was lost of a stone that was cut again.
+type Recut struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The public part.
+	Public *Recut_Public `protobuf:"bytes,1,opt,name=public,proto3" json:"public,omitempty"`
+	// The private part.
+	Private       *Recut_Private `protobuf:"bytes,2,opt,name=private,proto3" json:"private,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Recut) Reset() {
+	*x = Recut{}
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[11]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Recut) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Recut) ProtoMessage() {}
+
+func (x *Recut) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[11]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Recut.ProtoReflect.Descriptor instead.
+func (*Recut) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_piece_v1_event_proto_rawDescGZIP(), []int{11}
+}
+
+func (x *Recut) GetPublic() *Recut_Public {
+	if x != nil {
+		return x.Public
+	}
+	return nil
+}
+
+func (x *Recut) GetPrivate() *Recut_Private {
+	if x != nil {
+		return x.Private
+	}
+	return nil
+}
+
+// Candidate is a part that one of a mix-up may be.
+type Candidate struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The piece.
+	PieceId string `protobuf:"bytes,1,opt,name=piece_id,json=pieceId,proto3" json:"piece_id,omitempty"`
+	// What the seller calls the piece.
+	Label string `protobuf:"bytes,2,opt,name=label,proto3" json:"label,omitempty"`
+	// The part.
+	Part          string `protobuf:"bytes,3,opt,name=part,proto3" json:"part,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Candidate) Reset() {
+	*x = Candidate{}
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[12]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Candidate) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Candidate) ProtoMessage() {}
+
+func (x *Candidate) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[12]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Candidate.ProtoReflect.Descriptor instead.
+func (*Candidate) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_piece_v1_event_proto_rawDescGZIP(), []int{12}
+}
+
+func (x *Candidate) GetPieceId() string {
+	if x != nil {
+		return x.PieceId
+	}
+	return ""
+}
+
+func (x *Candidate) GetLabel() string {
+	if x != nil {
+		return x.Label
+	}
+	return ""
+}
+
+func (x *Candidate) GetPart() string {
+	if x != nil {
+		return x.Part
+	}
+	return ""
+}
+
+// MixedUp says that a part may be any of several of its parcel; it stands in the stream of each.
+type MixedUp struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The public part.
+	Public *MixedUp_Public `protobuf:"bytes,1,opt,name=public,proto3" json:"public,omitempty"`
+	// The private part.
+	Private       *MixedUp_Private `protobuf:"bytes,2,opt,name=private,proto3" json:"private,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *MixedUp) Reset() {
+	*x = MixedUp{}
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[13]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *MixedUp) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*MixedUp) ProtoMessage() {}
+
+func (x *MixedUp) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[13]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use MixedUp.ProtoReflect.Descriptor instead.
+func (*MixedUp) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_piece_v1_event_proto_rawDescGZIP(), []int{13}
+}
+
+func (x *MixedUp) GetPublic() *MixedUp_Public {
+	if x != nil {
+		return x.Public
+	}
+	return nil
+}
+
+func (x *MixedUp) GetPrivate() *MixedUp_Private {
+	if x != nil {
+		return x.Private
+	}
+	return nil
+}
+
+// MovedOn takes a part out of its parcel into a new parcel or a counted lot.
+type MovedOn struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The public part.
+	Public *MovedOn_Public `protobuf:"bytes,1,opt,name=public,proto3" json:"public,omitempty"`
+	// The private part.
+	Private       *MovedOn_Private `protobuf:"bytes,2,opt,name=private,proto3" json:"private,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *MovedOn) Reset() {
+	*x = MovedOn{}
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[14]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *MovedOn) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*MovedOn) ProtoMessage() {}
+
+func (x *MovedOn) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[14]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use MovedOn.ProtoReflect.Descriptor instead.
+func (*MovedOn) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_piece_v1_event_proto_rawDescGZIP(), []int{14}
+}
+
+func (x *MovedOn) GetPublic() *MovedOn_Public {
+	if x != nil {
+		return x.Public
+	}
+	return nil
+}
+
+func (x *MovedOn) GetPrivate() *MovedOn_Private {
+	if x != nil {
+		return x.Private
+	}
+	return nil
+}
+
+// TakenBack brings a part back that went into a parcel that was withdrawn or a lot that was unmade.
+type TakenBack struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The public part.
+	Public *TakenBack_Public `protobuf:"bytes,1,opt,name=public,proto3" json:"public,omitempty"`
+	// The private part.
+	Private       *TakenBack_Private `protobuf:"bytes,2,opt,name=private,proto3" json:"private,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *TakenBack) Reset() {
+	*x = TakenBack{}
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[15]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *TakenBack) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*TakenBack) ProtoMessage() {}
+
+func (x *TakenBack) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[15]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use TakenBack.ProtoReflect.Descriptor instead.
+func (*TakenBack) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_piece_v1_event_proto_rawDescGZIP(), []int{15}
+}
+
+func (x *TakenBack) GetPublic() *TakenBack_Public {
+	if x != nil {
+		return x.Public
+	}
+	return nil
+}
+
+func (x *TakenBack) GetPrivate() *TakenBack_Private {
+	if x != nil {
+		return x.Private
+	}
+	return nil
+}
+
+// LookedAgain is the second look at the end of a batch: each part is the one its tray says.
+type LookedAgain struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The public part.
+	Public *LookedAgain_Public `protobuf:"bytes,1,opt,name=public,proto3" json:"public,omitempty"`
+	// The private part.
+	Private       *LookedAgain_Private `protobuf:"bytes,2,opt,name=private,proto3" json:"private,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *LookedAgain) Reset() {
+	*x = LookedAgain{}
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[16]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *LookedAgain) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*LookedAgain) ProtoMessage() {}
+
+func (x *LookedAgain) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[16]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use LookedAgain.ProtoReflect.Descriptor instead.
+func (*LookedAgain) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_piece_v1_event_proto_rawDescGZIP(), []int{16}
+}
+
+func (x *LookedAgain) GetPublic() *LookedAgain_Public {
+	if x != nil {
+		return x.Public
+	}
+	return nil
+}
+
+func (x *LookedAgain) GetPrivate() *LookedAgain_Private {
+	if x != nil {
+		return x.Private
+	}
+	return nil
+}
+
+// Graded revises what a part is expected to grade.
+type Graded struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The public part.
+	Public *Graded_Public `protobuf:"bytes,1,opt,name=public,proto3" json:"public,omitempty"`
+	// The private part.
+	Private       *Graded_Private `protobuf:"bytes,2,opt,name=private,proto3" json:"private,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Graded) Reset() {
+	*x = Graded{}
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[17]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Graded) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Graded) ProtoMessage() {}
+
+func (x *Graded) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[17]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Graded.ProtoReflect.Descriptor instead.
+func (*Graded) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_piece_v1_event_proto_rawDescGZIP(), []int{17}
+}
+
+func (x *Graded) GetPublic() *Graded_Public {
+	if x != nil {
+		return x.Public
+	}
+	return nil
+}
+
+func (x *Graded) GetPrivate() *Graded_Private {
+	if x != nil {
+		return x.Private
+	}
+	return nil
+}
+
+// InclusionJudged is the choice between an inclusion in the face and the thickness that it costs to be rid of it.
+type InclusionJudged struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The public part.
+	Public *InclusionJudged_Public `protobuf:"bytes,1,opt,name=public,proto3" json:"public,omitempty"`
+	// The private part.
+	Private       *InclusionJudged_Private `protobuf:"bytes,2,opt,name=private,proto3" json:"private,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *InclusionJudged) Reset() {
+	*x = InclusionJudged{}
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[18]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *InclusionJudged) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*InclusionJudged) ProtoMessage() {}
+
+func (x *InclusionJudged) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[18]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use InclusionJudged.ProtoReflect.Descriptor instead.
+func (*InclusionJudged) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_piece_v1_event_proto_rawDescGZIP(), []int{18}
+}
+
+func (x *InclusionJudged) GetPublic() *InclusionJudged_Public {
+	if x != nil {
+		return x.Public
+	}
+	return nil
+}
+
+func (x *InclusionJudged) GetPrivate() *InclusionJudged_Private {
+	if x != nil {
+		return x.Private
+	}
+	return nil
+}
+
+// Opened says that pieces were taken out of a counted group; they are pieces of their own from now on.
+type Opened struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The public part.
+	Public *Opened_Public `protobuf:"bytes,1,opt,name=public,proto3" json:"public,omitempty"`
+	// The private part.
+	Private       *Opened_Private `protobuf:"bytes,2,opt,name=private,proto3" json:"private,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Opened) Reset() {
+	*x = Opened{}
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[19]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Opened) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Opened) ProtoMessage() {}
+
+func (x *Opened) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[19]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Opened.ProtoReflect.Descriptor instead.
+func (*Opened) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_piece_v1_event_proto_rawDescGZIP(), []int{19}
+}
+
+func (x *Opened) GetPublic() *Opened_Public {
+	if x != nil {
+		return x.Public
+	}
+	return nil
+}
+
+func (x *Opened) GetPrivate() *Opened_Private {
+	if x != nil {
+		return x.Private
+	}
+	return nil
+}
+
+// Planned is one revision of a plan; the first makes it.
+type Planned struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The public part.
+	Public *Planned_Public `protobuf:"bytes,1,opt,name=public,proto3" json:"public,omitempty"`
+	// The private part.
+	Private       *Planned_Private `protobuf:"bytes,2,opt,name=private,proto3" json:"private,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Planned) Reset() {
+	*x = Planned{}
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[20]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Planned) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Planned) ProtoMessage() {}
+
+func (x *Planned) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[20]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Planned.ProtoReflect.Descriptor instead.
+func (*Planned) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_piece_v1_event_proto_rawDescGZIP(), []int{20}
+}
+
+func (x *Planned) GetPublic() *Planned_Public {
+	if x != nil {
+		return x.Public
+	}
+	return nil
+}
+
+func (x *Planned) GetPrivate() *Planned_Private {
+	if x != nil {
+		return x.Private
+	}
+	return nil
+}
+
+// PlanChosen makes a plan the one that is followed.
+type PlanChosen struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The public part.
+	Public *PlanChosen_Public `protobuf:"bytes,1,opt,name=public,proto3" json:"public,omitempty"`
+	// The private part.
+	Private       *PlanChosen_Private `protobuf:"bytes,2,opt,name=private,proto3" json:"private,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *PlanChosen) Reset() {
+	*x = PlanChosen{}
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[21]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *PlanChosen) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*PlanChosen) ProtoMessage() {}
+
+func (x *PlanChosen) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[21]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use PlanChosen.ProtoReflect.Descriptor instead.
+func (*PlanChosen) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_piece_v1_event_proto_rawDescGZIP(), []int{21}
+}
+
+func (x *PlanChosen) GetPublic() *PlanChosen_Public {
+	if x != nil {
+		return x.Public
+	}
+	return nil
+}
+
+func (x *PlanChosen) GetPrivate() *PlanChosen_Private {
+	if x != nil {
+		return x.Private
+	}
+	return nil
+}
+
+// PlanDropped sets a plan aside for good.
+type PlanDropped struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The public part.
+	Public *PlanDropped_Public `protobuf:"bytes,1,opt,name=public,proto3" json:"public,omitempty"`
+	// The private part.
+	Private       *PlanDropped_Private `protobuf:"bytes,2,opt,name=private,proto3" json:"private,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *PlanDropped) Reset() {
+	*x = PlanDropped{}
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[22]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *PlanDropped) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*PlanDropped) ProtoMessage() {}
+
+func (x *PlanDropped) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[22]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use PlanDropped.ProtoReflect.Descriptor instead.
+func (*PlanDropped) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_piece_v1_event_proto_rawDescGZIP(), []int{22}
+}
+
+func (x *PlanDropped) GetPublic() *PlanDropped_Public {
+	if x != nil {
+		return x.Public
+	}
+	return nil
+}
+
+func (x *PlanDropped) GetPrivate() *PlanDropped_Private {
 	if x != nil {
 		return x.Private
 	}
@@ -690,14 +1903,22 @@ type Described_Public struct {
 	// The field it comes from; empty where the field is not shown.
 	FieldId string `protobuf:"bytes,9,opt,name=field_id,json=fieldId,proto3" json:"field_id,omitempty"`
 	// What is seen in it.
-	Seen          string `protobuf:"bytes,10,opt,name=seen,proto3" json:"seen,omitempty"`
+	Seen string `protobuf:"bytes,10,opt,name=seen,proto3" json:"seen,omitempty"`
+	// Of a counted lot: the longest dimension of its smallest stone, in micrometres.
+	SmallestUm int64 `protobuf:"varint,12,opt,name=smallest_um,json=smallestUm,proto3" json:"smallest_um,omitempty"`
+	// Of a counted lot: the longest dimension of its largest stone, in micrometres.
+	LargestUm int64 `protobuf:"varint,13,opt,name=largest_um,json=largestUm,proto3" json:"largest_um,omitempty"`
+	// The counted lot it was taken out of; empty where it was listed by itself.
+	OpenedFrom string `protobuf:"bytes,14,opt,name=opened_from,json=openedFrom,proto3" json:"opened_from,omitempty"`
+	// The part of an older piece that it is, where a cutter listed it anew.
+	Origin        *Origin `protobuf:"bytes,11,opt,name=origin,proto3" json:"origin,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *Described_Public) Reset() {
 	*x = Described_Public{}
-	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[6]
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -709,7 +1930,7 @@ func (x *Described_Public) String() string {
 func (*Described_Public) ProtoMessage() {}
 
 func (x *Described_Public) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[6]
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -722,7 +1943,7 @@ func (x *Described_Public) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Described_Public.ProtoReflect.Descriptor instead.
 func (*Described_Public) Descriptor() ([]byte, []int) {
-	return file_seamshare_event_piece_v1_event_proto_rawDescGZIP(), []int{1, 0}
+	return file_seamshare_event_piece_v1_event_proto_rawDescGZIP(), []int{2, 0}
 }
 
 func (x *Described_Public) GetPieceId() string {
@@ -795,6 +2016,34 @@ func (x *Described_Public) GetSeen() string {
 	return ""
 }
 
+func (x *Described_Public) GetSmallestUm() int64 {
+	if x != nil {
+		return x.SmallestUm
+	}
+	return 0
+}
+
+func (x *Described_Public) GetLargestUm() int64 {
+	if x != nil {
+		return x.LargestUm
+	}
+	return 0
+}
+
+func (x *Described_Public) GetOpenedFrom() string {
+	if x != nil {
+		return x.OpenedFrom
+	}
+	return ""
+}
+
+func (x *Described_Public) GetOrigin() *Origin {
+	if x != nil {
+		return x.Origin
+	}
+	return nil
+}
+
 // The part for those concerned.
 type Described_Private struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
@@ -804,7 +2053,7 @@ type Described_Private struct {
 
 func (x *Described_Private) Reset() {
 	*x = Described_Private{}
-	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[7]
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[24]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -816,7 +2065,7 @@ func (x *Described_Private) String() string {
 func (*Described_Private) ProtoMessage() {}
 
 func (x *Described_Private) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[7]
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[24]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -829,7 +2078,7 @@ func (x *Described_Private) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Described_Private.ProtoReflect.Descriptor instead.
 func (*Described_Private) Descriptor() ([]byte, []int) {
-	return file_seamshare_event_piece_v1_event_proto_rawDescGZIP(), []int{1, 1}
+	return file_seamshare_event_piece_v1_event_proto_rawDescGZIP(), []int{2, 1}
 }
 
 // The part that may be shown to anyone.
@@ -852,14 +2101,20 @@ type Worked_Public struct {
 	// Where and how, such as "in the section, along the seam".
 	How string `protobuf:"bytes,8,opt,name=how,proto3" json:"how,omitempty"`
 	// The cut's area in square micrometres, where it was sawn and measured.
-	AreaUm2       int64 `protobuf:"varint,9,opt,name=area_um2,json=areaUm2,proto3" json:"area_um2,omitempty"`
+	AreaUm2 int64 `protobuf:"varint,9,opt,name=area_um2,json=areaUm2,proto3" json:"area_um2,omitempty"`
+	// Nothing was weighed: the part goes on under its name at its last mass.
+	NotWeighed bool `protobuf:"varint,10,opt,name=not_weighed,json=notWeighed,proto3" json:"not_weighed,omitempty"`
+	// When it was done, by the cutter's word, in Unix microseconds.
+	DoneAtUs int64 `protobuf:"varint,11,opt,name=done_at_us,json=doneAtUs,proto3" json:"done_at_us,omitempty"`
+	// How many seconds it had rested since it was shaped, where that is less than is set.
+	RestedS       int64 `protobuf:"varint,12,opt,name=rested_s,json=restedS,proto3" json:"rested_s,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *Worked_Public) Reset() {
 	*x = Worked_Public{}
-	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[8]
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[25]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -871,7 +2126,7 @@ func (x *Worked_Public) String() string {
 func (*Worked_Public) ProtoMessage() {}
 
 func (x *Worked_Public) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[8]
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[25]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -884,7 +2139,7 @@ func (x *Worked_Public) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Worked_Public.ProtoReflect.Descriptor instead.
 func (*Worked_Public) Descriptor() ([]byte, []int) {
-	return file_seamshare_event_piece_v1_event_proto_rawDescGZIP(), []int{3, 0}
+	return file_seamshare_event_piece_v1_event_proto_rawDescGZIP(), []int{4, 0}
 }
 
 func (x *Worked_Public) GetPieceId() string {
@@ -950,20 +2205,49 @@ func (x *Worked_Public) GetAreaUm2() int64 {
 	return 0
 }
 
+func (x *Worked_Public) GetNotWeighed() bool {
+	if x != nil {
+		return x.NotWeighed
+	}
+	return false
+}
+
+func (x *Worked_Public) GetDoneAtUs() int64 {
+	if x != nil {
+		return x.DoneAtUs
+	}
+	return 0
+}
+
+func (x *Worked_Public) GetRestedS() int64 {
+	if x != nil {
+		return x.RestedS
+	}
+	return 0
+}
+
 // The part for those concerned.
 type Worked_Private struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The cutter.
 	MemberId string `protobuf:"bytes,1,opt,name=member_id,json=memberId,proto3" json:"member_id,omitempty"`
 	// A note for the cutter's own use.
-	Note          string `protobuf:"bytes,2,opt,name=note,proto3" json:"note,omitempty"`
+	Note string `protobuf:"bytes,2,opt,name=note,proto3" json:"note,omitempty"`
+	// The number on its tray.
+	Tray string `protobuf:"bytes,3,opt,name=tray,proto3" json:"tray,omitempty"`
+	// The number of its dop.
+	Dop string `protobuf:"bytes,4,opt,name=dop,proto3" json:"dop,omitempty"`
+	// Bench minutes spent.
+	Minutes uint32 `protobuf:"varint,5,opt,name=minutes,proto3" json:"minutes,omitempty"`
+	// Why it did not rest as long as is set.
+	WhyEarly      string `protobuf:"bytes,6,opt,name=why_early,json=whyEarly,proto3" json:"why_early,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *Worked_Private) Reset() {
 	*x = Worked_Private{}
-	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[9]
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[26]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -975,7 +2259,7 @@ func (x *Worked_Private) String() string {
 func (*Worked_Private) ProtoMessage() {}
 
 func (x *Worked_Private) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[9]
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[26]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -988,7 +2272,7 @@ func (x *Worked_Private) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Worked_Private.ProtoReflect.Descriptor instead.
 func (*Worked_Private) Descriptor() ([]byte, []int) {
-	return file_seamshare_event_piece_v1_event_proto_rawDescGZIP(), []int{3, 1}
+	return file_seamshare_event_piece_v1_event_proto_rawDescGZIP(), []int{4, 1}
 }
 
 func (x *Worked_Private) GetMemberId() string {
@@ -1001,6 +2285,34 @@ func (x *Worked_Private) GetMemberId() string {
 func (x *Worked_Private) GetNote() string {
 	if x != nil {
 		return x.Note
+	}
+	return ""
+}
+
+func (x *Worked_Private) GetTray() string {
+	if x != nil {
+		return x.Tray
+	}
+	return ""
+}
+
+func (x *Worked_Private) GetDop() string {
+	if x != nil {
+		return x.Dop
+	}
+	return ""
+}
+
+func (x *Worked_Private) GetMinutes() uint32 {
+	if x != nil {
+		return x.Minutes
+	}
+	return 0
+}
+
+func (x *Worked_Private) GetWhyEarly() string {
+	if x != nil {
+		return x.WhyEarly
 	}
 	return ""
 }
@@ -1022,7 +2334,7 @@ type Placed_Public struct {
 
 func (x *Placed_Public) Reset() {
 	*x = Placed_Public{}
-	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[10]
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[27]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1034,7 +2346,7 @@ func (x *Placed_Public) String() string {
 func (*Placed_Public) ProtoMessage() {}
 
 func (x *Placed_Public) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[10]
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[27]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1047,7 +2359,7 @@ func (x *Placed_Public) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Placed_Public.ProtoReflect.Descriptor instead.
 func (*Placed_Public) Descriptor() ([]byte, []int) {
-	return file_seamshare_event_piece_v1_event_proto_rawDescGZIP(), []int{4, 0}
+	return file_seamshare_event_piece_v1_event_proto_rawDescGZIP(), []int{5, 0}
 }
 
 func (x *Placed_Public) GetPieceId() string {
@@ -1089,7 +2401,7 @@ type Placed_Private struct {
 
 func (x *Placed_Private) Reset() {
 	*x = Placed_Private{}
-	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[11]
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[28]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1101,7 +2413,7 @@ func (x *Placed_Private) String() string {
 func (*Placed_Private) ProtoMessage() {}
 
 func (x *Placed_Private) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[11]
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[28]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1114,7 +2426,7 @@ func (x *Placed_Private) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Placed_Private.ProtoReflect.Descriptor instead.
 func (*Placed_Private) Descriptor() ([]byte, []int) {
-	return file_seamshare_event_piece_v1_event_proto_rawDescGZIP(), []int{4, 1}
+	return file_seamshare_event_piece_v1_event_proto_rawDescGZIP(), []int{5, 1}
 }
 
 func (x *Placed_Private) GetMemberId() string {
@@ -1138,14 +2450,20 @@ type Finished_Public struct {
 	// The stone's mass.
 	Stone *v1.Weighing `protobuf:"bytes,5,opt,name=stone,proto3" json:"stone,omitempty"`
 	// Mass in minus the stone's, in micrograms: ground off.
-	LossUg        int64 `protobuf:"varint,6,opt,name=loss_ug,json=lossUg,proto3" json:"loss_ug,omitempty"`
+	LossUg int64 `protobuf:"varint,6,opt,name=loss_ug,json=lossUg,proto3" json:"loss_ug,omitempty"`
+	// When it was done, by the cutter's word, in Unix microseconds.
+	DoneAtUs int64 `protobuf:"varint,7,opt,name=done_at_us,json=doneAtUs,proto3" json:"done_at_us,omitempty"`
+	// How many seconds it had rested since it was shaped, where that is less than is set.
+	RestedS int64 `protobuf:"varint,8,opt,name=rested_s,json=restedS,proto3" json:"rested_s,omitempty"`
+	// No shaping of it is recorded, so that its rest isn't known.
+	RestNotKnown  bool `protobuf:"varint,9,opt,name=rest_not_known,json=restNotKnown,proto3" json:"rest_not_known,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *Finished_Public) Reset() {
 	*x = Finished_Public{}
-	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[12]
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[29]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1157,7 +2475,7 @@ func (x *Finished_Public) String() string {
 func (*Finished_Public) ProtoMessage() {}
 
 func (x *Finished_Public) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[12]
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[29]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1170,7 +2488,7 @@ func (x *Finished_Public) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Finished_Public.ProtoReflect.Descriptor instead.
 func (*Finished_Public) Descriptor() ([]byte, []int) {
-	return file_seamshare_event_piece_v1_event_proto_rawDescGZIP(), []int{5, 0}
+	return file_seamshare_event_piece_v1_event_proto_rawDescGZIP(), []int{6, 0}
 }
 
 func (x *Finished_Public) GetPieceId() string {
@@ -1215,18 +2533,43 @@ func (x *Finished_Public) GetLossUg() int64 {
 	return 0
 }
 
+func (x *Finished_Public) GetDoneAtUs() int64 {
+	if x != nil {
+		return x.DoneAtUs
+	}
+	return 0
+}
+
+func (x *Finished_Public) GetRestedS() int64 {
+	if x != nil {
+		return x.RestedS
+	}
+	return 0
+}
+
+func (x *Finished_Public) GetRestNotKnown() bool {
+	if x != nil {
+		return x.RestNotKnown
+	}
+	return false
+}
+
 // The part for those concerned.
 type Finished_Private struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The cutter.
-	MemberId      string `protobuf:"bytes,1,opt,name=member_id,json=memberId,proto3" json:"member_id,omitempty"`
+	MemberId string `protobuf:"bytes,1,opt,name=member_id,json=memberId,proto3" json:"member_id,omitempty"`
+	// Why it did not rest as long as is set.
+	WhyEarly string `protobuf:"bytes,2,opt,name=why_early,json=whyEarly,proto3" json:"why_early,omitempty"`
+	// Bench minutes spent.
+	Minutes       uint32 `protobuf:"varint,3,opt,name=minutes,proto3" json:"minutes,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *Finished_Private) Reset() {
 	*x = Finished_Private{}
-	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[13]
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[30]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1238,7 +2581,7 @@ func (x *Finished_Private) String() string {
 func (*Finished_Private) ProtoMessage() {}
 
 func (x *Finished_Private) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[13]
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[30]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1251,7 +2594,7 @@ func (x *Finished_Private) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Finished_Private.ProtoReflect.Descriptor instead.
 func (*Finished_Private) Descriptor() ([]byte, []int) {
-	return file_seamshare_event_piece_v1_event_proto_rawDescGZIP(), []int{5, 1}
+	return file_seamshare_event_piece_v1_event_proto_rawDescGZIP(), []int{6, 1}
 }
 
 func (x *Finished_Private) GetMemberId() string {
@@ -1261,20 +2604,1958 @@ func (x *Finished_Private) GetMemberId() string {
 	return ""
 }
 
+func (x *Finished_Private) GetWhyEarly() string {
+	if x != nil {
+		return x.WhyEarly
+	}
+	return ""
+}
+
+func (x *Finished_Private) GetMinutes() uint32 {
+	if x != nil {
+		return x.Minutes
+	}
+	return 0
+}
+
+// The part that may be shown to anyone.
+type Studied_Public struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The piece.
+	PieceId string `protobuf:"bytes,1,opt,name=piece_id,json=pieceId,proto3" json:"piece_id,omitempty"`
+	// Its longest dimensions as the cutter measured them, where they did.
+	Size *v1.Size `protobuf:"bytes,2,opt,name=size,proto3" json:"size,omitempty"`
+	// Photos.
+	Photos        []*v1.Photo `protobuf:"bytes,3,rep,name=photos,proto3" json:"photos,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Studied_Public) Reset() {
+	*x = Studied_Public{}
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[31]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Studied_Public) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Studied_Public) ProtoMessage() {}
+
+func (x *Studied_Public) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[31]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Studied_Public.ProtoReflect.Descriptor instead.
+func (*Studied_Public) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_piece_v1_event_proto_rawDescGZIP(), []int{7, 0}
+}
+
+func (x *Studied_Public) GetPieceId() string {
+	if x != nil {
+		return x.PieceId
+	}
+	return ""
+}
+
+func (x *Studied_Public) GetSize() *v1.Size {
+	if x != nil {
+		return x.Size
+	}
+	return nil
+}
+
+func (x *Studied_Public) GetPhotos() []*v1.Photo {
+	if x != nil {
+		return x.Photos
+	}
+	return nil
+}
+
+// The part for those concerned.
+type Studied_Private struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The cutter.
+	MemberId string `protobuf:"bytes,1,opt,name=member_id,json=memberId,proto3" json:"member_id,omitempty"`
+	// The study.
+	StudyId string `protobuf:"bytes,2,opt,name=study_id,json=studyId,proto3" json:"study_id,omitempty"`
+	// What is seen or supposed, in words: bars, cracks, host rock, zones.
+	Seen string `protobuf:"bytes,3,opt,name=seen,proto3" json:"seen,omitempty"`
+	// The cutter's notes.
+	Note          string `protobuf:"bytes,4,opt,name=note,proto3" json:"note,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Studied_Private) Reset() {
+	*x = Studied_Private{}
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[32]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Studied_Private) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Studied_Private) ProtoMessage() {}
+
+func (x *Studied_Private) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[32]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Studied_Private.ProtoReflect.Descriptor instead.
+func (*Studied_Private) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_piece_v1_event_proto_rawDescGZIP(), []int{7, 1}
+}
+
+func (x *Studied_Private) GetMemberId() string {
+	if x != nil {
+		return x.MemberId
+	}
+	return ""
+}
+
+func (x *Studied_Private) GetStudyId() string {
+	if x != nil {
+		return x.StudyId
+	}
+	return ""
+}
+
+func (x *Studied_Private) GetSeen() string {
+	if x != nil {
+		return x.Seen
+	}
+	return ""
+}
+
+func (x *Studied_Private) GetNote() string {
+	if x != nil {
+		return x.Note
+	}
+	return ""
+}
+
+// The part that may be shown to anyone.
+type DecisionAwaited_Public struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The piece.
+	PieceId string `protobuf:"bytes,1,opt,name=piece_id,json=pieceId,proto3" json:"piece_id,omitempty"`
+	// The part.
+	Part          string `protobuf:"bytes,2,opt,name=part,proto3" json:"part,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *DecisionAwaited_Public) Reset() {
+	*x = DecisionAwaited_Public{}
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[33]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *DecisionAwaited_Public) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*DecisionAwaited_Public) ProtoMessage() {}
+
+func (x *DecisionAwaited_Public) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[33]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use DecisionAwaited_Public.ProtoReflect.Descriptor instead.
+func (*DecisionAwaited_Public) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_piece_v1_event_proto_rawDescGZIP(), []int{8, 0}
+}
+
+func (x *DecisionAwaited_Public) GetPieceId() string {
+	if x != nil {
+		return x.PieceId
+	}
+	return ""
+}
+
+func (x *DecisionAwaited_Public) GetPart() string {
+	if x != nil {
+		return x.Part
+	}
+	return ""
+}
+
+// The part for those concerned.
+type DecisionAwaited_Private struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The cutter.
+	MemberId string `protobuf:"bytes,1,opt,name=member_id,json=memberId,proto3" json:"member_id,omitempty"`
+	// What there is to decide.
+	Reason        string `protobuf:"bytes,2,opt,name=reason,proto3" json:"reason,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *DecisionAwaited_Private) Reset() {
+	*x = DecisionAwaited_Private{}
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[34]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *DecisionAwaited_Private) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*DecisionAwaited_Private) ProtoMessage() {}
+
+func (x *DecisionAwaited_Private) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[34]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use DecisionAwaited_Private.ProtoReflect.Descriptor instead.
+func (*DecisionAwaited_Private) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_piece_v1_event_proto_rawDescGZIP(), []int{8, 1}
+}
+
+func (x *DecisionAwaited_Private) GetMemberId() string {
+	if x != nil {
+		return x.MemberId
+	}
+	return ""
+}
+
+func (x *DecisionAwaited_Private) GetReason() string {
+	if x != nil {
+		return x.Reason
+	}
+	return ""
+}
+
+// The part that may be shown to anyone.
+type Decided_Public struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The piece.
+	PieceId string `protobuf:"bytes,1,opt,name=piece_id,json=pieceId,proto3" json:"piece_id,omitempty"`
+	// The part.
+	Part          string `protobuf:"bytes,2,opt,name=part,proto3" json:"part,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Decided_Public) Reset() {
+	*x = Decided_Public{}
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[35]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Decided_Public) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Decided_Public) ProtoMessage() {}
+
+func (x *Decided_Public) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[35]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Decided_Public.ProtoReflect.Descriptor instead.
+func (*Decided_Public) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_piece_v1_event_proto_rawDescGZIP(), []int{9, 0}
+}
+
+func (x *Decided_Public) GetPieceId() string {
+	if x != nil {
+		return x.PieceId
+	}
+	return ""
+}
+
+func (x *Decided_Public) GetPart() string {
+	if x != nil {
+		return x.Part
+	}
+	return ""
+}
+
+// The part for those concerned.
+type Decided_Private struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The cutter.
+	MemberId string `protobuf:"bytes,1,opt,name=member_id,json=memberId,proto3" json:"member_id,omitempty"`
+	// What was decided.
+	Decision      string `protobuf:"bytes,2,opt,name=decision,proto3" json:"decision,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Decided_Private) Reset() {
+	*x = Decided_Private{}
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[36]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Decided_Private) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Decided_Private) ProtoMessage() {}
+
+func (x *Decided_Private) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[36]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Decided_Private.ProtoReflect.Descriptor instead.
+func (*Decided_Private) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_piece_v1_event_proto_rawDescGZIP(), []int{9, 1}
+}
+
+func (x *Decided_Private) GetMemberId() string {
+	if x != nil {
+		return x.MemberId
+	}
+	return ""
+}
+
+func (x *Decided_Private) GetDecision() string {
+	if x != nil {
+		return x.Decision
+	}
+	return ""
+}
+
+// The part that may be shown to anyone.
+type Counted_Public struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The piece.
+	PieceId string `protobuf:"bytes,1,opt,name=piece_id,json=pieceId,proto3" json:"piece_id,omitempty"`
+	// The part.
+	Part string `protobuf:"bytes,2,opt,name=part,proto3" json:"part,omitempty"`
+	// Its mass as last weighed.
+	Was *v1.Weighing `protobuf:"bytes,3,opt,name=was,proto3" json:"was,omitempty"`
+	// Its mass now.
+	Weighing      *v1.Weighing `protobuf:"bytes,4,opt,name=weighing,proto3" json:"weighing,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Counted_Public) Reset() {
+	*x = Counted_Public{}
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[37]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Counted_Public) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Counted_Public) ProtoMessage() {}
+
+func (x *Counted_Public) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[37]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Counted_Public.ProtoReflect.Descriptor instead.
+func (*Counted_Public) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_piece_v1_event_proto_rawDescGZIP(), []int{10, 0}
+}
+
+func (x *Counted_Public) GetPieceId() string {
+	if x != nil {
+		return x.PieceId
+	}
+	return ""
+}
+
+func (x *Counted_Public) GetPart() string {
+	if x != nil {
+		return x.Part
+	}
+	return ""
+}
+
+func (x *Counted_Public) GetWas() *v1.Weighing {
+	if x != nil {
+		return x.Was
+	}
+	return nil
+}
+
+func (x *Counted_Public) GetWeighing() *v1.Weighing {
+	if x != nil {
+		return x.Weighing
+	}
+	return nil
+}
+
+// The part for those concerned.
+type Counted_Private struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The stock count.
+	CountId string `protobuf:"bytes,1,opt,name=count_id,json=countId,proto3" json:"count_id,omitempty"`
+	// Who weighed it.
+	PersonId string `protobuf:"bytes,2,opt,name=person_id,json=personId,proto3" json:"person_id,omitempty"`
+	// What was said of it.
+	Note          string `protobuf:"bytes,3,opt,name=note,proto3" json:"note,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Counted_Private) Reset() {
+	*x = Counted_Private{}
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[38]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Counted_Private) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Counted_Private) ProtoMessage() {}
+
+func (x *Counted_Private) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[38]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Counted_Private.ProtoReflect.Descriptor instead.
+func (*Counted_Private) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_piece_v1_event_proto_rawDescGZIP(), []int{10, 1}
+}
+
+func (x *Counted_Private) GetCountId() string {
+	if x != nil {
+		return x.CountId
+	}
+	return ""
+}
+
+func (x *Counted_Private) GetPersonId() string {
+	if x != nil {
+		return x.PersonId
+	}
+	return ""
+}
+
+func (x *Counted_Private) GetNote() string {
+	if x != nil {
+		return x.Note
+	}
+	return ""
+}
+
+// The part that may be shown to anyone.
+type Recut_Public struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The piece.
+	PieceId string `protobuf:"bytes,1,opt,name=piece_id,json=pieceId,proto3" json:"piece_id,omitempty"`
+	// The part.
+	Part string `protobuf:"bytes,2,opt,name=part,proto3" json:"part,omitempty"`
+	// The stone.
+	StoneId string `protobuf:"bytes,3,opt,name=stone_id,json=stoneId,proto3" json:"stone_id,omitempty"`
+	// Its mass before.
+	MassIn *v1.Weighing `protobuf:"bytes,4,opt,name=mass_in,json=massIn,proto3" json:"mass_in,omitempty"`
+	// Its mass after.
+	Stone *v1.Weighing `protobuf:"bytes,5,opt,name=stone,proto3" json:"stone,omitempty"`
+	// Mass in minus mass after, in micrograms.
+	LossUg int64 `protobuf:"varint,6,opt,name=loss_ug,json=lossUg,proto3" json:"loss_ug,omitempty"`
+	// Why it was lost.
+	Reason        Reason `protobuf:"varint,7,opt,name=reason,proto3,enum=seamshare.event.piece.v1.Reason" json:"reason,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Recut_Public) Reset() {
+	*x = Recut_Public{}
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[39]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Recut_Public) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Recut_Public) ProtoMessage() {}
+
+func (x *Recut_Public) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[39]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Recut_Public.ProtoReflect.Descriptor instead.
+func (*Recut_Public) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_piece_v1_event_proto_rawDescGZIP(), []int{11, 0}
+}
+
+func (x *Recut_Public) GetPieceId() string {
+	if x != nil {
+		return x.PieceId
+	}
+	return ""
+}
+
+func (x *Recut_Public) GetPart() string {
+	if x != nil {
+		return x.Part
+	}
+	return ""
+}
+
+func (x *Recut_Public) GetStoneId() string {
+	if x != nil {
+		return x.StoneId
+	}
+	return ""
+}
+
+func (x *Recut_Public) GetMassIn() *v1.Weighing {
+	if x != nil {
+		return x.MassIn
+	}
+	return nil
+}
+
+func (x *Recut_Public) GetStone() *v1.Weighing {
+	if x != nil {
+		return x.Stone
+	}
+	return nil
+}
+
+func (x *Recut_Public) GetLossUg() int64 {
+	if x != nil {
+		return x.LossUg
+	}
+	return 0
+}
+
+func (x *Recut_Public) GetReason() Reason {
+	if x != nil {
+		return x.Reason
+	}
+	return Reason_REASON_UNSPECIFIED
+}
+
+// The part for those concerned.
+type Recut_Private struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The cutter.
+	MemberId string `protobuf:"bytes,1,opt,name=member_id,json=memberId,proto3" json:"member_id,omitempty"`
+	// Bench minutes spent.
+	Minutes       uint32 `protobuf:"varint,2,opt,name=minutes,proto3" json:"minutes,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Recut_Private) Reset() {
+	*x = Recut_Private{}
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[40]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Recut_Private) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Recut_Private) ProtoMessage() {}
+
+func (x *Recut_Private) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[40]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Recut_Private.ProtoReflect.Descriptor instead.
+func (*Recut_Private) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_piece_v1_event_proto_rawDescGZIP(), []int{11, 1}
+}
+
+func (x *Recut_Private) GetMemberId() string {
+	if x != nil {
+		return x.MemberId
+	}
+	return ""
+}
+
+func (x *Recut_Private) GetMinutes() uint32 {
+	if x != nil {
+		return x.Minutes
+	}
+	return 0
+}
+
+// The part that may be shown to anyone.
+type MixedUp_Public struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The piece.
+	PieceId string `protobuf:"bytes,1,opt,name=piece_id,json=pieceId,proto3" json:"piece_id,omitempty"`
+	// The part.
+	Part string `protobuf:"bytes,2,opt,name=part,proto3" json:"part,omitempty"`
+	// The mix-up.
+	MixId string `protobuf:"bytes,3,opt,name=mix_id,json=mixId,proto3" json:"mix_id,omitempty"`
+	// Which parts it may be, its own among them.
+	Candidates    []*Candidate `protobuf:"bytes,4,rep,name=candidates,proto3" json:"candidates,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *MixedUp_Public) Reset() {
+	*x = MixedUp_Public{}
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[41]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *MixedUp_Public) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*MixedUp_Public) ProtoMessage() {}
+
+func (x *MixedUp_Public) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[41]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use MixedUp_Public.ProtoReflect.Descriptor instead.
+func (*MixedUp_Public) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_piece_v1_event_proto_rawDescGZIP(), []int{13, 0}
+}
+
+func (x *MixedUp_Public) GetPieceId() string {
+	if x != nil {
+		return x.PieceId
+	}
+	return ""
+}
+
+func (x *MixedUp_Public) GetPart() string {
+	if x != nil {
+		return x.Part
+	}
+	return ""
+}
+
+func (x *MixedUp_Public) GetMixId() string {
+	if x != nil {
+		return x.MixId
+	}
+	return ""
+}
+
+func (x *MixedUp_Public) GetCandidates() []*Candidate {
+	if x != nil {
+		return x.Candidates
+	}
+	return nil
+}
+
+// The part for those concerned.
+type MixedUp_Private struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The cutter.
+	MemberId string `protobuf:"bytes,1,opt,name=member_id,json=memberId,proto3" json:"member_id,omitempty"`
+	// How it came about.
+	Note          string `protobuf:"bytes,2,opt,name=note,proto3" json:"note,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *MixedUp_Private) Reset() {
+	*x = MixedUp_Private{}
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[42]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *MixedUp_Private) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*MixedUp_Private) ProtoMessage() {}
+
+func (x *MixedUp_Private) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[42]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use MixedUp_Private.ProtoReflect.Descriptor instead.
+func (*MixedUp_Private) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_piece_v1_event_proto_rawDescGZIP(), []int{13, 1}
+}
+
+func (x *MixedUp_Private) GetMemberId() string {
+	if x != nil {
+		return x.MemberId
+	}
+	return ""
+}
+
+func (x *MixedUp_Private) GetNote() string {
+	if x != nil {
+		return x.Note
+	}
+	return ""
+}
+
+// The part that may be shown to anyone.
+type MovedOn_Public struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The piece.
+	PieceId string `protobuf:"bytes,1,opt,name=piece_id,json=pieceId,proto3" json:"piece_id,omitempty"`
+	// The part.
+	Part string `protobuf:"bytes,2,opt,name=part,proto3" json:"part,omitempty"`
+	// Its mass, weighed again.
+	Weighing *v1.Weighing `protobuf:"bytes,3,opt,name=weighing,proto3" json:"weighing,omitempty"`
+	// Where it stood.
+	Was Fate `protobuf:"varint,4,opt,name=was,proto3,enum=seamshare.event.piece.v1.Fate" json:"was,omitempty"`
+	// The new parcel, if it is one.
+	ParcelId string `protobuf:"bytes,5,opt,name=parcel_id,json=parcelId,proto3" json:"parcel_id,omitempty"`
+	// The piece it is there.
+	NewPieceId string `protobuf:"bytes,6,opt,name=new_piece_id,json=newPieceId,proto3" json:"new_piece_id,omitempty"`
+	// The counted lot, if it is one.
+	LotId         string `protobuf:"bytes,7,opt,name=lot_id,json=lotId,proto3" json:"lot_id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *MovedOn_Public) Reset() {
+	*x = MovedOn_Public{}
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[43]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *MovedOn_Public) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*MovedOn_Public) ProtoMessage() {}
+
+func (x *MovedOn_Public) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[43]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use MovedOn_Public.ProtoReflect.Descriptor instead.
+func (*MovedOn_Public) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_piece_v1_event_proto_rawDescGZIP(), []int{14, 0}
+}
+
+func (x *MovedOn_Public) GetPieceId() string {
+	if x != nil {
+		return x.PieceId
+	}
+	return ""
+}
+
+func (x *MovedOn_Public) GetPart() string {
+	if x != nil {
+		return x.Part
+	}
+	return ""
+}
+
+func (x *MovedOn_Public) GetWeighing() *v1.Weighing {
+	if x != nil {
+		return x.Weighing
+	}
+	return nil
+}
+
+func (x *MovedOn_Public) GetWas() Fate {
+	if x != nil {
+		return x.Was
+	}
+	return Fate_FATE_UNSPECIFIED
+}
+
+func (x *MovedOn_Public) GetParcelId() string {
+	if x != nil {
+		return x.ParcelId
+	}
+	return ""
+}
+
+func (x *MovedOn_Public) GetNewPieceId() string {
+	if x != nil {
+		return x.NewPieceId
+	}
+	return ""
+}
+
+func (x *MovedOn_Public) GetLotId() string {
+	if x != nil {
+		return x.LotId
+	}
+	return ""
+}
+
+// The part for those concerned.
+type MovedOn_Private struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The cutter.
+	MemberId      string `protobuf:"bytes,1,opt,name=member_id,json=memberId,proto3" json:"member_id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *MovedOn_Private) Reset() {
+	*x = MovedOn_Private{}
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[44]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *MovedOn_Private) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*MovedOn_Private) ProtoMessage() {}
+
+func (x *MovedOn_Private) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[44]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use MovedOn_Private.ProtoReflect.Descriptor instead.
+func (*MovedOn_Private) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_piece_v1_event_proto_rawDescGZIP(), []int{14, 1}
+}
+
+func (x *MovedOn_Private) GetMemberId() string {
+	if x != nil {
+		return x.MemberId
+	}
+	return ""
+}
+
+// The part that may be shown to anyone.
+type TakenBack_Public struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The piece.
+	PieceId string `protobuf:"bytes,1,opt,name=piece_id,json=pieceId,proto3" json:"piece_id,omitempty"`
+	// The part.
+	Part string `protobuf:"bytes,2,opt,name=part,proto3" json:"part,omitempty"`
+	// Where it goes.
+	Fate          Fate `protobuf:"varint,3,opt,name=fate,proto3,enum=seamshare.event.piece.v1.Fate" json:"fate,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *TakenBack_Public) Reset() {
+	*x = TakenBack_Public{}
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[45]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *TakenBack_Public) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*TakenBack_Public) ProtoMessage() {}
+
+func (x *TakenBack_Public) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[45]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use TakenBack_Public.ProtoReflect.Descriptor instead.
+func (*TakenBack_Public) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_piece_v1_event_proto_rawDescGZIP(), []int{15, 0}
+}
+
+func (x *TakenBack_Public) GetPieceId() string {
+	if x != nil {
+		return x.PieceId
+	}
+	return ""
+}
+
+func (x *TakenBack_Public) GetPart() string {
+	if x != nil {
+		return x.Part
+	}
+	return ""
+}
+
+func (x *TakenBack_Public) GetFate() Fate {
+	if x != nil {
+		return x.Fate
+	}
+	return Fate_FATE_UNSPECIFIED
+}
+
+// The part for those concerned.
+type TakenBack_Private struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The cutter.
+	MemberId      string `protobuf:"bytes,1,opt,name=member_id,json=memberId,proto3" json:"member_id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *TakenBack_Private) Reset() {
+	*x = TakenBack_Private{}
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[46]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *TakenBack_Private) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*TakenBack_Private) ProtoMessage() {}
+
+func (x *TakenBack_Private) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[46]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use TakenBack_Private.ProtoReflect.Descriptor instead.
+func (*TakenBack_Private) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_piece_v1_event_proto_rawDescGZIP(), []int{15, 1}
+}
+
+func (x *TakenBack_Private) GetMemberId() string {
+	if x != nil {
+		return x.MemberId
+	}
+	return ""
+}
+
+// The part that may be shown to anyone.
+type LookedAgain_Public struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The piece.
+	PieceId string `protobuf:"bytes,1,opt,name=piece_id,json=pieceId,proto3" json:"piece_id,omitempty"`
+	// The parts.
+	Parts         []string `protobuf:"bytes,2,rep,name=parts,proto3" json:"parts,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *LookedAgain_Public) Reset() {
+	*x = LookedAgain_Public{}
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[47]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *LookedAgain_Public) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*LookedAgain_Public) ProtoMessage() {}
+
+func (x *LookedAgain_Public) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[47]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use LookedAgain_Public.ProtoReflect.Descriptor instead.
+func (*LookedAgain_Public) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_piece_v1_event_proto_rawDescGZIP(), []int{16, 0}
+}
+
+func (x *LookedAgain_Public) GetPieceId() string {
+	if x != nil {
+		return x.PieceId
+	}
+	return ""
+}
+
+func (x *LookedAgain_Public) GetParts() []string {
+	if x != nil {
+		return x.Parts
+	}
+	return nil
+}
+
+// The part for those concerned.
+type LookedAgain_Private struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The cutter.
+	MemberId string `protobuf:"bytes,1,opt,name=member_id,json=memberId,proto3" json:"member_id,omitempty"`
+	// What was seen.
+	Note          string `protobuf:"bytes,2,opt,name=note,proto3" json:"note,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *LookedAgain_Private) Reset() {
+	*x = LookedAgain_Private{}
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[48]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *LookedAgain_Private) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*LookedAgain_Private) ProtoMessage() {}
+
+func (x *LookedAgain_Private) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[48]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use LookedAgain_Private.ProtoReflect.Descriptor instead.
+func (*LookedAgain_Private) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_piece_v1_event_proto_rawDescGZIP(), []int{16, 1}
+}
+
+func (x *LookedAgain_Private) GetMemberId() string {
+	if x != nil {
+		return x.MemberId
+	}
+	return ""
+}
+
+func (x *LookedAgain_Private) GetNote() string {
+	if x != nil {
+		return x.Note
+	}
+	return ""
+}
+
+// The part that may be shown to anyone.
+type Graded_Public struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The piece.
+	PieceId string `protobuf:"bytes,1,opt,name=piece_id,json=pieceId,proto3" json:"piece_id,omitempty"`
+	// The part.
+	Part          string `protobuf:"bytes,2,opt,name=part,proto3" json:"part,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Graded_Public) Reset() {
+	*x = Graded_Public{}
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[49]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Graded_Public) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Graded_Public) ProtoMessage() {}
+
+func (x *Graded_Public) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[49]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Graded_Public.ProtoReflect.Descriptor instead.
+func (*Graded_Public) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_piece_v1_event_proto_rawDescGZIP(), []int{17, 0}
+}
+
+func (x *Graded_Public) GetPieceId() string {
+	if x != nil {
+		return x.PieceId
+	}
+	return ""
+}
+
+func (x *Graded_Public) GetPart() string {
+	if x != nil {
+		return x.Part
+	}
+	return ""
+}
+
+// The part for those concerned.
+type Graded_Private struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The cutter.
+	MemberId string `protobuf:"bytes,1,opt,name=member_id,json=memberId,proto3" json:"member_id,omitempty"`
+	// The grade expected.
+	Grade *v11.Grade `protobuf:"bytes,2,opt,name=grade,proto3" json:"grade,omitempty"`
+	// The co-op's own word for its class.
+	Class string `protobuf:"bytes,3,opt,name=class,proto3" json:"class,omitempty"`
+	// Why.
+	Why           string `protobuf:"bytes,4,opt,name=why,proto3" json:"why,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Graded_Private) Reset() {
+	*x = Graded_Private{}
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[50]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Graded_Private) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Graded_Private) ProtoMessage() {}
+
+func (x *Graded_Private) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[50]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Graded_Private.ProtoReflect.Descriptor instead.
+func (*Graded_Private) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_piece_v1_event_proto_rawDescGZIP(), []int{17, 1}
+}
+
+func (x *Graded_Private) GetMemberId() string {
+	if x != nil {
+		return x.MemberId
+	}
+	return ""
+}
+
+func (x *Graded_Private) GetGrade() *v11.Grade {
+	if x != nil {
+		return x.Grade
+	}
+	return nil
+}
+
+func (x *Graded_Private) GetClass() string {
+	if x != nil {
+		return x.Class
+	}
+	return ""
+}
+
+func (x *Graded_Private) GetWhy() string {
+	if x != nil {
+		return x.Why
+	}
+	return ""
+}
+
+// The part that may be shown to anyone.
+type InclusionJudged_Public struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The piece.
+	PieceId string `protobuf:"bytes,1,opt,name=piece_id,json=pieceId,proto3" json:"piece_id,omitempty"`
+	// The part.
+	Part string `protobuf:"bytes,2,opt,name=part,proto3" json:"part,omitempty"`
+	// What it is, in words.
+	Inclusion string `protobuf:"bytes,3,opt,name=inclusion,proto3" json:"inclusion,omitempty"`
+	// Whether it stays.
+	Kept          bool `protobuf:"varint,4,opt,name=kept,proto3" json:"kept,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *InclusionJudged_Public) Reset() {
+	*x = InclusionJudged_Public{}
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[51]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *InclusionJudged_Public) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*InclusionJudged_Public) ProtoMessage() {}
+
+func (x *InclusionJudged_Public) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[51]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use InclusionJudged_Public.ProtoReflect.Descriptor instead.
+func (*InclusionJudged_Public) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_piece_v1_event_proto_rawDescGZIP(), []int{18, 0}
+}
+
+func (x *InclusionJudged_Public) GetPieceId() string {
+	if x != nil {
+		return x.PieceId
+	}
+	return ""
+}
+
+func (x *InclusionJudged_Public) GetPart() string {
+	if x != nil {
+		return x.Part
+	}
+	return ""
+}
+
+func (x *InclusionJudged_Public) GetInclusion() string {
+	if x != nil {
+		return x.Inclusion
+	}
+	return ""
+}
+
+func (x *InclusionJudged_Public) GetKept() bool {
+	if x != nil {
+		return x.Kept
+	}
+	return false
+}
+
+// The part for those concerned.
+type InclusionJudged_Private struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The cutter.
+	MemberId string `protobuf:"bytes,1,opt,name=member_id,json=memberId,proto3" json:"member_id,omitempty"`
+	// What the stone would be worth with it, estimated.
+	WorthKept *v1.Amount `protobuf:"bytes,2,opt,name=worth_kept,json=worthKept,proto3" json:"worth_kept,omitempty"`
+	// What it would be worth without, estimated.
+	WorthGround *v1.Amount `protobuf:"bytes,3,opt,name=worth_ground,json=worthGround,proto3" json:"worth_ground,omitempty"`
+	// Why.
+	Reason        string `protobuf:"bytes,4,opt,name=reason,proto3" json:"reason,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *InclusionJudged_Private) Reset() {
+	*x = InclusionJudged_Private{}
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[52]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *InclusionJudged_Private) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*InclusionJudged_Private) ProtoMessage() {}
+
+func (x *InclusionJudged_Private) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[52]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use InclusionJudged_Private.ProtoReflect.Descriptor instead.
+func (*InclusionJudged_Private) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_piece_v1_event_proto_rawDescGZIP(), []int{18, 1}
+}
+
+func (x *InclusionJudged_Private) GetMemberId() string {
+	if x != nil {
+		return x.MemberId
+	}
+	return ""
+}
+
+func (x *InclusionJudged_Private) GetWorthKept() *v1.Amount {
+	if x != nil {
+		return x.WorthKept
+	}
+	return nil
+}
+
+func (x *InclusionJudged_Private) GetWorthGround() *v1.Amount {
+	if x != nil {
+		return x.WorthGround
+	}
+	return nil
+}
+
+func (x *InclusionJudged_Private) GetReason() string {
+	if x != nil {
+		return x.Reason
+	}
+	return ""
+}
+
+// The part that may be shown to anyone.
+type Opened_Public struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The group.
+	PieceId string `protobuf:"bytes,1,opt,name=piece_id,json=pieceId,proto3" json:"piece_id,omitempty"`
+	// What the pieces taken out weigh together, in micrograms.
+	TakenUg int64 `protobuf:"varint,2,opt,name=taken_ug,json=takenUg,proto3" json:"taken_ug,omitempty"`
+	// How many there were.
+	TakenCount uint32 `protobuf:"varint,3,opt,name=taken_count,json=takenCount,proto3" json:"taken_count,omitempty"`
+	// How many are left in the group.
+	LeftCount uint32 `protobuf:"varint,4,opt,name=left_count,json=leftCount,proto3" json:"left_count,omitempty"`
+	// What those weigh together; absent where none is left.
+	Left          *v1.Weighing `protobuf:"bytes,5,opt,name=left,proto3" json:"left,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Opened_Public) Reset() {
+	*x = Opened_Public{}
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[53]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Opened_Public) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Opened_Public) ProtoMessage() {}
+
+func (x *Opened_Public) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[53]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Opened_Public.ProtoReflect.Descriptor instead.
+func (*Opened_Public) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_piece_v1_event_proto_rawDescGZIP(), []int{19, 0}
+}
+
+func (x *Opened_Public) GetPieceId() string {
+	if x != nil {
+		return x.PieceId
+	}
+	return ""
+}
+
+func (x *Opened_Public) GetTakenUg() int64 {
+	if x != nil {
+		return x.TakenUg
+	}
+	return 0
+}
+
+func (x *Opened_Public) GetTakenCount() uint32 {
+	if x != nil {
+		return x.TakenCount
+	}
+	return 0
+}
+
+func (x *Opened_Public) GetLeftCount() uint32 {
+	if x != nil {
+		return x.LeftCount
+	}
+	return 0
+}
+
+func (x *Opened_Public) GetLeft() *v1.Weighing {
+	if x != nil {
+		return x.Left
+	}
+	return nil
+}
+
+// The part for those concerned.
+type Opened_Private struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Who opened it.
+	MemberId      string `protobuf:"bytes,1,opt,name=member_id,json=memberId,proto3" json:"member_id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Opened_Private) Reset() {
+	*x = Opened_Private{}
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[54]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Opened_Private) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Opened_Private) ProtoMessage() {}
+
+func (x *Opened_Private) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[54]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Opened_Private.ProtoReflect.Descriptor instead.
+func (*Opened_Private) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_piece_v1_event_proto_rawDescGZIP(), []int{19, 1}
+}
+
+func (x *Opened_Private) GetMemberId() string {
+	if x != nil {
+		return x.MemberId
+	}
+	return ""
+}
+
+// The part that may be shown to anyone.
+type Planned_Public struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The piece.
+	PieceId       string `protobuf:"bytes,1,opt,name=piece_id,json=pieceId,proto3" json:"piece_id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Planned_Public) Reset() {
+	*x = Planned_Public{}
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[55]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Planned_Public) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Planned_Public) ProtoMessage() {}
+
+func (x *Planned_Public) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[55]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Planned_Public.ProtoReflect.Descriptor instead.
+func (*Planned_Public) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_piece_v1_event_proto_rawDescGZIP(), []int{20, 0}
+}
+
+func (x *Planned_Public) GetPieceId() string {
+	if x != nil {
+		return x.PieceId
+	}
+	return ""
+}
+
+// The part for those concerned.
+type Planned_Private struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The cutter.
+	MemberId string `protobuf:"bytes,1,opt,name=member_id,json=memberId,proto3" json:"member_id,omitempty"`
+	// The plan.
+	PlanId string `protobuf:"bytes,2,opt,name=plan_id,json=planId,proto3" json:"plan_id,omitempty"`
+	// Which revision, from 1.
+	Revision uint32 `protobuf:"varint,3,opt,name=revision,proto3" json:"revision,omitempty"`
+	// All of the plan.
+	Plan *Plan `protobuf:"bytes,4,opt,name=plan,proto3" json:"plan,omitempty"`
+	// Why it was revised.
+	Why           string `protobuf:"bytes,5,opt,name=why,proto3" json:"why,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Planned_Private) Reset() {
+	*x = Planned_Private{}
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[56]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Planned_Private) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Planned_Private) ProtoMessage() {}
+
+func (x *Planned_Private) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[56]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Planned_Private.ProtoReflect.Descriptor instead.
+func (*Planned_Private) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_piece_v1_event_proto_rawDescGZIP(), []int{20, 1}
+}
+
+func (x *Planned_Private) GetMemberId() string {
+	if x != nil {
+		return x.MemberId
+	}
+	return ""
+}
+
+func (x *Planned_Private) GetPlanId() string {
+	if x != nil {
+		return x.PlanId
+	}
+	return ""
+}
+
+func (x *Planned_Private) GetRevision() uint32 {
+	if x != nil {
+		return x.Revision
+	}
+	return 0
+}
+
+func (x *Planned_Private) GetPlan() *Plan {
+	if x != nil {
+		return x.Plan
+	}
+	return nil
+}
+
+func (x *Planned_Private) GetWhy() string {
+	if x != nil {
+		return x.Why
+	}
+	return ""
+}
+
+// The part that may be shown to anyone.
+type PlanChosen_Public struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The piece.
+	PieceId       string `protobuf:"bytes,1,opt,name=piece_id,json=pieceId,proto3" json:"piece_id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *PlanChosen_Public) Reset() {
+	*x = PlanChosen_Public{}
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[57]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *PlanChosen_Public) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*PlanChosen_Public) ProtoMessage() {}
+
+func (x *PlanChosen_Public) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[57]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use PlanChosen_Public.ProtoReflect.Descriptor instead.
+func (*PlanChosen_Public) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_piece_v1_event_proto_rawDescGZIP(), []int{21, 0}
+}
+
+func (x *PlanChosen_Public) GetPieceId() string {
+	if x != nil {
+		return x.PieceId
+	}
+	return ""
+}
+
+// The part for those concerned.
+type PlanChosen_Private struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The cutter.
+	MemberId string `protobuf:"bytes,1,opt,name=member_id,json=memberId,proto3" json:"member_id,omitempty"`
+	// The plan.
+	PlanId string `protobuf:"bytes,2,opt,name=plan_id,json=planId,proto3" json:"plan_id,omitempty"`
+	// The revision that stood.
+	Revision uint32 `protobuf:"varint,3,opt,name=revision,proto3" json:"revision,omitempty"`
+	// Why this one.
+	Reason        string `protobuf:"bytes,4,opt,name=reason,proto3" json:"reason,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *PlanChosen_Private) Reset() {
+	*x = PlanChosen_Private{}
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[58]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *PlanChosen_Private) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*PlanChosen_Private) ProtoMessage() {}
+
+func (x *PlanChosen_Private) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[58]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use PlanChosen_Private.ProtoReflect.Descriptor instead.
+func (*PlanChosen_Private) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_piece_v1_event_proto_rawDescGZIP(), []int{21, 1}
+}
+
+func (x *PlanChosen_Private) GetMemberId() string {
+	if x != nil {
+		return x.MemberId
+	}
+	return ""
+}
+
+func (x *PlanChosen_Private) GetPlanId() string {
+	if x != nil {
+		return x.PlanId
+	}
+	return ""
+}
+
+func (x *PlanChosen_Private) GetRevision() uint32 {
+	if x != nil {
+		return x.Revision
+	}
+	return 0
+}
+
+func (x *PlanChosen_Private) GetReason() string {
+	if x != nil {
+		return x.Reason
+	}
+	return ""
+}
+
+// The part that may be shown to anyone.
+type PlanDropped_Public struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The piece.
+	PieceId       string `protobuf:"bytes,1,opt,name=piece_id,json=pieceId,proto3" json:"piece_id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *PlanDropped_Public) Reset() {
+	*x = PlanDropped_Public{}
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[59]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *PlanDropped_Public) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*PlanDropped_Public) ProtoMessage() {}
+
+func (x *PlanDropped_Public) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[59]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use PlanDropped_Public.ProtoReflect.Descriptor instead.
+func (*PlanDropped_Public) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_piece_v1_event_proto_rawDescGZIP(), []int{22, 0}
+}
+
+func (x *PlanDropped_Public) GetPieceId() string {
+	if x != nil {
+		return x.PieceId
+	}
+	return ""
+}
+
+// The part for those concerned.
+type PlanDropped_Private struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The cutter.
+	MemberId string `protobuf:"bytes,1,opt,name=member_id,json=memberId,proto3" json:"member_id,omitempty"`
+	// The plan.
+	PlanId string `protobuf:"bytes,2,opt,name=plan_id,json=planId,proto3" json:"plan_id,omitempty"`
+	// Why.
+	Reason        string `protobuf:"bytes,3,opt,name=reason,proto3" json:"reason,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *PlanDropped_Private) Reset() {
+	*x = PlanDropped_Private{}
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[60]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *PlanDropped_Private) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*PlanDropped_Private) ProtoMessage() {}
+
+func (x *PlanDropped_Private) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[60]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use PlanDropped_Private.ProtoReflect.Descriptor instead.
+func (*PlanDropped_Private) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_piece_v1_event_proto_rawDescGZIP(), []int{22, 1}
+}
+
+func (x *PlanDropped_Private) GetMemberId() string {
+	if x != nil {
+		return x.MemberId
+	}
+	return ""
+}
+
+func (x *PlanDropped_Private) GetPlanId() string {
+	if x != nil {
+		return x.PlanId
+	}
+	return ""
+}
+
+func (x *PlanDropped_Private) GetReason() string {
+	if x != nil {
+		return x.Reason
+	}
+	return ""
+}
+
 var File_seamshare_event_piece_v1_event_proto protoreflect.FileDescriptor
 
 const file_seamshare_event_piece_v1_event_proto_rawDesc = "" +
 	"\n" +
-	"$seamshare/event/piece/v1/event.proto\x12\x18seamshare.event.piece.v1\x1a\x1fseamshare/event/v1/values.proto\"\x93\x02\n" +
+	"$seamshare/event/piece/v1/event.proto\x12\x18seamshare.event.piece.v1\x1a#seamshare/event/piece/v1/plan.proto\x1a$seamshare/event/stone/v1/event.proto\x1a\x1eseamshare/event/v1/photo.proto\x1a\x1fseamshare/event/v1/values.proto\"\xa6\n" +
+	"\n" +
 	"\x05Event\x12D\n" +
 	"\tdescribed\x18\xad\x02 \x01(\v2#.seamshare.event.piece.v1.DescribedH\x00R\tdescribed\x12;\n" +
 	"\x06worked\x18\xae\x02 \x01(\v2 .seamshare.event.piece.v1.WorkedH\x00R\x06worked\x12;\n" +
 	"\x06placed\x18\xaf\x02 \x01(\v2 .seamshare.event.piece.v1.PlacedH\x00R\x06placed\x12A\n" +
-	"\bfinished\x18\xb0\x02 \x01(\v2\".seamshare.event.piece.v1.FinishedH\x00R\bfinishedB\a\n" +
-	"\x05event\"\xf0\x03\n" +
+	"\bfinished\x18\xb0\x02 \x01(\v2\".seamshare.event.piece.v1.FinishedH\x00R\bfinished\x12>\n" +
+	"\astudied\x18\xb1\x02 \x01(\v2!.seamshare.event.piece.v1.StudiedH\x00R\astudied\x12>\n" +
+	"\aplanned\x18\xb2\x02 \x01(\v2!.seamshare.event.piece.v1.PlannedH\x00R\aplanned\x12H\n" +
+	"\vplan_chosen\x18\xb3\x02 \x01(\v2$.seamshare.event.piece.v1.PlanChosenH\x00R\n" +
+	"planChosen\x12K\n" +
+	"\fplan_dropped\x18\xb4\x02 \x01(\v2%.seamshare.event.piece.v1.PlanDroppedH\x00R\vplanDropped\x12W\n" +
+	"\x10decision_awaited\x18\xb5\x02 \x01(\v2).seamshare.event.piece.v1.DecisionAwaitedH\x00R\x0fdecisionAwaited\x12>\n" +
+	"\adecided\x18\xb6\x02 \x01(\v2!.seamshare.event.piece.v1.DecidedH\x00R\adecided\x12>\n" +
+	"\acounted\x18\xb7\x02 \x01(\v2!.seamshare.event.piece.v1.CountedH\x00R\acounted\x128\n" +
+	"\x05recut\x18\xb8\x02 \x01(\v2\x1f.seamshare.event.piece.v1.RecutH\x00R\x05recut\x12?\n" +
+	"\bmixed_up\x18\xb9\x02 \x01(\v2!.seamshare.event.piece.v1.MixedUpH\x00R\amixedUp\x12?\n" +
+	"\bmoved_on\x18\xba\x02 \x01(\v2!.seamshare.event.piece.v1.MovedOnH\x00R\amovedOn\x12E\n" +
+	"\n" +
+	"taken_back\x18\xbb\x02 \x01(\v2#.seamshare.event.piece.v1.TakenBackH\x00R\ttakenBack\x12K\n" +
+	"\flooked_again\x18\xbc\x02 \x01(\v2%.seamshare.event.piece.v1.LookedAgainH\x00R\vlookedAgain\x12;\n" +
+	"\x06graded\x18\xbd\x02 \x01(\v2 .seamshare.event.piece.v1.GradedH\x00R\x06graded\x12W\n" +
+	"\x10inclusion_judged\x18\xbe\x02 \x01(\v2).seamshare.event.piece.v1.InclusionJudgedH\x00R\x0finclusionJudged\x12;\n" +
+	"\x06opened\x18\xbf\x02 \x01(\v2 .seamshare.event.piece.v1.OpenedH\x00R\x06openedB\a\n" +
+	"\x05event\"T\n" +
+	"\x06Origin\x12\x19\n" +
+	"\bpiece_id\x18\x01 \x01(\tR\apieceId\x12\x12\n" +
+	"\x04part\x18\x02 \x01(\tR\x04part\x12\x1b\n" +
+	"\tparcel_id\x18\x03 \x01(\tR\bparcelId\"\x8b\x05\n" +
 	"\tDescribed\x12B\n" +
 	"\x06public\x18\x01 \x01(\v2*.seamshare.event.piece.v1.Described.PublicR\x06public\x12E\n" +
-	"\aprivate\x18\x02 \x01(\v2+.seamshare.event.piece.v1.Described.PrivateR\aprivate\x1a\xcc\x02\n" +
+	"\aprivate\x18\x02 \x01(\v2+.seamshare.event.piece.v1.Described.PrivateR\aprivate\x1a\xe7\x03\n" +
 	"\x06Public\x12\x19\n" +
 	"\bpiece_id\x18\x01 \x01(\tR\apieceId\x12\x1b\n" +
 	"\tparcel_id\x18\x02 \x01(\tR\bparcelId\x12\x14\n" +
@@ -1286,15 +4567,22 @@ const file_seamshare_event_piece_v1_event_proto_rawDesc = "" +
 	"\bclaim_id\x18\b \x01(\tR\aclaimId\x12\x19\n" +
 	"\bfield_id\x18\t \x01(\tR\afieldId\x12\x12\n" +
 	"\x04seen\x18\n" +
-	" \x01(\tR\x04seen\x1a\t\n" +
+	" \x01(\tR\x04seen\x12\x1f\n" +
+	"\vsmallest_um\x18\f \x01(\x03R\n" +
+	"smallestUm\x12\x1d\n" +
+	"\n" +
+	"largest_um\x18\r \x01(\x03R\tlargestUm\x12\x1f\n" +
+	"\vopened_from\x18\x0e \x01(\tR\n" +
+	"openedFrom\x128\n" +
+	"\x06origin\x18\v \x01(\v2 .seamshare.event.piece.v1.OriginR\x06origin\x1a\t\n" +
 	"\aPrivate\"\x88\x01\n" +
 	"\x04Part\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x128\n" +
 	"\bweighing\x18\x02 \x01(\v2\x1c.seamshare.event.v1.WeighingR\bweighing\x122\n" +
-	"\x04fate\x18\x03 \x01(\x0e2\x1e.seamshare.event.piece.v1.FateR\x04fate\"\xab\x04\n" +
+	"\x04fate\x18\x03 \x01(\x0e2\x1e.seamshare.event.piece.v1.FateR\x04fate\"\xe3\x05\n" +
 	"\x06Worked\x12?\n" +
 	"\x06public\x18\x01 \x01(\v2'.seamshare.event.piece.v1.Worked.PublicR\x06public\x12B\n" +
-	"\aprivate\x18\x02 \x01(\v2(.seamshare.event.piece.v1.Worked.PrivateR\aprivate\x1a\xdf\x02\n" +
+	"\aprivate\x18\x02 \x01(\v2(.seamshare.event.piece.v1.Worked.PrivateR\aprivate\x1a\xb9\x03\n" +
 	"\x06Public\x12\x19\n" +
 	"\bpiece_id\x18\x01 \x01(\tR\apieceId\x12\x12\n" +
 	"\x04part\x18\x02 \x01(\tR\x04part\x122\n" +
@@ -1304,10 +4592,20 @@ const file_seamshare_event_piece_v1_event_proto_rawDesc = "" +
 	"\aloss_ug\x18\x06 \x01(\x03R\x06lossUg\x128\n" +
 	"\x06reason\x18\a \x01(\x0e2 .seamshare.event.piece.v1.ReasonR\x06reason\x12\x10\n" +
 	"\x03how\x18\b \x01(\tR\x03how\x12\x19\n" +
-	"\barea_um2\x18\t \x01(\x03R\aareaUm2\x1a:\n" +
+	"\barea_um2\x18\t \x01(\x03R\aareaUm2\x12\x1f\n" +
+	"\vnot_weighed\x18\n" +
+	" \x01(\bR\n" +
+	"notWeighed\x12\x1c\n" +
+	"\n" +
+	"done_at_us\x18\v \x01(\x03R\bdoneAtUs\x12\x19\n" +
+	"\brested_s\x18\f \x01(\x03R\arestedS\x1a\x97\x01\n" +
 	"\aPrivate\x12\x1b\n" +
 	"\tmember_id\x18\x01 \x01(\tR\bmemberId\x12\x12\n" +
-	"\x04note\x18\x02 \x01(\tR\x04note\"\xb4\x02\n" +
+	"\x04note\x18\x02 \x01(\tR\x04note\x12\x12\n" +
+	"\x04tray\x18\x03 \x01(\tR\x04tray\x12\x10\n" +
+	"\x03dop\x18\x04 \x01(\tR\x03dop\x12\x18\n" +
+	"\aminutes\x18\x05 \x01(\rR\aminutes\x12\x1b\n" +
+	"\twhy_early\x18\x06 \x01(\tR\bwhyEarly\"\xb4\x02\n" +
 	"\x06Placed\x12?\n" +
 	"\x06public\x18\x01 \x01(\v2'.seamshare.event.piece.v1.Placed.PublicR\x06public\x12B\n" +
 	"\aprivate\x18\x02 \x01(\v2(.seamshare.event.piece.v1.Placed.PrivateR\aprivate\x1a}\n" +
@@ -1317,19 +4615,199 @@ const file_seamshare_event_piece_v1_event_proto_rawDesc = "" +
 	"\x04fate\x18\x03 \x01(\x0e2\x1e.seamshare.event.piece.v1.FateR\x04fate\x12\x10\n" +
 	"\x03why\x18\x04 \x01(\tR\x03why\x1a&\n" +
 	"\aPrivate\x12\x1b\n" +
-	"\tmember_id\x18\x01 \x01(\tR\bmemberId\"\x94\x03\n" +
+	"\tmember_id\x18\x01 \x01(\tR\bmemberId\"\xaa\x04\n" +
 	"\bFinished\x12A\n" +
 	"\x06public\x18\x01 \x01(\v2).seamshare.event.piece.v1.Finished.PublicR\x06public\x12D\n" +
-	"\aprivate\x18\x02 \x01(\v2*.seamshare.event.piece.v1.Finished.PrivateR\aprivate\x1a\xd6\x01\n" +
+	"\aprivate\x18\x02 \x01(\v2*.seamshare.event.piece.v1.Finished.PrivateR\aprivate\x1a\xb5\x02\n" +
 	"\x06Public\x12\x19\n" +
 	"\bpiece_id\x18\x01 \x01(\tR\apieceId\x12\x12\n" +
 	"\x04part\x18\x02 \x01(\tR\x04part\x12\x19\n" +
 	"\bstone_id\x18\x03 \x01(\tR\astoneId\x125\n" +
 	"\amass_in\x18\x04 \x01(\v2\x1c.seamshare.event.v1.WeighingR\x06massIn\x122\n" +
 	"\x05stone\x18\x05 \x01(\v2\x1c.seamshare.event.v1.WeighingR\x05stone\x12\x17\n" +
-	"\aloss_ug\x18\x06 \x01(\x03R\x06lossUg\x1a&\n" +
+	"\aloss_ug\x18\x06 \x01(\x03R\x06lossUg\x12\x1c\n" +
+	"\n" +
+	"done_at_us\x18\a \x01(\x03R\bdoneAtUs\x12\x19\n" +
+	"\brested_s\x18\b \x01(\x03R\arestedS\x12$\n" +
+	"\x0erest_not_known\x18\t \x01(\bR\frestNotKnown\x1a]\n" +
 	"\aPrivate\x12\x1b\n" +
-	"\tmember_id\x18\x01 \x01(\tR\bmemberId*\xe1\x01\n" +
+	"\tmember_id\x18\x01 \x01(\tR\bmemberId\x12\x1b\n" +
+	"\twhy_early\x18\x02 \x01(\tR\bwhyEarly\x12\x18\n" +
+	"\aminutes\x18\x03 \x01(\rR\aminutes\"\x82\x03\n" +
+	"\aStudied\x12@\n" +
+	"\x06public\x18\x01 \x01(\v2(.seamshare.event.piece.v1.Studied.PublicR\x06public\x12C\n" +
+	"\aprivate\x18\x02 \x01(\v2).seamshare.event.piece.v1.Studied.PrivateR\aprivate\x1a\x84\x01\n" +
+	"\x06Public\x12\x19\n" +
+	"\bpiece_id\x18\x01 \x01(\tR\apieceId\x12,\n" +
+	"\x04size\x18\x02 \x01(\v2\x18.seamshare.event.v1.SizeR\x04size\x121\n" +
+	"\x06photos\x18\x03 \x03(\v2\x19.seamshare.event.v1.PhotoR\x06photos\x1ai\n" +
+	"\aPrivate\x12\x1b\n" +
+	"\tmember_id\x18\x01 \x01(\tR\bmemberId\x12\x19\n" +
+	"\bstudy_id\x18\x02 \x01(\tR\astudyId\x12\x12\n" +
+	"\x04seen\x18\x03 \x01(\tR\x04seen\x12\x12\n" +
+	"\x04note\x18\x04 \x01(\tR\x04note\"\xa1\x02\n" +
+	"\x0fDecisionAwaited\x12H\n" +
+	"\x06public\x18\x01 \x01(\v20.seamshare.event.piece.v1.DecisionAwaited.PublicR\x06public\x12K\n" +
+	"\aprivate\x18\x02 \x01(\v21.seamshare.event.piece.v1.DecisionAwaited.PrivateR\aprivate\x1a7\n" +
+	"\x06Public\x12\x19\n" +
+	"\bpiece_id\x18\x01 \x01(\tR\apieceId\x12\x12\n" +
+	"\x04part\x18\x02 \x01(\tR\x04part\x1a>\n" +
+	"\aPrivate\x12\x1b\n" +
+	"\tmember_id\x18\x01 \x01(\tR\bmemberId\x12\x16\n" +
+	"\x06reason\x18\x02 \x01(\tR\x06reason\"\x8d\x02\n" +
+	"\aDecided\x12@\n" +
+	"\x06public\x18\x01 \x01(\v2(.seamshare.event.piece.v1.Decided.PublicR\x06public\x12C\n" +
+	"\aprivate\x18\x02 \x01(\v2).seamshare.event.piece.v1.Decided.PrivateR\aprivate\x1a7\n" +
+	"\x06Public\x12\x19\n" +
+	"\bpiece_id\x18\x01 \x01(\tR\apieceId\x12\x12\n" +
+	"\x04part\x18\x02 \x01(\tR\x04part\x1aB\n" +
+	"\aPrivate\x12\x1b\n" +
+	"\tmember_id\x18\x01 \x01(\tR\bmemberId\x12\x1a\n" +
+	"\bdecision\x18\x02 \x01(\tR\bdecision\"\x8b\x03\n" +
+	"\aCounted\x12@\n" +
+	"\x06public\x18\x01 \x01(\v2(.seamshare.event.piece.v1.Counted.PublicR\x06public\x12C\n" +
+	"\aprivate\x18\x02 \x01(\v2).seamshare.event.piece.v1.Counted.PrivateR\aprivate\x1a\xa1\x01\n" +
+	"\x06Public\x12\x19\n" +
+	"\bpiece_id\x18\x01 \x01(\tR\apieceId\x12\x12\n" +
+	"\x04part\x18\x02 \x01(\tR\x04part\x12.\n" +
+	"\x03was\x18\x03 \x01(\v2\x1c.seamshare.event.v1.WeighingR\x03was\x128\n" +
+	"\bweighing\x18\x04 \x01(\v2\x1c.seamshare.event.v1.WeighingR\bweighing\x1aU\n" +
+	"\aPrivate\x12\x19\n" +
+	"\bcount_id\x18\x01 \x01(\tR\acountId\x12\x1b\n" +
+	"\tperson_id\x18\x02 \x01(\tR\bpersonId\x12\x12\n" +
+	"\x04note\x18\x03 \x01(\tR\x04note\"\xdf\x03\n" +
+	"\x05Recut\x12>\n" +
+	"\x06public\x18\x01 \x01(\v2&.seamshare.event.piece.v1.Recut.PublicR\x06public\x12A\n" +
+	"\aprivate\x18\x02 \x01(\v2'.seamshare.event.piece.v1.Recut.PrivateR\aprivate\x1a\x90\x02\n" +
+	"\x06Public\x12\x19\n" +
+	"\bpiece_id\x18\x01 \x01(\tR\apieceId\x12\x12\n" +
+	"\x04part\x18\x02 \x01(\tR\x04part\x12\x19\n" +
+	"\bstone_id\x18\x03 \x01(\tR\astoneId\x125\n" +
+	"\amass_in\x18\x04 \x01(\v2\x1c.seamshare.event.v1.WeighingR\x06massIn\x122\n" +
+	"\x05stone\x18\x05 \x01(\v2\x1c.seamshare.event.v1.WeighingR\x05stone\x12\x17\n" +
+	"\aloss_ug\x18\x06 \x01(\x03R\x06lossUg\x128\n" +
+	"\x06reason\x18\a \x01(\x0e2 .seamshare.event.piece.v1.ReasonR\x06reason\x1a@\n" +
+	"\aPrivate\x12\x1b\n" +
+	"\tmember_id\x18\x01 \x01(\tR\bmemberId\x12\x18\n" +
+	"\aminutes\x18\x02 \x01(\rR\aminutes\"P\n" +
+	"\tCandidate\x12\x19\n" +
+	"\bpiece_id\x18\x01 \x01(\tR\apieceId\x12\x14\n" +
+	"\x05label\x18\x02 \x01(\tR\x05label\x12\x12\n" +
+	"\x04part\x18\x03 \x01(\tR\x04part\"\xe2\x02\n" +
+	"\aMixedUp\x12@\n" +
+	"\x06public\x18\x01 \x01(\v2(.seamshare.event.piece.v1.MixedUp.PublicR\x06public\x12C\n" +
+	"\aprivate\x18\x02 \x01(\v2).seamshare.event.piece.v1.MixedUp.PrivateR\aprivate\x1a\x93\x01\n" +
+	"\x06Public\x12\x19\n" +
+	"\bpiece_id\x18\x01 \x01(\tR\apieceId\x12\x12\n" +
+	"\x04part\x18\x02 \x01(\tR\x04part\x12\x15\n" +
+	"\x06mix_id\x18\x03 \x01(\tR\x05mixId\x12C\n" +
+	"\n" +
+	"candidates\x18\x04 \x03(\v2#.seamshare.event.piece.v1.CandidateR\n" +
+	"candidates\x1a:\n" +
+	"\aPrivate\x12\x1b\n" +
+	"\tmember_id\x18\x01 \x01(\tR\bmemberId\x12\x12\n" +
+	"\x04note\x18\x02 \x01(\tR\x04note\"\xb4\x03\n" +
+	"\aMovedOn\x12@\n" +
+	"\x06public\x18\x01 \x01(\v2(.seamshare.event.piece.v1.MovedOn.PublicR\x06public\x12C\n" +
+	"\aprivate\x18\x02 \x01(\v2).seamshare.event.piece.v1.MovedOn.PrivateR\aprivate\x1a\xf9\x01\n" +
+	"\x06Public\x12\x19\n" +
+	"\bpiece_id\x18\x01 \x01(\tR\apieceId\x12\x12\n" +
+	"\x04part\x18\x02 \x01(\tR\x04part\x128\n" +
+	"\bweighing\x18\x03 \x01(\v2\x1c.seamshare.event.v1.WeighingR\bweighing\x120\n" +
+	"\x03was\x18\x04 \x01(\x0e2\x1e.seamshare.event.piece.v1.FateR\x03was\x12\x1b\n" +
+	"\tparcel_id\x18\x05 \x01(\tR\bparcelId\x12 \n" +
+	"\fnew_piece_id\x18\x06 \x01(\tR\n" +
+	"newPieceId\x12\x15\n" +
+	"\x06lot_id\x18\a \x01(\tR\x05lotId\x1a&\n" +
+	"\aPrivate\x12\x1b\n" +
+	"\tmember_id\x18\x01 \x01(\tR\bmemberId\"\xab\x02\n" +
+	"\tTakenBack\x12B\n" +
+	"\x06public\x18\x01 \x01(\v2*.seamshare.event.piece.v1.TakenBack.PublicR\x06public\x12E\n" +
+	"\aprivate\x18\x02 \x01(\v2+.seamshare.event.piece.v1.TakenBack.PrivateR\aprivate\x1ak\n" +
+	"\x06Public\x12\x19\n" +
+	"\bpiece_id\x18\x01 \x01(\tR\apieceId\x12\x12\n" +
+	"\x04part\x18\x02 \x01(\tR\x04part\x122\n" +
+	"\x04fate\x18\x03 \x01(\x0e2\x1e.seamshare.event.piece.v1.FateR\x04fate\x1a&\n" +
+	"\aPrivate\x12\x1b\n" +
+	"\tmember_id\x18\x01 \x01(\tR\bmemberId\"\x93\x02\n" +
+	"\vLookedAgain\x12D\n" +
+	"\x06public\x18\x01 \x01(\v2,.seamshare.event.piece.v1.LookedAgain.PublicR\x06public\x12G\n" +
+	"\aprivate\x18\x02 \x01(\v2-.seamshare.event.piece.v1.LookedAgain.PrivateR\aprivate\x1a9\n" +
+	"\x06Public\x12\x19\n" +
+	"\bpiece_id\x18\x01 \x01(\tR\apieceId\x12\x14\n" +
+	"\x05parts\x18\x02 \x03(\tR\x05parts\x1a:\n" +
+	"\aPrivate\x12\x1b\n" +
+	"\tmember_id\x18\x01 \x01(\tR\bmemberId\x12\x12\n" +
+	"\x04note\x18\x02 \x01(\tR\x04note\"\xce\x02\n" +
+	"\x06Graded\x12?\n" +
+	"\x06public\x18\x01 \x01(\v2'.seamshare.event.piece.v1.Graded.PublicR\x06public\x12B\n" +
+	"\aprivate\x18\x02 \x01(\v2(.seamshare.event.piece.v1.Graded.PrivateR\aprivate\x1a7\n" +
+	"\x06Public\x12\x19\n" +
+	"\bpiece_id\x18\x01 \x01(\tR\apieceId\x12\x12\n" +
+	"\x04part\x18\x02 \x01(\tR\x04part\x1a\x85\x01\n" +
+	"\aPrivate\x12\x1b\n" +
+	"\tmember_id\x18\x01 \x01(\tR\bmemberId\x125\n" +
+	"\x05grade\x18\x02 \x01(\v2\x1f.seamshare.event.stone.v1.GradeR\x05grade\x12\x14\n" +
+	"\x05class\x18\x03 \x01(\tR\x05class\x12\x10\n" +
+	"\x03why\x18\x04 \x01(\tR\x03why\"\xce\x03\n" +
+	"\x0fInclusionJudged\x12H\n" +
+	"\x06public\x18\x01 \x01(\v20.seamshare.event.piece.v1.InclusionJudged.PublicR\x06public\x12K\n" +
+	"\aprivate\x18\x02 \x01(\v21.seamshare.event.piece.v1.InclusionJudged.PrivateR\aprivate\x1ai\n" +
+	"\x06Public\x12\x19\n" +
+	"\bpiece_id\x18\x01 \x01(\tR\apieceId\x12\x12\n" +
+	"\x04part\x18\x02 \x01(\tR\x04part\x12\x1c\n" +
+	"\tinclusion\x18\x03 \x01(\tR\tinclusion\x12\x12\n" +
+	"\x04kept\x18\x04 \x01(\bR\x04kept\x1a\xb8\x01\n" +
+	"\aPrivate\x12\x1b\n" +
+	"\tmember_id\x18\x01 \x01(\tR\bmemberId\x129\n" +
+	"\n" +
+	"worth_kept\x18\x02 \x01(\v2\x1a.seamshare.event.v1.AmountR\tworthKept\x12=\n" +
+	"\fworth_ground\x18\x03 \x01(\v2\x1a.seamshare.event.v1.AmountR\vworthGround\x12\x16\n" +
+	"\x06reason\x18\x04 \x01(\tR\x06reason\"\xe8\x02\n" +
+	"\x06Opened\x12?\n" +
+	"\x06public\x18\x01 \x01(\v2'.seamshare.event.piece.v1.Opened.PublicR\x06public\x12B\n" +
+	"\aprivate\x18\x02 \x01(\v2(.seamshare.event.piece.v1.Opened.PrivateR\aprivate\x1a\xb0\x01\n" +
+	"\x06Public\x12\x19\n" +
+	"\bpiece_id\x18\x01 \x01(\tR\apieceId\x12\x19\n" +
+	"\btaken_ug\x18\x02 \x01(\x03R\atakenUg\x12\x1f\n" +
+	"\vtaken_count\x18\x03 \x01(\rR\n" +
+	"takenCount\x12\x1d\n" +
+	"\n" +
+	"left_count\x18\x04 \x01(\rR\tleftCount\x120\n" +
+	"\x04left\x18\x05 \x01(\v2\x1c.seamshare.event.v1.WeighingR\x04left\x1a&\n" +
+	"\aPrivate\x12\x1b\n" +
+	"\tmember_id\x18\x01 \x01(\tR\bmemberId\"\xd9\x02\n" +
+	"\aPlanned\x12@\n" +
+	"\x06public\x18\x01 \x01(\v2(.seamshare.event.piece.v1.Planned.PublicR\x06public\x12C\n" +
+	"\aprivate\x18\x02 \x01(\v2).seamshare.event.piece.v1.Planned.PrivateR\aprivate\x1a#\n" +
+	"\x06Public\x12\x19\n" +
+	"\bpiece_id\x18\x01 \x01(\tR\apieceId\x1a\xa1\x01\n" +
+	"\aPrivate\x12\x1b\n" +
+	"\tmember_id\x18\x01 \x01(\tR\bmemberId\x12\x17\n" +
+	"\aplan_id\x18\x02 \x01(\tR\x06planId\x12\x1a\n" +
+	"\brevision\x18\x03 \x01(\rR\brevision\x122\n" +
+	"\x04plan\x18\x04 \x01(\v2\x1e.seamshare.event.piece.v1.PlanR\x04plan\x12\x10\n" +
+	"\x03why\x18\x05 \x01(\tR\x03why\"\xb3\x02\n" +
+	"\n" +
+	"PlanChosen\x12C\n" +
+	"\x06public\x18\x01 \x01(\v2+.seamshare.event.piece.v1.PlanChosen.PublicR\x06public\x12F\n" +
+	"\aprivate\x18\x02 \x01(\v2,.seamshare.event.piece.v1.PlanChosen.PrivateR\aprivate\x1a#\n" +
+	"\x06Public\x12\x19\n" +
+	"\bpiece_id\x18\x01 \x01(\tR\apieceId\x1as\n" +
+	"\aPrivate\x12\x1b\n" +
+	"\tmember_id\x18\x01 \x01(\tR\bmemberId\x12\x17\n" +
+	"\aplan_id\x18\x02 \x01(\tR\x06planId\x12\x1a\n" +
+	"\brevision\x18\x03 \x01(\rR\brevision\x12\x16\n" +
+	"\x06reason\x18\x04 \x01(\tR\x06reason\"\x9a\x02\n" +
+	"\vPlanDropped\x12D\n" +
+	"\x06public\x18\x01 \x01(\v2,.seamshare.event.piece.v1.PlanDropped.PublicR\x06public\x12G\n" +
+	"\aprivate\x18\x02 \x01(\v2-.seamshare.event.piece.v1.PlanDropped.PrivateR\aprivate\x1a#\n" +
+	"\x06Public\x12\x19\n" +
+	"\bpiece_id\x18\x01 \x01(\tR\apieceId\x1aW\n" +
+	"\aPrivate\x12\x1b\n" +
+	"\tmember_id\x18\x01 \x01(\tR\bmemberId\x12\x17\n" +
+	"\aplan_id\x18\x02 \x01(\tR\x06planId\x12\x16\n" +
+	"\x06reason\x18\x03 \x01(\tR\x06reason*\xf0\x01\n" +
 	"\x04Step\x12\x14\n" +
 	"\x10STEP_UNSPECIFIED\x10\x00\x12\f\n" +
 	"\bSTEP_SAW\x10\x01\x12\x0e\n" +
@@ -1348,7 +4826,8 @@ const file_seamshare_event_piece_v1_event_proto_rawDesc = "" +
 	"\tSTEP_LOOK\x10\n" +
 	"\x12\f\n" +
 	"\bSTEP_DOP\x10\v\x12\x12\n" +
-	"\x0eSTEP_SET_ASIDE\x10\f*\x9f\x02\n" +
+	"\x0eSTEP_SET_ASIDE\x10\f\x12\r\n" +
+	"\tSTEP_WAIT\x10\r*\x9f\x02\n" +
 	"\x06Reason\x12\x16\n" +
 	"\x12REASON_UNSPECIFIED\x10\x00\x12\x0f\n" +
 	"\vREASON_KERF\x10\x01\x12\x15\n" +
@@ -1383,59 +4862,172 @@ func file_seamshare_event_piece_v1_event_proto_rawDescGZIP() []byte {
 }
 
 var file_seamshare_event_piece_v1_event_proto_enumTypes = make([]protoimpl.EnumInfo, 3)
-var file_seamshare_event_piece_v1_event_proto_msgTypes = make([]protoimpl.MessageInfo, 14)
+var file_seamshare_event_piece_v1_event_proto_msgTypes = make([]protoimpl.MessageInfo, 61)
 var file_seamshare_event_piece_v1_event_proto_goTypes = []any{
-	(Step)(0),                 // 0: seamshare.event.piece.v1.Step
-	(Reason)(0),               // 1: seamshare.event.piece.v1.Reason
-	(Fate)(0),                 // 2: seamshare.event.piece.v1.Fate
-	(*Event)(nil),             // 3: seamshare.event.piece.v1.Event
-	(*Described)(nil),         // 4: seamshare.event.piece.v1.Described
-	(*Part)(nil),              // 5: seamshare.event.piece.v1.Part
-	(*Worked)(nil),            // 6: seamshare.event.piece.v1.Worked
-	(*Placed)(nil),            // 7: seamshare.event.piece.v1.Placed
-	(*Finished)(nil),          // 8: seamshare.event.piece.v1.Finished
-	(*Described_Public)(nil),  // 9: seamshare.event.piece.v1.Described.Public
-	(*Described_Private)(nil), // 10: seamshare.event.piece.v1.Described.Private
-	(*Worked_Public)(nil),     // 11: seamshare.event.piece.v1.Worked.Public
-	(*Worked_Private)(nil),    // 12: seamshare.event.piece.v1.Worked.Private
-	(*Placed_Public)(nil),     // 13: seamshare.event.piece.v1.Placed.Public
-	(*Placed_Private)(nil),    // 14: seamshare.event.piece.v1.Placed.Private
-	(*Finished_Public)(nil),   // 15: seamshare.event.piece.v1.Finished.Public
-	(*Finished_Private)(nil),  // 16: seamshare.event.piece.v1.Finished.Private
-	(*v1.Weighing)(nil),       // 17: seamshare.event.v1.Weighing
-	(*v1.Size)(nil),           // 18: seamshare.event.v1.Size
-	(v1.Kind)(0),              // 19: seamshare.event.v1.Kind
+	(Step)(0),                       // 0: seamshare.event.piece.v1.Step
+	(Reason)(0),                     // 1: seamshare.event.piece.v1.Reason
+	(Fate)(0),                       // 2: seamshare.event.piece.v1.Fate
+	(*Event)(nil),                   // 3: seamshare.event.piece.v1.Event
+	(*Origin)(nil),                  // 4: seamshare.event.piece.v1.Origin
+	(*Described)(nil),               // 5: seamshare.event.piece.v1.Described
+	(*Part)(nil),                    // 6: seamshare.event.piece.v1.Part
+	(*Worked)(nil),                  // 7: seamshare.event.piece.v1.Worked
+	(*Placed)(nil),                  // 8: seamshare.event.piece.v1.Placed
+	(*Finished)(nil),                // 9: seamshare.event.piece.v1.Finished
+	(*Studied)(nil),                 // 10: seamshare.event.piece.v1.Studied
+	(*DecisionAwaited)(nil),         // 11: seamshare.event.piece.v1.DecisionAwaited
+	(*Decided)(nil),                 // 12: seamshare.event.piece.v1.Decided
+	(*Counted)(nil),                 // 13: seamshare.event.piece.v1.Counted
+	(*Recut)(nil),                   // 14: seamshare.event.piece.v1.Recut
+	(*Candidate)(nil),               // 15: seamshare.event.piece.v1.Candidate
+	(*MixedUp)(nil),                 // 16: seamshare.event.piece.v1.MixedUp
+	(*MovedOn)(nil),                 // 17: seamshare.event.piece.v1.MovedOn
+	(*TakenBack)(nil),               // 18: seamshare.event.piece.v1.TakenBack
+	(*LookedAgain)(nil),             // 19: seamshare.event.piece.v1.LookedAgain
+	(*Graded)(nil),                  // 20: seamshare.event.piece.v1.Graded
+	(*InclusionJudged)(nil),         // 21: seamshare.event.piece.v1.InclusionJudged
+	(*Opened)(nil),                  // 22: seamshare.event.piece.v1.Opened
+	(*Planned)(nil),                 // 23: seamshare.event.piece.v1.Planned
+	(*PlanChosen)(nil),              // 24: seamshare.event.piece.v1.PlanChosen
+	(*PlanDropped)(nil),             // 25: seamshare.event.piece.v1.PlanDropped
+	(*Described_Public)(nil),        // 26: seamshare.event.piece.v1.Described.Public
+	(*Described_Private)(nil),       // 27: seamshare.event.piece.v1.Described.Private
+	(*Worked_Public)(nil),           // 28: seamshare.event.piece.v1.Worked.Public
+	(*Worked_Private)(nil),          // 29: seamshare.event.piece.v1.Worked.Private
+	(*Placed_Public)(nil),           // 30: seamshare.event.piece.v1.Placed.Public
+	(*Placed_Private)(nil),          // 31: seamshare.event.piece.v1.Placed.Private
+	(*Finished_Public)(nil),         // 32: seamshare.event.piece.v1.Finished.Public
+	(*Finished_Private)(nil),        // 33: seamshare.event.piece.v1.Finished.Private
+	(*Studied_Public)(nil),          // 34: seamshare.event.piece.v1.Studied.Public
+	(*Studied_Private)(nil),         // 35: seamshare.event.piece.v1.Studied.Private
+	(*DecisionAwaited_Public)(nil),  // 36: seamshare.event.piece.v1.DecisionAwaited.Public
+	(*DecisionAwaited_Private)(nil), // 37: seamshare.event.piece.v1.DecisionAwaited.Private
+	(*Decided_Public)(nil),          // 38: seamshare.event.piece.v1.Decided.Public
+	(*Decided_Private)(nil),         // 39: seamshare.event.piece.v1.Decided.Private
+	(*Counted_Public)(nil),          // 40: seamshare.event.piece.v1.Counted.Public
+	(*Counted_Private)(nil),         // 41: seamshare.event.piece.v1.Counted.Private
+	(*Recut_Public)(nil),            // 42: seamshare.event.piece.v1.Recut.Public
+	(*Recut_Private)(nil),           // 43: seamshare.event.piece.v1.Recut.Private
+	(*MixedUp_Public)(nil),          // 44: seamshare.event.piece.v1.MixedUp.Public
+	(*MixedUp_Private)(nil),         // 45: seamshare.event.piece.v1.MixedUp.Private
+	(*MovedOn_Public)(nil),          // 46: seamshare.event.piece.v1.MovedOn.Public
+	(*MovedOn_Private)(nil),         // 47: seamshare.event.piece.v1.MovedOn.Private
+	(*TakenBack_Public)(nil),        // 48: seamshare.event.piece.v1.TakenBack.Public
+	(*TakenBack_Private)(nil),       // 49: seamshare.event.piece.v1.TakenBack.Private
+	(*LookedAgain_Public)(nil),      // 50: seamshare.event.piece.v1.LookedAgain.Public
+	(*LookedAgain_Private)(nil),     // 51: seamshare.event.piece.v1.LookedAgain.Private
+	(*Graded_Public)(nil),           // 52: seamshare.event.piece.v1.Graded.Public
+	(*Graded_Private)(nil),          // 53: seamshare.event.piece.v1.Graded.Private
+	(*InclusionJudged_Public)(nil),  // 54: seamshare.event.piece.v1.InclusionJudged.Public
+	(*InclusionJudged_Private)(nil), // 55: seamshare.event.piece.v1.InclusionJudged.Private
+	(*Opened_Public)(nil),           // 56: seamshare.event.piece.v1.Opened.Public
+	(*Opened_Private)(nil),          // 57: seamshare.event.piece.v1.Opened.Private
+	(*Planned_Public)(nil),          // 58: seamshare.event.piece.v1.Planned.Public
+	(*Planned_Private)(nil),         // 59: seamshare.event.piece.v1.Planned.Private
+	(*PlanChosen_Public)(nil),       // 60: seamshare.event.piece.v1.PlanChosen.Public
+	(*PlanChosen_Private)(nil),      // 61: seamshare.event.piece.v1.PlanChosen.Private
+	(*PlanDropped_Public)(nil),      // 62: seamshare.event.piece.v1.PlanDropped.Public
+	(*PlanDropped_Private)(nil),     // 63: seamshare.event.piece.v1.PlanDropped.Private
+	(*v1.Weighing)(nil),             // 64: seamshare.event.v1.Weighing
+	(*v1.Size)(nil),                 // 65: seamshare.event.v1.Size
+	(v1.Kind)(0),                    // 66: seamshare.event.v1.Kind
+	(*v1.Photo)(nil),                // 67: seamshare.event.v1.Photo
+	(*v11.Grade)(nil),               // 68: seamshare.event.stone.v1.Grade
+	(*v1.Amount)(nil),               // 69: seamshare.event.v1.Amount
+	(*Plan)(nil),                    // 70: seamshare.event.piece.v1.Plan
 }
 var file_seamshare_event_piece_v1_event_proto_depIdxs = []int32{
-	4,  // 0: seamshare.event.piece.v1.Event.described:type_name -> seamshare.event.piece.v1.Described
-	6,  // 1: seamshare.event.piece.v1.Event.worked:type_name -> seamshare.event.piece.v1.Worked
-	7,  // 2: seamshare.event.piece.v1.Event.placed:type_name -> seamshare.event.piece.v1.Placed
-	8,  // 3: seamshare.event.piece.v1.Event.finished:type_name -> seamshare.event.piece.v1.Finished
-	9,  // 4: seamshare.event.piece.v1.Described.public:type_name -> seamshare.event.piece.v1.Described.Public
-	10, // 5: seamshare.event.piece.v1.Described.private:type_name -> seamshare.event.piece.v1.Described.Private
-	17, // 6: seamshare.event.piece.v1.Part.weighing:type_name -> seamshare.event.v1.Weighing
-	2,  // 7: seamshare.event.piece.v1.Part.fate:type_name -> seamshare.event.piece.v1.Fate
-	11, // 8: seamshare.event.piece.v1.Worked.public:type_name -> seamshare.event.piece.v1.Worked.Public
-	12, // 9: seamshare.event.piece.v1.Worked.private:type_name -> seamshare.event.piece.v1.Worked.Private
-	13, // 10: seamshare.event.piece.v1.Placed.public:type_name -> seamshare.event.piece.v1.Placed.Public
-	14, // 11: seamshare.event.piece.v1.Placed.private:type_name -> seamshare.event.piece.v1.Placed.Private
-	15, // 12: seamshare.event.piece.v1.Finished.public:type_name -> seamshare.event.piece.v1.Finished.Public
-	16, // 13: seamshare.event.piece.v1.Finished.private:type_name -> seamshare.event.piece.v1.Finished.Private
-	17, // 14: seamshare.event.piece.v1.Described.Public.weighing:type_name -> seamshare.event.v1.Weighing
-	18, // 15: seamshare.event.piece.v1.Described.Public.size:type_name -> seamshare.event.v1.Size
-	19, // 16: seamshare.event.piece.v1.Described.Public.kind:type_name -> seamshare.event.v1.Kind
-	0,  // 17: seamshare.event.piece.v1.Worked.Public.step:type_name -> seamshare.event.piece.v1.Step
-	17, // 18: seamshare.event.piece.v1.Worked.Public.mass_in:type_name -> seamshare.event.v1.Weighing
-	5,  // 19: seamshare.event.piece.v1.Worked.Public.parts_out:type_name -> seamshare.event.piece.v1.Part
-	1,  // 20: seamshare.event.piece.v1.Worked.Public.reason:type_name -> seamshare.event.piece.v1.Reason
-	2,  // 21: seamshare.event.piece.v1.Placed.Public.fate:type_name -> seamshare.event.piece.v1.Fate
-	17, // 22: seamshare.event.piece.v1.Finished.Public.mass_in:type_name -> seamshare.event.v1.Weighing
-	17, // 23: seamshare.event.piece.v1.Finished.Public.stone:type_name -> seamshare.event.v1.Weighing
-	24, // [24:24] is the sub-list for method output_type
-	24, // [24:24] is the sub-list for method input_type
-	24, // [24:24] is the sub-list for extension type_name
-	24, // [24:24] is the sub-list for extension extendee
-	0,  // [0:24] is the sub-list for field type_name
+	5,  // 0: seamshare.event.piece.v1.Event.described:type_name -> seamshare.event.piece.v1.Described
+	7,  // 1: seamshare.event.piece.v1.Event.worked:type_name -> seamshare.event.piece.v1.Worked
+	8,  // 2: seamshare.event.piece.v1.Event.placed:type_name -> seamshare.event.piece.v1.Placed
+	9,  // 3: seamshare.event.piece.v1.Event.finished:type_name -> seamshare.event.piece.v1.Finished
+	10, // 4: seamshare.event.piece.v1.Event.studied:type_name -> seamshare.event.piece.v1.Studied
+	23, // 5: seamshare.event.piece.v1.Event.planned:type_name -> seamshare.event.piece.v1.Planned
+	24, // 6: seamshare.event.piece.v1.Event.plan_chosen:type_name -> seamshare.event.piece.v1.PlanChosen
+	25, // 7: seamshare.event.piece.v1.Event.plan_dropped:type_name -> seamshare.event.piece.v1.PlanDropped
+	11, // 8: seamshare.event.piece.v1.Event.decision_awaited:type_name -> seamshare.event.piece.v1.DecisionAwaited
+	12, // 9: seamshare.event.piece.v1.Event.decided:type_name -> seamshare.event.piece.v1.Decided
+	13, // 10: seamshare.event.piece.v1.Event.counted:type_name -> seamshare.event.piece.v1.Counted
+	14, // 11: seamshare.event.piece.v1.Event.recut:type_name -> seamshare.event.piece.v1.Recut
+	16, // 12: seamshare.event.piece.v1.Event.mixed_up:type_name -> seamshare.event.piece.v1.MixedUp
+	17, // 13: seamshare.event.piece.v1.Event.moved_on:type_name -> seamshare.event.piece.v1.MovedOn
+	18, // 14: seamshare.event.piece.v1.Event.taken_back:type_name -> seamshare.event.piece.v1.TakenBack
+	19, // 15: seamshare.event.piece.v1.Event.looked_again:type_name -> seamshare.event.piece.v1.LookedAgain
+	20, // 16: seamshare.event.piece.v1.Event.graded:type_name -> seamshare.event.piece.v1.Graded
+	21, // 17: seamshare.event.piece.v1.Event.inclusion_judged:type_name -> seamshare.event.piece.v1.InclusionJudged
+	22, // 18: seamshare.event.piece.v1.Event.opened:type_name -> seamshare.event.piece.v1.Opened
+	26, // 19: seamshare.event.piece.v1.Described.public:type_name -> seamshare.event.piece.v1.Described.Public
+	27, // 20: seamshare.event.piece.v1.Described.private:type_name -> seamshare.event.piece.v1.Described.Private
+	64, // 21: seamshare.event.piece.v1.Part.weighing:type_name -> seamshare.event.v1.Weighing
+	2,  // 22: seamshare.event.piece.v1.Part.fate:type_name -> seamshare.event.piece.v1.Fate
+	28, // 23: seamshare.event.piece.v1.Worked.public:type_name -> seamshare.event.piece.v1.Worked.Public
+	29, // 24: seamshare.event.piece.v1.Worked.private:type_name -> seamshare.event.piece.v1.Worked.Private
+	30, // 25: seamshare.event.piece.v1.Placed.public:type_name -> seamshare.event.piece.v1.Placed.Public
+	31, // 26: seamshare.event.piece.v1.Placed.private:type_name -> seamshare.event.piece.v1.Placed.Private
+	32, // 27: seamshare.event.piece.v1.Finished.public:type_name -> seamshare.event.piece.v1.Finished.Public
+	33, // 28: seamshare.event.piece.v1.Finished.private:type_name -> seamshare.event.piece.v1.Finished.Private
+	34, // 29: seamshare.event.piece.v1.Studied.public:type_name -> seamshare.event.piece.v1.Studied.Public
+	35, // 30: seamshare.event.piece.v1.Studied.private:type_name -> seamshare.event.piece.v1.Studied.Private
+	36, // 31: seamshare.event.piece.v1.DecisionAwaited.public:type_name -> seamshare.event.piece.v1.DecisionAwaited.Public
+	37, // 32: seamshare.event.piece.v1.DecisionAwaited.private:type_name -> seamshare.event.piece.v1.DecisionAwaited.Private
+	38, // 33: seamshare.event.piece.v1.Decided.public:type_name -> seamshare.event.piece.v1.Decided.Public
+	39, // 34: seamshare.event.piece.v1.Decided.private:type_name -> seamshare.event.piece.v1.Decided.Private
+	40, // 35: seamshare.event.piece.v1.Counted.public:type_name -> seamshare.event.piece.v1.Counted.Public
+	41, // 36: seamshare.event.piece.v1.Counted.private:type_name -> seamshare.event.piece.v1.Counted.Private
+	42, // 37: seamshare.event.piece.v1.Recut.public:type_name -> seamshare.event.piece.v1.Recut.Public
+	43, // 38: seamshare.event.piece.v1.Recut.private:type_name -> seamshare.event.piece.v1.Recut.Private
+	44, // 39: seamshare.event.piece.v1.MixedUp.public:type_name -> seamshare.event.piece.v1.MixedUp.Public
+	45, // 40: seamshare.event.piece.v1.MixedUp.private:type_name -> seamshare.event.piece.v1.MixedUp.Private
+	46, // 41: seamshare.event.piece.v1.MovedOn.public:type_name -> seamshare.event.piece.v1.MovedOn.Public
+	47, // 42: seamshare.event.piece.v1.MovedOn.private:type_name -> seamshare.event.piece.v1.MovedOn.Private
+	48, // 43: seamshare.event.piece.v1.TakenBack.public:type_name -> seamshare.event.piece.v1.TakenBack.Public
+	49, // 44: seamshare.event.piece.v1.TakenBack.private:type_name -> seamshare.event.piece.v1.TakenBack.Private
+	50, // 45: seamshare.event.piece.v1.LookedAgain.public:type_name -> seamshare.event.piece.v1.LookedAgain.Public
+	51, // 46: seamshare.event.piece.v1.LookedAgain.private:type_name -> seamshare.event.piece.v1.LookedAgain.Private
+	52, // 47: seamshare.event.piece.v1.Graded.public:type_name -> seamshare.event.piece.v1.Graded.Public
+	53, // 48: seamshare.event.piece.v1.Graded.private:type_name -> seamshare.event.piece.v1.Graded.Private
+	54, // 49: seamshare.event.piece.v1.InclusionJudged.public:type_name -> seamshare.event.piece.v1.InclusionJudged.Public
+	55, // 50: seamshare.event.piece.v1.InclusionJudged.private:type_name -> seamshare.event.piece.v1.InclusionJudged.Private
+	56, // 51: seamshare.event.piece.v1.Opened.public:type_name -> seamshare.event.piece.v1.Opened.Public
+	57, // 52: seamshare.event.piece.v1.Opened.private:type_name -> seamshare.event.piece.v1.Opened.Private
+	58, // 53: seamshare.event.piece.v1.Planned.public:type_name -> seamshare.event.piece.v1.Planned.Public
+	59, // 54: seamshare.event.piece.v1.Planned.private:type_name -> seamshare.event.piece.v1.Planned.Private
+	60, // 55: seamshare.event.piece.v1.PlanChosen.public:type_name -> seamshare.event.piece.v1.PlanChosen.Public
+	61, // 56: seamshare.event.piece.v1.PlanChosen.private:type_name -> seamshare.event.piece.v1.PlanChosen.Private
+	62, // 57: seamshare.event.piece.v1.PlanDropped.public:type_name -> seamshare.event.piece.v1.PlanDropped.Public
+	63, // 58: seamshare.event.piece.v1.PlanDropped.private:type_name -> seamshare.event.piece.v1.PlanDropped.Private
+	64, // 59: seamshare.event.piece.v1.Described.Public.weighing:type_name -> seamshare.event.v1.Weighing
+	65, // 60: seamshare.event.piece.v1.Described.Public.size:type_name -> seamshare.event.v1.Size
+	66, // 61: seamshare.event.piece.v1.Described.Public.kind:type_name -> seamshare.event.v1.Kind
+	4,  // 62: seamshare.event.piece.v1.Described.Public.origin:type_name -> seamshare.event.piece.v1.Origin
+	0,  // 63: seamshare.event.piece.v1.Worked.Public.step:type_name -> seamshare.event.piece.v1.Step
+	64, // 64: seamshare.event.piece.v1.Worked.Public.mass_in:type_name -> seamshare.event.v1.Weighing
+	6,  // 65: seamshare.event.piece.v1.Worked.Public.parts_out:type_name -> seamshare.event.piece.v1.Part
+	1,  // 66: seamshare.event.piece.v1.Worked.Public.reason:type_name -> seamshare.event.piece.v1.Reason
+	2,  // 67: seamshare.event.piece.v1.Placed.Public.fate:type_name -> seamshare.event.piece.v1.Fate
+	64, // 68: seamshare.event.piece.v1.Finished.Public.mass_in:type_name -> seamshare.event.v1.Weighing
+	64, // 69: seamshare.event.piece.v1.Finished.Public.stone:type_name -> seamshare.event.v1.Weighing
+	65, // 70: seamshare.event.piece.v1.Studied.Public.size:type_name -> seamshare.event.v1.Size
+	67, // 71: seamshare.event.piece.v1.Studied.Public.photos:type_name -> seamshare.event.v1.Photo
+	64, // 72: seamshare.event.piece.v1.Counted.Public.was:type_name -> seamshare.event.v1.Weighing
+	64, // 73: seamshare.event.piece.v1.Counted.Public.weighing:type_name -> seamshare.event.v1.Weighing
+	64, // 74: seamshare.event.piece.v1.Recut.Public.mass_in:type_name -> seamshare.event.v1.Weighing
+	64, // 75: seamshare.event.piece.v1.Recut.Public.stone:type_name -> seamshare.event.v1.Weighing
+	1,  // 76: seamshare.event.piece.v1.Recut.Public.reason:type_name -> seamshare.event.piece.v1.Reason
+	15, // 77: seamshare.event.piece.v1.MixedUp.Public.candidates:type_name -> seamshare.event.piece.v1.Candidate
+	64, // 78: seamshare.event.piece.v1.MovedOn.Public.weighing:type_name -> seamshare.event.v1.Weighing
+	2,  // 79: seamshare.event.piece.v1.MovedOn.Public.was:type_name -> seamshare.event.piece.v1.Fate
+	2,  // 80: seamshare.event.piece.v1.TakenBack.Public.fate:type_name -> seamshare.event.piece.v1.Fate
+	68, // 81: seamshare.event.piece.v1.Graded.Private.grade:type_name -> seamshare.event.stone.v1.Grade
+	69, // 82: seamshare.event.piece.v1.InclusionJudged.Private.worth_kept:type_name -> seamshare.event.v1.Amount
+	69, // 83: seamshare.event.piece.v1.InclusionJudged.Private.worth_ground:type_name -> seamshare.event.v1.Amount
+	64, // 84: seamshare.event.piece.v1.Opened.Public.left:type_name -> seamshare.event.v1.Weighing
+	70, // 85: seamshare.event.piece.v1.Planned.Private.plan:type_name -> seamshare.event.piece.v1.Plan
+	86, // [86:86] is the sub-list for method output_type
+	86, // [86:86] is the sub-list for method input_type
+	86, // [86:86] is the sub-list for extension type_name
+	86, // [86:86] is the sub-list for extension extendee
+	0,  // [0:86] is the sub-list for field type_name
 }
 
 func init() { file_seamshare_event_piece_v1_event_proto_init() }
@@ -1443,11 +5035,27 @@ func file_seamshare_event_piece_v1_event_proto_init() {
 	if File_seamshare_event_piece_v1_event_proto != nil {
 		return
 	}
+	file_seamshare_event_piece_v1_plan_proto_init()
 	file_seamshare_event_piece_v1_event_proto_msgTypes[0].OneofWrappers = []any{
 		(*Event_Described)(nil),
 		(*Event_Worked)(nil),
 		(*Event_Placed)(nil),
 		(*Event_Finished)(nil),
+		(*Event_Studied)(nil),
+		(*Event_Planned)(nil),
+		(*Event_PlanChosen)(nil),
+		(*Event_PlanDropped)(nil),
+		(*Event_DecisionAwaited)(nil),
+		(*Event_Decided)(nil),
+		(*Event_Counted)(nil),
+		(*Event_Recut)(nil),
+		(*Event_MixedUp)(nil),
+		(*Event_MovedOn)(nil),
+		(*Event_TakenBack)(nil),
+		(*Event_LookedAgain)(nil),
+		(*Event_Graded)(nil),
+		(*Event_InclusionJudged)(nil),
+		(*Event_Opened)(nil),
 	}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
@@ -1455,7 +5063,7 @@ func file_seamshare_event_piece_v1_event_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_seamshare_event_piece_v1_event_proto_rawDesc), len(file_seamshare_event_piece_v1_event_proto_rawDesc)),
 			NumEnums:      3,
-			NumMessages:   14,
+			NumMessages:   61,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

@@ -410,6 +410,59 @@ func (Composite) EnumDescriptor() ([]byte, []int) {
 	return file_seamshare_event_stone_v1_event_proto_rawDescGZIP(), []int{5}
 }
 
+// SetKind is what stones offered together are.
+type SetKind int32
+
+const (
+	// Not a set.
+	SetKind_SET_KIND_UNSPECIFIED SetKind = 0
+	// A matched pair.
+	SetKind_SET_KIND_PAIR SetKind = 1
+	// A suite of three or more.
+	SetKind_SET_KIND_SUITE SetKind = 2
+)
+
+// Enum value maps for SetKind.
+var (
+	SetKind_name = map[int32]string{
+		0: "SET_KIND_UNSPECIFIED",
+		1: "SET_KIND_PAIR",
+		2: "SET_KIND_SUITE",
+	}
+	SetKind_value = map[string]int32{
+		"SET_KIND_UNSPECIFIED": 0,
+		"SET_KIND_PAIR":        1,
+		"SET_KIND_SUITE":       2,
+	}
+)
+
+func (x SetKind) Enum() *SetKind {
+	p := new(SetKind)
+	*p = x
+	return p
+}
+
+func (x SetKind) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (SetKind) Descriptor() protoreflect.EnumDescriptor {
+	return file_seamshare_event_stone_v1_event_proto_enumTypes[6].Descriptor()
+}
+
+func (SetKind) Type() protoreflect.EnumType {
+	return &file_seamshare_event_stone_v1_event_proto_enumTypes[6]
+}
+
+func (x SetKind) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use SetKind.Descriptor instead.
+func (SetKind) EnumDescriptor() ([]byte, []int) {
+	return file_seamshare_event_stone_v1_event_proto_rawDescGZIP(), []int{6}
+}
+
 // Event is one event of this aggregate. A field number here is the event's type, for ever.
 type Event struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -421,6 +474,21 @@ type Event struct {
 	//	*Event_PutOnSale
 	//	*Event_Sold
 	//	*Event_Returned
+	//	*Event_TakenOffSale
+	//	*Event_Held
+	//	*Event_HoldReleased
+	//	*Event_SentOut
+	//	*Event_CameBack
+	//	*Event_Lost
+	//	*Event_Broken
+	//	*Event_SaleCancelled
+	//	*Event_Regraded
+	//	*Event_Checked
+	//	*Event_CheckConfirmed
+	//	*Event_Recut
+	//	*Event_Counted
+	//	*Event_PutInLot
+	//	*Event_TakenFromLot
 	Event         isEvent_Event `protobuf_oneof:"event"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -499,6 +567,141 @@ func (x *Event) GetReturned() *Returned {
 	return nil
 }
 
+func (x *Event) GetTakenOffSale() *TakenOffSale {
+	if x != nil {
+		if x, ok := x.Event.(*Event_TakenOffSale); ok {
+			return x.TakenOffSale
+		}
+	}
+	return nil
+}
+
+func (x *Event) GetHeld() *Held {
+	if x != nil {
+		if x, ok := x.Event.(*Event_Held); ok {
+			return x.Held
+		}
+	}
+	return nil
+}
+
+func (x *Event) GetHoldReleased() *HoldReleased {
+	if x != nil {
+		if x, ok := x.Event.(*Event_HoldReleased); ok {
+			return x.HoldReleased
+		}
+	}
+	return nil
+}
+
+func (x *Event) GetSentOut() *SentOut {
+	if x != nil {
+		if x, ok := x.Event.(*Event_SentOut); ok {
+			return x.SentOut
+		}
+	}
+	return nil
+}
+
+func (x *Event) GetCameBack() *CameBack {
+	if x != nil {
+		if x, ok := x.Event.(*Event_CameBack); ok {
+			return x.CameBack
+		}
+	}
+	return nil
+}
+
+func (x *Event) GetLost() *Lost {
+	if x != nil {
+		if x, ok := x.Event.(*Event_Lost); ok {
+			return x.Lost
+		}
+	}
+	return nil
+}
+
+func (x *Event) GetBroken() *Broken {
+	if x != nil {
+		if x, ok := x.Event.(*Event_Broken); ok {
+			return x.Broken
+		}
+	}
+	return nil
+}
+
+func (x *Event) GetSaleCancelled() *SaleCancelled {
+	if x != nil {
+		if x, ok := x.Event.(*Event_SaleCancelled); ok {
+			return x.SaleCancelled
+		}
+	}
+	return nil
+}
+
+func (x *Event) GetRegraded() *Regraded {
+	if x != nil {
+		if x, ok := x.Event.(*Event_Regraded); ok {
+			return x.Regraded
+		}
+	}
+	return nil
+}
+
+func (x *Event) GetChecked() *Checked {
+	if x != nil {
+		if x, ok := x.Event.(*Event_Checked); ok {
+			return x.Checked
+		}
+	}
+	return nil
+}
+
+func (x *Event) GetCheckConfirmed() *CheckConfirmed {
+	if x != nil {
+		if x, ok := x.Event.(*Event_CheckConfirmed); ok {
+			return x.CheckConfirmed
+		}
+	}
+	return nil
+}
+
+func (x *Event) GetRecut() *Recut {
+	if x != nil {
+		if x, ok := x.Event.(*Event_Recut); ok {
+			return x.Recut
+		}
+	}
+	return nil
+}
+
+func (x *Event) GetCounted() *Counted {
+	if x != nil {
+		if x, ok := x.Event.(*Event_Counted); ok {
+			return x.Counted
+		}
+	}
+	return nil
+}
+
+func (x *Event) GetPutInLot() *PutInLot {
+	if x != nil {
+		if x, ok := x.Event.(*Event_PutInLot); ok {
+			return x.PutInLot
+		}
+	}
+	return nil
+}
+
+func (x *Event) GetTakenFromLot() *TakenFromLot {
+	if x != nil {
+		if x, ok := x.Event.(*Event_TakenFromLot); ok {
+			return x.TakenFromLot
+		}
+	}
+	return nil
+}
+
 type isEvent_Event interface {
 	isEvent_Event()
 }
@@ -523,6 +726,81 @@ type Event_Returned struct {
 	Returned *Returned `protobuf:"bytes,404,opt,name=returned,proto3,oneof"`
 }
 
+type Event_TakenOffSale struct {
+	// It was taken off sale.
+	TakenOffSale *TakenOffSale `protobuf:"bytes,420,opt,name=taken_off_sale,json=takenOffSale,proto3,oneof"`
+}
+
+type Event_Held struct {
+	// It was set aside for a jeweller.
+	Held *Held `protobuf:"bytes,421,opt,name=held,proto3,oneof"`
+}
+
+type Event_HoldReleased struct {
+	// The jeweller let go of it.
+	HoldReleased *HoldReleased `protobuf:"bytes,422,opt,name=hold_released,json=holdReleased,proto3,oneof"`
+}
+
+type Event_SentOut struct {
+	// It went out on approval or consignment.
+	SentOut *SentOut `protobuf:"bytes,423,opt,name=sent_out,json=sentOut,proto3,oneof"`
+}
+
+type Event_CameBack struct {
+	// It came back from there.
+	CameBack *CameBack `protobuf:"bytes,424,opt,name=came_back,json=cameBack,proto3,oneof"`
+}
+
+type Event_Lost struct {
+	// It was lost while out, and nobody pays for it.
+	Lost *Lost `protobuf:"bytes,425,opt,name=lost,proto3,oneof"`
+}
+
+type Event_Broken struct {
+	// It broke while out, and nobody pays for it.
+	Broken *Broken `protobuf:"bytes,426,opt,name=broken,proto3,oneof"`
+}
+
+type Event_SaleCancelled struct {
+	// Its sale was called off before anything was paid.
+	SaleCancelled *SaleCancelled `protobuf:"bytes,427,opt,name=sale_cancelled,json=saleCancelled,proto3,oneof"`
+}
+
+type Event_Regraded struct {
+	// Its grade was revised.
+	Regraded *Regraded `protobuf:"bytes,405,opt,name=regraded,proto3,oneof"`
+}
+
+type Event_Checked struct {
+	// Its final check was made.
+	Checked *Checked `protobuf:"bytes,406,opt,name=checked,proto3,oneof"`
+}
+
+type Event_CheckConfirmed struct {
+	// A second person confirmed the check.
+	CheckConfirmed *CheckConfirmed `protobuf:"bytes,407,opt,name=check_confirmed,json=checkConfirmed,proto3,oneof"`
+}
+
+type Event_Recut struct {
+	// It was cut again.
+	Recut *Recut `protobuf:"bytes,408,opt,name=recut,proto3,oneof"`
+}
+
+type Event_Counted struct {
+	// It was weighed again at a stock count.
+	Counted *Counted `protobuf:"bytes,409,opt,name=counted,proto3,oneof"`
+}
+
+type Event_PutInLot struct {
+	// It went into a counted lot.
+	PutInLot *PutInLot `protobuf:"bytes,410,opt,name=put_in_lot,json=putInLot,proto3,oneof"`
+}
+
+type Event_TakenFromLot struct {
+	// The lot was unmade.
+	TakenFromLot *TakenFromLot `protobuf:"bytes,411,opt,name=taken_from_lot,json=takenFromLot,proto3,oneof"`
+}
+
 func (*Event_Finished) isEvent_Event() {}
 
 func (*Event_PutOnSale) isEvent_Event() {}
@@ -530,6 +808,36 @@ func (*Event_PutOnSale) isEvent_Event() {}
 func (*Event_Sold) isEvent_Event() {}
 
 func (*Event_Returned) isEvent_Event() {}
+
+func (*Event_TakenOffSale) isEvent_Event() {}
+
+func (*Event_Held) isEvent_Event() {}
+
+func (*Event_HoldReleased) isEvent_Event() {}
+
+func (*Event_SentOut) isEvent_Event() {}
+
+func (*Event_CameBack) isEvent_Event() {}
+
+func (*Event_Lost) isEvent_Event() {}
+
+func (*Event_Broken) isEvent_Event() {}
+
+func (*Event_SaleCancelled) isEvent_Event() {}
+
+func (*Event_Regraded) isEvent_Event() {}
+
+func (*Event_Checked) isEvent_Event() {}
+
+func (*Event_CheckConfirmed) isEvent_Event() {}
+
+func (*Event_Recut) isEvent_Event() {}
+
+func (*Event_Counted) isEvent_Event() {}
+
+func (*Event_PutInLot) isEvent_Event() {}
+
+func (*Event_TakenFromLot) isEvent_Event() {}
 
 // Grade is the set of attributes a stone is judged by. It has no total.
 type Grade struct {
@@ -842,6 +1150,831 @@ func (x *Returned) GetPrivate() *Returned_Private {
 	return nil
 }
 
+// Regraded revises the grade.
+type Regraded struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The public part.
+	Public *Regraded_Public `protobuf:"bytes,1,opt,name=public,proto3" json:"public,omitempty"`
+	// The private part.
+	Private       *Regraded_Private `protobuf:"bytes,2,opt,name=private,proto3" json:"private,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Regraded) Reset() {
+	*x = Regraded{}
+	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[6]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Regraded) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Regraded) ProtoMessage() {}
+
+func (x *Regraded) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[6]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Regraded.ProtoReflect.Descriptor instead.
+func (*Regraded) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_stone_v1_event_proto_rawDescGZIP(), []int{6}
+}
+
+func (x *Regraded) GetPublic() *Regraded_Public {
+	if x != nil {
+		return x.Public
+	}
+	return nil
+}
+
+func (x *Regraded) GetPrivate() *Regraded_Private {
+	if x != nil {
+		return x.Private
+	}
+	return nil
+}
+
+// Checked is the final check: what a bezel setting needs of a stone. Every answer in it is yes.
+type Checked struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The public part.
+	Public *Checked_Public `protobuf:"bytes,1,opt,name=public,proto3" json:"public,omitempty"`
+	// The private part.
+	Private       *Checked_Private `protobuf:"bytes,2,opt,name=private,proto3" json:"private,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Checked) Reset() {
+	*x = Checked{}
+	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[7]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Checked) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Checked) ProtoMessage() {}
+
+func (x *Checked) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[7]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Checked.ProtoReflect.Descriptor instead.
+func (*Checked) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_stone_v1_event_proto_rawDescGZIP(), []int{7}
+}
+
+func (x *Checked) GetPublic() *Checked_Public {
+	if x != nil {
+		return x.Public
+	}
+	return nil
+}
+
+func (x *Checked) GetPrivate() *Checked_Private {
+	if x != nil {
+		return x.Private
+	}
+	return nil
+}
+
+// CheckConfirmed is the word of a second person that the final check holds.
+type CheckConfirmed struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The public part.
+	Public *CheckConfirmed_Public `protobuf:"bytes,1,opt,name=public,proto3" json:"public,omitempty"`
+	// The private part.
+	Private       *CheckConfirmed_Private `protobuf:"bytes,2,opt,name=private,proto3" json:"private,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CheckConfirmed) Reset() {
+	*x = CheckConfirmed{}
+	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[8]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CheckConfirmed) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CheckConfirmed) ProtoMessage() {}
+
+func (x *CheckConfirmed) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[8]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CheckConfirmed.ProtoReflect.Descriptor instead.
+func (*CheckConfirmed) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_stone_v1_event_proto_rawDescGZIP(), []int{8}
+}
+
+func (x *CheckConfirmed) GetPublic() *CheckConfirmed_Public {
+	if x != nil {
+		return x.Public
+	}
+	return nil
+}
+
+func (x *CheckConfirmed) GetPrivate() *CheckConfirmed_Private {
+	if x != nil {
+		return x.Private
+	}
+	return nil
+}
+
+// Recut gives the stone new facts; papers from before are void.
+type Recut struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The public part.
+	Public *Recut_Public `protobuf:"bytes,1,opt,name=public,proto3" json:"public,omitempty"`
+	// The private part.
+	Private       *Recut_Private `protobuf:"bytes,2,opt,name=private,proto3" json:"private,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Recut) Reset() {
+	*x = Recut{}
+	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[9]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Recut) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Recut) ProtoMessage() {}
+
+func (x *Recut) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[9]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Recut.ProtoReflect.Descriptor instead.
+func (*Recut) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_stone_v1_event_proto_rawDescGZIP(), []int{9}
+}
+
+func (x *Recut) GetPublic() *Recut_Public {
+	if x != nil {
+		return x.Public
+	}
+	return nil
+}
+
+func (x *Recut) GetPrivate() *Recut_Private {
+	if x != nil {
+		return x.Private
+	}
+	return nil
+}
+
+// Counted is what a stock count says it weighs.
+type Counted struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The public part.
+	Public *Counted_Public `protobuf:"bytes,1,opt,name=public,proto3" json:"public,omitempty"`
+	// The private part.
+	Private       *Counted_Private `protobuf:"bytes,2,opt,name=private,proto3" json:"private,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Counted) Reset() {
+	*x = Counted{}
+	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[10]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Counted) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Counted) ProtoMessage() {}
+
+func (x *Counted) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[10]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Counted.ProtoReflect.Descriptor instead.
+func (*Counted) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_stone_v1_event_proto_rawDescGZIP(), []int{10}
+}
+
+func (x *Counted) GetPublic() *Counted_Public {
+	if x != nil {
+		return x.Public
+	}
+	return nil
+}
+
+func (x *Counted) GetPrivate() *Counted_Private {
+	if x != nil {
+		return x.Private
+	}
+	return nil
+}
+
+// PutInLot makes it one of a counted lot, in which no stone has a name of its own.
+type PutInLot struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The public part.
+	Public *PutInLot_Public `protobuf:"bytes,1,opt,name=public,proto3" json:"public,omitempty"`
+	// The private part.
+	Private       *PutInLot_Private `protobuf:"bytes,2,opt,name=private,proto3" json:"private,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *PutInLot) Reset() {
+	*x = PutInLot{}
+	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[11]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *PutInLot) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*PutInLot) ProtoMessage() {}
+
+func (x *PutInLot) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[11]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use PutInLot.ProtoReflect.Descriptor instead.
+func (*PutInLot) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_stone_v1_event_proto_rawDescGZIP(), []int{11}
+}
+
+func (x *PutInLot) GetPublic() *PutInLot_Public {
+	if x != nil {
+		return x.Public
+	}
+	return nil
+}
+
+func (x *PutInLot) GetPrivate() *PutInLot_Private {
+	if x != nil {
+		return x.Private
+	}
+	return nil
+}
+
+// TakenFromLot gives it back its name.
+type TakenFromLot struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The public part.
+	Public *TakenFromLot_Public `protobuf:"bytes,1,opt,name=public,proto3" json:"public,omitempty"`
+	// The private part.
+	Private       *TakenFromLot_Private `protobuf:"bytes,2,opt,name=private,proto3" json:"private,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *TakenFromLot) Reset() {
+	*x = TakenFromLot{}
+	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[12]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *TakenFromLot) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*TakenFromLot) ProtoMessage() {}
+
+func (x *TakenFromLot) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[12]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use TakenFromLot.ProtoReflect.Descriptor instead.
+func (*TakenFromLot) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_stone_v1_event_proto_rawDescGZIP(), []int{12}
+}
+
+func (x *TakenFromLot) GetPublic() *TakenFromLot_Public {
+	if x != nil {
+		return x.Public
+	}
+	return nil
+}
+
+func (x *TakenFromLot) GetPrivate() *TakenFromLot_Private {
+	if x != nil {
+		return x.Private
+	}
+	return nil
+}
+
+// TakenOffSale keeps the stone in stock; a pair or suite goes off sale as a whole.
+type TakenOffSale struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The public part.
+	Public *TakenOffSale_Public `protobuf:"bytes,1,opt,name=public,proto3" json:"public,omitempty"`
+	// The private part.
+	Private       *TakenOffSale_Private `protobuf:"bytes,2,opt,name=private,proto3" json:"private,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *TakenOffSale) Reset() {
+	*x = TakenOffSale{}
+	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[13]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *TakenOffSale) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*TakenOffSale) ProtoMessage() {}
+
+func (x *TakenOffSale) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[13]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use TakenOffSale.ProtoReflect.Descriptor instead.
+func (*TakenOffSale) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_stone_v1_event_proto_rawDescGZIP(), []int{13}
+}
+
+func (x *TakenOffSale) GetPublic() *TakenOffSale_Public {
+	if x != nil {
+		return x.Public
+	}
+	return nil
+}
+
+func (x *TakenOffSale) GetPrivate() *TakenOffSale_Private {
+	if x != nil {
+		return x.Private
+	}
+	return nil
+}
+
+// Held sets the stone aside until a moment.
+type Held struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The public part.
+	Public *Held_Public `protobuf:"bytes,1,opt,name=public,proto3" json:"public,omitempty"`
+	// The private part.
+	Private       *Held_Private `protobuf:"bytes,2,opt,name=private,proto3" json:"private,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Held) Reset() {
+	*x = Held{}
+	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[14]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Held) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Held) ProtoMessage() {}
+
+func (x *Held) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[14]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Held.ProtoReflect.Descriptor instead.
+func (*Held) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_stone_v1_event_proto_rawDescGZIP(), []int{14}
+}
+
+func (x *Held) GetPublic() *Held_Public {
+	if x != nil {
+		return x.Public
+	}
+	return nil
+}
+
+func (x *Held) GetPrivate() *Held_Private {
+	if x != nil {
+		return x.Private
+	}
+	return nil
+}
+
+// HoldReleased ends a hold before its time.
+type HoldReleased struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The public part.
+	Public *HoldReleased_Public `protobuf:"bytes,1,opt,name=public,proto3" json:"public,omitempty"`
+	// The private part.
+	Private       *HoldReleased_Private `protobuf:"bytes,2,opt,name=private,proto3" json:"private,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *HoldReleased) Reset() {
+	*x = HoldReleased{}
+	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[15]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *HoldReleased) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*HoldReleased) ProtoMessage() {}
+
+func (x *HoldReleased) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[15]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use HoldReleased.ProtoReflect.Descriptor instead.
+func (*HoldReleased) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_stone_v1_event_proto_rawDescGZIP(), []int{15}
+}
+
+func (x *HoldReleased) GetPublic() *HoldReleased_Public {
+	if x != nil {
+		return x.Public
+	}
+	return nil
+}
+
+func (x *HoldReleased) GetPrivate() *HoldReleased_Private {
+	if x != nil {
+		return x.Private
+	}
+	return nil
+}
+
+// SentOut gives the stone into a jeweller's hands; it stays its owner's.
+type SentOut struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The public part.
+	Public *SentOut_Public `protobuf:"bytes,1,opt,name=public,proto3" json:"public,omitempty"`
+	// The private part.
+	Private       *SentOut_Private `protobuf:"bytes,2,opt,name=private,proto3" json:"private,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *SentOut) Reset() {
+	*x = SentOut{}
+	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[16]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *SentOut) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*SentOut) ProtoMessage() {}
+
+func (x *SentOut) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[16]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use SentOut.ProtoReflect.Descriptor instead.
+func (*SentOut) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_stone_v1_event_proto_rawDescGZIP(), []int{16}
+}
+
+func (x *SentOut) GetPublic() *SentOut_Public {
+	if x != nil {
+		return x.Public
+	}
+	return nil
+}
+
+func (x *SentOut) GetPrivate() *SentOut_Private {
+	if x != nil {
+		return x.Private
+	}
+	return nil
+}
+
+// CameBack brings a stone that was out back into stock, measured again.
+type CameBack struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The public part.
+	Public *CameBack_Public `protobuf:"bytes,1,opt,name=public,proto3" json:"public,omitempty"`
+	// The private part.
+	Private       *CameBack_Private `protobuf:"bytes,2,opt,name=private,proto3" json:"private,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CameBack) Reset() {
+	*x = CameBack{}
+	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[17]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CameBack) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CameBack) ProtoMessage() {}
+
+func (x *CameBack) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[17]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CameBack.ProtoReflect.Descriptor instead.
+func (*CameBack) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_stone_v1_event_proto_rawDescGZIP(), []int{17}
+}
+
+func (x *CameBack) GetPublic() *CameBack_Public {
+	if x != nil {
+		return x.Public
+	}
+	return nil
+}
+
+func (x *CameBack) GetPrivate() *CameBack_Private {
+	if x != nil {
+		return x.Private
+	}
+	return nil
+}
+
+// Lost says that the stone is gone, at its cutter's cost.
+type Lost struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The public part.
+	Public *Lost_Public `protobuf:"bytes,1,opt,name=public,proto3" json:"public,omitempty"`
+	// The private part.
+	Private       *Lost_Private `protobuf:"bytes,2,opt,name=private,proto3" json:"private,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Lost) Reset() {
+	*x = Lost{}
+	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[18]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Lost) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Lost) ProtoMessage() {}
+
+func (x *Lost) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[18]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Lost.ProtoReflect.Descriptor instead.
+func (*Lost) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_stone_v1_event_proto_rawDescGZIP(), []int{18}
+}
+
+func (x *Lost) GetPublic() *Lost_Public {
+	if x != nil {
+		return x.Public
+	}
+	return nil
+}
+
+func (x *Lost) GetPrivate() *Lost_Private {
+	if x != nil {
+		return x.Private
+	}
+	return nil
+}
+
+// Broken says that the stone broke, at its cutter's cost.
+type Broken struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The public part.
+	Public *Broken_Public `protobuf:"bytes,1,opt,name=public,proto3" json:"public,omitempty"`
+	// The private part.
+	Private       *Broken_Private `protobuf:"bytes,2,opt,name=private,proto3" json:"private,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Broken) Reset() {
+	*x = Broken{}
+	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[19]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Broken) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Broken) ProtoMessage() {}
+
+func (x *Broken) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[19]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Broken.ProtoReflect.Descriptor instead.
+func (*Broken) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_stone_v1_event_proto_rawDescGZIP(), []int{19}
+}
+
+func (x *Broken) GetPublic() *Broken_Public {
+	if x != nil {
+		return x.Public
+	}
+	return nil
+}
+
+func (x *Broken) GetPrivate() *Broken_Private {
+	if x != nil {
+		return x.Private
+	}
+	return nil
+}
+
+// SaleCancelled puts the stone back on sale as it was before it was sold.
+type SaleCancelled struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The public part.
+	Public *SaleCancelled_Public `protobuf:"bytes,1,opt,name=public,proto3" json:"public,omitempty"`
+	// The private part.
+	Private       *SaleCancelled_Private `protobuf:"bytes,2,opt,name=private,proto3" json:"private,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *SaleCancelled) Reset() {
+	*x = SaleCancelled{}
+	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[20]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *SaleCancelled) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*SaleCancelled) ProtoMessage() {}
+
+func (x *SaleCancelled) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[20]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use SaleCancelled.ProtoReflect.Descriptor instead.
+func (*SaleCancelled) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_stone_v1_event_proto_rawDescGZIP(), []int{20}
+}
+
+func (x *SaleCancelled) GetPublic() *SaleCancelled_Public {
+	if x != nil {
+		return x.Public
+	}
+	return nil
+}
+
+func (x *SaleCancelled) GetPrivate() *SaleCancelled_Private {
+	if x != nil {
+		return x.Private
+	}
+	return nil
+}
+
 // The part that may be shown to anyone.
 type Finished_Public struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -881,7 +2014,7 @@ type Finished_Public struct {
 
 func (x *Finished_Public) Reset() {
 	*x = Finished_Public{}
-	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[6]
+	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -893,7 +2026,7 @@ func (x *Finished_Public) String() string {
 func (*Finished_Public) ProtoMessage() {}
 
 func (x *Finished_Public) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[6]
+	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1016,14 +2149,16 @@ func (x *Finished_Public) GetRemarks() string {
 
 // The part for those concerned.
 type Finished_Private struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The co-op's own word for its class.
+	Class         string `protobuf:"bytes,1,opt,name=class,proto3" json:"class,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *Finished_Private) Reset() {
 	*x = Finished_Private{}
-	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[7]
+	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1035,7 +2170,7 @@ func (x *Finished_Private) String() string {
 func (*Finished_Private) ProtoMessage() {}
 
 func (x *Finished_Private) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[7]
+	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1051,18 +2186,31 @@ func (*Finished_Private) Descriptor() ([]byte, []int) {
 	return file_seamshare_event_stone_v1_event_proto_rawDescGZIP(), []int{2, 1}
 }
 
+func (x *Finished_Private) GetClass() string {
+	if x != nil {
+		return x.Class
+	}
+	return ""
+}
+
 // The part that may be shown to anyone.
 type PutOnSale_Public struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The stone.
-	StoneId       string `protobuf:"bytes,1,opt,name=stone_id,json=stoneId,proto3" json:"stone_id,omitempty"`
+	StoneId string `protobuf:"bytes,1,opt,name=stone_id,json=stoneId,proto3" json:"stone_id,omitempty"`
+	// The pair or suite it is offered in; empty: by itself.
+	SetId string `protobuf:"bytes,2,opt,name=set_id,json=setId,proto3" json:"set_id,omitempty"`
+	// What the set is.
+	SetKind SetKind `protobuf:"varint,3,opt,name=set_kind,json=setKind,proto3,enum=seamshare.event.stone.v1.SetKind" json:"set_kind,omitempty"`
+	// All stones of the set, this one too, in their order.
+	SetStoneIds   []string `protobuf:"bytes,4,rep,name=set_stone_ids,json=setStoneIds,proto3" json:"set_stone_ids,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *PutOnSale_Public) Reset() {
 	*x = PutOnSale_Public{}
-	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[8]
+	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1074,7 +2222,7 @@ func (x *PutOnSale_Public) String() string {
 func (*PutOnSale_Public) ProtoMessage() {}
 
 func (x *PutOnSale_Public) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[8]
+	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1097,6 +2245,27 @@ func (x *PutOnSale_Public) GetStoneId() string {
 	return ""
 }
 
+func (x *PutOnSale_Public) GetSetId() string {
+	if x != nil {
+		return x.SetId
+	}
+	return ""
+}
+
+func (x *PutOnSale_Public) GetSetKind() SetKind {
+	if x != nil {
+		return x.SetKind
+	}
+	return SetKind_SET_KIND_UNSPECIFIED
+}
+
+func (x *PutOnSale_Public) GetSetStoneIds() []string {
+	if x != nil {
+		return x.SetStoneIds
+	}
+	return nil
+}
+
 // The part for those concerned.
 type PutOnSale_Private struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1108,7 +2277,7 @@ type PutOnSale_Private struct {
 
 func (x *PutOnSale_Private) Reset() {
 	*x = PutOnSale_Private{}
-	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[9]
+	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[24]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1120,7 +2289,7 @@ func (x *PutOnSale_Private) String() string {
 func (*PutOnSale_Private) ProtoMessage() {}
 
 func (x *PutOnSale_Private) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[9]
+	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[24]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1156,7 +2325,7 @@ type Sold_Public struct {
 
 func (x *Sold_Public) Reset() {
 	*x = Sold_Public{}
-	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[10]
+	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[25]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1168,7 +2337,7 @@ func (x *Sold_Public) String() string {
 func (*Sold_Public) ProtoMessage() {}
 
 func (x *Sold_Public) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[10]
+	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[25]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1211,7 +2380,7 @@ type Sold_Private struct {
 
 func (x *Sold_Private) Reset() {
 	*x = Sold_Private{}
-	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[11]
+	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[26]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1223,7 +2392,7 @@ func (x *Sold_Private) String() string {
 func (*Sold_Private) ProtoMessage() {}
 
 func (x *Sold_Private) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[11]
+	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[26]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1263,14 +2432,16 @@ type Returned_Public struct {
 	// Its mass as it came back.
 	Weighing *v1.Weighing `protobuf:"bytes,3,opt,name=weighing,proto3" json:"weighing,omitempty"`
 	// Its size as it came back.
-	Size          *v1.Size `protobuf:"bytes,4,opt,name=size,proto3" json:"size,omitempty"`
+	Size *v1.Size `protobuf:"bytes,4,opt,name=size,proto3" json:"size,omitempty"`
+	// Its photo as it came back, where one was taken.
+	Photo         *v1.Photo `protobuf:"bytes,5,opt,name=photo,proto3" json:"photo,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *Returned_Public) Reset() {
 	*x = Returned_Public{}
-	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[12]
+	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[27]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1282,7 +2453,7 @@ func (x *Returned_Public) String() string {
 func (*Returned_Public) ProtoMessage() {}
 
 func (x *Returned_Public) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[12]
+	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[27]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1326,18 +2497,29 @@ func (x *Returned_Public) GetSize() *v1.Size {
 	return nil
 }
 
+func (x *Returned_Public) GetPhoto() *v1.Photo {
+	if x != nil {
+		return x.Photo
+	}
+	return nil
+}
+
 // The part for those concerned.
 type Returned_Private struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Why it came back.
-	Why           string `protobuf:"bytes,1,opt,name=why,proto3" json:"why,omitempty"`
+	Why string `protobuf:"bytes,1,opt,name=why,proto3" json:"why,omitempty"`
+	// Its mass is not what went out: it may be another stone.
+	MassDiffers bool `protobuf:"varint,2,opt,name=mass_differs,json=massDiffers,proto3" json:"mass_differs,omitempty"`
+	// Its size is not what went out.
+	SizeDiffers   bool `protobuf:"varint,3,opt,name=size_differs,json=sizeDiffers,proto3" json:"size_differs,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *Returned_Private) Reset() {
 	*x = Returned_Private{}
-	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[13]
+	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[28]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1349,7 +2531,7 @@ func (x *Returned_Private) String() string {
 func (*Returned_Private) ProtoMessage() {}
 
 func (x *Returned_Private) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[13]
+	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[28]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1372,16 +2554,1652 @@ func (x *Returned_Private) GetWhy() string {
 	return ""
 }
 
+func (x *Returned_Private) GetMassDiffers() bool {
+	if x != nil {
+		return x.MassDiffers
+	}
+	return false
+}
+
+func (x *Returned_Private) GetSizeDiffers() bool {
+	if x != nil {
+		return x.SizeDiffers
+	}
+	return false
+}
+
+// The part that may be shown to anyone.
+type Regraded_Public struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The stone.
+	StoneId string `protobuf:"bytes,1,opt,name=stone_id,json=stoneId,proto3" json:"stone_id,omitempty"`
+	// The grade.
+	Grade         *Grade `protobuf:"bytes,2,opt,name=grade,proto3" json:"grade,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Regraded_Public) Reset() {
+	*x = Regraded_Public{}
+	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[29]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Regraded_Public) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Regraded_Public) ProtoMessage() {}
+
+func (x *Regraded_Public) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[29]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Regraded_Public.ProtoReflect.Descriptor instead.
+func (*Regraded_Public) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_stone_v1_event_proto_rawDescGZIP(), []int{6, 0}
+}
+
+func (x *Regraded_Public) GetStoneId() string {
+	if x != nil {
+		return x.StoneId
+	}
+	return ""
+}
+
+func (x *Regraded_Public) GetGrade() *Grade {
+	if x != nil {
+		return x.Grade
+	}
+	return nil
+}
+
+// The part for those concerned.
+type Regraded_Private struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The co-op's own word for its class.
+	Class string `protobuf:"bytes,1,opt,name=class,proto3" json:"class,omitempty"`
+	// Why.
+	Why           string `protobuf:"bytes,2,opt,name=why,proto3" json:"why,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Regraded_Private) Reset() {
+	*x = Regraded_Private{}
+	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[30]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Regraded_Private) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Regraded_Private) ProtoMessage() {}
+
+func (x *Regraded_Private) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[30]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Regraded_Private.ProtoReflect.Descriptor instead.
+func (*Regraded_Private) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_stone_v1_event_proto_rawDescGZIP(), []int{6, 1}
+}
+
+func (x *Regraded_Private) GetClass() string {
+	if x != nil {
+		return x.Class
+	}
+	return ""
+}
+
+func (x *Regraded_Private) GetWhy() string {
+	if x != nil {
+		return x.Why
+	}
+	return ""
+}
+
+// The part that may be shown to anyone.
+type Checked_Public struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The stone.
+	StoneId string `protobuf:"bytes,1,opt,name=stone_id,json=stoneId,proto3" json:"stone_id,omitempty"`
+	// The back is flat and parallel to the face.
+	BackFlat bool `protobuf:"varint,2,opt,name=back_flat,json=backFlat,proto3" json:"back_flat,omitempty"`
+	// The wall is even in height all round.
+	WallEven bool `protobuf:"varint,3,opt,name=wall_even,json=wallEven,proto3" json:"wall_even,omitempty"`
+	// The bevel round the back clears the fillet at the foot of a bezel.
+	BevelClears bool `protobuf:"varint,4,opt,name=bevel_clears,json=bevelClears,proto3" json:"bevel_clears,omitempty"`
+	// The smallest radius of its corners in micrometres; 0: it has none.
+	CornerRadiusUm int64 `protobuf:"varint,5,opt,name=corner_radius_um,json=cornerRadiusUm,proto3" json:"corner_radius_um,omitempty"`
+	// It was candled.
+	Candled bool `protobuf:"varint,6,opt,name=candled,proto3" json:"candled,omitempty"`
+	// Its mass.
+	Weighing *v1.Weighing `protobuf:"bytes,7,opt,name=weighing,proto3" json:"weighing,omitempty"`
+	// Its length, width and depth.
+	Size *v1.Size `protobuf:"bytes,8,opt,name=size,proto3" json:"size,omitempty"`
+	// A photo.
+	Photo         *v1.Photo `protobuf:"bytes,9,opt,name=photo,proto3" json:"photo,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Checked_Public) Reset() {
+	*x = Checked_Public{}
+	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[31]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Checked_Public) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Checked_Public) ProtoMessage() {}
+
+func (x *Checked_Public) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[31]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Checked_Public.ProtoReflect.Descriptor instead.
+func (*Checked_Public) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_stone_v1_event_proto_rawDescGZIP(), []int{7, 0}
+}
+
+func (x *Checked_Public) GetStoneId() string {
+	if x != nil {
+		return x.StoneId
+	}
+	return ""
+}
+
+func (x *Checked_Public) GetBackFlat() bool {
+	if x != nil {
+		return x.BackFlat
+	}
+	return false
+}
+
+func (x *Checked_Public) GetWallEven() bool {
+	if x != nil {
+		return x.WallEven
+	}
+	return false
+}
+
+func (x *Checked_Public) GetBevelClears() bool {
+	if x != nil {
+		return x.BevelClears
+	}
+	return false
+}
+
+func (x *Checked_Public) GetCornerRadiusUm() int64 {
+	if x != nil {
+		return x.CornerRadiusUm
+	}
+	return 0
+}
+
+func (x *Checked_Public) GetCandled() bool {
+	if x != nil {
+		return x.Candled
+	}
+	return false
+}
+
+func (x *Checked_Public) GetWeighing() *v1.Weighing {
+	if x != nil {
+		return x.Weighing
+	}
+	return nil
+}
+
+func (x *Checked_Public) GetSize() *v1.Size {
+	if x != nil {
+		return x.Size
+	}
+	return nil
+}
+
+func (x *Checked_Public) GetPhoto() *v1.Photo {
+	if x != nil {
+		return x.Photo
+	}
+	return nil
+}
+
+// The part for those concerned.
+type Checked_Private struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Who checked it.
+	PersonId      string `protobuf:"bytes,1,opt,name=person_id,json=personId,proto3" json:"person_id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Checked_Private) Reset() {
+	*x = Checked_Private{}
+	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[32]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Checked_Private) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Checked_Private) ProtoMessage() {}
+
+func (x *Checked_Private) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[32]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Checked_Private.ProtoReflect.Descriptor instead.
+func (*Checked_Private) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_stone_v1_event_proto_rawDescGZIP(), []int{7, 1}
+}
+
+func (x *Checked_Private) GetPersonId() string {
+	if x != nil {
+		return x.PersonId
+	}
+	return ""
+}
+
+// The part that may be shown to anyone.
+type CheckConfirmed_Public struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The stone.
+	StoneId       string `protobuf:"bytes,1,opt,name=stone_id,json=stoneId,proto3" json:"stone_id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CheckConfirmed_Public) Reset() {
+	*x = CheckConfirmed_Public{}
+	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[33]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CheckConfirmed_Public) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CheckConfirmed_Public) ProtoMessage() {}
+
+func (x *CheckConfirmed_Public) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[33]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CheckConfirmed_Public.ProtoReflect.Descriptor instead.
+func (*CheckConfirmed_Public) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_stone_v1_event_proto_rawDescGZIP(), []int{8, 0}
+}
+
+func (x *CheckConfirmed_Public) GetStoneId() string {
+	if x != nil {
+		return x.StoneId
+	}
+	return ""
+}
+
+// The part for those concerned.
+type CheckConfirmed_Private struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Who confirmed it.
+	PersonId string `protobuf:"bytes,1,opt,name=person_id,json=personId,proto3" json:"person_id,omitempty"`
+	// Whom that person acts for.
+	MemberId      string `protobuf:"bytes,2,opt,name=member_id,json=memberId,proto3" json:"member_id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CheckConfirmed_Private) Reset() {
+	*x = CheckConfirmed_Private{}
+	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[34]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CheckConfirmed_Private) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CheckConfirmed_Private) ProtoMessage() {}
+
+func (x *CheckConfirmed_Private) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[34]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CheckConfirmed_Private.ProtoReflect.Descriptor instead.
+func (*CheckConfirmed_Private) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_stone_v1_event_proto_rawDescGZIP(), []int{8, 1}
+}
+
+func (x *CheckConfirmed_Private) GetPersonId() string {
+	if x != nil {
+		return x.PersonId
+	}
+	return ""
+}
+
+func (x *CheckConfirmed_Private) GetMemberId() string {
+	if x != nil {
+		return x.MemberId
+	}
+	return ""
+}
+
+// The part that may be shown to anyone.
+type Recut_Public struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The stone.
+	StoneId string `protobuf:"bytes,1,opt,name=stone_id,json=stoneId,proto3" json:"stone_id,omitempty"`
+	// Its mass.
+	Weighing *v1.Weighing `protobuf:"bytes,2,opt,name=weighing,proto3" json:"weighing,omitempty"`
+	// Its length, width and depth.
+	Size *v1.Size `protobuf:"bytes,3,opt,name=size,proto3" json:"size,omitempty"`
+	// Its outline.
+	Outline Outline `protobuf:"varint,4,opt,name=outline,proto3,enum=seamshare.event.stone.v1.Outline" json:"outline,omitempty"`
+	// Its grade.
+	Grade *Grade `protobuf:"bytes,5,opt,name=grade,proto3" json:"grade,omitempty"`
+	// What else is to be said.
+	Remarks       string `protobuf:"bytes,6,opt,name=remarks,proto3" json:"remarks,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Recut_Public) Reset() {
+	*x = Recut_Public{}
+	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[35]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Recut_Public) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Recut_Public) ProtoMessage() {}
+
+func (x *Recut_Public) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[35]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Recut_Public.ProtoReflect.Descriptor instead.
+func (*Recut_Public) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_stone_v1_event_proto_rawDescGZIP(), []int{9, 0}
+}
+
+func (x *Recut_Public) GetStoneId() string {
+	if x != nil {
+		return x.StoneId
+	}
+	return ""
+}
+
+func (x *Recut_Public) GetWeighing() *v1.Weighing {
+	if x != nil {
+		return x.Weighing
+	}
+	return nil
+}
+
+func (x *Recut_Public) GetSize() *v1.Size {
+	if x != nil {
+		return x.Size
+	}
+	return nil
+}
+
+func (x *Recut_Public) GetOutline() Outline {
+	if x != nil {
+		return x.Outline
+	}
+	return Outline_OUTLINE_UNSPECIFIED
+}
+
+func (x *Recut_Public) GetGrade() *Grade {
+	if x != nil {
+		return x.Grade
+	}
+	return nil
+}
+
+func (x *Recut_Public) GetRemarks() string {
+	if x != nil {
+		return x.Remarks
+	}
+	return ""
+}
+
+// The part for those concerned.
+type Recut_Private struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Why.
+	Why           string `protobuf:"bytes,1,opt,name=why,proto3" json:"why,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Recut_Private) Reset() {
+	*x = Recut_Private{}
+	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[36]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Recut_Private) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Recut_Private) ProtoMessage() {}
+
+func (x *Recut_Private) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[36]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Recut_Private.ProtoReflect.Descriptor instead.
+func (*Recut_Private) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_stone_v1_event_proto_rawDescGZIP(), []int{9, 1}
+}
+
+func (x *Recut_Private) GetWhy() string {
+	if x != nil {
+		return x.Why
+	}
+	return ""
+}
+
+// The part that may be shown to anyone.
+type Counted_Public struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The stone.
+	StoneId string `protobuf:"bytes,1,opt,name=stone_id,json=stoneId,proto3" json:"stone_id,omitempty"`
+	// Its mass as last weighed.
+	Was *v1.Weighing `protobuf:"bytes,2,opt,name=was,proto3" json:"was,omitempty"`
+	// Its mass now.
+	Weighing      *v1.Weighing `protobuf:"bytes,3,opt,name=weighing,proto3" json:"weighing,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Counted_Public) Reset() {
+	*x = Counted_Public{}
+	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[37]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Counted_Public) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Counted_Public) ProtoMessage() {}
+
+func (x *Counted_Public) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[37]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Counted_Public.ProtoReflect.Descriptor instead.
+func (*Counted_Public) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_stone_v1_event_proto_rawDescGZIP(), []int{10, 0}
+}
+
+func (x *Counted_Public) GetStoneId() string {
+	if x != nil {
+		return x.StoneId
+	}
+	return ""
+}
+
+func (x *Counted_Public) GetWas() *v1.Weighing {
+	if x != nil {
+		return x.Was
+	}
+	return nil
+}
+
+func (x *Counted_Public) GetWeighing() *v1.Weighing {
+	if x != nil {
+		return x.Weighing
+	}
+	return nil
+}
+
+// The part for those concerned.
+type Counted_Private struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The stock count.
+	CountId string `protobuf:"bytes,1,opt,name=count_id,json=countId,proto3" json:"count_id,omitempty"`
+	// Who weighed it.
+	PersonId string `protobuf:"bytes,2,opt,name=person_id,json=personId,proto3" json:"person_id,omitempty"`
+	// What was said of it.
+	Note          string `protobuf:"bytes,3,opt,name=note,proto3" json:"note,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Counted_Private) Reset() {
+	*x = Counted_Private{}
+	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[38]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Counted_Private) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Counted_Private) ProtoMessage() {}
+
+func (x *Counted_Private) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[38]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Counted_Private.ProtoReflect.Descriptor instead.
+func (*Counted_Private) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_stone_v1_event_proto_rawDescGZIP(), []int{10, 1}
+}
+
+func (x *Counted_Private) GetCountId() string {
+	if x != nil {
+		return x.CountId
+	}
+	return ""
+}
+
+func (x *Counted_Private) GetPersonId() string {
+	if x != nil {
+		return x.PersonId
+	}
+	return ""
+}
+
+func (x *Counted_Private) GetNote() string {
+	if x != nil {
+		return x.Note
+	}
+	return ""
+}
+
+// The part that may be shown to anyone.
+type PutInLot_Public struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The stone.
+	StoneId string `protobuf:"bytes,1,opt,name=stone_id,json=stoneId,proto3" json:"stone_id,omitempty"`
+	// The lot.
+	LotId         string `protobuf:"bytes,2,opt,name=lot_id,json=lotId,proto3" json:"lot_id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *PutInLot_Public) Reset() {
+	*x = PutInLot_Public{}
+	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[39]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *PutInLot_Public) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*PutInLot_Public) ProtoMessage() {}
+
+func (x *PutInLot_Public) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[39]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use PutInLot_Public.ProtoReflect.Descriptor instead.
+func (*PutInLot_Public) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_stone_v1_event_proto_rawDescGZIP(), []int{11, 0}
+}
+
+func (x *PutInLot_Public) GetStoneId() string {
+	if x != nil {
+		return x.StoneId
+	}
+	return ""
+}
+
+func (x *PutInLot_Public) GetLotId() string {
+	if x != nil {
+		return x.LotId
+	}
+	return ""
+}
+
+// The part for those concerned.
+type PutInLot_Private struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *PutInLot_Private) Reset() {
+	*x = PutInLot_Private{}
+	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[40]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *PutInLot_Private) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*PutInLot_Private) ProtoMessage() {}
+
+func (x *PutInLot_Private) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[40]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use PutInLot_Private.ProtoReflect.Descriptor instead.
+func (*PutInLot_Private) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_stone_v1_event_proto_rawDescGZIP(), []int{11, 1}
+}
+
+// The part that may be shown to anyone.
+type TakenFromLot_Public struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The stone.
+	StoneId string `protobuf:"bytes,1,opt,name=stone_id,json=stoneId,proto3" json:"stone_id,omitempty"`
+	// The lot.
+	LotId         string `protobuf:"bytes,2,opt,name=lot_id,json=lotId,proto3" json:"lot_id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *TakenFromLot_Public) Reset() {
+	*x = TakenFromLot_Public{}
+	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[41]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *TakenFromLot_Public) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*TakenFromLot_Public) ProtoMessage() {}
+
+func (x *TakenFromLot_Public) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[41]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use TakenFromLot_Public.ProtoReflect.Descriptor instead.
+func (*TakenFromLot_Public) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_stone_v1_event_proto_rawDescGZIP(), []int{12, 0}
+}
+
+func (x *TakenFromLot_Public) GetStoneId() string {
+	if x != nil {
+		return x.StoneId
+	}
+	return ""
+}
+
+func (x *TakenFromLot_Public) GetLotId() string {
+	if x != nil {
+		return x.LotId
+	}
+	return ""
+}
+
+// The part for those concerned.
+type TakenFromLot_Private struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *TakenFromLot_Private) Reset() {
+	*x = TakenFromLot_Private{}
+	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[42]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *TakenFromLot_Private) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*TakenFromLot_Private) ProtoMessage() {}
+
+func (x *TakenFromLot_Private) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[42]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use TakenFromLot_Private.ProtoReflect.Descriptor instead.
+func (*TakenFromLot_Private) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_stone_v1_event_proto_rawDescGZIP(), []int{12, 1}
+}
+
+// The part that may be shown to anyone.
+type TakenOffSale_Public struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The stone.
+	StoneId       string `protobuf:"bytes,1,opt,name=stone_id,json=stoneId,proto3" json:"stone_id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *TakenOffSale_Public) Reset() {
+	*x = TakenOffSale_Public{}
+	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[43]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *TakenOffSale_Public) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*TakenOffSale_Public) ProtoMessage() {}
+
+func (x *TakenOffSale_Public) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[43]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use TakenOffSale_Public.ProtoReflect.Descriptor instead.
+func (*TakenOffSale_Public) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_stone_v1_event_proto_rawDescGZIP(), []int{13, 0}
+}
+
+func (x *TakenOffSale_Public) GetStoneId() string {
+	if x != nil {
+		return x.StoneId
+	}
+	return ""
+}
+
+// The part for those concerned.
+type TakenOffSale_Private struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *TakenOffSale_Private) Reset() {
+	*x = TakenOffSale_Private{}
+	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[44]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *TakenOffSale_Private) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*TakenOffSale_Private) ProtoMessage() {}
+
+func (x *TakenOffSale_Private) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[44]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use TakenOffSale_Private.ProtoReflect.Descriptor instead.
+func (*TakenOffSale_Private) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_stone_v1_event_proto_rawDescGZIP(), []int{13, 1}
+}
+
+// The part that may be shown to anyone.
+type Held_Public struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The stone.
+	StoneId       string `protobuf:"bytes,1,opt,name=stone_id,json=stoneId,proto3" json:"stone_id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Held_Public) Reset() {
+	*x = Held_Public{}
+	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[45]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Held_Public) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Held_Public) ProtoMessage() {}
+
+func (x *Held_Public) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[45]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Held_Public.ProtoReflect.Descriptor instead.
+func (*Held_Public) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_stone_v1_event_proto_rawDescGZIP(), []int{14, 0}
+}
+
+func (x *Held_Public) GetStoneId() string {
+	if x != nil {
+		return x.StoneId
+	}
+	return ""
+}
+
+// The part for those concerned.
+type Held_Private struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The hold.
+	HoldId string `protobuf:"bytes,1,opt,name=hold_id,json=holdId,proto3" json:"hold_id,omitempty"`
+	// The jeweller.
+	HolderId string `protobuf:"bytes,2,opt,name=holder_id,json=holderId,proto3" json:"holder_id,omitempty"`
+	// When it ends, in microseconds since 1970: at this moment it has ended.
+	EndsAtUs      int64 `protobuf:"varint,3,opt,name=ends_at_us,json=endsAtUs,proto3" json:"ends_at_us,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Held_Private) Reset() {
+	*x = Held_Private{}
+	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[46]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Held_Private) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Held_Private) ProtoMessage() {}
+
+func (x *Held_Private) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[46]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Held_Private.ProtoReflect.Descriptor instead.
+func (*Held_Private) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_stone_v1_event_proto_rawDescGZIP(), []int{14, 1}
+}
+
+func (x *Held_Private) GetHoldId() string {
+	if x != nil {
+		return x.HoldId
+	}
+	return ""
+}
+
+func (x *Held_Private) GetHolderId() string {
+	if x != nil {
+		return x.HolderId
+	}
+	return ""
+}
+
+func (x *Held_Private) GetEndsAtUs() int64 {
+	if x != nil {
+		return x.EndsAtUs
+	}
+	return 0
+}
+
+// The part that may be shown to anyone.
+type HoldReleased_Public struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The stone.
+	StoneId       string `protobuf:"bytes,1,opt,name=stone_id,json=stoneId,proto3" json:"stone_id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *HoldReleased_Public) Reset() {
+	*x = HoldReleased_Public{}
+	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[47]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *HoldReleased_Public) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*HoldReleased_Public) ProtoMessage() {}
+
+func (x *HoldReleased_Public) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[47]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use HoldReleased_Public.ProtoReflect.Descriptor instead.
+func (*HoldReleased_Public) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_stone_v1_event_proto_rawDescGZIP(), []int{15, 0}
+}
+
+func (x *HoldReleased_Public) GetStoneId() string {
+	if x != nil {
+		return x.StoneId
+	}
+	return ""
+}
+
+// The part for those concerned.
+type HoldReleased_Private struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The hold.
+	HoldId        string `protobuf:"bytes,1,opt,name=hold_id,json=holdId,proto3" json:"hold_id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *HoldReleased_Private) Reset() {
+	*x = HoldReleased_Private{}
+	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[48]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *HoldReleased_Private) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*HoldReleased_Private) ProtoMessage() {}
+
+func (x *HoldReleased_Private) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[48]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use HoldReleased_Private.ProtoReflect.Descriptor instead.
+func (*HoldReleased_Private) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_stone_v1_event_proto_rawDescGZIP(), []int{15, 1}
+}
+
+func (x *HoldReleased_Private) GetHoldId() string {
+	if x != nil {
+		return x.HoldId
+	}
+	return ""
+}
+
+// The part that may be shown to anyone.
+type SentOut_Public struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The stone.
+	StoneId string `protobuf:"bytes,1,opt,name=stone_id,json=stoneId,proto3" json:"stone_id,omitempty"`
+	// What it measured when it went out.
+	Measured      *v1.Measured `protobuf:"bytes,2,opt,name=measured,proto3" json:"measured,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *SentOut_Public) Reset() {
+	*x = SentOut_Public{}
+	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[49]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *SentOut_Public) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*SentOut_Public) ProtoMessage() {}
+
+func (x *SentOut_Public) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[49]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use SentOut_Public.ProtoReflect.Descriptor instead.
+func (*SentOut_Public) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_stone_v1_event_proto_rawDescGZIP(), []int{16, 0}
+}
+
+func (x *SentOut_Public) GetStoneId() string {
+	if x != nil {
+		return x.StoneId
+	}
+	return ""
+}
+
+func (x *SentOut_Public) GetMeasured() *v1.Measured {
+	if x != nil {
+		return x.Measured
+	}
+	return nil
+}
+
+// The part for those concerned.
+type SentOut_Private struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The approval.
+	ApprovalId string `protobuf:"bytes,1,opt,name=approval_id,json=approvalId,proto3" json:"approval_id,omitempty"`
+	// The jeweller.
+	JewellerId string `protobuf:"bytes,2,opt,name=jeweller_id,json=jewellerId,proto3" json:"jeweller_id,omitempty"`
+	// The price while it is out, without tax.
+	Price         *v1.Amount `protobuf:"bytes,3,opt,name=price,proto3" json:"price,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *SentOut_Private) Reset() {
+	*x = SentOut_Private{}
+	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[50]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *SentOut_Private) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*SentOut_Private) ProtoMessage() {}
+
+func (x *SentOut_Private) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[50]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use SentOut_Private.ProtoReflect.Descriptor instead.
+func (*SentOut_Private) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_stone_v1_event_proto_rawDescGZIP(), []int{16, 1}
+}
+
+func (x *SentOut_Private) GetApprovalId() string {
+	if x != nil {
+		return x.ApprovalId
+	}
+	return ""
+}
+
+func (x *SentOut_Private) GetJewellerId() string {
+	if x != nil {
+		return x.JewellerId
+	}
+	return ""
+}
+
+func (x *SentOut_Private) GetPrice() *v1.Amount {
+	if x != nil {
+		return x.Price
+	}
+	return nil
+}
+
+// The part that may be shown to anyone.
+type CameBack_Public struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The stone.
+	StoneId string `protobuf:"bytes,1,opt,name=stone_id,json=stoneId,proto3" json:"stone_id,omitempty"`
+	// What it measured when it came back.
+	Measured      *v1.Measured `protobuf:"bytes,2,opt,name=measured,proto3" json:"measured,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CameBack_Public) Reset() {
+	*x = CameBack_Public{}
+	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[51]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CameBack_Public) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CameBack_Public) ProtoMessage() {}
+
+func (x *CameBack_Public) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[51]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CameBack_Public.ProtoReflect.Descriptor instead.
+func (*CameBack_Public) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_stone_v1_event_proto_rawDescGZIP(), []int{17, 0}
+}
+
+func (x *CameBack_Public) GetStoneId() string {
+	if x != nil {
+		return x.StoneId
+	}
+	return ""
+}
+
+func (x *CameBack_Public) GetMeasured() *v1.Measured {
+	if x != nil {
+		return x.Measured
+	}
+	return nil
+}
+
+// The part for those concerned.
+type CameBack_Private struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The approval.
+	ApprovalId    string `protobuf:"bytes,1,opt,name=approval_id,json=approvalId,proto3" json:"approval_id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CameBack_Private) Reset() {
+	*x = CameBack_Private{}
+	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[52]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CameBack_Private) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CameBack_Private) ProtoMessage() {}
+
+func (x *CameBack_Private) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[52]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CameBack_Private.ProtoReflect.Descriptor instead.
+func (*CameBack_Private) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_stone_v1_event_proto_rawDescGZIP(), []int{17, 1}
+}
+
+func (x *CameBack_Private) GetApprovalId() string {
+	if x != nil {
+		return x.ApprovalId
+	}
+	return ""
+}
+
+// The part that may be shown to anyone.
+type Lost_Public struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The stone.
+	StoneId       string `protobuf:"bytes,1,opt,name=stone_id,json=stoneId,proto3" json:"stone_id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Lost_Public) Reset() {
+	*x = Lost_Public{}
+	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[53]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Lost_Public) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Lost_Public) ProtoMessage() {}
+
+func (x *Lost_Public) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[53]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Lost_Public.ProtoReflect.Descriptor instead.
+func (*Lost_Public) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_stone_v1_event_proto_rawDescGZIP(), []int{18, 0}
+}
+
+func (x *Lost_Public) GetStoneId() string {
+	if x != nil {
+		return x.StoneId
+	}
+	return ""
+}
+
+// The part for those concerned.
+type Lost_Private struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The approval it was out on.
+	ApprovalId    string `protobuf:"bytes,1,opt,name=approval_id,json=approvalId,proto3" json:"approval_id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Lost_Private) Reset() {
+	*x = Lost_Private{}
+	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[54]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Lost_Private) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Lost_Private) ProtoMessage() {}
+
+func (x *Lost_Private) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[54]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Lost_Private.ProtoReflect.Descriptor instead.
+func (*Lost_Private) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_stone_v1_event_proto_rawDescGZIP(), []int{18, 1}
+}
+
+func (x *Lost_Private) GetApprovalId() string {
+	if x != nil {
+		return x.ApprovalId
+	}
+	return ""
+}
+
+// The part that may be shown to anyone.
+type Broken_Public struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The stone.
+	StoneId       string `protobuf:"bytes,1,opt,name=stone_id,json=stoneId,proto3" json:"stone_id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Broken_Public) Reset() {
+	*x = Broken_Public{}
+	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[55]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Broken_Public) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Broken_Public) ProtoMessage() {}
+
+func (x *Broken_Public) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[55]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Broken_Public.ProtoReflect.Descriptor instead.
+func (*Broken_Public) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_stone_v1_event_proto_rawDescGZIP(), []int{19, 0}
+}
+
+func (x *Broken_Public) GetStoneId() string {
+	if x != nil {
+		return x.StoneId
+	}
+	return ""
+}
+
+// The part for those concerned.
+type Broken_Private struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The approval it was out on.
+	ApprovalId    string `protobuf:"bytes,1,opt,name=approval_id,json=approvalId,proto3" json:"approval_id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Broken_Private) Reset() {
+	*x = Broken_Private{}
+	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[56]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Broken_Private) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Broken_Private) ProtoMessage() {}
+
+func (x *Broken_Private) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[56]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Broken_Private.ProtoReflect.Descriptor instead.
+func (*Broken_Private) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_stone_v1_event_proto_rawDescGZIP(), []int{19, 1}
+}
+
+func (x *Broken_Private) GetApprovalId() string {
+	if x != nil {
+		return x.ApprovalId
+	}
+	return ""
+}
+
+// The part that may be shown to anyone.
+type SaleCancelled_Public struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The stone.
+	StoneId string `protobuf:"bytes,1,opt,name=stone_id,json=stoneId,proto3" json:"stone_id,omitempty"`
+	// The order that was called off.
+	OrderId       string `protobuf:"bytes,2,opt,name=order_id,json=orderId,proto3" json:"order_id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *SaleCancelled_Public) Reset() {
+	*x = SaleCancelled_Public{}
+	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[57]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *SaleCancelled_Public) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*SaleCancelled_Public) ProtoMessage() {}
+
+func (x *SaleCancelled_Public) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[57]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use SaleCancelled_Public.ProtoReflect.Descriptor instead.
+func (*SaleCancelled_Public) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_stone_v1_event_proto_rawDescGZIP(), []int{20, 0}
+}
+
+func (x *SaleCancelled_Public) GetStoneId() string {
+	if x != nil {
+		return x.StoneId
+	}
+	return ""
+}
+
+func (x *SaleCancelled_Public) GetOrderId() string {
+	if x != nil {
+		return x.OrderId
+	}
+	return ""
+}
+
+// The part for those concerned.
+type SaleCancelled_Private struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *SaleCancelled_Private) Reset() {
+	*x = SaleCancelled_Private{}
+	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[58]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *SaleCancelled_Private) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*SaleCancelled_Private) ProtoMessage() {}
+
+func (x *SaleCancelled_Private) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_stone_v1_event_proto_msgTypes[58]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use SaleCancelled_Private.ProtoReflect.Descriptor instead.
+func (*SaleCancelled_Private) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_stone_v1_event_proto_rawDescGZIP(), []int{20, 1}
+}
+
 var File_seamshare_event_stone_v1_event_proto protoreflect.FileDescriptor
 
 const file_seamshare_event_stone_v1_event_proto_rawDesc = "" +
 	"\n" +
-	"$seamshare/event/stone/v1/event.proto\x12\x18seamshare.event.stone.v1\x1a\x1fseamshare/event/v1/values.proto\"\x95\x02\n" +
+	"$seamshare/event/stone/v1/event.proto\x12\x18seamshare.event.stone.v1\x1a!seamshare/event/v1/measured.proto\x1a\x1eseamshare/event/v1/photo.proto\x1a\x1fseamshare/event/v1/values.proto\"\xa2\n" +
+	"\n" +
 	"\x05Event\x12A\n" +
 	"\bfinished\x18\x91\x03 \x01(\v2\".seamshare.event.stone.v1.FinishedH\x00R\bfinished\x12F\n" +
 	"\vput_on_sale\x18\x92\x03 \x01(\v2#.seamshare.event.stone.v1.PutOnSaleH\x00R\tputOnSale\x125\n" +
 	"\x04sold\x18\x93\x03 \x01(\v2\x1e.seamshare.event.stone.v1.SoldH\x00R\x04sold\x12A\n" +
-	"\breturned\x18\x94\x03 \x01(\v2\".seamshare.event.stone.v1.ReturnedH\x00R\breturnedB\a\n" +
+	"\breturned\x18\x94\x03 \x01(\v2\".seamshare.event.stone.v1.ReturnedH\x00R\breturned\x12O\n" +
+	"\x0etaken_off_sale\x18\xa4\x03 \x01(\v2&.seamshare.event.stone.v1.TakenOffSaleH\x00R\ftakenOffSale\x125\n" +
+	"\x04held\x18\xa5\x03 \x01(\v2\x1e.seamshare.event.stone.v1.HeldH\x00R\x04held\x12N\n" +
+	"\rhold_released\x18\xa6\x03 \x01(\v2&.seamshare.event.stone.v1.HoldReleasedH\x00R\fholdReleased\x12?\n" +
+	"\bsent_out\x18\xa7\x03 \x01(\v2!.seamshare.event.stone.v1.SentOutH\x00R\asentOut\x12B\n" +
+	"\tcame_back\x18\xa8\x03 \x01(\v2\".seamshare.event.stone.v1.CameBackH\x00R\bcameBack\x125\n" +
+	"\x04lost\x18\xa9\x03 \x01(\v2\x1e.seamshare.event.stone.v1.LostH\x00R\x04lost\x12;\n" +
+	"\x06broken\x18\xaa\x03 \x01(\v2 .seamshare.event.stone.v1.BrokenH\x00R\x06broken\x12Q\n" +
+	"\x0esale_cancelled\x18\xab\x03 \x01(\v2'.seamshare.event.stone.v1.SaleCancelledH\x00R\rsaleCancelled\x12A\n" +
+	"\bregraded\x18\x95\x03 \x01(\v2\".seamshare.event.stone.v1.RegradedH\x00R\bregraded\x12>\n" +
+	"\achecked\x18\x96\x03 \x01(\v2!.seamshare.event.stone.v1.CheckedH\x00R\achecked\x12T\n" +
+	"\x0fcheck_confirmed\x18\x97\x03 \x01(\v2(.seamshare.event.stone.v1.CheckConfirmedH\x00R\x0echeckConfirmed\x128\n" +
+	"\x05recut\x18\x98\x03 \x01(\v2\x1f.seamshare.event.stone.v1.RecutH\x00R\x05recut\x12>\n" +
+	"\acounted\x18\x99\x03 \x01(\v2!.seamshare.event.stone.v1.CountedH\x00R\acounted\x12C\n" +
+	"\n" +
+	"put_in_lot\x18\x9a\x03 \x01(\v2\".seamshare.event.stone.v1.PutInLotH\x00R\bputInLot\x12O\n" +
+	"\x0etaken_from_lot\x18\x9b\x03 \x01(\v2&.seamshare.event.stone.v1.TakenFromLotH\x00R\ftakenFromLotB\a\n" +
 	"\x05event\"\xb0\x02\n" +
 	"\x05Grade\x12\x1b\n" +
 	"\tbody_tone\x18\x01 \x01(\rR\bbodyTone\x12J\n" +
@@ -1391,7 +4209,7 @@ const file_seamshare_event_stone_v1_event_proto_rawDesc = "" +
 	"brightness\x18\x04 \x01(\x0e2$.seamshare.event.stone.v1.BrightnessR\n" +
 	"brightness\x12\x18\n" +
 	"\acolours\x18\x05 \x01(\tR\acolours\x12!\n" +
-	"\fjudged_under\x18\x06 \x01(\tR\vjudgedUnder\"\xad\x06\n" +
+	"\fjudged_under\x18\x06 \x01(\tR\vjudgedUnder\"\xc3\x06\n" +
 	"\bFinished\x12A\n" +
 	"\x06public\x18\x01 \x01(\v2).seamshare.event.stone.v1.Finished.PublicR\x06public\x12D\n" +
 	"\aprivate\x18\x02 \x01(\v2*.seamshare.event.stone.v1.Finished.PrivateR\aprivate\x1a\x8c\x05\n" +
@@ -1413,13 +4231,17 @@ const file_seamshare_event_stone_v1_event_proto_rawDesc = "" +
 	"hydrophane\x12A\n" +
 	"\tcomposite\x18\r \x01(\x0e2#.seamshare.event.stone.v1.CompositeR\tcomposite\x125\n" +
 	"\x05grade\x18\x0e \x01(\v2\x1f.seamshare.event.stone.v1.GradeR\x05grade\x12\x18\n" +
-	"\aremarks\x18\x0f \x01(\tR\aremarks\x1a\t\n" +
-	"\aPrivate\"\xf8\x01\n" +
+	"\aremarks\x18\x0f \x01(\tR\aremarks\x1a\x1f\n" +
+	"\aPrivate\x12\x14\n" +
+	"\x05class\x18\x01 \x01(\tR\x05class\"\xf2\x02\n" +
 	"\tPutOnSale\x12B\n" +
 	"\x06public\x18\x01 \x01(\v2*.seamshare.event.stone.v1.PutOnSale.PublicR\x06public\x12E\n" +
-	"\aprivate\x18\x02 \x01(\v2+.seamshare.event.stone.v1.PutOnSale.PrivateR\aprivate\x1a#\n" +
+	"\aprivate\x18\x02 \x01(\v2+.seamshare.event.stone.v1.PutOnSale.PrivateR\aprivate\x1a\x9c\x01\n" +
 	"\x06Public\x12\x19\n" +
-	"\bstone_id\x18\x01 \x01(\tR\astoneId\x1a;\n" +
+	"\bstone_id\x18\x01 \x01(\tR\astoneId\x12\x15\n" +
+	"\x06set_id\x18\x02 \x01(\tR\x05setId\x12<\n" +
+	"\bset_kind\x18\x03 \x01(\x0e2!.seamshare.event.stone.v1.SetKindR\asetKind\x12\"\n" +
+	"\rset_stone_ids\x18\x04 \x03(\tR\vsetStoneIds\x1a;\n" +
 	"\aPrivate\x120\n" +
 	"\x05price\x18\x01 \x01(\v2\x1a.seamshare.event.v1.AmountR\x05price\"\x9f\x02\n" +
 	"\x04Sold\x12=\n" +
@@ -1430,17 +4252,156 @@ const file_seamshare_event_stone_v1_event_proto_rawDesc = "" +
 	"\border_id\x18\x02 \x01(\tR\aorderId\x1aV\n" +
 	"\aPrivate\x12\x19\n" +
 	"\bbuyer_id\x18\x01 \x01(\tR\abuyerId\x120\n" +
-	"\x05price\x18\x02 \x01(\v2\x1a.seamshare.event.v1.AmountR\x05price\"\xd9\x02\n" +
+	"\x05price\x18\x02 \x01(\v2\x1a.seamshare.event.v1.AmountR\x05price\"\xd0\x03\n" +
 	"\bReturned\x12A\n" +
 	"\x06public\x18\x01 \x01(\v2).seamshare.event.stone.v1.Returned.PublicR\x06public\x12D\n" +
-	"\aprivate\x18\x02 \x01(\v2*.seamshare.event.stone.v1.Returned.PrivateR\aprivate\x1a\xa6\x01\n" +
+	"\aprivate\x18\x02 \x01(\v2*.seamshare.event.stone.v1.Returned.PrivateR\aprivate\x1a\xd7\x01\n" +
 	"\x06Public\x12\x19\n" +
 	"\bstone_id\x18\x01 \x01(\tR\astoneId\x12\x19\n" +
 	"\border_id\x18\x02 \x01(\tR\aorderId\x128\n" +
 	"\bweighing\x18\x03 \x01(\v2\x1c.seamshare.event.v1.WeighingR\bweighing\x12,\n" +
-	"\x04size\x18\x04 \x01(\v2\x18.seamshare.event.v1.SizeR\x04size\x1a\x1b\n" +
+	"\x04size\x18\x04 \x01(\v2\x18.seamshare.event.v1.SizeR\x04size\x12/\n" +
+	"\x05photo\x18\x05 \x01(\v2\x19.seamshare.event.v1.PhotoR\x05photo\x1aa\n" +
 	"\aPrivate\x12\x10\n" +
-	"\x03why\x18\x01 \x01(\tR\x03why*\xc7\x01\n" +
+	"\x03why\x18\x01 \x01(\tR\x03why\x12!\n" +
+	"\fmass_differs\x18\x02 \x01(\bR\vmassDiffers\x12!\n" +
+	"\fsize_differs\x18\x03 \x01(\bR\vsizeDiffers\"\xa2\x02\n" +
+	"\bRegraded\x12A\n" +
+	"\x06public\x18\x01 \x01(\v2).seamshare.event.stone.v1.Regraded.PublicR\x06public\x12D\n" +
+	"\aprivate\x18\x02 \x01(\v2*.seamshare.event.stone.v1.Regraded.PrivateR\aprivate\x1aZ\n" +
+	"\x06Public\x12\x19\n" +
+	"\bstone_id\x18\x01 \x01(\tR\astoneId\x125\n" +
+	"\x05grade\x18\x02 \x01(\v2\x1f.seamshare.event.stone.v1.GradeR\x05grade\x1a1\n" +
+	"\aPrivate\x12\x14\n" +
+	"\x05class\x18\x01 \x01(\tR\x05class\x12\x10\n" +
+	"\x03why\x18\x02 \x01(\tR\x03why\"\x98\x04\n" +
+	"\aChecked\x12@\n" +
+	"\x06public\x18\x01 \x01(\v2(.seamshare.event.stone.v1.Checked.PublicR\x06public\x12C\n" +
+	"\aprivate\x18\x02 \x01(\v2).seamshare.event.stone.v1.Checked.PrivateR\aprivate\x1a\xdd\x02\n" +
+	"\x06Public\x12\x19\n" +
+	"\bstone_id\x18\x01 \x01(\tR\astoneId\x12\x1b\n" +
+	"\tback_flat\x18\x02 \x01(\bR\bbackFlat\x12\x1b\n" +
+	"\twall_even\x18\x03 \x01(\bR\bwallEven\x12!\n" +
+	"\fbevel_clears\x18\x04 \x01(\bR\vbevelClears\x12(\n" +
+	"\x10corner_radius_um\x18\x05 \x01(\x03R\x0ecornerRadiusUm\x12\x18\n" +
+	"\acandled\x18\x06 \x01(\bR\acandled\x128\n" +
+	"\bweighing\x18\a \x01(\v2\x1c.seamshare.event.v1.WeighingR\bweighing\x12,\n" +
+	"\x04size\x18\b \x01(\v2\x18.seamshare.event.v1.SizeR\x04size\x12/\n" +
+	"\x05photo\x18\t \x01(\v2\x19.seamshare.event.v1.PhotoR\x05photo\x1a&\n" +
+	"\aPrivate\x12\x1b\n" +
+	"\tperson_id\x18\x01 \x01(\tR\bpersonId\"\x8f\x02\n" +
+	"\x0eCheckConfirmed\x12G\n" +
+	"\x06public\x18\x01 \x01(\v2/.seamshare.event.stone.v1.CheckConfirmed.PublicR\x06public\x12J\n" +
+	"\aprivate\x18\x02 \x01(\v20.seamshare.event.stone.v1.CheckConfirmed.PrivateR\aprivate\x1a#\n" +
+	"\x06Public\x12\x19\n" +
+	"\bstone_id\x18\x01 \x01(\tR\astoneId\x1aC\n" +
+	"\aPrivate\x12\x1b\n" +
+	"\tperson_id\x18\x01 \x01(\tR\bpersonId\x12\x1b\n" +
+	"\tmember_id\x18\x02 \x01(\tR\bmemberId\"\xc3\x03\n" +
+	"\x05Recut\x12>\n" +
+	"\x06public\x18\x01 \x01(\v2&.seamshare.event.stone.v1.Recut.PublicR\x06public\x12A\n" +
+	"\aprivate\x18\x02 \x01(\v2'.seamshare.event.stone.v1.Recut.PrivateR\aprivate\x1a\x99\x02\n" +
+	"\x06Public\x12\x19\n" +
+	"\bstone_id\x18\x01 \x01(\tR\astoneId\x128\n" +
+	"\bweighing\x18\x02 \x01(\v2\x1c.seamshare.event.v1.WeighingR\bweighing\x12,\n" +
+	"\x04size\x18\x03 \x01(\v2\x18.seamshare.event.v1.SizeR\x04size\x12;\n" +
+	"\aoutline\x18\x04 \x01(\x0e2!.seamshare.event.stone.v1.OutlineR\aoutline\x125\n" +
+	"\x05grade\x18\x05 \x01(\v2\x1f.seamshare.event.stone.v1.GradeR\x05grade\x12\x18\n" +
+	"\aremarks\x18\x06 \x01(\tR\aremarks\x1a\x1b\n" +
+	"\aPrivate\x12\x10\n" +
+	"\x03why\x18\x01 \x01(\tR\x03why\"\xf7\x02\n" +
+	"\aCounted\x12@\n" +
+	"\x06public\x18\x01 \x01(\v2(.seamshare.event.stone.v1.Counted.PublicR\x06public\x12C\n" +
+	"\aprivate\x18\x02 \x01(\v2).seamshare.event.stone.v1.Counted.PrivateR\aprivate\x1a\x8d\x01\n" +
+	"\x06Public\x12\x19\n" +
+	"\bstone_id\x18\x01 \x01(\tR\astoneId\x12.\n" +
+	"\x03was\x18\x02 \x01(\v2\x1c.seamshare.event.v1.WeighingR\x03was\x128\n" +
+	"\bweighing\x18\x03 \x01(\v2\x1c.seamshare.event.v1.WeighingR\bweighing\x1aU\n" +
+	"\aPrivate\x12\x19\n" +
+	"\bcount_id\x18\x01 \x01(\tR\acountId\x12\x1b\n" +
+	"\tperson_id\x18\x02 \x01(\tR\bpersonId\x12\x12\n" +
+	"\x04note\x18\x03 \x01(\tR\x04note\"\xda\x01\n" +
+	"\bPutInLot\x12A\n" +
+	"\x06public\x18\x01 \x01(\v2).seamshare.event.stone.v1.PutInLot.PublicR\x06public\x12D\n" +
+	"\aprivate\x18\x02 \x01(\v2*.seamshare.event.stone.v1.PutInLot.PrivateR\aprivate\x1a:\n" +
+	"\x06Public\x12\x19\n" +
+	"\bstone_id\x18\x01 \x01(\tR\astoneId\x12\x15\n" +
+	"\x06lot_id\x18\x02 \x01(\tR\x05lotId\x1a\t\n" +
+	"\aPrivate\"\xe6\x01\n" +
+	"\fTakenFromLot\x12E\n" +
+	"\x06public\x18\x01 \x01(\v2-.seamshare.event.stone.v1.TakenFromLot.PublicR\x06public\x12H\n" +
+	"\aprivate\x18\x02 \x01(\v2..seamshare.event.stone.v1.TakenFromLot.PrivateR\aprivate\x1a:\n" +
+	"\x06Public\x12\x19\n" +
+	"\bstone_id\x18\x01 \x01(\tR\astoneId\x12\x15\n" +
+	"\x06lot_id\x18\x02 \x01(\tR\x05lotId\x1a\t\n" +
+	"\aPrivate\"\xcf\x01\n" +
+	"\fTakenOffSale\x12E\n" +
+	"\x06public\x18\x01 \x01(\v2-.seamshare.event.stone.v1.TakenOffSale.PublicR\x06public\x12H\n" +
+	"\aprivate\x18\x02 \x01(\v2..seamshare.event.stone.v1.TakenOffSale.PrivateR\aprivate\x1a#\n" +
+	"\x06Public\x12\x19\n" +
+	"\bstone_id\x18\x01 \x01(\tR\astoneId\x1a\t\n" +
+	"\aPrivate\"\x8b\x02\n" +
+	"\x04Held\x12=\n" +
+	"\x06public\x18\x01 \x01(\v2%.seamshare.event.stone.v1.Held.PublicR\x06public\x12@\n" +
+	"\aprivate\x18\x02 \x01(\v2&.seamshare.event.stone.v1.Held.PrivateR\aprivate\x1a#\n" +
+	"\x06Public\x12\x19\n" +
+	"\bstone_id\x18\x01 \x01(\tR\astoneId\x1a]\n" +
+	"\aPrivate\x12\x17\n" +
+	"\ahold_id\x18\x01 \x01(\tR\x06holdId\x12\x1b\n" +
+	"\tholder_id\x18\x02 \x01(\tR\bholderId\x12\x1c\n" +
+	"\n" +
+	"ends_at_us\x18\x03 \x01(\x03R\bendsAtUs\"\xe8\x01\n" +
+	"\fHoldReleased\x12E\n" +
+	"\x06public\x18\x01 \x01(\v2-.seamshare.event.stone.v1.HoldReleased.PublicR\x06public\x12H\n" +
+	"\aprivate\x18\x02 \x01(\v2..seamshare.event.stone.v1.HoldReleased.PrivateR\aprivate\x1a#\n" +
+	"\x06Public\x12\x19\n" +
+	"\bstone_id\x18\x01 \x01(\tR\astoneId\x1a\"\n" +
+	"\aPrivate\x12\x17\n" +
+	"\ahold_id\x18\x01 \x01(\tR\x06holdId\"\xee\x02\n" +
+	"\aSentOut\x12@\n" +
+	"\x06public\x18\x01 \x01(\v2(.seamshare.event.stone.v1.SentOut.PublicR\x06public\x12C\n" +
+	"\aprivate\x18\x02 \x01(\v2).seamshare.event.stone.v1.SentOut.PrivateR\aprivate\x1a]\n" +
+	"\x06Public\x12\x19\n" +
+	"\bstone_id\x18\x01 \x01(\tR\astoneId\x128\n" +
+	"\bmeasured\x18\x02 \x01(\v2\x1c.seamshare.event.v1.MeasuredR\bmeasured\x1a}\n" +
+	"\aPrivate\x12\x1f\n" +
+	"\vapproval_id\x18\x01 \x01(\tR\n" +
+	"approvalId\x12\x1f\n" +
+	"\vjeweller_id\x18\x02 \x01(\tR\n" +
+	"jewellerId\x120\n" +
+	"\x05price\x18\x03 \x01(\v2\x1a.seamshare.event.v1.AmountR\x05price\"\x9e\x02\n" +
+	"\bCameBack\x12A\n" +
+	"\x06public\x18\x01 \x01(\v2).seamshare.event.stone.v1.CameBack.PublicR\x06public\x12D\n" +
+	"\aprivate\x18\x02 \x01(\v2*.seamshare.event.stone.v1.CameBack.PrivateR\aprivate\x1a]\n" +
+	"\x06Public\x12\x19\n" +
+	"\bstone_id\x18\x01 \x01(\tR\astoneId\x128\n" +
+	"\bmeasured\x18\x02 \x01(\v2\x1c.seamshare.event.v1.MeasuredR\bmeasured\x1a*\n" +
+	"\aPrivate\x12\x1f\n" +
+	"\vapproval_id\x18\x01 \x01(\tR\n" +
+	"approvalId\"\xd8\x01\n" +
+	"\x04Lost\x12=\n" +
+	"\x06public\x18\x01 \x01(\v2%.seamshare.event.stone.v1.Lost.PublicR\x06public\x12@\n" +
+	"\aprivate\x18\x02 \x01(\v2&.seamshare.event.stone.v1.Lost.PrivateR\aprivate\x1a#\n" +
+	"\x06Public\x12\x19\n" +
+	"\bstone_id\x18\x01 \x01(\tR\astoneId\x1a*\n" +
+	"\aPrivate\x12\x1f\n" +
+	"\vapproval_id\x18\x01 \x01(\tR\n" +
+	"approvalId\"\xde\x01\n" +
+	"\x06Broken\x12?\n" +
+	"\x06public\x18\x01 \x01(\v2'.seamshare.event.stone.v1.Broken.PublicR\x06public\x12B\n" +
+	"\aprivate\x18\x02 \x01(\v2(.seamshare.event.stone.v1.Broken.PrivateR\aprivate\x1a#\n" +
+	"\x06Public\x12\x19\n" +
+	"\bstone_id\x18\x01 \x01(\tR\astoneId\x1a*\n" +
+	"\aPrivate\x12\x1f\n" +
+	"\vapproval_id\x18\x01 \x01(\tR\n" +
+	"approvalId\"\xed\x01\n" +
+	"\rSaleCancelled\x12F\n" +
+	"\x06public\x18\x01 \x01(\v2..seamshare.event.stone.v1.SaleCancelled.PublicR\x06public\x12I\n" +
+	"\aprivate\x18\x02 \x01(\v2/.seamshare.event.stone.v1.SaleCancelled.PrivateR\aprivate\x1a>\n" +
+	"\x06Public\x12\x19\n" +
+	"\bstone_id\x18\x01 \x01(\tR\astoneId\x12\x19\n" +
+	"\border_id\x18\x02 \x01(\tR\aorderId\x1a\t\n" +
+	"\aPrivate*\xc7\x01\n" +
 	"\aOutline\x12\x17\n" +
 	"\x13OUTLINE_UNSPECIFIED\x10\x00\x12\x10\n" +
 	"\fOUTLINE_OVAL\x10\x01\x12\x11\n" +
@@ -1484,7 +4445,11 @@ const file_seamshare_event_stone_v1_event_proto_rawDesc = "" +
 	"\x15COMPOSITE_UNSPECIFIED\x10\x00\x12\x12\n" +
 	"\x0eCOMPOSITE_NONE\x10\x01\x12\x15\n" +
 	"\x11COMPOSITE_DOUBLET\x10\x02\x12\x15\n" +
-	"\x11COMPOSITE_TRIPLET\x10\x03B>Z<seamshare.example/proto/gen/seamshare/event/stone/v1;stonev1b\x06proto3"
+	"\x11COMPOSITE_TRIPLET\x10\x03*J\n" +
+	"\aSetKind\x12\x18\n" +
+	"\x14SET_KIND_UNSPECIFIED\x10\x00\x12\x11\n" +
+	"\rSET_KIND_PAIR\x10\x01\x12\x12\n" +
+	"\x0eSET_KIND_SUITE\x10\x02B>Z<seamshare.example/proto/gen/seamshare/event/stone/v1;stonev1b\x06proto3"
 
 var (
 	file_seamshare_event_stone_v1_event_proto_rawDescOnce sync.Once
@@ -1498,68 +4463,176 @@ func file_seamshare_event_stone_v1_event_proto_rawDescGZIP() []byte {
 	return file_seamshare_event_stone_v1_event_proto_rawDescData
 }
 
-var file_seamshare_event_stone_v1_event_proto_enumTypes = make([]protoimpl.EnumInfo, 6)
-var file_seamshare_event_stone_v1_event_proto_msgTypes = make([]protoimpl.MessageInfo, 14)
+var file_seamshare_event_stone_v1_event_proto_enumTypes = make([]protoimpl.EnumInfo, 7)
+var file_seamshare_event_stone_v1_event_proto_msgTypes = make([]protoimpl.MessageInfo, 59)
 var file_seamshare_event_stone_v1_event_proto_goTypes = []any{
-	(Outline)(0),              // 0: seamshare.event.stone.v1.Outline
-	(Transparency)(0),         // 1: seamshare.event.stone.v1.Transparency
-	(Pattern)(0),              // 2: seamshare.event.stone.v1.Pattern
-	(Brightness)(0),           // 3: seamshare.event.stone.v1.Brightness
-	(Hydrophane)(0),           // 4: seamshare.event.stone.v1.Hydrophane
-	(Composite)(0),            // 5: seamshare.event.stone.v1.Composite
-	(*Event)(nil),             // 6: seamshare.event.stone.v1.Event
-	(*Grade)(nil),             // 7: seamshare.event.stone.v1.Grade
-	(*Finished)(nil),          // 8: seamshare.event.stone.v1.Finished
-	(*PutOnSale)(nil),         // 9: seamshare.event.stone.v1.PutOnSale
-	(*Sold)(nil),              // 10: seamshare.event.stone.v1.Sold
-	(*Returned)(nil),          // 11: seamshare.event.stone.v1.Returned
-	(*Finished_Public)(nil),   // 12: seamshare.event.stone.v1.Finished.Public
-	(*Finished_Private)(nil),  // 13: seamshare.event.stone.v1.Finished.Private
-	(*PutOnSale_Public)(nil),  // 14: seamshare.event.stone.v1.PutOnSale.Public
-	(*PutOnSale_Private)(nil), // 15: seamshare.event.stone.v1.PutOnSale.Private
-	(*Sold_Public)(nil),       // 16: seamshare.event.stone.v1.Sold.Public
-	(*Sold_Private)(nil),      // 17: seamshare.event.stone.v1.Sold.Private
-	(*Returned_Public)(nil),   // 18: seamshare.event.stone.v1.Returned.Public
-	(*Returned_Private)(nil),  // 19: seamshare.event.stone.v1.Returned.Private
-	(*v1.Weighing)(nil),       // 20: seamshare.event.v1.Weighing
-	(*v1.Size)(nil),           // 21: seamshare.event.v1.Size
-	(v1.Kind)(0),              // 22: seamshare.event.v1.Kind
-	(v1.Treatment)(0),         // 23: seamshare.event.v1.Treatment
-	(*v1.Amount)(nil),         // 24: seamshare.event.v1.Amount
+	(Outline)(0),                   // 0: seamshare.event.stone.v1.Outline
+	(Transparency)(0),              // 1: seamshare.event.stone.v1.Transparency
+	(Pattern)(0),                   // 2: seamshare.event.stone.v1.Pattern
+	(Brightness)(0),                // 3: seamshare.event.stone.v1.Brightness
+	(Hydrophane)(0),                // 4: seamshare.event.stone.v1.Hydrophane
+	(Composite)(0),                 // 5: seamshare.event.stone.v1.Composite
+	(SetKind)(0),                   // 6: seamshare.event.stone.v1.SetKind
+	(*Event)(nil),                  // 7: seamshare.event.stone.v1.Event
+	(*Grade)(nil),                  // 8: seamshare.event.stone.v1.Grade
+	(*Finished)(nil),               // 9: seamshare.event.stone.v1.Finished
+	(*PutOnSale)(nil),              // 10: seamshare.event.stone.v1.PutOnSale
+	(*Sold)(nil),                   // 11: seamshare.event.stone.v1.Sold
+	(*Returned)(nil),               // 12: seamshare.event.stone.v1.Returned
+	(*Regraded)(nil),               // 13: seamshare.event.stone.v1.Regraded
+	(*Checked)(nil),                // 14: seamshare.event.stone.v1.Checked
+	(*CheckConfirmed)(nil),         // 15: seamshare.event.stone.v1.CheckConfirmed
+	(*Recut)(nil),                  // 16: seamshare.event.stone.v1.Recut
+	(*Counted)(nil),                // 17: seamshare.event.stone.v1.Counted
+	(*PutInLot)(nil),               // 18: seamshare.event.stone.v1.PutInLot
+	(*TakenFromLot)(nil),           // 19: seamshare.event.stone.v1.TakenFromLot
+	(*TakenOffSale)(nil),           // 20: seamshare.event.stone.v1.TakenOffSale
+	(*Held)(nil),                   // 21: seamshare.event.stone.v1.Held
+	(*HoldReleased)(nil),           // 22: seamshare.event.stone.v1.HoldReleased
+	(*SentOut)(nil),                // 23: seamshare.event.stone.v1.SentOut
+	(*CameBack)(nil),               // 24: seamshare.event.stone.v1.CameBack
+	(*Lost)(nil),                   // 25: seamshare.event.stone.v1.Lost
+	(*Broken)(nil),                 // 26: seamshare.event.stone.v1.Broken
+	(*SaleCancelled)(nil),          // 27: seamshare.event.stone.v1.SaleCancelled
+	(*Finished_Public)(nil),        // 28: seamshare.event.stone.v1.Finished.Public
+	(*Finished_Private)(nil),       // 29: seamshare.event.stone.v1.Finished.Private
+	(*PutOnSale_Public)(nil),       // 30: seamshare.event.stone.v1.PutOnSale.Public
+	(*PutOnSale_Private)(nil),      // 31: seamshare.event.stone.v1.PutOnSale.Private
+	(*Sold_Public)(nil),            // 32: seamshare.event.stone.v1.Sold.Public
+	(*Sold_Private)(nil),           // 33: seamshare.event.stone.v1.Sold.Private
+	(*Returned_Public)(nil),        // 34: seamshare.event.stone.v1.Returned.Public
+	(*Returned_Private)(nil),       // 35: seamshare.event.stone.v1.Returned.Private
+	(*Regraded_Public)(nil),        // 36: seamshare.event.stone.v1.Regraded.Public
+	(*Regraded_Private)(nil),       // 37: seamshare.event.stone.v1.Regraded.Private
+	(*Checked_Public)(nil),         // 38: seamshare.event.stone.v1.Checked.Public
+	(*Checked_Private)(nil),        // 39: seamshare.event.stone.v1.Checked.Private
+	(*CheckConfirmed_Public)(nil),  // 40: seamshare.event.stone.v1.CheckConfirmed.Public
+	(*CheckConfirmed_Private)(nil), // 41: seamshare.event.stone.v1.CheckConfirmed.Private
+	(*Recut_Public)(nil),           // 42: seamshare.event.stone.v1.Recut.Public
+	(*Recut_Private)(nil),          // 43: seamshare.event.stone.v1.Recut.Private
+	(*Counted_Public)(nil),         // 44: seamshare.event.stone.v1.Counted.Public
+	(*Counted_Private)(nil),        // 45: seamshare.event.stone.v1.Counted.Private
+	(*PutInLot_Public)(nil),        // 46: seamshare.event.stone.v1.PutInLot.Public
+	(*PutInLot_Private)(nil),       // 47: seamshare.event.stone.v1.PutInLot.Private
+	(*TakenFromLot_Public)(nil),    // 48: seamshare.event.stone.v1.TakenFromLot.Public
+	(*TakenFromLot_Private)(nil),   // 49: seamshare.event.stone.v1.TakenFromLot.Private
+	(*TakenOffSale_Public)(nil),    // 50: seamshare.event.stone.v1.TakenOffSale.Public
+	(*TakenOffSale_Private)(nil),   // 51: seamshare.event.stone.v1.TakenOffSale.Private
+	(*Held_Public)(nil),            // 52: seamshare.event.stone.v1.Held.Public
+	(*Held_Private)(nil),           // 53: seamshare.event.stone.v1.Held.Private
+	(*HoldReleased_Public)(nil),    // 54: seamshare.event.stone.v1.HoldReleased.Public
+	(*HoldReleased_Private)(nil),   // 55: seamshare.event.stone.v1.HoldReleased.Private
+	(*SentOut_Public)(nil),         // 56: seamshare.event.stone.v1.SentOut.Public
+	(*SentOut_Private)(nil),        // 57: seamshare.event.stone.v1.SentOut.Private
+	(*CameBack_Public)(nil),        // 58: seamshare.event.stone.v1.CameBack.Public
+	(*CameBack_Private)(nil),       // 59: seamshare.event.stone.v1.CameBack.Private
+	(*Lost_Public)(nil),            // 60: seamshare.event.stone.v1.Lost.Public
+	(*Lost_Private)(nil),           // 61: seamshare.event.stone.v1.Lost.Private
+	(*Broken_Public)(nil),          // 62: seamshare.event.stone.v1.Broken.Public
+	(*Broken_Private)(nil),         // 63: seamshare.event.stone.v1.Broken.Private
+	(*SaleCancelled_Public)(nil),   // 64: seamshare.event.stone.v1.SaleCancelled.Public
+	(*SaleCancelled_Private)(nil),  // 65: seamshare.event.stone.v1.SaleCancelled.Private
+	(*v1.Weighing)(nil),            // 66: seamshare.event.v1.Weighing
+	(*v1.Size)(nil),                // 67: seamshare.event.v1.Size
+	(v1.Kind)(0),                   // 68: seamshare.event.v1.Kind
+	(v1.Treatment)(0),              // 69: seamshare.event.v1.Treatment
+	(*v1.Amount)(nil),              // 70: seamshare.event.v1.Amount
+	(*v1.Photo)(nil),               // 71: seamshare.event.v1.Photo
+	(*v1.Measured)(nil),            // 72: seamshare.event.v1.Measured
 }
 var file_seamshare_event_stone_v1_event_proto_depIdxs = []int32{
-	8,  // 0: seamshare.event.stone.v1.Event.finished:type_name -> seamshare.event.stone.v1.Finished
-	9,  // 1: seamshare.event.stone.v1.Event.put_on_sale:type_name -> seamshare.event.stone.v1.PutOnSale
-	10, // 2: seamshare.event.stone.v1.Event.sold:type_name -> seamshare.event.stone.v1.Sold
-	11, // 3: seamshare.event.stone.v1.Event.returned:type_name -> seamshare.event.stone.v1.Returned
-	1,  // 4: seamshare.event.stone.v1.Grade.transparency:type_name -> seamshare.event.stone.v1.Transparency
-	2,  // 5: seamshare.event.stone.v1.Grade.pattern:type_name -> seamshare.event.stone.v1.Pattern
-	3,  // 6: seamshare.event.stone.v1.Grade.brightness:type_name -> seamshare.event.stone.v1.Brightness
-	12, // 7: seamshare.event.stone.v1.Finished.public:type_name -> seamshare.event.stone.v1.Finished.Public
-	13, // 8: seamshare.event.stone.v1.Finished.private:type_name -> seamshare.event.stone.v1.Finished.Private
-	14, // 9: seamshare.event.stone.v1.PutOnSale.public:type_name -> seamshare.event.stone.v1.PutOnSale.Public
-	15, // 10: seamshare.event.stone.v1.PutOnSale.private:type_name -> seamshare.event.stone.v1.PutOnSale.Private
-	16, // 11: seamshare.event.stone.v1.Sold.public:type_name -> seamshare.event.stone.v1.Sold.Public
-	17, // 12: seamshare.event.stone.v1.Sold.private:type_name -> seamshare.event.stone.v1.Sold.Private
-	18, // 13: seamshare.event.stone.v1.Returned.public:type_name -> seamshare.event.stone.v1.Returned.Public
-	19, // 14: seamshare.event.stone.v1.Returned.private:type_name -> seamshare.event.stone.v1.Returned.Private
-	20, // 15: seamshare.event.stone.v1.Finished.Public.weighing:type_name -> seamshare.event.v1.Weighing
-	21, // 16: seamshare.event.stone.v1.Finished.Public.size:type_name -> seamshare.event.v1.Size
-	0,  // 17: seamshare.event.stone.v1.Finished.Public.outline:type_name -> seamshare.event.stone.v1.Outline
-	22, // 18: seamshare.event.stone.v1.Finished.Public.kind:type_name -> seamshare.event.v1.Kind
-	23, // 19: seamshare.event.stone.v1.Finished.Public.treatment:type_name -> seamshare.event.v1.Treatment
-	4,  // 20: seamshare.event.stone.v1.Finished.Public.hydrophane:type_name -> seamshare.event.stone.v1.Hydrophane
-	5,  // 21: seamshare.event.stone.v1.Finished.Public.composite:type_name -> seamshare.event.stone.v1.Composite
-	7,  // 22: seamshare.event.stone.v1.Finished.Public.grade:type_name -> seamshare.event.stone.v1.Grade
-	24, // 23: seamshare.event.stone.v1.PutOnSale.Private.price:type_name -> seamshare.event.v1.Amount
-	24, // 24: seamshare.event.stone.v1.Sold.Private.price:type_name -> seamshare.event.v1.Amount
-	20, // 25: seamshare.event.stone.v1.Returned.Public.weighing:type_name -> seamshare.event.v1.Weighing
-	21, // 26: seamshare.event.stone.v1.Returned.Public.size:type_name -> seamshare.event.v1.Size
-	27, // [27:27] is the sub-list for method output_type
-	27, // [27:27] is the sub-list for method input_type
-	27, // [27:27] is the sub-list for extension type_name
-	27, // [27:27] is the sub-list for extension extendee
-	0,  // [0:27] is the sub-list for field type_name
+	9,  // 0: seamshare.event.stone.v1.Event.finished:type_name -> seamshare.event.stone.v1.Finished
+	10, // 1: seamshare.event.stone.v1.Event.put_on_sale:type_name -> seamshare.event.stone.v1.PutOnSale
+	11, // 2: seamshare.event.stone.v1.Event.sold:type_name -> seamshare.event.stone.v1.Sold
+	12, // 3: seamshare.event.stone.v1.Event.returned:type_name -> seamshare.event.stone.v1.Returned
+	20, // 4: seamshare.event.stone.v1.Event.taken_off_sale:type_name -> seamshare.event.stone.v1.TakenOffSale
+	21, // 5: seamshare.event.stone.v1.Event.held:type_name -> seamshare.event.stone.v1.Held
+	22, // 6: seamshare.event.stone.v1.Event.hold_released:type_name -> seamshare.event.stone.v1.HoldReleased
+	23, // 7: seamshare.event.stone.v1.Event.sent_out:type_name -> seamshare.event.stone.v1.SentOut
+	24, // 8: seamshare.event.stone.v1.Event.came_back:type_name -> seamshare.event.stone.v1.CameBack
+	25, // 9: seamshare.event.stone.v1.Event.lost:type_name -> seamshare.event.stone.v1.Lost
+	26, // 10: seamshare.event.stone.v1.Event.broken:type_name -> seamshare.event.stone.v1.Broken
+	27, // 11: seamshare.event.stone.v1.Event.sale_cancelled:type_name -> seamshare.event.stone.v1.SaleCancelled
+	13, // 12: seamshare.event.stone.v1.Event.regraded:type_name -> seamshare.event.stone.v1.Regraded
+	14, // 13: seamshare.event.stone.v1.Event.checked:type_name -> seamshare.event.stone.v1.Checked
+	15, // 14: seamshare.event.stone.v1.Event.check_confirmed:type_name -> seamshare.event.stone.v1.CheckConfirmed
+	16, // 15: seamshare.event.stone.v1.Event.recut:type_name -> seamshare.event.stone.v1.Recut
+	17, // 16: seamshare.event.stone.v1.Event.counted:type_name -> seamshare.event.stone.v1.Counted
+	18, // 17: seamshare.event.stone.v1.Event.put_in_lot:type_name -> seamshare.event.stone.v1.PutInLot
+	19, // 18: seamshare.event.stone.v1.Event.taken_from_lot:type_name -> seamshare.event.stone.v1.TakenFromLot
+	1,  // 19: seamshare.event.stone.v1.Grade.transparency:type_name -> seamshare.event.stone.v1.Transparency
+	2,  // 20: seamshare.event.stone.v1.Grade.pattern:type_name -> seamshare.event.stone.v1.Pattern
+	3,  // 21: seamshare.event.stone.v1.Grade.brightness:type_name -> seamshare.event.stone.v1.Brightness
+	28, // 22: seamshare.event.stone.v1.Finished.public:type_name -> seamshare.event.stone.v1.Finished.Public
+	29, // 23: seamshare.event.stone.v1.Finished.private:type_name -> seamshare.event.stone.v1.Finished.Private
+	30, // 24: seamshare.event.stone.v1.PutOnSale.public:type_name -> seamshare.event.stone.v1.PutOnSale.Public
+	31, // 25: seamshare.event.stone.v1.PutOnSale.private:type_name -> seamshare.event.stone.v1.PutOnSale.Private
+	32, // 26: seamshare.event.stone.v1.Sold.public:type_name -> seamshare.event.stone.v1.Sold.Public
+	33, // 27: seamshare.event.stone.v1.Sold.private:type_name -> seamshare.event.stone.v1.Sold.Private
+	34, // 28: seamshare.event.stone.v1.Returned.public:type_name -> seamshare.event.stone.v1.Returned.Public
+	35, // 29: seamshare.event.stone.v1.Returned.private:type_name -> seamshare.event.stone.v1.Returned.Private
+	36, // 30: seamshare.event.stone.v1.Regraded.public:type_name -> seamshare.event.stone.v1.Regraded.Public
+	37, // 31: seamshare.event.stone.v1.Regraded.private:type_name -> seamshare.event.stone.v1.Regraded.Private
+	38, // 32: seamshare.event.stone.v1.Checked.public:type_name -> seamshare.event.stone.v1.Checked.Public
+	39, // 33: seamshare.event.stone.v1.Checked.private:type_name -> seamshare.event.stone.v1.Checked.Private
+	40, // 34: seamshare.event.stone.v1.CheckConfirmed.public:type_name -> seamshare.event.stone.v1.CheckConfirmed.Public
+	41, // 35: seamshare.event.stone.v1.CheckConfirmed.private:type_name -> seamshare.event.stone.v1.CheckConfirmed.Private
+	42, // 36: seamshare.event.stone.v1.Recut.public:type_name -> seamshare.event.stone.v1.Recut.Public
+	43, // 37: seamshare.event.stone.v1.Recut.private:type_name -> seamshare.event.stone.v1.Recut.Private
+	44, // 38: seamshare.event.stone.v1.Counted.public:type_name -> seamshare.event.stone.v1.Counted.Public
+	45, // 39: seamshare.event.stone.v1.Counted.private:type_name -> seamshare.event.stone.v1.Counted.Private
+	46, // 40: seamshare.event.stone.v1.PutInLot.public:type_name -> seamshare.event.stone.v1.PutInLot.Public
+	47, // 41: seamshare.event.stone.v1.PutInLot.private:type_name -> seamshare.event.stone.v1.PutInLot.Private
+	48, // 42: seamshare.event.stone.v1.TakenFromLot.public:type_name -> seamshare.event.stone.v1.TakenFromLot.Public
+	49, // 43: seamshare.event.stone.v1.TakenFromLot.private:type_name -> seamshare.event.stone.v1.TakenFromLot.Private
+	50, // 44: seamshare.event.stone.v1.TakenOffSale.public:type_name -> seamshare.event.stone.v1.TakenOffSale.Public
+	51, // 45: seamshare.event.stone.v1.TakenOffSale.private:type_name -> seamshare.event.stone.v1.TakenOffSale.Private
+	52, // 46: seamshare.event.stone.v1.Held.public:type_name -> seamshare.event.stone.v1.Held.Public
+	53, // 47: seamshare.event.stone.v1.Held.private:type_name -> seamshare.event.stone.v1.Held.Private
+	54, // 48: seamshare.event.stone.v1.HoldReleased.public:type_name -> seamshare.event.stone.v1.HoldReleased.Public
+	55, // 49: seamshare.event.stone.v1.HoldReleased.private:type_name -> seamshare.event.stone.v1.HoldReleased.Private
+	56, // 50: seamshare.event.stone.v1.SentOut.public:type_name -> seamshare.event.stone.v1.SentOut.Public
+	57, // 51: seamshare.event.stone.v1.SentOut.private:type_name -> seamshare.event.stone.v1.SentOut.Private
+	58, // 52: seamshare.event.stone.v1.CameBack.public:type_name -> seamshare.event.stone.v1.CameBack.Public
+	59, // 53: seamshare.event.stone.v1.CameBack.private:type_name -> seamshare.event.stone.v1.CameBack.Private
+	60, // 54: seamshare.event.stone.v1.Lost.public:type_name -> seamshare.event.stone.v1.Lost.Public
+	61, // 55: seamshare.event.stone.v1.Lost.private:type_name -> seamshare.event.stone.v1.Lost.Private
+	62, // 56: seamshare.event.stone.v1.Broken.public:type_name -> seamshare.event.stone.v1.Broken.Public
+	63, // 57: seamshare.event.stone.v1.Broken.private:type_name -> seamshare.event.stone.v1.Broken.Private
+	64, // 58: seamshare.event.stone.v1.SaleCancelled.public:type_name -> seamshare.event.stone.v1.SaleCancelled.Public
+	65, // 59: seamshare.event.stone.v1.SaleCancelled.private:type_name -> seamshare.event.stone.v1.SaleCancelled.Private
+	66, // 60: seamshare.event.stone.v1.Finished.Public.weighing:type_name -> seamshare.event.v1.Weighing
+	67, // 61: seamshare.event.stone.v1.Finished.Public.size:type_name -> seamshare.event.v1.Size
+	0,  // 62: seamshare.event.stone.v1.Finished.Public.outline:type_name -> seamshare.event.stone.v1.Outline
+	68, // 63: seamshare.event.stone.v1.Finished.Public.kind:type_name -> seamshare.event.v1.Kind
+	69, // 64: seamshare.event.stone.v1.Finished.Public.treatment:type_name -> seamshare.event.v1.Treatment
+	4,  // 65: seamshare.event.stone.v1.Finished.Public.hydrophane:type_name -> seamshare.event.stone.v1.Hydrophane
+	5,  // 66: seamshare.event.stone.v1.Finished.Public.composite:type_name -> seamshare.event.stone.v1.Composite
+	8,  // 67: seamshare.event.stone.v1.Finished.Public.grade:type_name -> seamshare.event.stone.v1.Grade
+	6,  // 68: seamshare.event.stone.v1.PutOnSale.Public.set_kind:type_name -> seamshare.event.stone.v1.SetKind
+	70, // 69: seamshare.event.stone.v1.PutOnSale.Private.price:type_name -> seamshare.event.v1.Amount
+	70, // 70: seamshare.event.stone.v1.Sold.Private.price:type_name -> seamshare.event.v1.Amount
+	66, // 71: seamshare.event.stone.v1.Returned.Public.weighing:type_name -> seamshare.event.v1.Weighing
+	67, // 72: seamshare.event.stone.v1.Returned.Public.size:type_name -> seamshare.event.v1.Size
+	71, // 73: seamshare.event.stone.v1.Returned.Public.photo:type_name -> seamshare.event.v1.Photo
+	8,  // 74: seamshare.event.stone.v1.Regraded.Public.grade:type_name -> seamshare.event.stone.v1.Grade
+	66, // 75: seamshare.event.stone.v1.Checked.Public.weighing:type_name -> seamshare.event.v1.Weighing
+	67, // 76: seamshare.event.stone.v1.Checked.Public.size:type_name -> seamshare.event.v1.Size
+	71, // 77: seamshare.event.stone.v1.Checked.Public.photo:type_name -> seamshare.event.v1.Photo
+	66, // 78: seamshare.event.stone.v1.Recut.Public.weighing:type_name -> seamshare.event.v1.Weighing
+	67, // 79: seamshare.event.stone.v1.Recut.Public.size:type_name -> seamshare.event.v1.Size
+	0,  // 80: seamshare.event.stone.v1.Recut.Public.outline:type_name -> seamshare.event.stone.v1.Outline
+	8,  // 81: seamshare.event.stone.v1.Recut.Public.grade:type_name -> seamshare.event.stone.v1.Grade
+	66, // 82: seamshare.event.stone.v1.Counted.Public.was:type_name -> seamshare.event.v1.Weighing
+	66, // 83: seamshare.event.stone.v1.Counted.Public.weighing:type_name -> seamshare.event.v1.Weighing
+	72, // 84: seamshare.event.stone.v1.SentOut.Public.measured:type_name -> seamshare.event.v1.Measured
+	70, // 85: seamshare.event.stone.v1.SentOut.Private.price:type_name -> seamshare.event.v1.Amount
+	72, // 86: seamshare.event.stone.v1.CameBack.Public.measured:type_name -> seamshare.event.v1.Measured
+	87, // [87:87] is the sub-list for method output_type
+	87, // [87:87] is the sub-list for method input_type
+	87, // [87:87] is the sub-list for extension type_name
+	87, // [87:87] is the sub-list for extension extendee
+	0,  // [0:87] is the sub-list for field type_name
 }
 
 func init() { file_seamshare_event_stone_v1_event_proto_init() }
@@ -1572,14 +4645,29 @@ func file_seamshare_event_stone_v1_event_proto_init() {
 		(*Event_PutOnSale)(nil),
 		(*Event_Sold)(nil),
 		(*Event_Returned)(nil),
+		(*Event_TakenOffSale)(nil),
+		(*Event_Held)(nil),
+		(*Event_HoldReleased)(nil),
+		(*Event_SentOut)(nil),
+		(*Event_CameBack)(nil),
+		(*Event_Lost)(nil),
+		(*Event_Broken)(nil),
+		(*Event_SaleCancelled)(nil),
+		(*Event_Regraded)(nil),
+		(*Event_Checked)(nil),
+		(*Event_CheckConfirmed)(nil),
+		(*Event_Recut)(nil),
+		(*Event_Counted)(nil),
+		(*Event_PutInLot)(nil),
+		(*Event_TakenFromLot)(nil),
 	}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_seamshare_event_stone_v1_event_proto_rawDesc), len(file_seamshare_event_stone_v1_event_proto_rawDesc)),
-			NumEnums:      6,
-			NumMessages:   14,
+			NumEnums:      7,
+			NumMessages:   59,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

@@ -1,0 +1,200 @@
+package coop
+
+import (
+	"context"
+
+	coopv1 "seamshare.example/proto/gen/seamshare/coop/v1"
+
+	"seamshare.example/eventstore"
+	"seamshare.example/services/access"
+	"seamshare.example/services/command"
+	"seamshare.example/services/domain/correction"
+	"seamshare.example/services/domain/rule"
+	"seamshare.example/services/query"
+	"seamshare.example/services/stream"
+	"seamshare.example/services/view"
+	"seamshare.example/services/wire"
+)
+
+// CorrectAmount implements coopv1.CoopServiceServer.
+func (s *Server) CorrectAmount(ctx context.Context, req *coopv1.CorrectAmountRequest) (*coopv1.CorrectAmountResponse, error) {
+	var unreadable rule.All
+	right := correction.Facts{StoneID: req.GetStoneId(), Amount: wire.Amount(&unreadable, "amount", req.GetAmount())}
+	c, at, err := s.correct(ctx, req, req.GetCorrects(), right, unreadable, req.GetReason())
+	if err != nil {
+		return nil, err
+	}
+	return &coopv1.CorrectAmountResponse{Correction: c, Position: at}, nil
+}
+
+// CorrectMass implements coopv1.CoopServiceServer.
+func (s *Server) CorrectMass(ctx context.Context, req *coopv1.CorrectMassRequest) (*coopv1.CorrectMassResponse, error) {
+	right := correction.Facts{Part: req.GetPart(), Weighing: wire.ReadWeighing(req.GetWeighing())}
+	c, at, err := s.correct(ctx, req, req.GetCorrects(), right, nil, req.GetReason())
+	if err != nil {
+		return nil, err
+	}
+	return &coopv1.CorrectMassResponse{Correction: c, Position: at}, nil
+}
+
+// CorrectSize implements coopv1.CoopServiceServer.
+func (s *Server) CorrectSize(ctx context.Context, req *coopv1.CorrectSizeRequest) (*coopv1.CorrectSizeResponse, error) {
+	c, at, err := s.correct(ctx, req, req.GetCorrects(), correction.Facts{Size: wire.ReadSize(req.GetSize())}, nil, req.GetReason())
+	if err != nil {
+		return nil, err
+	}
+	return &coopv1.CorrectSizeResponse{Correction: c, Position: at}, nil
+}
+
+// correct asks for a correction, and does it where no second person is needed.
+func (s *Server) correct(ctx context.Context, req command.Request, corrects uint64, right correction.Facts, unreadable rule.All, reason string) (*coopv1.Correction, uint64, error) {
+	who := access.Caller(ctx)
+	id := command.NewID()
+	if err := unreadable.Err(); err != nil {
+		return nil, 0, err
+	}
+	did, err := s.withWrong(ctx, req, corrects, right, func(tx *eventstore.Tx, w wrong) (*command.Thing[correction.State], error) {
+		c, err := command.Open(tx, stream.Correction, id)
+		if err != nil {
+			return nil, err
+		}
+		second, err := paidSince(tx, w)
+		if err != nil {
+			return nil, err
+		}
+		events, err := c.State.Propose(correction.Proposal{
+			ID: id, Corrects: corrects, About: string(w.record.Stream), Was: w.was, Right: right,
+			Person: who.Person, Reason: reason, SecondNeeded: second,
+		})
+		if err != nil {
+			return nil, err
+		}
+		// Also where it waits: what can't be done is refused now.
+		apply, err := w.fits(tx, right)
+		if err != nil {
+			return nil, err
+		}
+		for _, event := range events {
+			c.Record(event)
+		}
+		if !second {
+			apply(c.State, who.Person)
+		}
+		return c, nil
+	})
+	if err != nil {
+		return nil, 0, err
+	}
+	return shownCorrection(did.State), uint64(did.Position), nil
+}
+
+// ConfirmCorrection implements coopv1.CoopServiceServer.
+func (s *Server) ConfirmCorrection(ctx context.Context, req *coopv1.ConfirmCorrectionRequest) (*coopv1.ConfirmCorrectionResponse, error) {
+	who := access.Caller(ctx)
+	waiting, err := s.correction(ctx, req.GetMinPosition(), req.GetCorrectionId())
+	if err != nil {
+		return nil, err
+	}
+	did, err := s.withWrong(ctx, req, waiting.Corrects, waiting.Facts, func(tx *eventstore.Tx, w wrong) (*command.Thing[correction.State], error) {
+		c, err := command.Open(tx, stream.Correction, req.GetCorrectionId())
+		if err != nil {
+			return nil, err
+		}
+		by, _, err := eventstore.Load(tx, stream.Person, who.Person)
+		if err != nil {
+			return nil, err
+		}
+		confirmed, err := c.State.Confirm(who.Person, by.NotThem)
+		if err != nil {
+			return nil, err
+		}
+		apply, err := w.fits(tx, c.State.Facts)
+		if err != nil {
+			return nil, err
+		}
+		apply(c.State, c.State.ProposedBy)
+		c.Record(confirmed)
+		return c, nil
+	})
+	if err != nil {
+		return nil, err
+	}
+	return &coopv1.ConfirmCorrectionResponse{Correction: shownCorrection(did.State), Position: uint64(did.Position)}, nil
+}
+
+// RefuseCorrection implements coopv1.CoopServiceServer.
+func (s *Server) RefuseCorrection(ctx context.Context, req *coopv1.RefuseCorrectionRequest) (*coopv1.RefuseCorrectionResponse, error) {
+	who := access.Caller(ctx)
+	did, err := command.Run(ctx, s.node, req, stream.Correction, func(tx *eventstore.Tx) (*command.Thing[correction.State], error) {
+		c, err := command.Open(tx, stream.Correction, req.GetCorrectionId())
+		if err != nil {
+			return nil, err
+		}
+		by, _, err := eventstore.Load(tx, stream.Person, who.Person)
+		if err != nil {
+			return nil, err
+		}
+		refused, err := c.State.Refuse(who.Person, by.NotThem, req.GetReason())
+		if err != nil {
+			return nil, err
+		}
+		c.Record(refused)
+		return c, nil
+	})
+	if err != nil {
+		return nil, err
+	}
+	return &coopv1.RefuseCorrectionResponse{Correction: shownCorrection(did.State), Position: uint64(did.Position)}, nil
+}
+
+func (s *Server) correction(ctx context.Context, min uint64, id string) (c correction.State, err error) {
+	err = s.before(ctx, min, func(q *eventstore.Query) error {
+		c, _, err = eventstore.Load(q, stream.Correction, id)
+		if err == nil && c.ID == "" {
+			err = rule.NotThere("correction_id", "correction")
+		}
+		return err
+	})
+	return c, err
+}
+
+// ListCorrections implements coopv1.CoopServiceServer.
+func (s *Server) ListCorrections(ctx context.Context, req *coopv1.ListCorrectionsRequest) (*coopv1.ListCorrectionsResponse, error) {
+	all, next, position, err := query.List(ctx, s.lists, req, registered("correction"), func(q *eventstore.Query, id string) (*coopv1.Correction, error) {
+		c, _, err := eventstore.Load(q, stream.Correction, id)
+		return shownCorrection(c), err
+	})
+	if err != nil {
+		return nil, err
+	}
+	return &coopv1.ListCorrectionsResponse{Corrections: all, NextPageToken: next, Position: position}, nil
+}
+
+// paidSince tells whether a party to money that would move was paid by a run that is
+// as of the wrong record or later.
+func paidSince(tx *eventstore.Tx, w wrong) (bool, error) {
+	v := view.Payouts{}
+	for _, id := range w.parcels {
+		lot, _, err := eventstore.Load(tx, stream.Parcel, id)
+		if err != nil {
+			return false, err
+		}
+		for _, m := range view.PartiesOf(lot) {
+			t, err := v.Taken(tx.View(v.Name()), w.was.Amount.GetCurrency(), m)
+			if err != nil {
+				return false, err
+			}
+			if t.AsOf >= w.record.Position {
+				return true, nil
+			}
+		}
+	}
+	return false, nil
+}
+
+func shownCorrection(c correction.State) *coopv1.Correction {
+	return &coopv1.Correction{
+		Id: c.ID, Stage: c.Stage.String(), Corrects: c.Corrects, About: c.About, Amount: wire.MoneyOf(c.Facts.Amount), Weighing: wire.Weighing(c.Facts.Weighing),
+		Size: wire.Size(c.Facts.Size), Part: c.Facts.Part, StoneId: c.Facts.StoneID, Reason: c.Reason, ProposedBy: c.ProposedBy, DecidedBy: c.DecidedBy,
+	}
+}

@@ -1,0 +1,240 @@
+package coop_test
+
+import (
+	"testing"
+
+	"google.golang.org/grpc/codes"
+
+	coopv1 "seamshare.example/proto/gen/seamshare/coop/v1"
+	typev1 "seamshare.example/proto/gen/seamshare/type/v1"
+
+	"seamshare.example/services/command"
+	"seamshare.example/services/coop/cooptest"
+	"seamshare.example/services/tradetest"
+	"seamshare.example/services/view"
+)
+
+const stockKeeper = typev1.Role_ROLE_STOCK_KEEPER
+
+// at is the position of a thing's last record of a type.
+func (d desks) at(t *testing.T, thing, event string) (position uint64) {
+	t.Helper()
+	got, err := d.audit.Coop().GetHistory(t.Context(), &coopv1.GetHistoryRequest{Thing: thing})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, r := range got.GetRecords() {
+		if r.GetEvent() == event {
+			position = r.GetPosition()
+		}
+	}
+	return position
+}
+
+func (d desks) statement(t *testing.T, p cooptest.Parcel) *typev1.ShareStatement {
+	t.Helper()
+	got, err := d.desk1.Coop().GetShares(t.Context(), &coopv1.GetSharesRequest{ParcelId: p.ID})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return got.GetStatement()
+}
+
+func (d desks) yield(t *testing.T, p cooptest.Parcel) view.Yield {
+	t.Helper()
+	q, err := d.Node.Query(t.Context(), 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer q.Close()
+	v := view.Yields{}
+	y, _, err := v.Yield(q.View(v.Name()), p.ID)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return y
+}
+
+func TestCorrectionsOfMoney(t *testing.T) {
+	d := openDesks(t)
+	ctx := t.Context()
+	p := d.Cut(t, d.billycart, d.wetWheel, 74000, 42000)
+	correct := func(position uint64, stone string, minor int64) (*coopv1.Correction, error) {
+		got, err := d.desk1.Coop().CorrectAmount(ctx, &coopv1.CorrectAmountRequest{RequestId: command.NewID(), Corrects: position, StoneId: stone, Amount: cooptest.AUD(minor), Reason: "typed wrong"})
+		return got.GetCorrection(), err
+	}
+	d.pay(t, p, 160000)
+	d.cost(t, p, "freight", 3850)
+	paid, cost := d.at(t, "parcel/"+p.ID, "parcel.v1.Paid"), d.at(t, "parcel/"+p.ID, "parcel.v1.CostRecorded")
+
+	t.Run("OK: a receipt; shares move by the difference", func(t *testing.T) {
+		if _, err := correct(paid, "", 150000); err != nil {
+			t.Fatal(err)
+		}
+		if s := d.statement(t, p); minor(s.GetPurchaseReceived()) != 150000 || shareOf(s, "miner") != 145500 {
+			t.Errorf("got %v", s)
+		}
+	})
+	t.Run("OK: again, from what was right last", func(t *testing.T) {
+		if _, err := correct(paid, "", 160000); err != nil {
+			t.Fatal(err)
+		}
+		if s := d.statement(t, p); shareOf(s, "miner") != 155200 {
+			t.Errorf("got %v", s)
+		}
+	})
+	t.Run("refused: the books say so already", func(t *testing.T) {
+		_, err := correct(paid, "", 160000)
+		tradetest.Refused(t, err, codes.FailedPrecondition, "SAME_AS_RECORDED")
+	})
+	t.Run("refused: more than the price", func(t *testing.T) {
+		_, err := correct(paid, "", 160001)
+		tradetest.Refused(t, err, codes.FailedPrecondition, "ABOVE_WHAT_IS_OWED")
+	})
+	t.Run("refused: a record that holds no money", func(t *testing.T) {
+		_, err := correct(1, "", 1)
+		tradetest.Refused(t, err, codes.FailedPrecondition, "NOTHING_TO_CORRECT")
+	})
+	t.Run("OK: a cost", func(t *testing.T) {
+		if _, err := correct(cost, "", 4000); err != nil {
+			t.Fatal(err)
+		}
+		if s := d.statement(t, p); minor(s.GetOpen()[0].GetAmount()) != 4000 {
+			t.Errorf("got %v", s.GetOpen())
+		}
+	})
+	order := d.sell(t, p)
+	placed, received := d.at(t, "order/"+order, "order.v1.Placed"), d.at(t, "order/"+order, "order.v1.Paid")
+	t.Run("OK: an order's receipt, then a price up to it", func(t *testing.T) {
+		_, err := correct(placed, p.Stones[1].GetId(), 40000)
+		tradetest.Refused(t, err, codes.FailedPrecondition, "ABOVE_WHAT_IS_OWED")
+		if _, err := correct(received, "", 114000); err != nil {
+			t.Fatal(err)
+		}
+		if _, err := correct(placed, p.Stones[1].GetId(), 40000); err != nil {
+			t.Fatal(err)
+		}
+		// 74000 and 40000, each less 6 %.
+		if s := d.statement(t, p); minor(s.GetSalesReceived()) != 114000 || minor(s.GetLevies()) != 4800+4440+2400 {
+			t.Errorf("got %v", s)
+		}
+	})
+	d.recomputes(t)
+
+	run, err := prepare(ctx, d.desk1)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := approve(ctx, d.desk2, run); err != nil {
+		t.Fatal(err)
+	}
+	t.Run("after a payout only with a second person", func(t *testing.T) {
+		waits, err := correct(paid, "", 150000)
+		if err != nil || waits.GetStage() != "waits for a second person" {
+			t.Fatalf("got %v, %v", waits, err)
+		}
+		if s := d.statement(t, p); shareOf(s, "miner") != 155200 {
+			t.Errorf("shares moved before the second person's word: %v", s)
+		}
+		_, err = d.desk1.Coop().ConfirmCorrection(ctx, &coopv1.ConfirmCorrectionRequest{RequestId: command.NewID(), CorrectionId: waits.GetId()})
+		tradetest.Refused(t, err, codes.PermissionDenied, "SECOND_PERSON_NEEDED")
+		if _, err := d.desk2.Coop().ConfirmCorrection(ctx, &coopv1.ConfirmCorrectionRequest{RequestId: command.NewID(), CorrectionId: waits.GetId()}); err != nil {
+			t.Fatal(err)
+		}
+		if s := d.statement(t, p); shareOf(s, "miner") != 145500 {
+			t.Errorf("got %v", s)
+		}
+	})
+	t.Run("both stand in the history", func(t *testing.T) {
+		got, err := d.audit.Coop().GetHistory(ctx, &coopv1.GetHistoryRequest{Thing: "parcel/" + p.ID})
+		if err != nil {
+			t.Fatal(err)
+		}
+		n := 0
+		for _, r := range got.GetRecords() {
+			if r.GetCorrects() == paid {
+				n++
+			}
+		}
+		if n != 3 {
+			t.Errorf("%d corrections of the receipt are shown, want 3", n)
+		}
+	})
+	d.recomputes(t)
+	t.Run("at every position the streams give what the rows gave", func(t *testing.T) {
+		rowsAgreeWithStreams(t, people{House: d.House}, p.ID)
+	})
+}
+
+func TestCorrectionsOfMasses(t *testing.T) {
+	d := openDesks(t)
+	ctx := t.Context()
+	keeper := d.Add(t, d.Desk.Member, stockKeeper)
+	p := d.Cut(t, d.billycart, d.wetWheel, 74000)
+	history, err := d.audit.Coop().GetHistory(ctx, &coopv1.GetHistoryRequest{Thing: "stone/" + p.Stones[0].GetId()})
+	if err != nil {
+		t.Fatal(err)
+	}
+	pieceID := p.Stones[0].GetPieceId()
+	if pieceID == "" {
+		t.Fatalf("the stone names no piece: %v", p.Stones[0])
+	}
+	correct := func(position uint64, part string, ug int64) error {
+		_, err := keeper.Coop().CorrectMass(ctx, &coopv1.CorrectMassRequest{
+			RequestId: command.NewID(), Corrects: position, Part: part, Weighing: &typev1.Weighing{MassUg: ug, DivisionUg: 2_000}, Reason: "the pan was on the scale",
+		})
+		return err
+	}
+	closes := func(t *testing.T) view.Yield {
+		t.Helper()
+		y := d.yield(t, p)
+		if sum := y.FinishedUg + y.OffcutUg + y.UncutUg + y.LossUg + y.UnexplainedUg; sum != y.BoughtUg {
+			t.Errorf("the masses add up to %d, not %d: %+v", sum, y.BoughtUg, y)
+		}
+		return y
+	}
+	before := closes(t)
+	t.Run("OK: a stone; what it weighs less was lost", func(t *testing.T) {
+		if err := correct(history.GetRecords()[0].GetPosition(), "", 600_000); err != nil {
+			t.Fatal(err)
+		}
+		if y := closes(t); y.FinishedUg != before.FinishedUg-8_000 || y.LossUg != before.LossUg+8_000 {
+			t.Errorf("got %+v, before it was %+v", y, before)
+		}
+	})
+	t.Run("OK: a part that is still there", func(t *testing.T) {
+		if err := correct(d.at(t, "piece/"+pieceID, "piece.v1.Worked"), "1B", 9_990_000); err != nil {
+			t.Fatal(err)
+		}
+		if y := closes(t); y.UncutUg != before.UncutUg-10_000 {
+			t.Errorf("got %+v", y)
+		}
+	})
+	t.Run("refused: more than went in", func(t *testing.T) {
+		err := correct(d.at(t, "piece/"+pieceID, "piece.v1.Worked"), "1B", 12_000_000)
+		tradetest.Refused(t, err, codes.InvalidArgument, "HEAVIER_THAN_BEFORE")
+	})
+	t.Run("OK: the piece as listed, after it was cut: the difference is unexplained", func(t *testing.T) {
+		if err := correct(d.at(t, "piece/"+pieceID, "piece.v1.Described"), "", 20_010_000); err != nil {
+			t.Fatal(err)
+		}
+		if y := closes(t); y.BoughtUg != 20_010_000 || y.UnexplainedUg != 10_000 {
+			t.Errorf("got %+v", y)
+		}
+	})
+	t.Run("the stone's chain shows both, and still checks", func(t *testing.T) {
+		got, err := d.audit.Coop().GetStoneChain(ctx, &coopv1.GetStoneChainRequest{StoneId: p.Stones[0].GetId()})
+		if err != nil {
+			t.Fatal(err)
+		}
+		corrections := 0
+		for _, l := range got.GetLinks() {
+			if l.GetWhat() != "" && len(l.GetWhat()) > 9 && l.GetWhat()[:9] == "Corrected" {
+				corrections++
+			}
+		}
+		if corrections == 0 {
+			t.Errorf("no correction is shown: %v", got.GetLinks())
+		}
+	})
+}

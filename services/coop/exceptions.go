@@ -1,0 +1,225 @@
+package coop
+
+import (
+	"context"
+	"fmt"
+	"strings"
+	"time"
+
+	coopv1 "seamshare.example/proto/gen/seamshare/coop/v1"
+
+	"seamshare.example/eventstore"
+	"seamshare.example/services/access"
+	"seamshare.example/services/command"
+	"seamshare.example/services/domain/approval"
+	"seamshare.example/services/domain/measure"
+	"seamshare.example/services/domain/rule"
+	"seamshare.example/services/domain/stock"
+	"seamshare.example/services/query"
+	"seamshare.example/services/stream"
+	"seamshare.example/services/view"
+)
+
+// A list of exceptions goes through these one after the other: what events told of,
+// then what follows from sums and dates.
+const (
+	fromEvents  = "events"
+	fromParcels = "parcels"
+	fromGoods   = "goods"
+	fromRuns    = "runs"
+)
+
+var sources = []string{fromEvents, fromParcels, fromGoods, fromRuns}
+
+// ListExceptions implements coopv1.CoopServiceServer. A page may hold fewer than asked
+// for, even none, and still not be the last: what is in order is passed over.
+func (s *Server) ListExceptions(ctx context.Context, req *coopv1.ListExceptionsRequest) (*coopv1.ListExceptionsResponse, error) {
+	all, next, position, err := query.List(ctx, s.lists, req,
+		func(q *eventstore.Query, after string, limit int) ([]view.Exception, string, error) {
+			if req.GetClosed() {
+				v := view.Exceptions{}
+				return v.Closed(q.View(v.Name()), after, limit)
+			}
+			return s.exceptions(q, after, limit)
+		},
+		func(_ *eventstore.Query, e view.Exception) (*coopv1.Exception, error) {
+			return &coopv1.Exception{Id: e.ID, Kind: e.Kind, What: e.What, Thing: e.Thing, MemberIds: e.Members, Note: e.Note, ClosedBy: e.ClosedBy}, nil
+		})
+	if err != nil {
+		return nil, err
+	}
+	return &coopv1.ListExceptionsResponse{Exceptions: all, NextPageToken: next, Position: position}, nil
+}
+
+// exceptions gives those that are open, from one source; next goes on in the next.
+func (s *Server) exceptions(q *eventstore.Query, after string, limit int) (all []view.Exception, next string, err error) {
+	source, from, _ := strings.Cut(after, "|")
+	if after == "" {
+		source = sources[0]
+	}
+	switch source {
+	case fromEvents:
+		v := view.Exceptions{}
+		all, next, err = v.Open(q.View(v.Name()), from, limit)
+	case fromParcels:
+		all, next, err = judged(q, from, limit, registered("parcel"), s.unexplained)
+	case fromGoods:
+		all, next, err = judged(q, from, limit, overdue, lateGoods)
+	case fromRuns:
+		all, next, err = judged(q, from, min(limit, 5), registered("payout"), wrongRun)
+	}
+	if err != nil {
+		return nil, "", err
+	}
+	if next != "" {
+		return all, source + "|" + next, nil
+	}
+	for i, s := range sources[:len(sources)-1] {
+		if s == source {
+			return all, sources[i+1] + "|", nil
+		}
+	}
+	return all, "", nil
+}
+
+// judged gives the exceptions among the things that find finds; those that were closed
+// are left out.
+func judged(q *eventstore.Query, after string, limit int, find query.Finder[string], judge func(*eventstore.Query, string) (view.Exception, bool, error)) (all []view.Exception, next string, err error) {
+	things, next, err := find(q, after, limit)
+	if err != nil {
+		return nil, "", err
+	}
+	v := view.Exceptions{}
+	for _, id := range things {
+		e, is, err := judge(q, id)
+		if err != nil {
+			return nil, "", err
+		}
+		if !is {
+			continue
+		}
+		closed, err := v.WasClosed(q.View(v.Name()), e.ID)
+		if err != nil {
+			return nil, "", err
+		}
+		if !closed {
+			all = append(all, e)
+		}
+	}
+	return all, next, nil
+}
+
+// unexplained judges a parcel's mass balance. Its id holds the mass, so that an
+// exception that was closed comes back when the mass changes.
+func (s *Server) unexplained(q *eventstore.Query, id string) (e view.Exception, is bool, err error) {
+	v := view.Yields{}
+	y, ok, err := v.Yield(q.View(v.Name()), id)
+	if err != nil || !ok {
+		return e, false, err
+	}
+	settings, err := command.Settings(q, s.node.Coop(), q.Now())
+	if err != nil {
+		return e, false, err
+	}
+	allowed := settings.ToleranceUg(y.BoughtUg)
+	if abs(y.UnexplainedUg) <= allowed {
+		return e, false, nil
+	}
+	lot, _, err := eventstore.Load(q, stream.Parcel, id)
+	return view.Exception{
+		ID: fmt.Sprintf("mass-%s-%d", id, y.UnexplainedUg), Kind: view.UnexplainedMass, Thing: "parcel/" + id, Members: present(lot.Seller, lot.Deal.Buyer),
+		What: fmt.Sprintf("%s of %s is unexplained, where %s may be", measure.Mass(y.UnexplainedUg), measure.Mass(y.BoughtUg), measure.Mass(allowed)),
+	}, true, err
+}
+
+func abs(n int64) int64 { return max(n, -n) }
+
+func present(members ...string) (some []string) {
+	for _, m := range members {
+		if m != "" {
+			some = append(some, m)
+		}
+	}
+	return some
+}
+
+func overdue(q *eventstore.Query, after string, limit int) ([]string, string, error) {
+	v := view.Selling{}
+	return v.Overdue(q.View(v.Name()), q.Now(), after, limit)
+}
+
+func lateGoods(q *eventstore.Query, id string) (view.Exception, bool, error) {
+	a, _, err := eventstore.Load(q, stream.Approval, id)
+	if err != nil {
+		return view.Exception{}, false, err
+	}
+	return view.Exception{
+		ID: fmt.Sprintf("overdue-%s-%d", id, a.DueAt.Unix()), Kind: view.OverdueApproval, Thing: "approval/" + id, Members: present(a.Cutter, a.Jeweller),
+		What: "the goods were due on " + a.DueAt.Format(time.DateOnly),
+	}, a.Stage(q.Now()) == approval.Overdue, nil
+}
+
+func wrongRun(q *eventstore.Query, id string) (view.Exception, bool, error) {
+	differences, ok, err := view.CheckPayout(q, id)
+	if err != nil || !ok || len(differences) == 0 {
+		return view.Exception{}, false, err
+	}
+	return view.Exception{
+		ID: "payout-" + id, Kind: view.PayoutDiffers, Thing: "payout/" + id, What: differences[0].String(), Members: []string{differences[0].MemberID},
+	}, true, nil
+}
+
+// CloseException implements coopv1.CoopServiceServer. What follows from sums is reckoned
+// before the decision; that nobody closed it meanwhile is the decision's.
+func (s *Server) CloseException(ctx context.Context, req *coopv1.CloseExceptionRequest) (*coopv1.CloseExceptionResponse, error) {
+	who := access.Caller(ctx)
+	id := req.GetExceptionId()
+	if err := s.before(ctx, req.GetMinPosition(), func(q *eventstore.Query) error { return s.isOpen(q, id) }); err != nil {
+		return nil, err
+	}
+	did, err := command.Run(ctx, s.node, req, stream.Exception, func(tx *eventstore.Tx) (*command.Thing[stock.Looked], error) {
+		e, err := command.Open(tx, stream.Exception, id)
+		if err != nil {
+			return nil, err
+		}
+		closed, err := e.State.Close(id, who.Person, req.GetNote())
+		if err != nil {
+			return nil, err
+		}
+		e.Record(closed)
+		return e, nil
+	})
+	if err != nil {
+		return nil, err
+	}
+	return &coopv1.CloseExceptionResponse{ExceptionId: did.ID, Position: uint64(did.Position)}, nil
+}
+
+// isOpen refuses an exception that isn't there. One that was closed is left to the
+// decision, which answers a repeat.
+func (s *Server) isOpen(q *eventstore.Query, id string) error {
+	v := view.Exceptions{}
+	rows := q.View(v.Name())
+	if closed, err := v.WasClosed(rows, id); err != nil || closed {
+		return err
+	}
+	if _, ok, err := v.Find(rows, id); err != nil || ok {
+		return err
+	}
+	var e view.Exception
+	var is bool
+	var err error
+	switch kind, thing, _ := strings.Cut(id, "-"); kind {
+	case "mass":
+		e, is, err = s.unexplained(q, strings.TrimRight(strings.TrimRight(thing, "0123456789"), "-"))
+	case "overdue":
+		approvalID, _, _ := strings.Cut(thing, "-")
+		e, is, err = lateGoods(q, approvalID)
+	case "payout":
+		e, is, err = wrongRun(q, thing)
+	}
+	if err == nil && (!is || e.ID != id) {
+		err = rule.NotThere("exception_id", "open exception")
+	}
+	return err
+}

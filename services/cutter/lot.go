@@ -1,0 +1,309 @@
+package cutter
+
+import (
+	"context"
+	"fmt"
+
+	cutterv1 "seamshare.example/proto/gen/seamshare/cutter/v1"
+	eventv1 "seamshare.example/proto/gen/seamshare/event/v1"
+	typev1 "seamshare.example/proto/gen/seamshare/type/v1"
+
+	"seamshare.example/eventstore"
+	"seamshare.example/services/access"
+	"seamshare.example/services/command"
+	"seamshare.example/services/domain/lot"
+	"seamshare.example/services/domain/parcel"
+	"seamshare.example/services/domain/piece"
+	"seamshare.example/services/domain/rule"
+	"seamshare.example/services/query"
+	"seamshare.example/services/stream"
+	"seamshare.example/services/view"
+	"seamshare.example/services/wire"
+
+	lotv1 "seamshare.example/proto/gen/seamshare/event/lot/v1"
+)
+
+// MakeLot implements cutterv1.CutterServiceServer. One decision spans the lot, the
+// pieces whose parts go into it and the stones.
+func (s *Server) MakeLot(ctx context.Context, req *cutterv1.MakeLotRequest) (*cutterv1.MakeLotResponse, error) {
+	me, id := access.Caller(ctx).Member, command.NewID()
+	did, err := command.Run(ctx, s.node, req, stream.Lot, func(tx *eventstore.Tx) (*command.Thing[lot.State], error) {
+		made, err := command.Open(tx, stream.Lot, id)
+		if err != nil {
+			return nil, err
+		}
+		f := &lotv1.Made_Public{
+			LotId: id, Label: req.GetLabel(), CutterId: me, Weighing: wire.ReadWeighing(req.GetWeighing()),
+			Treatment: eventv1.Treatment(req.GetTreatment()), Remarks: req.GetRemarks(),
+		}
+		from := gathering{tx: tx, me: me, pieces: map[string]*command.Thing[piece.State]{}}
+		for i, src := range req.GetSources() {
+			if err := from.put(src, f, id); err != nil {
+				var broken rule.All
+				if err := broken.Merge(fmt.Sprintf("sources[%d]", i), err); err != nil {
+					return nil, err
+				}
+				return nil, broken.Err()
+			}
+		}
+		event, err := made.State.Make(f)
+		if err != nil {
+			return nil, err
+		}
+		made.Record(event)
+		return made, nil
+	})
+	if err != nil {
+		return nil, err
+	}
+	return &cutterv1.MakeLotResponse{Lot: wire.Lot(did.State, me), Position: uint64(did.Position)}, nil
+}
+
+// gathering puts parts and stones of one parcel into a lot. Each piece is opened once.
+type gathering struct {
+	tx     *eventstore.Tx
+	me     string
+	pieces map[string]*command.Thing[piece.State]
+	stones map[string]bool
+	lot    parcel.State
+}
+
+func (g *gathering) put(src *typev1.LotSource, f *lotv1.Made_Public, lotID string) error {
+	if src.GetStoneId() != "" {
+		return g.putStone(src, f, lotID)
+	}
+	rough, ok := g.pieces[src.GetPieceId()]
+	if !ok {
+		var of parcel.State
+		var err error
+		if rough, of, err = inHand(g.tx, g.me, src.GetPieceId()); err != nil {
+			return err
+		}
+		if err := g.of(of, f, rough.State.Kind); err != nil {
+			return err
+		}
+		g.pieces[rough.ID] = rough
+	}
+	moved, err := rough.State.MoveOn(piece.Move{Member: g.me, Part: src.GetPart(), Weighing: wire.ReadWeighing(src.GetWeighing()), LotID: lotID})
+	if err != nil {
+		return err
+	}
+	count := src.GetCount()
+	if rough.State.Count > 1 || src.GetPart() == rough.State.Label {
+		if count != rough.State.Count {
+			return rule.Broken{Reason: rule.CountInvalid, Field: "count", Value: fmt.Sprint(count), Rule: fmt.Sprintf("the line counts %d", rough.State.Count), Hint: "give its whole count, or take pieces out of it first"}
+		}
+	}
+	rough.Record(moved)
+	f.Sources = append(f.Sources, &lotv1.Source{
+		PieceId: rough.ID, Part: src.GetPart(), Count: count, Weighing: moved.GetMovedOn().GetPublic().GetWeighing(),
+	})
+	return nil
+}
+
+func (g *gathering) putStone(src *typev1.LotSource, f *lotv1.Made_Public, lotID string) error {
+	if src.GetCount() != 1 {
+		return rule.Broken{Reason: rule.CountInvalid, Field: "count", Value: fmt.Sprint(src.GetCount()), Rule: "a stone is one", Hint: "give 1"}
+	}
+	if g.stones[src.GetStoneId()] {
+		return rule.Broken{Reason: rule.NamedTwice, Field: "stone_id", Value: src.GetStoneId(), Rule: "a stone goes into a lot once", Hint: "leave it out"}
+	}
+	st, err := ownStone(g.tx, g.me, src.GetStoneId())
+	if err != nil {
+		return err
+	}
+	of, _, err := eventstore.Load(g.tx, stream.Parcel, st.State.Facts.GetParcelId())
+	if err != nil {
+		return err
+	}
+	if err := g.of(of, f, st.State.Facts.GetKind()); err != nil {
+		return err
+	}
+	put, err := st.State.PutInLot(g.me, lotID)
+	if err != nil {
+		return err
+	}
+	f.Sources = append(f.Sources, &lotv1.Source{
+		PieceId: st.State.Facts.GetPieceId(), Part: st.State.Facts.GetPart(), StoneId: st.ID, Count: 1, Weighing: st.State.Weighing,
+	})
+	st.Record(put)
+	if g.stones == nil {
+		g.stones = map[string]bool{}
+	}
+	g.stones[st.ID] = true
+	return nil
+}
+
+// of holds that all comes from one parcel, whose money the lot's is.
+func (g *gathering) of(of parcel.State, f *lotv1.Made_Public, kind eventv1.Kind) error {
+	if f.GetParcelId() == "" {
+		g.lot, f.ParcelId, f.Kind = of, of.ID, kind
+	}
+	if of.ID != f.GetParcelId() {
+		return rule.Broken{Reason: rule.NotOneParcel, Field: "piece_id", Value: of.ID, Rule: "a lot is of one parcel, whose agreement says who gets what it brings", Hint: "make a lot of each parcel"}
+	}
+	return nil
+}
+
+// lotRequest is what a command about one lot has.
+type lotRequest interface {
+	command.Request
+	GetLotId() string
+	GetEtag() string
+}
+
+func (s *Server) onLot(ctx context.Context, req lotRequest, decide func(*eventstore.Tx, *command.Thing[lot.State]) (*lotv1.Event, error)) (*typev1.Lot, uint64, error) {
+	me := access.Caller(ctx).Member
+	did, err := command.Run(ctx, s.node, req, stream.Lot, func(tx *eventstore.Tx) (*command.Thing[lot.State], error) {
+		l, err := command.Open(tx, stream.Lot, req.GetLotId())
+		if err != nil {
+			return nil, err
+		}
+		if l.State.Facts.GetCutterId() != me {
+			return nil, rule.NotThere("lot_id", "lot")
+		}
+		if err := wire.Unchanged(req.GetEtag(), func() *typev1.Lot { return wire.Lot(l.State, me) }); err != nil {
+			return nil, err
+		}
+		event, err := decide(tx, l)
+		if err != nil {
+			return nil, err
+		}
+		l.Record(event)
+		return l, nil
+	})
+	if err != nil {
+		return nil, 0, err
+	}
+	return wire.Lot(did.State, me), uint64(did.Position), nil
+}
+
+// PutLotOnSale implements cutterv1.CutterServiceServer.
+func (s *Server) PutLotOnSale(ctx context.Context, req *cutterv1.PutLotOnSaleRequest) (*cutterv1.PutLotOnSaleResponse, error) {
+	me := access.Caller(ctx).Member
+	var unreadable rule.All
+	price := wire.Amount(&unreadable, "price", req.GetPrice())
+	shown, position, err := s.onLot(ctx, req, func(tx *eventstore.Tx, l *command.Thing[lot.State]) (*lotv1.Event, error) {
+		if err := unreadable.Err(); err != nil {
+			return nil, err
+		}
+		of, _, err := eventstore.Load(tx, stream.Parcel, l.State.Facts.GetParcelId())
+		if err != nil {
+			return nil, err
+		}
+		return l.State.PutOnSale(me, lotv1.Unit(req.GetUnit()), price, of.Currency())
+	})
+	if err != nil {
+		return nil, err
+	}
+	return &cutterv1.PutLotOnSaleResponse{Lot: shown, Position: position}, nil
+}
+
+// TakeLotOffSale implements cutterv1.CutterServiceServer.
+func (s *Server) TakeLotOffSale(ctx context.Context, req *cutterv1.TakeLotOffSaleRequest) (*cutterv1.TakeLotOffSaleResponse, error) {
+	me := access.Caller(ctx).Member
+	shown, position, err := s.onLot(ctx, req, func(_ *eventstore.Tx, l *command.Thing[lot.State]) (*lotv1.Event, error) {
+		return l.State.TakeOffSale(me, req.GetWhy())
+	})
+	if err != nil {
+		return nil, err
+	}
+	return &cutterv1.TakeLotOffSaleResponse{Lot: shown, Position: position}, nil
+}
+
+// UnmakeLot implements cutterv1.CutterServiceServer. All that went into the lot goes
+// back where it stood.
+func (s *Server) UnmakeLot(ctx context.Context, req *cutterv1.UnmakeLotRequest) (*cutterv1.UnmakeLotResponse, error) {
+	me := access.Caller(ctx).Member
+	shown, position, err := s.onLot(ctx, req, func(tx *eventstore.Tx, l *command.Thing[lot.State]) (*lotv1.Event, error) {
+		unmade, err := l.State.Unmake(me, req.GetWhy())
+		if err != nil {
+			return nil, err
+		}
+		pieces := map[string]*command.Thing[piece.State]{}
+		for _, src := range l.State.Facts.GetSources() {
+			if src.GetStoneId() != "" {
+				err = takeStoneOut(tx, src.GetStoneId(), l.ID)
+			} else {
+				err = takePartBack(tx, me, pieces, src.GetPieceId(), src.GetPart())
+			}
+			if err != nil {
+				return nil, err
+			}
+		}
+		return unmade, nil
+	})
+	if err != nil {
+		return nil, err
+	}
+	return &cutterv1.UnmakeLotResponse{Lot: shown, Position: position}, nil
+}
+
+func takeStoneOut(tx *eventstore.Tx, id, lotID string) error {
+	st, err := command.Open(tx, stream.Stone, id)
+	if err != nil {
+		return err
+	}
+	out, err := st.State.TakeFromLot(lotID)
+	if err != nil {
+		return err
+	}
+	st.Record(out)
+	return nil
+}
+
+// takePartBack brings a part back to where it stood. Each piece is opened once.
+func takePartBack(tx *eventstore.Tx, me string, pieces map[string]*command.Thing[piece.State], id, part string) error {
+	rough, ok := pieces[id]
+	if !ok {
+		var err error
+		if rough, err = command.Open(tx, stream.Piece, id); err != nil {
+			return err
+		}
+		pieces[id] = rough
+	}
+	back, err := rough.State.TakeBack(me, part)
+	if err != nil {
+		return err
+	}
+	rough.Record(back)
+	return nil
+}
+
+// GetLot implements cutterv1.CutterServiceServer.
+func (s *Server) GetLot(ctx context.Context, req *cutterv1.GetLotRequest) (*cutterv1.GetLotResponse, error) {
+	me, out := access.Caller(ctx).Member, &cutterv1.GetLotResponse{}
+	position, err := query.At(ctx, s.node, req.GetMinPosition(), func(q *eventstore.Query) error {
+		l, _, err := eventstore.Load(q, stream.Lot, req.GetLotId())
+		if err != nil {
+			return err
+		}
+		if l.Facts == nil || l.Facts.GetCutterId() != me {
+			return rule.NotThere("lot_id", "lot")
+		}
+		out.Lot = wire.Lot(l, me)
+		return nil
+	})
+	if err != nil {
+		return nil, err
+	}
+	out.Position = position
+	return out, nil
+}
+
+// ListLots implements cutterv1.CutterServiceServer.
+func (s *Server) ListLots(ctx context.Context, req *cutterv1.ListLotsRequest) (*cutterv1.ListLotsResponse, error) {
+	me, v := access.Caller(ctx).Member, view.Lots{}
+	lots, next, position, err := query.List(ctx, s.lists, req,
+		func(q *eventstore.Query, after string, limit int) ([]string, string, error) {
+			return v.ByCutter(q.View(v.Name()), me, after, limit)
+		},
+		func(q *eventstore.Query, id string) (*typev1.Lot, error) {
+			l, _, err := eventstore.Load(q, stream.Lot, id)
+			return wire.Lot(l, me), err
+		})
+	if err != nil {
+		return nil, err
+	}
+	return &cutterv1.ListLotsResponse{Lots: lots, NextPageToken: next, Position: position}, nil
+}

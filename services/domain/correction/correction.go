@@ -1,0 +1,198 @@
+// Package correction holds what was recorded wrong and put right. A correction is a
+// thing of its own, which may wait for a second person; what it changes is an event in
+// the stream of the thing that was recorded wrong, beside the record itself.
+//
+// Deciding methods look at a State and return what happened or a refusal (package
+// rule); Evolve assigns and never refuses. All of it is pure.
+package correction
+
+import (
+	"google.golang.org/protobuf/proto"
+
+	"seamshare.example/services/domain/rule"
+	"seamshare.example/services/domain/stage"
+
+	correctionv1 "seamshare.example/proto/gen/seamshare/event/correction/v1"
+	eventv1 "seamshare.example/proto/gen/seamshare/event/v1"
+)
+
+// State is a correction as far as has happened. Rules:
+//
+//  1. A correction names the position of the record that is wrong, the right fact, the person and a reason; it
+//     changes something.
+//  2. Where it would move money that was paid out already, it waits: a second person, stated to be another than
+//     the first, confirms or refuses it, once. Anything else happens at once.
+//  3. What it changes is what was right last: the record, or the newest correction of it.
+type State struct {
+	ID         string
+	Corrects   uint64 // position
+	About      string // a stream
+	Facts      Facts
+	Reason     string
+	ProposedBy string
+	Stage      Stage
+	DecidedBy  string // the second person; empty where none was needed
+}
+
+// Facts are what is right. One of Amount, Weighing and Size is set.
+type Facts struct {
+	Amount   *eventv1.Amount
+	StoneID  string // whose price Amount is; empty: Amount is a receipt or a cost
+	Weighing *eventv1.Weighing
+	Part     string // which part's Weighing
+	Size     *eventv1.Size
+}
+
+// Same reports whether two facts of the same record say the same.
+func (f Facts) Same(o Facts) bool {
+	return proto.Equal(f.Amount, o.Amount) && proto.Equal(f.Weighing, o.Weighing) && proto.Equal(f.Size, o.Size)
+}
+
+// Stage is where a correction stands.
+type Stage int
+
+// The stages; the zero Stage is a correction that isn't there.
+const (
+	Waiting Stage = iota + 1
+	Done
+	Refused
+)
+
+// String is the stage as people say it.
+func (s Stage) String() string {
+	switch s {
+	case Waiting:
+		return "waits for a second person"
+	case Done:
+		return "done"
+	case Refused:
+		return "refused"
+	}
+	return ""
+}
+
+// Table is a correction's life.
+var Table = stage.Table{
+	Thing:  "correction",
+	States: []string{"waits for a second person", "done", "refused"},
+	Rows: []stage.Row{
+		{From: stage.None, Do: "CoopService/CorrectAmount", By: "a bookkeeper", To: "done", If: "nobody was paid since", Needs: "a reason, and another amount than recorded", Moves: "the shares, by the difference"},
+		{From: stage.None, Do: "CoopService/CorrectAmount", By: "a bookkeeper", To: "waits for a second person", If: "a party was paid since", Needs: "a reason, and another amount than recorded"},
+		{From: stage.None, Do: "CoopService/CorrectMass", By: "a stock keeper", To: "done", Needs: "a reason, and another mass than recorded", Moves: "the parcel's mass balance"},
+		{From: stage.None, Do: "CoopService/CorrectSize", By: "a stock keeper", To: "done", Needs: "a reason, and another size than recorded"},
+		{From: "waits for a second person", Do: "CoopService/ConfirmCorrection", By: "an approver, who isn't the first person", To: "done", Moves: "the shares, by the difference"},
+		{From: "waits for a second person", Do: "CoopService/RefuseCorrection", By: "an approver, who isn't the first person", To: "refused", Needs: "a reason"},
+	},
+}
+
+// Proposal is what is said when a correction is asked for. Was is what is right so
+// far.
+type Proposal struct {
+	ID           string
+	Corrects     uint64
+	About        string
+	Was, Right   Facts
+	Person       string
+	Reason       string
+	SecondNeeded bool
+}
+
+// Propose asks for the correction; where no second person is needed it is done too
+// (rules 1 and 2).
+func (s State) Propose(p Proposal) ([]*correctionv1.Event, error) {
+	if s.ID != "" {
+		return nil, rule.Broken{Reason: rule.AlreadyThere, Value: s.ID, Rule: "a correction is asked for once", Hint: "look it up under this id"}
+	}
+	var broken rule.All
+	broken.Text("reason", p.Reason, 200)
+	p.Right.check(&broken, p.Was)
+	if p.Was.Same(p.Right) {
+		broken.Add(rule.Broken{Reason: rule.SameAsRecorded, Field: "corrects", Rule: "the books say this already", Hint: "nothing needs to be done"})
+	}
+	if err := broken.Err(); err != nil {
+		return nil, err
+	}
+	events := []*correctionv1.Event{{Event: &correctionv1.Event_Proposed{Proposed: &correctionv1.Proposed{
+		Public: &correctionv1.Proposed_Public{CorrectionId: p.ID, Corrects: p.Corrects},
+		Private: &correctionv1.Proposed_Private{
+			ProposedBy: p.Person, Reason: p.Reason, About: p.About, Amount: p.Right.Amount, StoneId: p.Right.StoneID,
+			Part: p.Right.Part, Weighing: p.Right.Weighing, Size: p.Right.Size, SecondNeeded: p.SecondNeeded,
+		},
+	}}}}
+	if !p.SecondNeeded {
+		events = append(events, confirmed(p.ID, ""))
+	}
+	return events, nil
+}
+
+func (f Facts) check(broken *rule.All, was Facts) {
+	switch {
+	case f.Amount != nil && was.Amount != nil:
+		broken.Amount("amount", f.Amount)
+		broken.Currency("amount", f.Amount, was.Amount.GetCurrency())
+	case f.Weighing != nil && was.Weighing != nil:
+		broken.Weighing("weighing", f.Weighing)
+	case f.Size != nil && was.Size != nil:
+		broken.Size("size", f.Size)
+	default:
+		broken.Add(rule.Broken{Reason: rule.NothingToCorrect, Field: "corrects", Rule: "the record at this position holds no such fact", Hint: "take the position of the record that is wrong from the thing's history"})
+	}
+}
+
+// Confirm lets the correction happen by a second person (rule 2). stated are the
+// persons who were stated to be another than they.
+func (s State) Confirm(person string, stated []string) (*correctionv1.Event, error) {
+	if err := s.second(person, stated); err != nil {
+		return nil, err
+	}
+	return confirmed(s.ID, person), nil
+}
+
+// Refuse ends the correction without effect (rule 2).
+func (s State) Refuse(person string, stated []string, reason string) (*correctionv1.Event, error) {
+	if err := s.second(person, stated); err != nil {
+		return nil, err
+	}
+	var broken rule.All
+	broken.Text("reason", reason, 200)
+	if err := broken.Err(); err != nil {
+		return nil, err
+	}
+	return &correctionv1.Event{Event: &correctionv1.Event_Refused{Refused: &correctionv1.Refused{
+		Public: &correctionv1.Refused_Public{CorrectionId: s.ID}, Private: &correctionv1.Refused_Private{RefusedBy: person, Reason: reason},
+	}}}, nil
+}
+
+func (s State) second(person string, stated []string) error {
+	switch s.Stage {
+	case 0:
+		return rule.NotThere("correction_id", "correction")
+	case Waiting:
+		return rule.SecondPerson("correction_id", s.ProposedBy, person, stated)
+	}
+	return rule.Broken{Reason: rule.CorrectionStands, Field: "correction_id", Value: s.ID, Rule: "the correction is " + s.Stage.String(), Hint: "ask for another"}
+}
+
+func confirmed(id, by string) *correctionv1.Event {
+	return &correctionv1.Event{Event: &correctionv1.Event_Confirmed{Confirmed: &correctionv1.Confirmed{
+		Public: &correctionv1.Confirmed_Public{CorrectionId: id}, Private: &correctionv1.Confirmed_Private{ConfirmedBy: by},
+	}}}
+}
+
+// Evolve folds one event.
+func Evolve(s State, e *correctionv1.Event) State {
+	switch e := e.GetEvent().(type) {
+	case *correctionv1.Event_Proposed:
+		p := e.Proposed.GetPrivate()
+		s = State{
+			ID: e.Proposed.GetPublic().GetCorrectionId(), Corrects: e.Proposed.GetPublic().GetCorrects(), About: p.GetAbout(), Reason: p.GetReason(),
+			ProposedBy: p.GetProposedBy(), Stage: Waiting,
+			Facts: Facts{Amount: p.GetAmount(), StoneID: p.GetStoneId(), Part: p.GetPart(), Weighing: p.GetWeighing(), Size: p.GetSize()},
+		}
+	case *correctionv1.Event_Confirmed:
+		s.Stage, s.DecidedBy = Done, e.Confirmed.GetPrivate().GetConfirmedBy()
+	case *correctionv1.Event_Refused:
+		s.Stage, s.DecidedBy = Refused, e.Refused.GetPrivate().GetRefusedBy()
+	}
+	return s
+}

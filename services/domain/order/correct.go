@@ -1,0 +1,64 @@
+package order
+
+import (
+	"slices"
+
+	correctionv1 "seamshare.example/proto/gen/seamshare/event/correction/v1"
+	"seamshare.example/services/domain/rule"
+)
+
+// CorrectPaid refuses a correction of a receipt that would leave less than nothing or
+// more than the prices paid (rule 2).
+func (s State) CorrectPaid(wasMinor, rightMinor int64) error {
+	if change := rightMinor - wasMinor; change > s.Open() || change < -s.Paid() {
+		return rule.Broken{
+			Reason: rule.AboveWhatIsOwed, Field: "amount", Value: s.money(rightMinor),
+			Rule: "with it " + s.money(s.Paid()+change) + " would be paid, where " + s.money(s.Paid()) + " is paid and " + s.money(s.Open()) + " is open", Hint: "look at the other receipts and refunds",
+		}
+	}
+	return nil
+}
+
+// CorrectPrice refuses a price below what was paid of the stone, or of a stone that
+// came back.
+func (s State) CorrectPrice(stoneID string, rightMinor int64) error {
+	l, ok := s.Line(stoneID)
+	switch {
+	case !ok:
+		return rule.NotThere("stone_id", "stone in this order")
+	case l.Returned:
+		return rule.Broken{Reason: rule.AlreadyThere, Field: "stone_id", Value: stoneID, Rule: "the stone came back, and its price counts nowhere", Hint: "nothing needs to be done"}
+	case rightMinor < max(1, l.Paid):
+		return rule.Broken{
+			Reason: rule.AboveWhatIsOwed, Field: "amount", Value: s.money(rightMinor),
+			Rule: s.money(l.Paid) + " is paid of this stone, and a price is no less than that", Hint: "correct the receipt first",
+		}
+	}
+	return nil
+}
+
+// EvolveCorrection folds what a correction changes here. More money covers the stones
+// in their order, as a payment does; less is taken from the last that are covered.
+func EvolveCorrection(s State, e *correctionv1.Event) State {
+	switch e := e.GetEvent().(type) {
+	case *correctionv1.Event_ReceiptCorrected:
+		p := e.ReceiptCorrected.GetPrivate()
+		change := p.GetRight().GetMinor() - p.GetWas().GetMinor()
+		s.Lines = slices.Clone(s.Lines)
+		if change > 0 {
+			for i, part := range Spread(s.Lines, change) {
+				s.Lines[i].Paid += part
+			}
+			return s
+		}
+		for i := len(s.Lines) - 1; i >= 0; i-- {
+			back := min(-change, s.Lines[i].Paid)
+			s.Lines[i].Paid -= back
+			change += back
+		}
+	case *correctionv1.Event_PriceCorrected:
+		p := e.PriceCorrected.GetPrivate()
+		s.change(p.GetStoneId(), func(l *Line) { l.Price = p.GetRight().GetMinor() })
+	}
+	return s
+}

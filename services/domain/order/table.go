@@ -1,0 +1,28 @@
+package order
+
+import "seamshare.example/services/domain/stage"
+
+// Table is an order's life. Payment and delivery go side by side: the states are those
+// of the delivery. Where an order has several stones, it stands where the one furthest
+// behind does. An order out of goods on approval begins as received.
+var Table = stage.Table{
+	Thing:  "order",
+	States: []string{"placed", "dispatched", "received", "returned", "called off"},
+	Rows: []stage.Row{
+		{From: stage.None, Do: "JewellerService/PlaceOrder", By: "the jeweller", To: "placed", Needs: "every stone and lot to be had at the price seen, sets as a whole", Moves: "title, as agreed; the price is owed"},
+		{From: "placed", Do: "JewellerService/CancelOrder", By: "the jeweller", To: "called off", Needs: "nothing paid", Moves: "the stones are on sale again as they were"},
+		{From: "placed", Do: "CoopService/RecordOrderPayment", By: "the bookkeeper", To: "placed", Needs: "no more than is open", Moves: "money, and with it the shares"},
+		{From: "placed", Do: "CutterService/DispatchOrder", By: "the cutter", To: "dispatched", Needs: "the deposit is in, or all where there is none; measured", Moves: "custody, to the carrier"},
+		{From: "placed", Do: "CutterService/AcceptReturn", By: "the cutter", To: "returned", Needs: "measured again", Moves: "title, back to the cutter"},
+		{From: "dispatched", Do: "CoopService/RecordOrderPayment", By: "the bookkeeper", To: "dispatched", Needs: "no more than is open", Moves: "money, and with it the shares"},
+		{From: "dispatched", Do: "JewellerService/ReceiveOrder", By: "the jeweller", To: "received", Moves: "custody, to the jeweller; the return and claim periods begin"},
+		{From: "dispatched", Do: "CutterService/AcceptReturn", By: "the cutter", To: "returned", Needs: "measured again", Moves: "custody and title, back to the cutter"},
+		{From: "received", Do: "CoopService/RecordOrderPayment", By: "the bookkeeper", To: "received", Needs: "no more than is open", Moves: "money, and with it the shares"},
+		{From: "received", Do: "JewellerService/AskReturn", By: "the jeweller", To: "received", Needs: "within the return period"},
+		{From: "received", Do: "JewellerService/ClaimDamage", By: "the jeweller", To: "received", Needs: "within the claim period"},
+		{From: "received", Do: "CutterService/AnswerDamageClaim", By: "the cutter", To: "received", Needs: "a claim that waits", Moves: "the price, where it is reduced"},
+		{From: "received", Do: "CoopService/RecordRefund", By: "the bookkeeper", To: "received", Needs: "more was paid than the reduced price: all of that", Moves: "money, and with it the shares"},
+		{From: "received", Do: "CutterService/AcceptReturn", By: "the cutter", To: "returned", Needs: "measured again", Moves: "custody and title, back to the cutter"},
+		{From: "returned", Do: "CoopService/RecordRefund", By: "the bookkeeper", To: "returned", Needs: "all that was paid", Moves: "money, and with it the shares"},
+	},
+}

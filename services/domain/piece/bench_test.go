@@ -1,0 +1,367 @@
+package piece_test
+
+import (
+	"testing"
+	"time"
+
+	piecev1 "seamshare.example/proto/gen/seamshare/event/piece/v1"
+	stonev1 "seamshare.example/proto/gen/seamshare/event/stone/v1"
+	eventv1 "seamshare.example/proto/gen/seamshare/event/v1"
+
+	"seamshare.example/services/domain/piece"
+	"seamshare.example/services/domain/rule"
+	"seamshare.example/services/domain/rule/ruletest"
+)
+
+var noon = time.Date(2026, 11, 25, 12, 0, 0, 0, time.UTC)
+
+// rested is a moment after noon, 72 h of rest being set.
+func rested(after time.Duration, why string) piece.When {
+	return piece.When{Now: noon.Add(after), Rest: 72 * time.Hour, WhyEarly: why}
+}
+
+// unweighed is a step on a part that nobody weighed.
+func unweighed(part string, step piecev1.Step, when piece.When) piece.Work {
+	return piece.Work{Member: "wet-wheel", Part: part, Step: step, NotWeighed: true, When: when}
+}
+
+// shaped is part 1A, shaped at noon.
+func shaped(t testing.TB) *history {
+	h := sawn(t)
+	return h.did(h.Work(unweighed("1A", piecev1.Step_STEP_SHAPE, rested(0, ""))))
+}
+
+func TestRest(t *testing.T) {
+	stone := &eventv1.Weighing{MassUg: 374_000, DivisionUg: 2_000}
+	finishAt := func(part string, when piece.When) piece.Finishing {
+		return piece.Finishing{Member: "wet-wheel", Part: part, StoneID: "s8", Stone: stone, When: when}
+	}
+	t.Run("rule 12 refused: sanded, polished and finished before the time is over", func(t *testing.T) {
+		h := shaped(t)
+		for _, step := range []piecev1.Step{piecev1.Step_STEP_SAND, piecev1.Step_STEP_POLISH} {
+			_, err := h.Work(unweighed("1A", step, rested(71*time.Hour+59*time.Minute, "")))
+			ruletest.Refused(t, err, rule.NotRested, "why_early")
+		}
+		_, err := h.Finish(finishAt("1A", rested(41*time.Hour, "")))
+		ruletest.Refused(t, err, rule.NotRested, "why_early")
+	})
+	t.Run("rule 12 OK: the demo's stone 8 after 41 h, with the reason", func(t *testing.T) {
+		h := shaped(t)
+		h.did(h.Finish(finishAt("1A", rested(41*time.Hour, "asked for by the carrier's day"))))
+		e := h.events[len(h.events)-1].GetFinished()
+		if e.GetPublic().GetRestedS() != 41*3600 || e.GetPrivate().GetWhyEarly() != "asked for by the carrier's day" || e.GetPublic().GetRestNotKnown() {
+			t.Errorf("got %v", e)
+		}
+	})
+	t.Run("rule 12 OK: after the time, a reason is not kept", func(t *testing.T) {
+		h := shaped(t)
+		h.did(h.Work(unweighed("1A", piecev1.Step_STEP_POLISH, rested(72*time.Hour, "no need of it"))))
+		if e := h.events[len(h.events)-1].GetWorked(); e.GetPublic().GetRestedS() != 0 || e.GetPrivate().GetWhyEarly() != "" {
+			t.Errorf("got %v", e)
+		}
+	})
+	t.Run("rule 12 refused: finished without a recorded shaping", func(t *testing.T) {
+		h := sawn(t)
+		_, err := h.Finish(finishAt("1A", rested(0, "")))
+		ruletest.Refused(t, err, rule.NotRested, "why_early")
+		h.did(h.Finish(finishAt("1A", rested(0, "shaped by another"))))
+		if !h.events[len(h.events)-1].GetFinished().GetPublic().GetRestNotKnown() {
+			t.Error("the chain doesn't say that the rest isn't known")
+		}
+	})
+	t.Run("rule 12 OK: what is cut of a shaped part has its rest, and shaping begins it anew", func(t *testing.T) {
+		h := shaped(t)
+		w := saw("1A", out("1C", 5_000_000), out("1D", 4_000_000))
+		w.When = rested(72*time.Hour, "")
+		h.did(h.Work(w))
+		h.did(h.Work(unweighed("1C", piecev1.Step_STEP_POLISH, rested(72*time.Hour, ""))))
+		h.did(h.Work(unweighed("1D", piecev1.Step_STEP_SHAPE, rested(73*time.Hour, ""))))
+		_, err := h.Work(unweighed("1D", piecev1.Step_STEP_POLISH, rested(74*time.Hour, "")))
+		ruletest.Refused(t, err, rule.NotRested, "why_early")
+	})
+	t.Run("rule 13 refused: a moment to come, and one before the last step", func(t *testing.T) {
+		h := shaped(t)
+		when := rested(time.Hour, "")
+		when.Done = noon.Add(2 * time.Hour)
+		_, err := h.Work(unweighed("1A", piecev1.Step_STEP_DOP, when))
+		ruletest.Refused(t, err, rule.TimeInvalid, "done_at")
+		when.Done = noon.Add(-time.Minute)
+		_, err = h.Work(unweighed("1A", piecev1.Step_STEP_DOP, when))
+		ruletest.Refused(t, err, rule.TimeInvalid, "done_at")
+	})
+	t.Run("rule 14: a step that parts is weighed, one that isn't has no masses and loses none", func(t *testing.T) {
+		h := shaped(t)
+		for _, step := range []piecev1.Step{piecev1.Step_STEP_SAW, piecev1.Step_STEP_SPLIT, piecev1.Step_STEP_SET_ASIDE} {
+			_, err := h.Work(unweighed("1A", step, rested(0, "")))
+			ruletest.Refused(t, err, rule.FieldInvalid, "not_weighed")
+		}
+		w := unweighed("1A", piecev1.Step_STEP_DOP, rested(0, ""))
+		w.Out = []piece.Out{out("1A", 9_240_000)}
+		_, err := h.Work(w)
+		ruletest.Refused(t, err, rule.FieldInvalid, "not_weighed")
+		if part, ok := h.Part("1A"); !ok || part.Weighing.GetMassUg() != 9_240_000 || len(h.LossUg) != 1 {
+			t.Errorf("got %+v", h.State)
+		}
+	})
+}
+
+func plan(stones ...*piecev1.PlannedStone) *piecev1.Plan {
+	return &piecev1.Plan{Label: "two on the open part", Stones: stones, Steps: []string{"saw at 12.5 mm"}, Minutes: 90, Reason: "expected 1 463"}
+}
+
+func planned(chance uint32) *piecev1.PlannedStone {
+	return &piecev1.PlannedStone{
+		Label: "a", Outline: stonev1.Outline_OUTLINE_OVAL, Size: &eventv1.Size{LengthUm: 10_000, WidthUm: 7_000, DepthUm: 2_800}, ChanceBp: chance,
+		Worth: &eventv1.Amount{Currency: "AUD", Minor: 26_000},
+	}
+}
+
+func TestPlans(t *testing.T) {
+	h := described(t)
+	t.Run("rule 15 refused: no chance, another currency, no reason", func(t *testing.T) {
+		p := plan(planned(0))
+		p.Stones[0].Worth.Currency, p.Reason = "EUR", ""
+		_, err := h.MakePlan("wet-wheel", "p", p, "AUD")
+		ruletest.Refused(t, err, rule.FieldInvalid, "plan.stones[0].chance_bp")
+		ruletest.Refused(t, err, rule.CurrencyDiffers, "plan.stones[0].worth.currency_code")
+		ruletest.Refused(t, err, rule.FieldInvalid, "plan.reason")
+	})
+	h.did(h.MakePlan("wet-wheel", "bold", plan(planned(7_000)), "AUD")).did(h.MakePlan("wet-wheel", "safe", plan(planned(10_000)), "AUD"))
+	t.Run("rule 15 OK: every revision is kept, also of a chosen plan", func(t *testing.T) {
+		h := &history{t: t, State: h.State}
+		h.did(h.ChoosePlan("wet-wheel", "bold", "it pays"))
+		h.did(h.RevisePlan("wet-wheel", "bold", plan(planned(6_000), planned(6_000)), "the bar dips", "AUD"))
+		got, _ := h.Chosen()
+		if got.ID != "bold" || len(got.Revisions) != 2 || got.Revisions[0].Plan.GetStones()[0].GetChanceBp() != 7_000 || got.Now().Why != "the bar dips" {
+			t.Errorf("got %+v", got)
+		}
+		_, err := h.RevisePlan("wet-wheel", "bold", plan(), "", "AUD")
+		ruletest.Refused(t, err, rule.FieldInvalid, "why")
+	})
+	t.Run("rule 15 OK: one plan is chosen at a time, with a reason", func(t *testing.T) {
+		h := &history{t: t, State: h.State}
+		_, err := h.ChoosePlan("wet-wheel", "bold", "")
+		ruletest.Refused(t, err, rule.FieldInvalid, "reason")
+		h.did(h.ChoosePlan("wet-wheel", "bold", "it pays")).did(h.ChoosePlan("wet-wheel", "safe", "on second thoughts"))
+		bold, _ := h.Plan("bold")
+		if chosen, ok := h.Chosen(); !ok || chosen.ID != "safe" || bold.Stage != piece.PlanOpen {
+			t.Errorf("got %+v and %+v", chosen, bold)
+		}
+		_, err = h.ChoosePlan("wet-wheel", "safe", "again")
+		ruletest.Refused(t, err, rule.AlreadyThere, "plan_id")
+	})
+	t.Run("rule 15 refused: a dropped plan is chosen, revised, dropped", func(t *testing.T) {
+		h := &history{t: t, State: h.State}
+		h.did(h.DropPlan("wet-wheel", "bold", "too bold"))
+		_, err := h.ChoosePlan("wet-wheel", "bold", "x")
+		ruletest.Refused(t, err, rule.PlanIsDropped, "plan_id")
+		_, err = h.RevisePlan("wet-wheel", "bold", plan(), "x", "AUD")
+		ruletest.Refused(t, err, rule.PlanIsDropped, "plan_id")
+		_, err = h.DropPlan("wet-wheel", "none", "x")
+		ruletest.Refused(t, err, rule.NotFound, "plan_id")
+	})
+}
+
+func TestDecisions(t *testing.T) {
+	h := sawn(t)
+	h.did(h.AwaitDecision("wet-wheel", "1B", "wants a window first"))
+	t.Run("rule 16 refused: worked, placed or finished while it waits", func(t *testing.T) {
+		_, err := h.Work(saw("1B", out("1E", 1)))
+		ruletest.Refused(t, err, rule.PartNotInWork, "part")
+		_, err = h.Place("wet-wheel", "1B", piece.Shelf, "")
+		ruletest.Refused(t, err, rule.PartNotInWork, "part")
+		_, err = h.Finish(finish("wet-wheel", "1B", "s", weighed(1)))
+		ruletest.Refused(t, err, rule.PartNotInWork, "part")
+	})
+	t.Run("rule 16 refused: no reason, nothing to decide", func(t *testing.T) {
+		_, err := h.AwaitDecision("wet-wheel", "1A", "")
+		ruletest.Refused(t, err, rule.FieldInvalid, "reason")
+		_, err = h.Decide("wet-wheel", "1A", "go on")
+		ruletest.Refused(t, err, rule.NothingToDecide, "part")
+	})
+	t.Run("rule 16 OK: it goes on when it is decided", func(t *testing.T) {
+		h := &history{t: t, State: h.State}
+		h.did(h.Decide("wet-wheel", "1B", "rubbed a window: nothing")).did(h.Work(set("1B", piecev1.Step_STEP_SET_ASIDE, waste)))
+	})
+}
+
+func TestCount(t *testing.T) {
+	t.Run("rule 17 OK: the demo's part 2B is 30 mg lighter, which stays unexplained", func(t *testing.T) {
+		h := sawn(t)
+		h.did(h.Place("two-dops", "1B", piece.Shelf, ""))
+		h.did(h.Recount(piece.Counting{CountID: "c1", Person: "desk 4", Part: "1B", Weighing: weighed(23_440_000 - 30_000)}))
+		if b := h.Balance(); b.Unexplained != 30_000 || b.Described != b.Uncut+b.Loss+b.Unexplained {
+			t.Errorf("got %+v", b)
+		}
+	})
+	t.Run("rule 17 OK: a stone too; refused: what moved on", func(t *testing.T) {
+		h := sawn(t)
+		h.did(h.Finish(finish("two-dops", "1A", "s1", weighed(608_000)))).did(h.Recount(piece.Counting{Part: "1A", Weighing: weighed(606_000)}))
+		if b := h.Balance(); b.Finished != 606_000 || b.Unexplained != 2_000 {
+			t.Errorf("got %+v", b)
+		}
+		h.did(h.MoveOn(piece.Move{Part: "1B", LotID: "l"}))
+		_, err := h.Recount(piece.Counting{Part: "1B", Weighing: weighed(1)})
+		ruletest.Refused(t, err, rule.PartNotInWork, "part")
+	})
+}
+
+func TestRecut(t *testing.T) {
+	h := sawn(t)
+	h.did(h.Finish(finish("two-dops", "1A", "s1", weighed(608_000))))
+	t.Run("rule 18 refused: heavier, no reason, no such stone", func(t *testing.T) {
+		_, err := h.Recut(piece.Recutting{StoneID: "s1", Stone: weighed(608_001)})
+		ruletest.Refused(t, err, rule.HeavierThanBefore, "weighing.mass_ug")
+		_, err = h.Recut(piece.Recutting{StoneID: "s1", Stone: weighed(600_000)})
+		ruletest.Refused(t, err, rule.LossNeedsReason, "reason")
+		_, err = h.Recut(piece.Recutting{StoneID: "s2", Stone: weighed(600_000)})
+		ruletest.Refused(t, err, rule.NotFound, "stone_id")
+	})
+	t.Run("rule 18 OK: its loss is the piece's", func(t *testing.T) {
+		h := &history{t: t, State: h.State}
+		h.did(h.Recut(piece.Recutting{StoneID: "s1", Stone: weighed(570_000), Reason: piecev1.Reason_REASON_CHIPPED_EDGE}))
+		if b := h.Balance(); b.Finished != 570_000 || h.LossUg[piecev1.Reason_REASON_CHIPPED_EDGE] != 38_000 {
+			t.Errorf("got %+v", b)
+		}
+	})
+}
+
+func TestMixUp(t *testing.T) {
+	h := sawn(t)
+	own, err := h.Mixable("1A")
+	if err != nil {
+		t.Fatal(err)
+	}
+	other := &piecev1.Candidate{PieceId: "p2", Label: "2", Part: "2A"}
+	t.Run("rule 19 refused: alone, without itself, without a word", func(t *testing.T) {
+		for _, wrong := range [][]*piecev1.Candidate{{own}, {other, {PieceId: "p3", Part: "3"}}} {
+			_, err := h.MixUp("m", "x", "1A", wrong, "the trays fell")
+			ruletest.Refused(t, err, rule.CountInvalid, "parts")
+		}
+		_, err := h.MixUp("m", "x", "1A", []*piecev1.Candidate{own, other}, "")
+		ruletest.Refused(t, err, rule.FieldInvalid, "note")
+	})
+	t.Run("rule 19 OK: all that is cut of it stays marked", func(t *testing.T) {
+		h.did(h.MixUp("m", "x", "1A", []*piecev1.Candidate{own, other}, "the trays fell"))
+		h.did(h.Work(saw("1A", out("1C", 5_000_000))))
+		h.did(h.Finish(finish("m", "1C", "s1", weighed(600_000))))
+		for _, part := range h.Parts {
+			if marked := len(part.Mixed) == 2; marked != (part.Name == "1C") {
+				t.Errorf("part %s is marked %t", part.Name, marked)
+			}
+		}
+	})
+}
+
+func TestMoveOn(t *testing.T) {
+	t.Run("rule 20 OK: into a lot and back to where it stood", func(t *testing.T) {
+		h := sawn(t)
+		h.did(h.Place("m", "1B", piece.Offcut, "")).did(h.MoveOn(piece.Move{Member: "m", Part: "1B", LotID: "l1", Weighing: weighed(23_430_000)}))
+		if b := h.Balance(); b.MovedOn != 23_430_000 || b.Unexplained != 10_000 || b.Offcut != 0 {
+			t.Errorf("got %+v", b)
+		}
+		h.did(h.TakeBack("m", "1B"))
+		if part, _ := h.Part("1B"); part.Fate != piece.Offcut || part.LotID != "" {
+			t.Errorf("got %+v", part)
+		}
+	})
+	t.Run("rules 4 and 20 refused: otherwise weighed, a stone, twice, back from nowhere", func(t *testing.T) {
+		h := sawn(t)
+		_, err := h.MoveOn(piece.Move{Part: "1B", LotID: "l1", Weighing: weighed(23_000_000)})
+		ruletest.Refused(t, err, rule.WeighingsDiffer, "weighing.mass_ug")
+		_, err = h.TakeBack("m", "1B")
+		ruletest.Refused(t, err, rule.AlreadyThere, "part")
+		h.did(h.Finish(finish("m", "1A", "s1", weighed(600_000)))).did(h.MoveOn(piece.Move{Part: "1B", LotID: "l1"}))
+		for _, part := range []string{"1A", "1B"} {
+			_, err = h.MoveOn(piece.Move{Part: part, LotID: "l1"})
+			ruletest.Refused(t, err, rule.PartNotInWork, "part")
+		}
+	})
+}
+
+func TestOpen(t *testing.T) {
+	f := facts()
+	f.Count, f.Size, f.Label, f.Weighing = 9, nil, "3", weighed(22_600_000)
+	group := (&history{t: t}).did(piece.State{}.Describe(f))
+	t.Run("rule 22 OK: counts and masses balance", func(t *testing.T) {
+		h := &history{t: t, State: group.State}
+		h.did(h.Open(piece.Opening{Member: "m", Taken: []*eventv1.Weighing{weighed(3_000_000)}, Count: 1, Left: weighed(19_610_000)}))
+		if b := h.Balance(); h.Count != 8 || b.MovedOn != 3_000_000 || b.Unexplained != -10_000 || b.Uncut != 19_610_000 {
+			t.Errorf("got %+v", b)
+		}
+		all := make([]*eventv1.Weighing, 8)
+		for i := range all {
+			all[i] = weighed(2_450_000)
+		}
+		h.did(h.Open(piece.Opening{Member: "m", Taken: all, Count: 8}))
+		if b := h.Balance(); h.Count != 0 || len(h.Parts) != 0 || b.MovedOn+b.Unexplained != b.Described {
+			t.Errorf("got %+v", b)
+		}
+	})
+	t.Run("rule 22 refused: too many, a wrong rest, masses apart, one piece", func(t *testing.T) {
+		h := &history{t: t, State: group.State}
+		one := []*eventv1.Weighing{weighed(3_000_000)}
+		for _, o := range []piece.Opening{{Taken: one, Count: 10}, {Taken: one, Count: 9, Left: weighed(1)}, {Taken: one, Count: 1}} {
+			_, err := h.Open(o)
+			ruletest.Refused(t, err, rule.CountInvalid, "pieces")
+		}
+		_, err := h.Open(piece.Opening{Taken: one, Count: 1, Left: weighed(19_615_001)})
+		ruletest.Refused(t, err, rule.MassesDontAddUp, "left")
+		_, err = described(t).Open(piece.Opening{Taken: one, Count: 1})
+		ruletest.Refused(t, err, rule.CountInvalid, "piece_id")
+	})
+}
+
+func TestStudyAndJudge(t *testing.T) {
+	h := sawn(t)
+	t.Run("refused: a study of nothing, a photo without a name or a light", func(t *testing.T) {
+		_, err := h.Study(piece.Study{ID: "s", Member: "m"})
+		ruletest.Refused(t, err, rule.FieldInvalid, "note")
+		_, err = h.Study(piece.Study{ID: "s", Member: "m", Photos: []*eventv1.Photo{{MediaType: "text/html"}}})
+		for _, field := range []string{"photos[0].sha256", "photos[0].media_type", "photos[0].light"} {
+			ruletest.Refused(t, err, rule.FieldInvalid, field)
+		}
+	})
+	t.Run("rule 21: both outcomes valued, in one currency, with a reason", func(t *testing.T) {
+		c := piece.Inclusion{Member: "m", Part: "1A", What: "a sand spot", WorthKept: &eventv1.Amount{Currency: "AUD", Minor: 34_000}}
+		_, err := h.JudgeInclusion(c)
+		ruletest.Refused(t, err, rule.CurrencyUnknown, "worth_ground.currency_code")
+		ruletest.Refused(t, err, rule.FieldInvalid, "reason")
+		c.WorthGround, c.Reason = &eventv1.Amount{Currency: "AUD", Minor: 30_000}, "at the girdle"
+		h.did(h.JudgeInclusion(c))
+	})
+	t.Run("a class is one of the co-op's words; refused: another, a part that became a stone", func(t *testing.T) {
+		x := piece.Expectation{Member: "m", Part: "1A", Class: "top", Classes: []string{"top", "plain"}, Why: "the bar runs through"}
+		h.did(h.Regrade(x))
+		x.Class = "best"
+		_, err := h.Regrade(x)
+		ruletest.Refused(t, err, rule.FieldInvalid, "class")
+		h.did(h.Finish(finish("m", "1A", "s1", weighed(600_000))))
+		x.Class = "plain"
+		_, err = h.Regrade(x)
+		ruletest.Refused(t, err, rule.PartNotInWork, "part")
+	})
+	t.Run("a second look goes over parts that are there", func(t *testing.T) {
+		h.did(h.LookAgain("m", []string{"1A", "1B"}, ""))
+		_, err := h.LookAgain("m", []string{"1B", "9"}, "")
+		ruletest.Refused(t, err, rule.NotFound, "parts[1]")
+	})
+}
+
+// TestUnaliasedBench: folding what the bench does changes no state that somebody holds.
+func TestUnaliasedBench(t *testing.T) {
+	h := shaped(t)
+	own, _ := h.Mixable("1A")
+	h.did(h.MixUp("m", "x", "1A", []*piecev1.Candidate{own, {PieceId: "p2", Part: "2"}}, "fell"))
+	h.did(h.MixUp("m", "y", "1A", []*piecev1.Candidate{own, {PieceId: "p3", Part: "3"}}, "fell"))
+	h.did(h.MakePlan("m", "a", plan(), "AUD")).did(h.MakePlan("m", "b", plan(), "AUD")).did(h.ChoosePlan("m", "a", "r")).did(h.ChoosePlan("m", "b", "r"))
+	h.did(h.RevisePlan("m", "a", plan(), "w", "AUD")).did(h.RevisePlan("m", "a", plan(), "w", "AUD")).did(h.DropPlan("m", "a", "r"))
+	h.did(h.Study(piece.Study{ID: "s", Member: "m", Note: "n"})).did(h.Study(piece.Study{ID: "s2", Member: "m", Note: "n"}))
+	h.did(h.AwaitDecision("m", "1B", "r")).did(h.Decide("m", "1B", "d")).did(h.MoveOn(piece.Move{Part: "1B", LotID: "l"})).did(h.TakeBack("m", "1B"))
+	h.did(h.Recount(piece.Counting{Part: "1B", Weighing: weighed(1)}))
+	f := finish("m", "1A", "s1", weighed(600_000))
+	f.When = rested(72*time.Hour, "")
+	h.did(h.Finish(f))
+	h.did(h.Recut(piece.Recutting{StoneID: "s1", Stone: weighed(500_000), Reason: piecev1.Reason_REASON_GROUND_OFF}))
+	ruletest.Unaliased(t, piece.Evolve, h.events...)
+}

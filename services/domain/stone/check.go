@@ -1,0 +1,279 @@
+package stone
+
+import (
+	"crypto/sha256"
+	"fmt"
+
+	"google.golang.org/protobuf/proto"
+
+	eventv1 "seamshare.example/proto/gen/seamshare/event/v1"
+	"seamshare.example/services/domain/measure"
+	"seamshare.example/services/domain/rule"
+
+	stonev1 "seamshare.example/proto/gen/seamshare/event/stone/v1"
+)
+
+// Check is the final check. The zero Check: none stands.
+type Check struct {
+	By          string // the person who checked
+	ConfirmedBy string // the second person; empty: not confirmed yet
+	Photo       *eventv1.Photo
+}
+
+// Stands tells whether the check was made and confirmed.
+func (c Check) Stands() bool { return c.ConfirmedBy != "" }
+
+// Checking is what a person says who checks a stone.
+type Checking struct {
+	Cutter, Person                           string
+	BackFlat, WallEven, BevelClears, Candled bool
+	CornerRadiusUm                           int64 // the smallest; 0: no corners
+	MinCornerRadiusUm                        int64 // as the co-op has set
+	Weighing                                 *eventv1.Weighing
+	Size                                     *eventv1.Size
+	Photo                                    *eventv1.Photo
+}
+
+// MakeCheck records the final check (rule 12). What it finds wanting is refused, all of
+// it at once: the stone goes back to the bench. It is weighed by the same division as
+// before, or it isn't the stone; a stone that is really lighter was cut again.
+func (s State) MakeCheck(c Checking) (*stonev1.Event, error) {
+	if err := s.inCuttersStock(c.Cutter); err != nil {
+		return nil, err
+	}
+	var broken rule.All
+	for _, q := range []struct {
+		field, is, do string
+		ok            bool
+	}{
+		{"back_flat", "the back is flat and parallel to the face", "flatten the back", c.BackFlat},
+		{"wall_even", "the wall is even in height all round", "even it out", c.WallEven},
+		{"bevel_clears", "a bevel round the back clears the fillet at the foot of a bezel", "bevel the back", c.BevelClears},
+		{"candled", "a stone is held before a light and looked through before it is sold", "candle it", c.Candled},
+	} {
+		if !q.ok {
+			broken.Add(rule.Broken{Reason: rule.CheckFailed, Field: q.field, Value: "no", Rule: q.is, Hint: q.do + ", then check again"})
+		}
+	}
+	if r := c.CornerRadiusUm; r < 0 || r > 0 && r < c.MinCornerRadiusUm {
+		broken.Add(rule.Broken{
+			Reason: rule.CheckFailed, Field: "corner_radius_um", Value: fmt.Sprint(r),
+			Rule: "no corner is sharper than " + measure.Length(c.MinCornerRadiusUm).Millimetres(0), Hint: "round it, or give 0 for a stone without corners",
+		})
+	}
+	broken.Weighing("weighing", c.Weighing)
+	broken.Size("size", c.Size)
+	checkPhoto(&broken, "photo", c.Photo)
+	if err := broken.Err(); err != nil {
+		return nil, err
+	}
+	was, now := s.Weighing.GetMassUg(), c.Weighing.GetMassUg()
+	if apart, allowed := max(was-now, now-was), s.Weighing.GetDivisionUg()+c.Weighing.GetDivisionUg(); apart > allowed {
+		return nil, rule.Broken{
+			Reason: rule.WeighingsDiffer, Field: "weighing.mass_ug", Value: measure.Mass(now).GramsAndCarats(),
+			Rule: fmt.Sprintf("the stone weighed %s, %s apart, where the two scales allow %s", measure.Mass(was).GramsAndCarats(), measure.Mass(apart), measure.Mass(allowed)),
+			Hint: "check that it is the same stone and weigh again; if more was taken off it, record that it was cut again",
+		}
+	}
+	return &stonev1.Event{Event: &stonev1.Event_Checked{Checked: &stonev1.Checked{
+		Public: &stonev1.Checked_Public{
+			StoneId: s.id(), BackFlat: true, WallEven: true, BevelClears: true, CornerRadiusUm: c.CornerRadiusUm, Candled: true,
+			Weighing: c.Weighing, Size: c.Size, Photo: c.Photo,
+		},
+		Private: &stonev1.Checked_Private{PersonId: c.Person},
+	}}}, nil
+}
+
+func checkPhoto(broken *rule.All, field string, p *eventv1.Photo) {
+	if len(p.GetSha256()) != sha256.Size {
+		broken.Add(rule.Broken{Reason: rule.FieldInvalid, Field: field + ".sha256", Value: fmt.Sprintf("%x", p.GetSha256()), Rule: "a photo is named by the SHA-256 of its bytes, 32 of them", Hint: "take it from where the photo was stored"})
+	}
+	broken.Text(field+".media_type", p.GetMediaType(), 40)
+	broken.Text(field+".light", p.GetLight(), 120)
+}
+
+// ConfirmCheck is a second person's word (rule 12). That the person acts for the cutter
+// or keeps the co-op's stock is for the caller to know.
+func (s State) ConfirmCheck(person, member string) (*stonev1.Event, error) {
+	switch {
+	case s.Facts == nil:
+		return nil, rule.NotThere("stone_id", "stone")
+	case s.Stage != InStock || s.Check.By == "":
+		return nil, rule.Broken{Reason: rule.StoneNotChecked, Field: "stone_id", Value: s.id(), Rule: "there is no final check that waits to be confirmed", Hint: "check the stone first"}
+	case s.Check.Stands():
+		return nil, rule.Broken{Reason: rule.AlreadyThere, Field: "stone_id", Value: s.id(), Rule: "the final check is confirmed", Hint: "nothing needs to be done"}
+	case s.Check.By == person:
+		return nil, rule.Broken{Reason: rule.SecondPersonNeeded, Field: "stone_id", Value: s.id(), Rule: "whoever checked a stone doesn't confirm it", Hint: "let another person of the cutter confirm it, or the stock keeper"}
+	}
+	return &stonev1.Event{Event: &stonev1.Event_CheckConfirmed{CheckConfirmed: &stonev1.CheckConfirmed{
+		Public:  &stonev1.CheckConfirmed_Public{StoneId: s.id()},
+		Private: &stonev1.CheckConfirmed_Private{PersonId: person, MemberId: member},
+	}}}, nil
+}
+
+// Regrading revises a grade.
+type Regrading struct {
+	Cutter  string
+	Grade   *stonev1.Grade
+	Class   string
+	Classes []string // the co-op's own words
+	Why     string
+}
+
+// Regrade revises the grade (rule 14).
+func (s State) Regrade(r Regrading) (*stonev1.Event, error) {
+	if s.Facts == nil || s.Facts.GetCutterId() != r.Cutter {
+		return nil, rule.NotThere("stone_id", "stone")
+	}
+	if s.Stage != InStock && s.Stage != OnSale {
+		return nil, rule.Broken{Reason: rule.StoneNotInStock, Field: "stone_id", Value: s.id(), Rule: "a grade is revised while the stone is with its cutter", Hint: "take it back first"}
+	}
+	var broken rule.All
+	checkGrade(&broken, r.Grade)
+	CheckClass(&broken, "class", r.Class, r.Classes)
+	broken.Text("why", r.Why, 500)
+	if err := broken.Err(); err != nil {
+		return nil, err
+	}
+	return &stonev1.Event{Event: &stonev1.Event_Regraded{Regraded: &stonev1.Regraded{
+		Public:  &stonev1.Regraded_Public{StoneId: s.id(), Grade: r.Grade},
+		Private: &stonev1.Regraded_Private{Class: r.Class, Why: r.Why},
+	}}}, nil
+}
+
+// CheckClass: a class is one of the co-op's own words, or not said.
+func CheckClass(broken *rule.All, field, class string, classes []string) {
+	for _, c := range classes {
+		if c == class {
+			return
+		}
+	}
+	if class != "" {
+		broken.Add(rule.Broken{Reason: rule.FieldInvalid, Field: field, Value: fmt.Sprintf("%q", class), Rule: fmt.Sprintf("the co-op's classes are %q", classes), Hint: "use one of these, or none"})
+	}
+}
+
+// Recutting is what a stone is after it was cut again.
+type Recutting struct {
+	Cutter   string
+	Weighing *eventv1.Weighing
+	Size     *eventv1.Size
+	Outline  stonev1.Outline
+	Grade    *stonev1.Grade
+	Remarks  string
+	Why      string
+}
+
+// Recut gives the stone new facts (rule 13). What it lost is the piece's to account for
+// (piece.State.Recut).
+func (s State) Recut(r Recutting) (*stonev1.Event, error) {
+	if err := s.inCuttersStock(r.Cutter); err != nil {
+		return nil, err
+	}
+	var broken rule.All
+	broken.Weighing("weighing", r.Weighing)
+	broken.Size("size", r.Size)
+	broken.Answered("outline", int32(r.Outline), stonev1.Outline_name)
+	checkGrade(&broken, r.Grade)
+	broken.Text("why", r.Why, 500)
+	if err := broken.Err(); err != nil {
+		return nil, err
+	}
+	return &stonev1.Event{Event: &stonev1.Event_Recut{Recut: &stonev1.Recut{
+		Public: &stonev1.Recut_Public{
+			StoneId: s.id(), Weighing: r.Weighing, Size: r.Size, Outline: r.Outline, Grade: r.Grade, Remarks: r.Remarks,
+		},
+		Private: &stonev1.Recut_Private{Why: r.Why},
+	}}}, nil
+}
+
+// Counting is what a stock keeper weighed at a stock count.
+type Counting struct {
+	CountID, Person, Note string
+	Weighing              *eventv1.Weighing
+}
+
+// Recount weighs the stone again at a stock count (rule 15). The difference is the
+// piece's to account for (piece.State.Recount).
+func (s State) Recount(c Counting) (*stonev1.Event, error) {
+	if s.Facts == nil {
+		return nil, rule.NotThere("stone_id", "stone")
+	}
+	if s.Stage != InStock && s.Stage != OnSale {
+		return nil, rule.Broken{Reason: rule.StoneNotInStock, Field: "stone_id", Value: s.id(), Rule: "the stone isn't with its cutter or in the safe", Hint: "count it where it is"}
+	}
+	var broken rule.All
+	broken.Weighing("weighing", c.Weighing)
+	if err := broken.Err(); err != nil {
+		return nil, err
+	}
+	return &stonev1.Event{Event: &stonev1.Event_Counted{Counted: &stonev1.Counted{
+		Public:  &stonev1.Counted_Public{StoneId: s.id(), Was: s.Weighing, Weighing: c.Weighing},
+		Private: &stonev1.Counted_Private{CountId: c.CountID, PersonId: c.Person, Note: c.Note},
+	}}}, nil
+}
+
+// PutInLot makes the stone one of a counted lot (rule 16).
+func (s State) PutInLot(cutter, lotID string) (*stonev1.Event, error) {
+	if err := s.inCuttersStock(cutter); err != nil {
+		return nil, err
+	}
+	return &stonev1.Event{Event: &stonev1.Event_PutInLot{PutInLot: &stonev1.PutInLot{
+		Public: &stonev1.PutInLot_Public{StoneId: s.id(), LotId: lotID}, Private: &stonev1.PutInLot_Private{},
+	}}}, nil
+}
+
+// TakeFromLot gives the stone its name back (rule 16). That the lot is unmade is the
+// lot's rule.
+func (s State) TakeFromLot(lotID string) (*stonev1.Event, error) {
+	if s.Stage != InLot || s.LotID != lotID {
+		return nil, rule.Broken{Reason: rule.StoneNotInStock, Field: "stone_id", Value: s.id(), Rule: "the stone isn't in this lot", Hint: "nothing needs to be done"}
+	}
+	return &stonev1.Event{Event: &stonev1.Event_TakenFromLot{TakenFromLot: &stonev1.TakenFromLot{
+		Public: &stonev1.TakenFromLot_Public{StoneId: s.id(), LotId: lotID}, Private: &stonev1.TakenFromLot_Private{},
+	}}}, nil
+}
+
+// inCuttersStock refuses what is done only to a stone that lies in stock.
+func (s State) inCuttersStock(cutter string) error {
+	if s.Facts == nil || s.Facts.GetCutterId() != cutter {
+		return rule.NotThere("stone_id", "stone")
+	}
+	if s.Stage != InStock {
+		return rule.Broken{Reason: rule.StoneNotInStock, Field: "stone_id", Value: s.id(), Rule: "the stone is " + s.Standing() + ", not in stock", Hint: "take it off sale or back first"}
+	}
+	return nil
+}
+
+// evolveBench folds what the bench does to a stone.
+func evolveBench(s State, e *stonev1.Event) State {
+	switch e := e.GetEvent().(type) {
+	case *stonev1.Event_Regraded:
+		facts := proto.CloneOf(s.Facts)
+		if facts != nil {
+			facts.Grade = e.Regraded.GetPublic().GetGrade()
+		}
+		s.Facts, s.Class = facts, e.Regraded.GetPrivate().GetClass()
+	case *stonev1.Event_Checked:
+		p := e.Checked.GetPublic()
+		s.Check = Check{By: e.Checked.GetPrivate().GetPersonId(), Photo: p.GetPhoto()}
+		s.Weighing, s.Size = p.GetWeighing(), p.GetSize()
+	case *stonev1.Event_CheckConfirmed:
+		s.Check.ConfirmedBy = e.CheckConfirmed.GetPrivate().GetPersonId()
+	case *stonev1.Event_Recut:
+		p := e.Recut.GetPublic()
+		if facts := proto.CloneOf(s.Facts); facts != nil {
+			facts.Weighing, facts.Size, facts.Outline, facts.Grade, facts.Remarks = p.GetWeighing(), p.GetSize(), p.GetOutline(), p.GetGrade(), p.GetRemarks()
+			s.Facts = facts
+		}
+		s.Weighing, s.Size, s.Check = p.GetWeighing(), p.GetSize(), Check{}
+		s.Recuts++
+	case *stonev1.Event_Counted:
+		s.Weighing = e.Counted.GetPublic().GetWeighing()
+	case *stonev1.Event_PutInLot:
+		s.Stage, s.LotID, s.Check = InLot, e.PutInLot.GetPublic().GetLotId(), Check{}
+	case *stonev1.Event_TakenFromLot:
+		s.Stage, s.LotID = InStock, ""
+	}
+	return s
+}

@@ -1,0 +1,65 @@
+package view
+
+import (
+	"fmt"
+	"strings"
+
+	correctionv1 "seamshare.example/proto/gen/seamshare/event/correction/v1"
+	eventv1 "seamshare.example/proto/gen/seamshare/event/v1"
+
+	"seamshare.example/eventstore"
+	"seamshare.example/services/domain/measure"
+)
+
+// corrections adds what was put right of the records that are in the chain: both are
+// shown ever after. Corrections of money are no part of a chain.
+func (c *chain) corrections() error {
+	linked := map[eventstore.Position]bool{}
+	streams := map[eventstore.Stream]bool{}
+	for _, l := range c.links {
+		linked[l.Position] = true
+		streams[l.About] = true
+	}
+	for about := range streams {
+		kind, id, _ := strings.Cut(string(about), "/")
+		if kind != "piece" && kind != "stone" {
+			continue
+		}
+		records, err := c.records(kind, id)
+		if err != nil {
+			return err
+		}
+		for _, rec := range records {
+			event, _ := rec.Event.(*correctionv1.Event)
+			if event != nil && linked[rec.Corrects] && correctionWords(event) != "" {
+				c.add(rec)
+			}
+		}
+	}
+	return nil
+}
+
+// correctionWords say what is right, and what was recorded.
+func correctionWords(event *correctionv1.Event) string {
+	switch e := event.GetEvent().(type) {
+	case *correctionv1.Event_MassCorrected:
+		p := e.MassCorrected.GetPublic()
+		what := "the piece"
+		switch {
+		case p.GetStoneId() != "":
+			what = "the stone"
+		case p.GetPart() != "":
+			what = "part " + p.GetPart()
+		}
+		return fmt.Sprintf("Corrected: %s weighed %s, not %s as recorded", what,
+			measure.Mass(p.GetRight().GetMassUg()).GramsAndCarats(), measure.Mass(p.GetWas().GetMassUg()).GramsAndCarats())
+	case *correctionv1.Event_SizeCorrected:
+		p := e.SizeCorrected.GetPublic()
+		return fmt.Sprintf("Corrected: it measured %s, not %s as recorded", sizeInWords(p.GetRight()), sizeInWords(p.GetWas()))
+	}
+	return ""
+}
+
+func sizeInWords(s *eventv1.Size) string {
+	return fmt.Sprintf("%v × %v × %v", measure.Length(s.GetLengthUm()), measure.Length(s.GetWidthUm()), measure.Length(s.GetDepthUm()))
+}

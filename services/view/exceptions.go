@@ -1,0 +1,369 @@
+package view
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	parcelv1 "seamshare.example/proto/gen/seamshare/event/parcel/v1"
+	piecev1 "seamshare.example/proto/gen/seamshare/event/piece/v1"
+	stockv1 "seamshare.example/proto/gen/seamshare/event/stock/v1"
+	stonev1 "seamshare.example/proto/gen/seamshare/event/stone/v1"
+
+	"seamshare.example/eventstore"
+	"seamshare.example/services/domain/measure"
+)
+
+// Exceptions is what doesn't add up: written where an event says so, until somebody has
+// looked into it. What follows from sums and dates (unexplained mass, overdue goods,
+// payouts) has no row but is reckoned when it is asked for. And it is where things are.
+//
+//	open, exception id            → kind, thing, words, whom it concerns
+//	closed, exception id          → the same, the note, who closed it
+//	of, thing                     → the parcel of a piece or stone, and whether its field is shown
+//	parties, parcel id            → seller, buyer
+//	where, place, thing           → holder
+//	place, thing                  → place
+//
+// An exception's id begins with its kind and names its thing, so that the same one never
+// stands twice.
+type Exceptions struct{}
+
+// Name implements eventstore.View.
+func (Exceptions) Name() string { return "exceptions" }
+
+// Version implements eventstore.View.
+func (Exceptions) Version() uint32 { return 1 }
+
+// The kinds of exceptions, as people say them.
+const (
+	UnexplainedMass    = "unexplained mass"
+	HandoverDifference = "handover difference"
+	CountDifference    = "count difference"
+	MixUp              = "mix-up"
+	OverdueApproval    = "overdue approval"
+	ChainNotFull       = "chain not full"
+	PayoutDiffers      = "payout doesn't recompute"
+)
+
+// Exception is something that doesn't add up.
+type Exception struct {
+	ID, Kind, Thing, What string
+	Members               []string // whom it concerns
+	Note, ClosedBy        string   // once it was closed
+}
+
+// Apply implements eventstore.View.
+func (v Exceptions) Apply(rows eventstore.Rows, rec eventstore.Record) error {
+	v.changedHands(rows, rec)
+	switch event := rec.Event.(type) {
+	case *parcelv1.Event:
+		return v.parcel(rows, rec, event)
+	case *piecev1.Event:
+		return v.piece(rows, rec, event)
+	case *stonev1.Event:
+		return v.stone(rows, event)
+	case *stockv1.Event:
+		return v.stock(rows, event)
+	}
+	return nil
+}
+
+func (v Exceptions) parcel(rows eventstore.Rows, rec eventstore.Record, event *parcelv1.Event) error {
+	switch e := event.GetEvent().(type) {
+	case *parcelv1.Event_Listed:
+		rows.Set(key("parties", e.Listed.GetPublic().GetParcelId()), row{}.text(e.Listed.GetPrivate().GetSellerId()).text(""))
+	case *parcelv1.Event_DealMade:
+		id := e.DealMade.GetPublic().GetParcelId()
+		seller, _, err := v.parties(rows, id)
+		if err != nil {
+			return err
+		}
+		rows.Set(key("parties", id), row{}.text(seller).text(e.DealMade.GetPrivate().GetBuyerId()))
+	case *parcelv1.Event_HandedOver:
+		p := e.HandedOver.GetPublic()
+		return v.handover(rows, rec, p.GetParcelId(), "the buyer", p.GetDifferenceUg(), p.GetCountDifference(), p.GetBeyondTolerance())
+	case *parcelv1.Event_HandedBack:
+		p := e.HandedBack.GetPublic()
+		return v.handover(rows, rec, p.GetParcelId(), "the seller, as it came back,", p.GetDifferenceUg(), p.GetCountDifference(), p.GetBeyondTolerance())
+	case *parcelv1.Event_ViewingEnded:
+		p := e.ViewingEnded.GetPrivate()
+		return v.handover(rows, rec, e.ViewingEnded.GetPublic().GetParcelId(), "the seller, after a viewing,", p.GetDifferenceUg(), p.GetCountDifference(), p.GetBeyondTolerance())
+	}
+	return nil
+}
+
+// handover notes a difference beyond what the scales allow, at a handover, as rough came
+// back, or after a viewing.
+func (v Exceptions) handover(rows eventstore.Rows, rec eventstore.Record, parcelID, who string, ug, count int64, beyond bool) error {
+	if !beyond {
+		return nil
+	}
+	seller, buyer, err := v.parties(rows, parcelID)
+	if err != nil {
+		return err
+	}
+	what := fmt.Sprintf("%s weighed %s", who, sign(-ug))
+	switch {
+	case count > 0:
+		what += fmt.Sprintf(" and counted %d stones fewer", count)
+	case count < 0:
+		what += fmt.Sprintf(" and counted %d stones more", -count)
+	case ug == 0:
+		what += ", and the other side doesn't agree"
+	}
+	members := []string{seller}
+	if buyer != "" {
+		members = append(members, buyer)
+	}
+	v.open(rows, Exception{ID: fmt.Sprintf("handover-%d", rec.Position), Kind: HandoverDifference, Thing: "parcel/" + parcelID, What: what, Members: members})
+	return nil
+}
+
+// sign is a difference in mass against what the books say.
+func sign(ug int64) string {
+	switch {
+	case ug < 0:
+		return measure.Mass(-ug).String() + " less than the books say"
+	case ug > 0:
+		return measure.Mass(ug).String() + " more than the books say"
+	}
+	return "what the books say"
+}
+
+func (v Exceptions) piece(rows eventstore.Rows, rec eventstore.Record, event *piecev1.Event) error {
+	switch e := event.GetEvent().(type) {
+	case *piecev1.Event_Described:
+		p := e.Described.GetPublic()
+		rows.Set(key("of", "piece/"+p.GetPieceId()), row{}.text(p.GetParcelId()).flag(p.GetFieldId() != ""))
+	case *piecev1.Event_MixedUp:
+		p := e.MixedUp.GetPublic()
+		id := "mixup-" + p.GetMixId()
+		if p.GetMixId() == "" {
+			id = fmt.Sprintf("mixup-%d", rec.Position)
+		}
+		v.open(rows, Exception{
+			ID: id, Kind: MixUp, Thing: "piece/" + p.GetPieceId(), Members: []string{e.MixedUp.GetPrivate().GetMemberId()},
+			What: fmt.Sprintf("part %s may be one of %d parts", p.GetPart(), len(p.GetCandidates())),
+		})
+	case *piecev1.Event_Counted:
+		p := e.Counted.GetPublic()
+		if ug := p.GetWeighing().GetMassUg() - p.GetWas().GetMassUg(); ug != 0 {
+			thing := "piece/" + p.GetPieceId()
+			members, _, err := v.concerned(rows, thing)
+			if err != nil {
+				return err
+			}
+			v.open(rows, Exception{
+				ID: fmt.Sprintf("count-%d", rec.Position), Kind: CountDifference, Thing: thing, Members: members,
+				What: fmt.Sprintf("part %s weighs %s", p.GetPart(), sign(ug)),
+			})
+		}
+	}
+	return nil
+}
+
+func (v Exceptions) stone(rows eventstore.Rows, event *stonev1.Event) error {
+	e := event.GetFinished()
+	if e == nil {
+		return nil
+	}
+	p := e.GetPublic()
+	members, shown, err := v.concerned(rows, "piece/"+p.GetPieceId())
+	if err != nil {
+		return err
+	}
+	rows.Set(key("of", "stone/"+p.GetStoneId()), row{}.text(p.GetParcelId()).flag(shown))
+	if shown {
+		return nil
+	}
+	if !slices.Contains(members, p.GetCutterId()) {
+		members = append(members, p.GetCutterId())
+	}
+	v.open(rows, Exception{ID: "chain-" + p.GetStoneId(), Kind: ChainNotFull, Thing: "stone/" + p.GetStoneId(), What: "its chain ends at the piece: the field was not shown", Members: members})
+	return nil
+}
+
+func (v Exceptions) stock(rows eventstore.Rows, event *stockv1.Event) error {
+	switch e := event.GetEvent().(type) {
+	case *stockv1.Event_Moved:
+		p := e.Moved.GetPrivate()
+		was, err := v.Place(rows, p.GetThing())
+		if err != nil {
+			return err
+		}
+		if was != "" {
+			rows.Delete(key("where", was, p.GetThing()))
+		}
+		rows.Set(key("where", p.GetPlace(), p.GetThing()), row{}.text(p.GetHolderId()))
+		rows.Set(key("place", p.GetThing()), row{}.text(p.GetPlace()))
+	case *stockv1.Event_Counted:
+		p, id := e.Counted.GetPrivate(), e.Counted.GetPublic().GetCountId()
+		for i, f := range p.GetFound() {
+			if f.GetThere() {
+				continue
+			}
+			members, _, err := v.concerned(rows, f.GetThing())
+			if err != nil {
+				return err
+			}
+			v.open(rows, Exception{
+				ID: fmt.Sprintf("count-%s-%d", id, i+1), Kind: CountDifference, Thing: f.GetThing(), Members: members,
+				What: "it wasn't at " + p.GetPlace() + " when that was counted",
+			})
+		}
+		for i, thing := range p.GetStrange() {
+			members, _, err := v.concerned(rows, thing)
+			if err != nil {
+				return err
+			}
+			v.open(rows, Exception{
+				ID: fmt.Sprintf("count-%s-s%d", id, i+1), Kind: CountDifference, Thing: thing, Members: members,
+				What: "it was found at " + p.GetPlace() + " and belongs elsewhere",
+			})
+		}
+	case *stockv1.Event_ExceptionClosed:
+		p := e.ExceptionClosed.GetPrivate()
+		id := p.GetExceptionId()
+		found := Exception{ID: id}
+		value, err := rows.Get(key("open", id))
+		if err != nil {
+			return err
+		}
+		if value != nil {
+			if found, err = readException(id, value, false); err != nil {
+				return err
+			}
+			rows.Delete(key("open", id))
+		}
+		found.Note, found.ClosedBy = p.GetNote(), p.GetClosedBy()
+		rows.Set(key("closed", id), exceptionRow(found).text(found.Note).text(found.ClosedBy))
+	}
+	return nil
+}
+
+func (Exceptions) open(rows eventstore.Rows, e Exception) {
+	rows.Set(key("open", e.ID), exceptionRow(e))
+}
+
+func exceptionRow(e Exception) row {
+	r := row{}.text(e.Kind).text(e.Thing).text(e.What).count(len(e.Members))
+	for _, m := range e.Members {
+		r = r.text(m)
+	}
+	return r
+}
+
+func readException(id string, value []byte, closed bool) (Exception, error) {
+	f := read(value)
+	e := Exception{ID: id, Kind: f.text(), Thing: f.text(), What: f.text()}
+	for range f.count() {
+		e.Members = append(e.Members, f.text())
+	}
+	if closed {
+		e.Note, e.ClosedBy = f.text(), f.text()
+	}
+	return e, f.done("exceptions", "exception")
+}
+
+// concerned are the members whom a parcel, piece or stone concerns, and whether its
+// field is shown.
+func (v Exceptions) concerned(r eventstore.Reader, thing string) (members []string, shown bool, err error) {
+	parcelID, isParcel := strings.CutPrefix(thing, "parcel/")
+	if !isParcel {
+		value, err := r.Get(key("of", thing))
+		if err != nil || value == nil {
+			return nil, true, err
+		}
+		f := read(value)
+		parcelID, shown = f.text(), f.flag()
+		if err := f.done("exceptions", "thing's parcel"); err != nil {
+			return nil, false, err
+		}
+	}
+	seller, buyer, err := v.parties(r, parcelID)
+	for _, m := range []string{seller, buyer} {
+		if m != "" {
+			members = append(members, m)
+		}
+	}
+	return members, shown, err
+}
+
+func (Exceptions) parties(r eventstore.Reader, parcelID string) (seller, buyer string, err error) {
+	value, err := r.Get(key("parties", parcelID))
+	if err != nil || value == nil {
+		return "", "", err
+	}
+	f := read(value)
+	seller, buyer = f.text(), f.text()
+	return seller, buyer, f.done("exceptions", "parcel's parties")
+}
+
+// Open gives the exceptions that events tell of and nobody has closed, by id.
+func (Exceptions) Open(r eventstore.Reader, after string, limit int) (all []Exception, next string, err error) {
+	return exceptions(r, "open", after, limit)
+}
+
+// Closed gives the exceptions that were looked into, by id.
+func (Exceptions) Closed(r eventstore.Reader, after string, limit int) (all []Exception, next string, err error) {
+	return exceptions(r, "closed", after, limit)
+}
+
+func exceptions(r eventstore.Reader, which, after string, limit int) (all []Exception, next string, err error) {
+	next, err = page(r, table(which), after, limit, func(id string, value []byte) error {
+		e, err := readException(id, value, which == "closed")
+		all = append(all, e)
+		return err
+	})
+	return all, next, err
+}
+
+// Find finds an exception that an event told of; ok is false where none with this id is
+// open.
+func (Exceptions) Find(r eventstore.Reader, id string) (e Exception, ok bool, err error) {
+	value, err := r.Get(key("open", id))
+	if err != nil || value == nil {
+		return e, false, err
+	}
+	e, err = readException(id, value, false)
+	return e, err == nil, err
+}
+
+// WasClosed tells whether somebody looked into an exception.
+func (Exceptions) WasClosed(r eventstore.Reader, id string) (bool, error) {
+	value, err := r.Get(key("closed", id))
+	return value != nil, err
+}
+
+// Place is where a thing was put last; empty: nobody said.
+func (Exceptions) Place(r eventstore.Reader, thing string) (string, error) {
+	value, err := r.Get(key("place", thing))
+	if err != nil || value == nil {
+		return "", err
+	}
+	f := read(value)
+	place := f.text()
+	return place, f.done("exceptions", "place")
+}
+
+// Held is a thing at a place.
+type Held struct{ Thing, Place, Holder string }
+
+// Where gives what is at a place, by thing; place empty: everything, by place.
+func (Exceptions) Where(r eventstore.Reader, place, after string, limit int) (all []Held, next string, err error) {
+	prefix := table("where")
+	if place != "" {
+		prefix = table("where", place)
+	}
+	next, err = page(r, prefix, after, limit, func(rest string, value []byte) error {
+		at := place
+		if place == "" {
+			at, rest, _ = strings.Cut(rest, "\x00")
+		}
+		f := read(value)
+		all = append(all, Held{Thing: rest, Place: at, Holder: f.text()})
+		return f.done("exceptions", "thing at a place")
+	})
+	return all, next, err
+}

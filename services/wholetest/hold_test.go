@@ -1,0 +1,161 @@
+package wholetest_test
+
+import (
+	"errors"
+	"strings"
+
+	"google.golang.org/grpc/codes"
+	"google.golang.org/grpc/status"
+
+	coopv1 "seamshare.example/proto/gen/seamshare/coop/v1"
+	cutterv1 "seamshare.example/proto/gen/seamshare/cutter/v1"
+
+	"seamshare.example/eventstore"
+	"seamshare.example/eventstore/storetest"
+	"seamshare.example/services/coop/cooptest"
+	"seamshare.example/services/view"
+)
+
+// What must hold all the way. Each names the parcel or stone, so that the log of the
+// walk tells the rest.
+
+// parcelHolds: the masses of the parcel that was touched last close, and its money is
+// given out.
+func (w *walk) parcelHolds() {
+	w.mu.Lock()
+	id := w.touched
+	if id == "" && len(w.parcels) > 0 {
+		id = w.parcels[w.random.IntN(len(w.parcels))]
+	}
+	w.touched = ""
+	w.mu.Unlock()
+	if id == "" {
+		return
+	}
+	w.massesClose(id)
+	w.moneyCloses(id)
+}
+
+// massesClose: bought = finished + kept + uncut + gone on + lost + unexplained.
+func (w *walk) massesClose(parcel string) {
+	for _, cutter := range []cooptest.Person{w.Cutter, w.OtherCutter} {
+		got, err := cutter.Cutter().GetYield(w.Ctx(), &cutterv1.GetYieldRequest{ParcelId: parcel})
+		if status.Code(err) == codes.NotFound || status.Code(err) == codes.FailedPrecondition {
+			continue
+		}
+		if err != nil {
+			w.t.Errorf("the yield of parcel %s: %v", parcel, err)
+			return
+		}
+		y := got.GetYield()
+		var lost, parts int64
+		for _, l := range y.GetLosses() {
+			lost += l.GetMassUg()
+		}
+		if lost != y.GetLossUg() {
+			w.t.Errorf("parcel %s lost %d µg, and %d µg by reason", parcel, y.GetLossUg(), lost)
+		}
+		sum := y.GetFinishedUg() + y.GetOffcutUg() + y.GetUncutUg() + y.GetMovedOnUg() + y.GetLossUg() + y.GetUnexplainedUg()
+		if sum != y.GetBoughtUg() {
+			w.t.Errorf("parcel %s: bought %d µg, accounted for %d µg: %v", parcel, y.GetBoughtUg(), sum, y)
+		}
+		for _, p := range y.GetParts() {
+			if p.GetMassUg() < 0 {
+				w.t.Errorf("parcel %s has parts of %d µg", parcel, p.GetMassUg())
+			}
+			parts += p.GetMassUg()
+		}
+		if y.GetFinishedUg() < 0 || y.GetOffcutUg() < 0 || y.GetUncutUg() < 0 || y.GetMovedOnUg() < 0 {
+			w.t.Errorf("parcel %s holds less than nothing: %v", parcel, y)
+		}
+		return
+	}
+}
+
+// moneyCloses: what came in for a parcel is levies, costs and shares.
+func (w *walk) moneyCloses(parcel string) {
+	got, err := w.Books.Coop().GetShares(w.Ctx(), &coopv1.GetSharesRequest{ParcelId: parcel})
+	if code := status.Code(err); code == codes.NotFound || code == codes.FailedPrecondition {
+		return
+	}
+	if err != nil {
+		w.t.Errorf("the shares of parcel %s: %v", parcel, err)
+		return
+	}
+	s := got.GetStatement()
+	minor := func(m interface {
+		GetUnits() int64
+		GetNanos() int32
+	}) int64 {
+		return m.GetUnits()*100 + int64(m.GetNanos())/10_000_000
+	}
+	left := minor(s.GetPurchaseReceived()) + minor(s.GetSalesReceived()) - minor(s.GetLevies()) - minor(s.GetCostsRecouped())
+	for _, share := range s.GetShares() {
+		left -= minor(share.GetAmount())
+	}
+	if left != 0 {
+		w.t.Errorf("parcel %s: %d minor units of its money are given to nobody: %v", parcel, left, s)
+	}
+}
+
+// balances: all accounts sum to nothing per currency, and every one is what its parcels
+// come to; and the chain of some stone reaches a field.
+func (w *walk) balances() {
+	q, err := w.Node.Query(w.Ctx(), 0)
+	if err != nil {
+		w.t.Error(err)
+		return
+	}
+	defer q.Close()
+	if _, err := view.Recompute(q.View(view.Shares{}.Name())); err != nil {
+		w.t.Error(err)
+	}
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	if len(w.stones) > 0 {
+		w.chainHolds(q, w.stones[w.random.IntN(len(w.stones))])
+	}
+}
+
+// chainHolds: a stone's chain begins at a field, or says that the field isn't shown.
+func (w *walk) chainHolds(q *eventstore.Query, stone string) {
+	links, err := view.Chain(q, stone)
+	if errors.Is(err, view.ErrNoStone) {
+		return // a name that somebody made up
+	}
+	if err != nil {
+		w.t.Errorf("the chain of stone %s: %v", stone, err)
+		return
+	}
+	for _, l := range links {
+		if strings.HasPrefix(string(l.About), "field/") || strings.Contains(l.What, "field is not shown") {
+			return
+		}
+	}
+	w.t.Errorf("the chain of stone %s doesn't reach a field: %v", stone, links)
+}
+
+// end holds the whole of it: every stone's chain, all money, every payout, and that all
+// views are what the log says.
+func (w *walk) end() {
+	w.balances()
+	q, err := w.Node.Query(w.Ctx(), 0)
+	if err != nil {
+		w.t.Fatal(err)
+	}
+	for _, stone := range w.stones {
+		w.chainHolds(q, stone)
+	}
+	if _, err := view.CheckPayouts(q); err != nil {
+		w.t.Error(err)
+	}
+	q.Close()
+	for _, parcel := range w.parcels {
+		w.massesClose(parcel)
+		w.moneyCloses(parcel)
+	}
+	scratch := storetest.NewMemoryStore()
+	if _, err := w.Node.Verify(w.Ctx(), scratch, nil); err != nil {
+		w.t.Errorf("the views are not what the log says: %v", err)
+	}
+}

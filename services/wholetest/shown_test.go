@@ -1,0 +1,83 @@
+package wholetest_test
+
+// open are texts that anybody may see: the co-op's own public words.
+var open = []string{
+	"CoopService/RecordField.name",
+}
+
+// handed are texts that stand in the files of stones' chains, which a stranger may read:
+// what rough and stone are called, what is seen in them and how they were worked. None
+// is of a price, a party, a person or a place closer than the field.
+var handed = []string{
+	"CoopService/RecordField.name",
+	"CutterService/CheckStone.photo.light",
+	"CutterService/FinishStone.label",
+	"CutterService/FinishStone.remarks",
+	"CutterService/WorkPart.how",
+	"MinerService/PublishParcel.label",
+	"MinerService/PublishParcel.pieces.seen",
+}
+
+// personal are texts that stand nowhere but sealed.
+var personal = []string{
+	"CoopService/RecordPersonal.value",
+	"CoopService/SetBankDetails.value",
+}
+
+// shown are texts that are meant for others than their writer, with those who may see
+// them. What isn't here is its writer's own. The recipes' deals are between the miner, the
+// cutter and the jeweller; the others of their trades have no part in them.
+var shown = map[string][]string{
+	"CoopService/AddPerson.label":                             {"the desk"},
+	"CoopService/OpenDispute.reason":                          {"the desk", "the miner"},
+	"CoopService/ResolveDispute.outcome":                      {"the cutter", "the miner"},
+	"CoopService/ReturnPayoutLine.reason":                     {"the miner"},
+	"CoopService/SettlePayoutLine.reference":                  {"the miner"},
+	"CoopService/WithdrawDispute.reason":                      {"the desk", "the miner"},
+	"CutterService/AskViewing.note":                           {"the miner"},
+	"CutterService/CallOffMisdescribedDeal.why":               {"the miner"},
+	"CutterService/CancelViewing.why":                         {"the miner"},
+	"CutterService/CheckStone.photo.light":                    {"another jeweller", "the desk", "the jeweller", "the miner"},
+	"CutterService/DeclineApproval.why":                       {"the jeweller"},
+	"CutterService/DeclineCounterOffer.why":                   {"the miner"},
+	"CutterService/DispatchOrder.carrier":                     {"the jeweller"},
+	"CutterService/DispatchOrder.reference":                   {"the jeweller"},
+	"CutterService/DispatchOrder.stones.photo.light":          {"the jeweller"},
+	"CutterService/FinishStone.label":                         {"another jeweller", "the desk", "the jeweller", "the miner"},
+	"CutterService/FinishStone.remarks":                       {"another jeweller", "the jeweller"},
+	"CutterService/GiveBackParcel.note":                       {"the miner"},
+	"CutterService/MakeLot.label":                             {"another jeweller", "the jeweller"},
+	"CutterService/MakeLot.remarks":                           {"another jeweller", "the jeweller"},
+	"CutterService/PromiseStones.items.like":                  {"the jeweller"},
+	"CutterService/PromiseStones.note":                        {"the jeweller"},
+	"CutterService/PublishRough.label":                        {"another cutter"},
+	"CutterService/PublishRough.note":                         {"another cutter"},
+	"CutterService/ReceiveParcel.note":                        {"the miner"},
+	"CutterService/RecordApprovalLoss.how":                    {"the jeweller"},
+	"CutterService/SendOnApproval.carrier":                    {"the jeweller"},
+	"CutterService/SendOnApproval.reference":                  {"the jeweller"},
+	"CutterService/SendOnApproval.stones.photo.light":         {"the jeweller"},
+	"CutterService/TakeBackFromApproval.stone.photo.light":    {"the jeweller"},
+	"CutterService/WithdrawPromise.why":                       {"the jeweller"},
+	"CutterService/WorkPart.how":                              {"another jeweller", "the desk", "the jeweller", "the miner"},
+	"JewellerService/AskForApproval.note":                     {"the cutter"},
+	"JewellerService/AskReturn.why":                           {"the cutter"},
+	"JewellerService/ChangeWanted.wish.colours":               {"another cutter", "the cutter"},
+	"JewellerService/ChangeWanted.wish.words":                 {"another cutter", "the cutter"},
+	"JewellerService/ClaimDamage.words":                       {"the cutter"},
+	"JewellerService/DeclinePromise.why":                      {"the cutter"},
+	"JewellerService/PostWanted.wish.colours":                 {"another cutter", "the cutter"},
+	"JewellerService/PostWanted.wish.words":                   {"another cutter", "the cutter"},
+	"JewellerService/ReportLoss.how":                          {"the cutter"},
+	"MinerService/AgreeViewing.note":                          {"the cutter"},
+	"MinerService/CallOffViewing.why":                         {"the cutter"},
+	"MinerService/DeclineOffer.why":                           {"the cutter"},
+	"MinerService/EndViewing.light":                           {"the cutter"},
+	"MinerService/EndViewing.note":                            {"the cutter"},
+	"MinerService/HandOverParcel.note":                        {"the cutter"},
+	"MinerService/PublishParcel.agreement.tiers.recoup.label": {"another cutter", "the cutter", "the desk"},
+	"MinerService/PublishParcel.label":                        {"another cutter", "another jeweller", "the cutter", "the desk", "the jeweller"},
+	"MinerService/PublishParcel.note":                         {"another cutter", "the cutter", "the desk"},
+	"MinerService/PublishParcel.pieces.seen":                  {"the cutter", "the desk"},
+	"MinerService/TakeBackParcel.note":                        {"the cutter"},
+}
