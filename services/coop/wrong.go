@@ -32,6 +32,7 @@ type wrong struct {
 	was     correction.Facts
 	parcels []string // whose money would move; none for masses and sizes
 	version uint64   // of the record's stream when this was read
+	over    bool     // it is of a deal that fell through, whose parcel is on the market again or sold anew
 
 	costKind string         // of a cost
 	pieceID  string         // of a mass or size
@@ -189,6 +190,9 @@ func (w *wrong) readStone(q *eventstore.Query, event *stonev1.Event) error {
 // follow takes the corrections of the record that came before into account.
 func (w *wrong) follow(records []eventstore.Record, right correction.Facts) {
 	for _, r := range records {
+		if lot, _ := r.Event.(*parcelv1.Event); r.Position > w.record.Position && (lot.GetRelisted() != nil || lot.GetDealMade() != nil) {
+			w.over = true
+		}
 		if r.Corrects != w.record.Position {
 			continue
 		}
@@ -251,6 +255,12 @@ func (w wrong) put(tx *eventstore.Tx, s eventstore.Stream, event proto.Message) 
 }
 
 func (w wrong) fitsParcel(tx *eventstore.Tx, id string, right correction.Facts) (apply, error) {
+	if w.over {
+		return nil, rule.Broken{
+			Reason: rule.NothingToCorrect, Field: "corrects", Value: fmt.Sprint(w.record.Position),
+			Rule: "it is of a deal that fell through and is over; its money went back, and its costs stayed with the co-op", Hint: "leave it as it is",
+		}
+	}
 	if w.costKind != "" {
 		return func(c correction.State, person string) {
 			w.put(tx, w.record.Stream, &correctionv1.Event{Event: &correctionv1.Event_CostCorrected{CostCorrected: &correctionv1.CostCorrected{

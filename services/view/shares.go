@@ -64,6 +64,11 @@ func (v Shares) parcel(rows eventstore.Rows, event *parcelv1.Event) error {
 		rows.Set(key("seller", e.Listed.GetPublic().GetParcelId()), row{}.text(e.Listed.GetPrivate().GetSellerId()))
 	case *parcelv1.Event_DealMade:
 		return v.deal(rows, event, e.DealMade)
+	case *parcelv1.Event_Relisted:
+		// The deal that fell through is over: what was paid went back before.
+		id := e.Relisted.GetPublic().GetParcelId()
+		rows.Delete(key("deal", id))
+		rows.Delete(key("totals", id))
 	case *parcelv1.Event_Paid:
 		amount := e.Paid.GetPrivate().GetAmount()
 		return v.post(rows, event, e.Paid.GetPublic().GetParcelId(), amount.GetCurrency(), func(_ Deal, t *totals) error {

@@ -3,6 +3,9 @@ package view
 import (
 	"fmt"
 
+	"google.golang.org/protobuf/proto"
+
+	lotv1 "seamshare.example/proto/gen/seamshare/event/lot/v1"
 	stonev1 "seamshare.example/proto/gen/seamshare/event/stone/v1"
 
 	"seamshare.example/eventstore"
@@ -30,11 +33,11 @@ func StatementAt(q *eventstore.Query, parcelID string, at eventstore.Position) (
 	for kind, minor := range lot.Costs {
 		t.addCost(kind, minor)
 	}
-	orders, err := ordersOf(q, lot, at)
+	sales, err := ordersOf(q, lot, at)
 	if err != nil {
 		return Statement{}, false, fmt.Errorf("couldn't find the sales of parcel %s: %w", parcelID, err)
 	}
-	for _, o := range orders {
+	for _, o := range sales {
 		for _, l := range o.Lines {
 			if l.ParcelID != parcelID {
 				continue
@@ -51,39 +54,74 @@ func StatementAt(q *eventstore.Query, parcelID string, at eventstore.Position) (
 	return s, err == nil, err
 }
 
-// ordersOf finds every order that a stone of the parcel ever went into, by way of its
-// pieces.
-func ordersOf(q *eventstore.Query, lot parcel.State, at eventstore.Position) (map[string]order.State, error) {
-	orders := map[string]order.State{}
-	for _, line := range lot.Lines {
-		rough, _, err := eventstore.LoadAt(q, stream.Piece, line.PieceID, at)
+// ordersOf finds every order that a stone or a counted lot of the parcel ever went into,
+// by way of its pieces.
+func ordersOf(q *eventstore.Query, rough parcel.State, at eventstore.Position) (map[string]order.State, error) {
+	found := orders{q: q, at: at, all: map[string]order.State{}}
+	for _, line := range rough.Lines {
+		piece, _, err := eventstore.LoadAt(q, stream.Piece, line.PieceID, at)
 		if err != nil {
 			return nil, err
 		}
-		for _, part := range rough.Parts {
-			if part.StoneID == "" {
-				continue
+		for _, part := range piece.Parts {
+			if err := found.ofLot(part.LotID); err != nil {
+				return nil, err
 			}
-			if err := addOrders(q, orders, part.StoneID, at); err != nil {
+			if err := found.ofStone(part.StoneID); err != nil {
 				return nil, err
 			}
 		}
 	}
-	return orders, nil
+	return found.all, nil
 }
 
-func addOrders(q *eventstore.Query, orders map[string]order.State, stoneID string, at eventstore.Position) error {
-	records, err := q.Records(stream.Stone.Stream(stoneID))
+// orders are those found so far, as they stood at a position.
+type orders struct {
+	q   *eventstore.Query
+	at  eventstore.Position
+	all map[string]order.State
+}
+
+func (o orders) ofStone(id string) error {
+	if id == "" {
+		return nil
+	}
+	st, _, err := eventstore.LoadAt(o.q, stream.Stone, id, o.at)
+	if err != nil {
+		return err
+	}
+	if err := o.ofLot(st.LotID); err != nil {
+		return err
+	}
+	return o.in(stream.Stone.Stream(id), func(event proto.Message) string {
+		e, _ := event.(*stonev1.Event)
+		return e.GetSold().GetPublic().GetOrderId()
+	})
+}
+
+// ofLot: a lot of which something was sold isn't taken apart any more.
+func (o orders) ofLot(id string) error {
+	if id == "" {
+		return nil
+	}
+	return o.in(stream.Lot.Stream(id), func(event proto.Message) string {
+		e, _ := event.(*lotv1.Event)
+		return e.GetPortionSold().GetPublic().GetOrderId()
+	})
+}
+
+// in adds the orders that a thing was sold in, found in its records by sold.
+func (o orders) in(thing eventstore.Stream, sold func(proto.Message) string) error {
+	records, err := o.q.Records(thing)
 	if err != nil {
 		return err
 	}
 	for _, rec := range records {
-		event, _ := rec.Event.(*stonev1.Event)
-		id := event.GetSold().GetPublic().GetOrderId()
-		if _, known := orders[id]; id == "" || known || rec.Position > at {
+		id := sold(rec.Event)
+		if _, known := o.all[id]; id == "" || known || rec.Position > o.at {
 			continue
 		}
-		if orders[id], _, err = eventstore.LoadAt(q, stream.Order, id, at); err != nil {
+		if o.all[id], _, err = eventstore.LoadAt(o.q, stream.Order, id, o.at); err != nil {
 			return err
 		}
 	}

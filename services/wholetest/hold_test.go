@@ -2,18 +2,23 @@ package wholetest_test
 
 import (
 	"errors"
+	"fmt"
 	"strings"
 
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/status"
+	"google.golang.org/protobuf/proto"
 
 	coopv1 "seamshare.example/proto/gen/seamshare/coop/v1"
 	cutterv1 "seamshare.example/proto/gen/seamshare/cutter/v1"
+	typev1 "seamshare.example/proto/gen/seamshare/type/v1"
 
 	"seamshare.example/eventstore"
 	"seamshare.example/eventstore/storetest"
 	"seamshare.example/services/coop/cooptest"
+	"seamshare.example/services/stream"
 	"seamshare.example/services/view"
+	"seamshare.example/services/wire"
 )
 
 // What must hold all the way. Each names the parcel or stone, so that the log of the
@@ -83,6 +88,9 @@ func (w *walk) moneyCloses(parcel string) {
 		return
 	}
 	s := got.GetStatement()
+	if w.random.IntN(8) == 0 && len(w.past) < 2_000 {
+		w.past = append(w.past, past{parcel, s})
+	}
 	minor := func(m interface {
 		GetUnits() int64
 		GetNanos() int32
@@ -96,6 +104,51 @@ func (w *walk) moneyCloses(parcel string) {
 	if left != 0 {
 		w.t.Errorf("parcel %s: %d minor units of its money are given to nobody: %v", parcel, left, s)
 	}
+}
+
+// past is what a parcel's money was said to come to, at an earlier position.
+type past struct {
+	parcel    string
+	statement *typev1.ShareStatement
+}
+
+// pastHolds: the streams alone say of an earlier position what was said at the time.
+func (w *walk) pastHolds(q *eventstore.Query) {
+	for _, p := range w.past {
+		at := eventstore.Position(p.statement.GetPosition())
+		s, ok, err := view.StatementAt(q, p.parcel, at)
+		if err != nil || !ok {
+			w.t.Errorf("parcel %s at position %d: %v, there: %v; %s", p.parcel, at, err, ok, w.story(q, p.parcel))
+			continue
+		}
+		lot, _, err := eventstore.LoadAt(q, stream.Parcel, p.parcel, at)
+		if err != nil {
+			w.t.Error(err)
+			continue
+		}
+		again, err := wire.Statement(s, lot.LastDeal().Agreement, at)
+		if err != nil {
+			w.t.Error(err)
+			continue
+		}
+		if !proto.Equal(again, p.statement) {
+			w.t.Errorf("parcel %s at position %d: its streams say\n%v\nand it was said\n%v\n%s", p.parcel, at, again, p.statement, w.story(q, p.parcel))
+		}
+	}
+}
+
+// story tells what happened to a parcel, for who has to find out.
+func (w *walk) story(q *eventstore.Query, parcel string) string {
+	records, err := q.Records(stream.Parcel.Stream(parcel))
+	if err != nil {
+		return err.Error()
+	}
+	var b strings.Builder
+	for _, r := range records {
+		m := r.Event.ProtoReflect()
+		fmt.Fprintf(&b, "%d %s; ", r.Position, m.WhichOneof(m.Descriptor().Oneofs().Get(0)).Name())
+	}
+	return b.String()
 }
 
 // balances: all accounts sum to nothing per currency, and every one is what its parcels
@@ -135,6 +188,27 @@ func (w *walk) chainHolds(q *eventstore.Query, stone string) {
 	w.t.Errorf("the chain of stone %s doesn't reach a field: %v", stone, links)
 }
 
+// payoutsHold: runs come out again from the log alone. Each is reckoned from all there is,
+// so some are drawn.
+func (w *walk) payoutsHold(q *eventstore.Query) {
+	register := view.Register{}
+	runs, err := register.All(q.View(register.Name()), "payout")
+	if err != nil {
+		w.t.Error(err)
+		return
+	}
+	w.random.Shuffle(len(runs), func(i, j int) { runs[i], runs[j] = runs[j], runs[i] })
+	for _, id := range runs[:min(len(runs), 12)] {
+		differences, ok, err := view.CheckPayout(q, id)
+		if err != nil || !ok {
+			w.t.Errorf("run %s: %v, there: %v", id, err, ok)
+		}
+		for _, d := range differences {
+			w.t.Errorf("it doesn't recompute: %v", d)
+		}
+	}
+}
+
 // end holds the whole of it: every stone's chain, all money, every payout, and that all
 // views are what the log says.
 func (w *walk) end() {
@@ -146,9 +220,8 @@ func (w *walk) end() {
 	for _, stone := range w.stones {
 		w.chainHolds(q, stone)
 	}
-	if _, err := view.CheckPayouts(q); err != nil {
-		w.t.Error(err)
-	}
+	w.pastHolds(q)
+	w.payoutsHold(q)
 	q.Close()
 	for _, parcel := range w.parcels {
 		w.massesClose(parcel)

@@ -1,6 +1,7 @@
 package wholetest_test
 
 import (
+	"iter"
 	"maps"
 	"math/rand/v2"
 	"regexp"
@@ -75,7 +76,7 @@ func (k *known) learnIn(m protoreflect.Message, random *rand.Rand) {
 			vs[random.IntN(maxKnown)] = m.Interface()
 		}
 	}
-	m.Range(func(f protoreflect.FieldDescriptor, v protoreflect.Value) bool {
+	for f, v := range setFields(m) {
 		switch {
 		case f.Message() != nil && f.IsList():
 			for i := range v.List().Len() {
@@ -90,8 +91,20 @@ func (k *known) learnIn(m protoreflect.Message, random *rand.Rand) {
 		case f.Kind() == protoreflect.StringKind:
 			k.note(kindOf(m.Descriptor(), f), v.String(), random)
 		}
-		return true
-	})
+	}
+}
+
+// setFields are the fields of a message that are set, always in the same order, so that a
+// walk goes the same way again.
+func setFields(m protoreflect.Message) iter.Seq2[protoreflect.FieldDescriptor, protoreflect.Value] {
+	return func(yield func(protoreflect.FieldDescriptor, protoreflect.Value) bool) {
+		for i := range m.Descriptor().Fields().Len() {
+			f := m.Descriptor().Fields().Get(i)
+			if m.Has(f) && !yield(f, m.Get(f)) {
+				return
+			}
+		}
+	}
 }
 
 func (k *known) note(kind, value string, random *rand.Rand) {
@@ -171,9 +184,9 @@ func (k *known) vary(req proto.Message, random *rand.Rand) {
 
 // varyIn changes one in so many of the fields that are set.
 func (k *known) varyIn(m protoreflect.Message, random *rand.Rand, rare int) {
-	m.Range(func(f protoreflect.FieldDescriptor, v protoreflect.Value) bool {
+	for f, v := range setFields(m) {
 		if f.IsMap() {
-			return true
+			continue
 		}
 		change := random.IntN(rare) == 0
 		switch kind := kindOf(m.Descriptor(), f); {
@@ -209,8 +222,7 @@ func (k *known) varyIn(m protoreflect.Message, random *rand.Rand, rare int) {
 		case change && random.IntN(3) == 0:
 			m.Set(f, k.some(f, random))
 		}
-		return true
-	})
+	}
 }
 
 // invent fills an empty request with anything.

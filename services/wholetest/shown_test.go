@@ -3,6 +3,8 @@ package wholetest_test
 // open are texts that anybody may see: the co-op's own public words.
 var open = []string{
 	"CoopService/RecordField.name",
+	"CoopService/ChangeSettings.settings.silica_limit",
+	"CoopService/ChangeSettings.settings.silica_limit_source",
 }
 
 // handed are texts that stand in the files of stones' chains, which a stranger may read:
@@ -30,8 +32,10 @@ var personal = []string{
 var shown = map[string][]string{
 	"CoopService/AddPerson.label":                             {"the desk"},
 	"CoopService/OpenDispute.reason":                          {"the desk", "the miner"},
+	"CoopService/RecordPersonal.value":                        {"the desk"}, // its registrar
 	"CoopService/ResolveDispute.outcome":                      {"the cutter", "the miner"},
 	"CoopService/ReturnPayoutLine.reason":                     {"the miner"},
+	"CoopService/SetBankDetails.value":                        {"the desk"}, // who pays out
 	"CoopService/SettlePayoutLine.reference":                  {"the miner"},
 	"CoopService/WithdrawDispute.reason":                      {"the desk", "the miner"},
 	"CutterService/AskViewing.note":                           {"the miner"},
@@ -78,6 +82,7 @@ var shown = map[string][]string{
 	"MinerService/PublishParcel.agreement.tiers.recoup.label": {"another cutter", "the cutter", "the desk"},
 	"MinerService/PublishParcel.label":                        {"another cutter", "another jeweller", "the cutter", "the desk", "the jeweller"},
 	"MinerService/PublishParcel.note":                         {"another cutter", "the cutter", "the desk"},
-	"MinerService/PublishParcel.pieces.seen":                  {"the cutter", "the desk"},
+	"MinerService/PublishParcel.pieces.seen":                  {"another cutter", "the cutter", "the desk"},
+	"MinerService/SaveDraft.draft.label":                      {"the desk"}, // its auditor, who reads all
 	"MinerService/TakeBackParcel.note":                        {"the cutter"},
 }

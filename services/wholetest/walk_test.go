@@ -2,6 +2,7 @@ package wholetest_test
 
 import (
 	"flag"
+	"fmt"
 	"math/rand/v2"
 	"runtime"
 	"slices"
@@ -15,6 +16,8 @@ import (
 	"google.golang.org/protobuf/proto"
 
 	coopv1 "seamshare.example/proto/gen/seamshare/coop/v1"
+	cutterv1 "seamshare.example/proto/gen/seamshare/cutter/v1"
+	typev1 "seamshare.example/proto/gen/seamshare/type/v1"
 
 	"seamshare.example/services/access"
 	"seamshare.example/services/command"
@@ -39,9 +42,11 @@ type walk struct {
 	templates map[string][]template // guarded by mu: good requests by method, as they were heard
 	parcels   []string              // guarded by mu
 	stones    []string              // guarded by mu
-	touched   string                // guarded by mu: the parcel of the last answer
+	past      []past
+	touched   string // guarded by mu: the parcel of the last answer
 
 	sent, accepted, recipes int
+	cuts                    int // parts that bench named
 	refusals                map[codes.Code]int
 	did                     map[string]int // accepted, by method
 }
@@ -71,9 +76,14 @@ func TestWalk(t *testing.T) {
 	}
 	w.begin()
 	for w.sent < commands && !t.Failed() {
-		if w.random.IntN(12) == 0 {
+		switch w.random.IntN(24) {
+		case 0, 1:
 			w.recipe()
-		} else {
+		case 2:
+			w.softly(w.pay)
+		case 3:
+			w.softly(w.bench)
+		default:
 			w.command()
 		}
 		if w.sent%500 < 2 {
@@ -232,6 +242,63 @@ func (w *walk) trade() {
 		})
 		money(err)
 	}
+}
+
+// pay pays a little of any order; the books follow every cent.
+func (w *walk) pay() {
+	w.mu.Lock()
+	id := w.known.draw("order_id", w.random)
+	w.mu.Unlock()
+	_, err := w.Books.Coop().RecordOrderPayment(w.Ctx(), &coopv1.RecordOrderPaymentRequest{
+		RequestId: command.NewID(), OrderId: id, Amount: cooptest.AUD(int64(1 + w.random.IntN(40))), Reference: "transfer",
+	})
+	w.Must(err)
+}
+
+// bench works any part of any piece, weighed a little differently going in, or weighs it
+// at a count of the stock.
+func (w *walk) bench() {
+	w.mu.Lock()
+	id := w.known.draw("piece_id", w.random)
+	w.mu.Unlock()
+	who := w.Cutter
+	got, err := who.Cutter().GetPiece(w.Ctx(), &cutterv1.GetPieceRequest{PieceId: id})
+	if err != nil {
+		who = w.OtherCutter
+		got, err = who.Cutter().GetPiece(w.Ctx(), &cutterv1.GetPieceRequest{PieceId: id})
+		w.Must(err)
+	}
+	parts := slices.DeleteFunc(got.GetPiece().GetParts(), func(p *typev1.PiecePart) bool { return p.GetFate() > typev1.Fate_FATE_OFFCUT })
+	if len(parts) == 0 {
+		return
+	}
+	part := parts[w.random.IntN(len(parts))]
+	// Within what two weighings on this scale may disagree by, mostly.
+	in := cooptest.Grams(max(10_000, part.GetWeighing().GetMassUg()+int64(w.random.IntN(5)-2)*10_000))
+	if w.random.IntN(4) == 0 {
+		_, err := w.Keeper.Coop().CountStock(w.Ctx(), &coopv1.CountStockRequest{
+			RequestId: command.NewID(), Place: "bench", Found: []*coopv1.CountedThing{{Thing: "piece/" + id, Part: part.GetName(), Weighing: in}},
+		})
+		w.Must(err)
+		return
+	}
+	work := &cutterv1.WorkPartRequest{
+		RequestId: command.NewID(), PieceId: id, Part: part.GetName(), Step: typev1.Step(1 + w.random.IntN(9)), MassIn: in,
+		Reason: typev1.Reason(1 + w.random.IntN(11)), How: "anyhow", Minutes: uint32(w.random.IntN(60)),
+	}
+	left := in.GetMassUg()
+	for range w.random.IntN(4) {
+		took := int64(w.random.IntN(int(left/10_000)+1)) * 10_000
+		if left -= took; took > 0 {
+			w.cuts++
+			work.PartsOut = append(work.PartsOut, &cutterv1.PartOut{Name: fmt.Sprintf("w%d", w.cuts), Weighing: cooptest.Grams(took)})
+		}
+	}
+	if left == 0 {
+		work.Reason = typev1.Reason_REASON_UNSPECIFIED
+	}
+	_, err = who.Cutter().WorkPart(w.Ctx(), work)
+	w.Must(err)
 }
 
 // softly is a test whose failure ends a goroutine only, and which is over when that is.

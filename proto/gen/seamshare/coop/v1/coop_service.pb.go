@@ -2145,7 +2145,7 @@ const file_seamshare_coop_v1_coop_service_proto_rawDesc = "" +
 	"\tChainLink\x12\x1a\n" +
 	"\bposition\x18\x01 \x01(\x04R\bposition\x12\x12\n" +
 	"\x04what\x18\x02 \x01(\tR\x04what\x12\x14\n" +
-	"\x05about\x18\x03 \x01(\tR\x05about2\xc3R\n" +
+	"\x05about\x18\x03 \x01(\tR\x05about2\xb6R\n" +
 	"\vCoopService\x12\x7f\n" +
 	"\vRecordField\x12%.seamshare.coop.v1.RecordFieldRequest\x1a&.seamshare.coop.v1.RecordFieldResponse\"!\xaa\xd4\x18\x03\n" +
 	"\x01\b\x82\xd3\xe4\x93\x02\x14:\x01*\"\x0f/v1/coop/fields\x12x\n" +
@@ -2215,15 +2215,13 @@ const file_seamshare_coop_v1_coop_service_proto_rawDesc = "" +
 	"\x01\b\x82\xd3\xe4\x93\x02':\x01*\"\"/v1/coop/persons/{person_id}:erase\x12\x8f\x01\n" +
 	"\n" +
 	"GetErasure\x12$.seamshare.coop.v1.GetErasureRequest\x1a%.seamshare.coop.v1.GetErasureResponse\"4\xaa\xd4\x18\x04\n" +
-	"\x02\b\a\x82\xd3\xe4\x93\x02&\x12$/v1/coop/persons/{person_id}/erasure\x12\x9f\x01\n" +
-	"\x0eSetBankDetails\x12(.seamshare.coop.v1.SetBankDetailsRequest\x1a).seamshare.coop.v1.SetBankDetailsResponse\"8\xaa\xd4\x18\b\x10\x01\"\x04\n" +
-	"\x02\x01\x04\x82\xd3\xe4\x93\x02&:\x01*\"!/v1/coop/members/{member_id}/bank\x12\x9b\x01\n" +
+	"\x02\b\a\x82\xd3\xe4\x93\x02&\x12$/v1/coop/persons/{person_id}/erasure\x12\x99\x01\n" +
+	"\x0eSetBankDetails\x12(.seamshare.coop.v1.SetBankDetailsRequest\x1a).seamshare.coop.v1.SetBankDetailsResponse\"2\xaa\xd4\x18\x02\x10\x01\x82\xd3\xe4\x93\x02&:\x01*\"!/v1/coop/members/{member_id}/bank\x12\x9b\x01\n" +
 	"\x0eGetBankDetails\x12(.seamshare.coop.v1.GetBankDetailsRequest\x1a).seamshare.coop.v1.GetBankDetailsResponse\"4\xaa\xd4\x18\a\x10\x01\"\x03\n" +
 	"\x01\x01\x82\xd3\xe4\x93\x02#\x12!/v1/coop/members/{member_id}/bank\x12\x8a\x01\n" +
 	"\x0eChangeSettings\x12(.seamshare.coop.v1.ChangeSettingsRequest\x1a).seamshare.coop.v1.ChangeSettingsResponse\"#\xaa\xd4\x18\x03\n" +
-	"\x01\b\x82\xd3\xe4\x93\x02\x16:\x01*\"\x11/v1/coop/settings\x12\x83\x01\n" +
-	"\vGetSettings\x12%.seamshare.coop.v1.GetSettingsRequest\x1a&.seamshare.coop.v1.GetSettingsResponse\"%\xaa\xd4\x18\b\x10\x01\"\x04\n" +
-	"\x02\x01\x04\x82\xd3\xe4\x93\x02\x13\x12\x11/v1/coop/settings\x12\x8f\x01\n" +
+	"\x01\b\x82\xd3\xe4\x93\x02\x16:\x01*\"\x11/v1/coop/settings\x12}\n" +
+	"\vGetSettings\x12%.seamshare.coop.v1.GetSettingsRequest\x1a&.seamshare.coop.v1.GetSettingsResponse\"\x1f\xaa\xd4\x18\x02\x10\x01\x82\xd3\xe4\x93\x02\x13\x12\x11/v1/coop/settings\x12\x8f\x01\n" +
 	"\x10PreparePayoutRun\x12*.seamshare.coop.v1.PreparePayoutRunRequest\x1a+.seamshare.coop.v1.PreparePayoutRunResponse\"\"\xaa\xd4\x18\x03\n" +
 	"\x01\x05\x82\xd3\xe4\x93\x02\x15:\x01*\"\x10/v1/coop/payouts\x12\xa0\x01\n" +
 	"\x10ApprovePayoutRun\x12*.seamshare.coop.v1.ApprovePayoutRunRequest\x1a+.seamshare.coop.v1.ApprovePayoutRunResponse\"3\xaa\xd4\x18\x03\n" +

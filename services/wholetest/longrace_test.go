@@ -1,0 +1,6 @@
+//go:build long && race
+
+package wholetest_test
+
+// commands are fewer where each is watched.
+const commands = 20_000
