@@ -151,3 +151,24 @@ func sequences(script []eventstore.Message) (out []eventstore.Sequence) {
 	}
 	return out
 }
+
+func TestSequenceGap(t *testing.T) {
+	// Positions go on, and the log's own count does not.
+	log := storetest.NewMemoryLog(true)
+	source := openNode(t, config(log, storetest.NewMemoryStore()))
+	var script []eventstore.Message
+	for i := range eventstore.Sequence(2) {
+		decide(t, source, request("ann", fmt.Sprint(i)), storetest.Note("s", "x"))
+		m, err := log.Read(t.Context(), i+1)
+		if err != nil {
+			t.Fatal(err)
+		}
+		script = append(script, m)
+	}
+	script[1].Sequence++
+	n := openNode(t, config(&scriptedLog{storetest.NewMemoryLog(true), script}, storetest.NewMemoryStore()))
+	if _, err := n.Query(testContext(t), 2); err == nil {
+		t.Fatal("it was applied")
+	}
+	expectTrouble(t, n)
+}

@@ -5,6 +5,7 @@ import (
 	"encoding/hex"
 	"errors"
 	"fmt"
+	"slices"
 	"time"
 
 	"google.golang.org/protobuf/encoding/protowire"
@@ -60,6 +61,11 @@ func (c *commit) seal() error {
 	if err != nil {
 		return fmt.Errorf("couldn't encode commit: %w", err)
 	}
+	size := 0
+	for _, r := range c.Records {
+		size += protowire.SizeTag(8) + protowire.SizeBytes(len(r))
+	}
+	data = slices.Grow(data, size)
 	c.spans = make([]span, 0, len(c.Records))
 	for _, r := range c.Records {
 		data = protowire.AppendTag(data, 8, protowire.BytesType)

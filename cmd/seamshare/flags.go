@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"slices"
+	"strconv"
 	"strings"
 	"time"
 
@@ -121,8 +122,8 @@ func parseArea(text string) (int64, error) {
 // parseEnds reads when something ends: a time (RFC 3339) or a number of days from now.
 func parseEnds(text string) (string, error) {
 	if days, ok := strings.CutSuffix(strings.TrimSuffix(text, "s"), "day"); ok {
-		var n int
-		if _, err := fmt.Sscanf(strings.TrimSpace(days), "%d", &n); err != nil || n < 1 || n > 366 {
+		n, err := strconv.Atoi(strings.TrimSpace(days))
+		if err != nil || n < 1 || n > 366 {
 			return "", fmt.Errorf("%q: write a number of days from 1 to 366, such as \"7 days\"", text)
 		}
 		return time.Now().AddDate(0, 0, n).UTC().Format(time.RFC3339), nil

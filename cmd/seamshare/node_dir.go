@@ -137,11 +137,11 @@ func openData(ctx context.Context, dir string, o nodeOptions) (n *openNode, err 
 		o.logger = slog.New(slog.DiscardHandler)
 	}
 	n = &openNode{settings: settings}
-	defer func() {
+	defer func(opened *openNode) {
 		if err != nil {
-			n.Close()
+			err = errors.Join(err, opened.Close())
 		}
-	}()
+	}(n)
 	logConfig, err := settings.logConfig(dir, o.logger)
 	if err != nil {
 		return nil, err

@@ -102,6 +102,9 @@ JSON array. From a node in trouble it prints what can be read, and says the trou
 				}
 				return err
 			})
+			if errors.Is(err, eventstore.ErrCorrupt) {
+				return unverified("LOG_UNREADABLE", err.Error(), err)
+			}
 			if err != nil && !errors.Is(err, io.EOF) && !errors.Is(err, errEnough) {
 				return err
 			}

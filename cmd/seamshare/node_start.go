@@ -54,11 +54,11 @@ func startNode(ctx context.Context, cfg nodeConfig) (r *runningNode, err error) 
 		cfg.logger = slog.New(slog.DiscardHandler)
 	}
 	r = &runningNode{stopped: make(chan error, 3)}
-	defer func() {
+	defer func(begun *runningNode) {
 		if err != nil {
-			err = errors.Join(err, r.Close())
+			err = errors.Join(err, begun.Close())
 		}
-	}()
+	}(r)
 	for _, addr := range []string{cfg.listen, cfg.http} {
 		if addr == "" {
 			continue

@@ -13,6 +13,7 @@ import (
 	"github.com/spf13/cobra"
 	"golang.org/x/mod/sumdb/note"
 
+	"seamshare.example/cmd/seamshare/internal/table"
 	"seamshare.example/eventstore"
 	"seamshare.example/eventstore/badgerstore"
 	"seamshare.example/eventstore/merkle"
@@ -235,7 +236,7 @@ func (s *session) verifyChain(file, key string) error {
 			Hint: "ask the co-op for the file again; if it still fails, don't rely on what it says",
 		}
 	}
-	v := chainVerified{Stone: chain.Subject, Records: chain.Checkpoint.Size, Root: hex.EncodeToString(chain.Checkpoint.Root[:]), Verified: true}
+	v := chainVerified{Stone: strings.TrimPrefix(chain.Subject, "stone/"), Records: chain.Checkpoint.Size, Root: hex.EncodeToString(chain.Checkpoint.Root[:]), Verified: true}
 	codec := eventstore.NewCodec(stream.Events()...)
 	for _, leaf := range chain.Leaves {
 		position, event, err := codec.OpenLeaf(leaf.Data)
@@ -246,11 +247,15 @@ func (s *session) verifyChain(file, key string) error {
 	}
 	return s.document(v, func(w io.Writer) error {
 		say(w, "The chain of stone %s checks: %d records of a log of %d.", v.Stone, len(v.Chain), v.Records)
+		t := table.New(right("record"), wrapped("what it says"))
 		for _, l := range v.Chain {
-			say(w, "%8d  %s", l.Position, l.Says)
+			t.Row(fmt.Sprint(l.Position), l.Says)
 		}
-		say(w, "This shows what was recorded. That this stone is that stone rests on its measures,")
-		say(w, "photos and honest trays.")
+		if _, err := t.WriteTo(w); err != nil {
+			return err
+		}
+		say(w, "This shows what was recorded. That this stone is that stone rests on its")
+		say(w, "measures, photos and honest trays.")
 		return nil
 	})
 }

@@ -30,6 +30,7 @@ type session struct {
 
 	dataDir   string
 	json      bool
+	printID   bool
 	server    string
 	keyFile   string
 	person    string
@@ -98,6 +99,7 @@ func (s *session) rootCommand() *cobra.Command {
 	flags := root.PersistentFlags()
 	flags.StringVar(&s.dataDir, "data", defaultDataDir(), "the `folder` of this node's data and of your sign-in")
 	flags.BoolVar(&s.json, "json", false, "print one JSON document instead of text")
+	flags.BoolVar(&s.printID, "print-id", false, "print only the id of what was made or shown, for scripts")
 	flags.StringVar(&s.server, "server", "", "the node to talk to, as `host:port`")
 	flags.StringVar(&s.keyFile, "key", "", "the PEM `file` with your private key")
 	flags.StringVar(&s.person, "person", "", "your person `id`")
@@ -117,7 +119,7 @@ func (s *session) rootCommand() *cobra.Command {
 	add(root, groupDesk, s.fieldCommand(), s.memberCommand(), s.personCommand(), s.roleCommand(), s.paymentCommand(),
 		s.costCommand(), s.refundCommand(), s.balancesCommand())
 	add(root, groupNode, s.initCommand(), s.serveCommand(), s.demoCommand(), s.verifyCommand(), s.logCommand(), s.backupCommand(), s.restoreCommand(), s.rebuildCommand())
-	add(root, "", s.signInCommand(), s.whoamiCommand(), s.keyCommand())
+	add(root, "", s.signInCommand(), s.whoamiCommand(), s.tokenCommand(), s.keyCommand())
 	root.AddCommand(helpTopics()...)
 	fitHelp(root)
 	return root

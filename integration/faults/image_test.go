@@ -3,6 +3,8 @@ package faults_test
 import (
 	"bytes"
 	"context"
+	"encoding/hex"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -207,4 +209,11 @@ func health(t testing.TB, addr string) healthpb.HealthCheckResponse_ServingStatu
 	conn := must(grpc.NewClient(addr, grpc.WithTransportCredentials(insecure.NewCredentials())))(t)
 	defer conn.Close()
 	return must(healthpb.NewHealthClient(conn).Check(soon(t), &healthpb.HealthCheckRequest{}))(t).GetStatus()
+}
+
+func hexOf(b []byte) string { return hex.EncodeToString(b) }
+
+func textOf(t testing.TB, v any) string {
+	t.Helper()
+	return string(must(json.Marshal(v))(t))
 }
