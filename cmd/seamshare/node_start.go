@@ -98,7 +98,7 @@ func startNode(ctx context.Context, cfg nodeConfig) (r *runningNode, err error) 
 			return nil, err
 		}
 	}
-	return r, r.serveSocket(cfg.dir)
+	return r, r.serveSocket(cfg.dir, cfg.logger)
 }
 
 // serveHTTP puts the gateway before the server.
@@ -127,14 +127,21 @@ func (r *runningNode) serveHTTP(cfg nodeConfig) (err error) {
 	return nil
 }
 
+// maxSocketPath is what the kernel takes.
+const maxSocketPath = 107
+
 // serveSocket lets commands on this machine ask the node. Who may open the
 // folder may read all that is in it, so the folder's mode is the guard.
-func (r *runningNode) serveSocket(dir string) error {
+func (r *runningNode) serveSocket(dir string, logger *slog.Logger) error {
 	path := socketPath(dir)
 	// One that is left from a killed node is in the way; the log's lock says
 	// that no other node runs here.
 	if err := os.Remove(path); err != nil && !errors.Is(err, os.ErrNotExist) {
 		return fmt.Errorf("couldn't take the old socket away: %w", err)
+	}
+	if len(path) > maxSocketPath {
+		logger.Warn("the folder's name is too long for a socket in it: backup and log work only while the node is stopped", "path", path, "at_most", maxSocketPath)
+		return nil
 	}
 	l, err := net.Listen("unix", path)
 	if err != nil {
