@@ -259,6 +259,18 @@ func TestNoSpace(t *testing.T) {
 	}
 }
 
+func TestRefusedByTheLog(t *testing.T) {
+	log := storetest.NewMemoryLog(false)
+	n := openNode(t, config(log, storetest.NewMemoryStore()))
+	log.Fail(storetest.Refused)
+	_, err := n.Decide(testContext(t), request("ann", "take"), storetest.Take("ann", "s"))
+	var trouble *eventstore.TroubleError
+	if !errors.As(err, &trouble) || !errors.Is(err, eventstore.ErrRefused) || messages(t, log) != 0 {
+		t.Fatalf("got %v", err)
+	}
+	expectTrouble(t, n)
+}
+
 // fatal gathers what Config.Fatal hears.
 type fatal chan error
 

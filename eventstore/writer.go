@@ -382,7 +382,9 @@ func (n *Node) whose(ctx context.Context, b *batch) (ours bool, err error) {
 		// The log may have lost its end.
 		cp := n.tip.Load().Checkpoint
 		status, err := n.log.Status(ctx)
-		_ = cp
+		if err == nil {
+			err = n.checkLog(ctx, status, cp)
+		}
 		if err == nil {
 			err = fmt.Errorf("the log ends at commit %d and conflicts with %d", status.Last, b.tip.Sequence)
 		}

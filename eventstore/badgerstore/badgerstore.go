@@ -297,6 +297,7 @@ type logger struct{ to *slog.Logger }
 func (l logger) Errorf(f string, a ...any) {
 	l.to.Error("badger: " + strings.TrimSpace(fmt.Sprintf(f, a...)))
 }
+
 func (l logger) Warningf(f string, a ...any) {
 	l.to.Warn("badger: " + strings.TrimSpace(fmt.Sprintf(f, a...)))
 }

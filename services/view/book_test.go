@@ -99,14 +99,17 @@ func (b *book) parcelEvent(id string, e *parcelv1.Event) {
 	b.t.Helper()
 	b.record(eventstore.Stream("parcel/"+id), e)
 }
+
 func (b *book) pieceEvent(id string, e *piecev1.Event) {
 	b.t.Helper()
 	b.record(eventstore.Stream("piece/"+id), e)
 }
+
 func (b *book) stoneEvent(id string, e *stonev1.Event) {
 	b.t.Helper()
 	b.record(eventstore.Stream("stone/"+id), e)
 }
+
 func (b *book) orderEvent(id string, e *orderv1.Event) {
 	b.t.Helper()
 	b.record(eventstore.Stream("order/"+id), e)

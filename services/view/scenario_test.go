@@ -123,9 +123,15 @@ type sale struct {
 
 func p1Sales() []sale {
 	return []sale{
-		{[]line{{"stone-1", "p1", 74000}, {"stone-2", "p1", 74000}}}, {[]line{{"stone-3", "p1", 42000}}}, {[]line{{"stone-4", "p1", 9500}}},
-		{[]line{{"stone-5", "p1", 115000}}}, {[]line{{"stone-6", "p1", 64000}}}, {[]line{{"stone-7", "p1", 12000}}}, {[]line{{"stone-8", "p1", 26000}}},
-		{[]line{{"stone-9", "p1", 4500}}}, {[]line{{"stone-10", "p1", 3750}}},
+		{[]line{{"stone-1", "p1", 74000}, {"stone-2", "p1", 74000}}},
+		{[]line{{"stone-3", "p1", 42000}}},
+		{[]line{{"stone-4", "p1", 9500}}},
+		{[]line{{"stone-5", "p1", 115000}}},
+		{[]line{{"stone-6", "p1", 64000}}},
+		{[]line{{"stone-7", "p1", 12000}}},
+		{[]line{{"stone-8", "p1", 26000}}},
+		{[]line{{"stone-9", "p1", 4500}}},
+		{[]line{{"stone-10", "p1", 3750}}},
 	}
 }
 
@@ -199,8 +205,10 @@ func TestScenarioTotals(t *testing.T) {
 		t.Errorf("the co-op has %+v, want %+v", coop, want)
 	}
 	want := []view.Balance{
-		{"billycart", "miner", "AUD", 233026}, {"ninthshaft", "miner", "AUD", 123478},
-		{"twodops", "cutter", "AUD", 191157}, {"wetwheel", "cutter", "AUD", 294289},
+		{"billycart", "miner", "AUD", 233026},
+		{"ninthshaft", "miner", "AUD", 123478},
+		{"twodops", "cutter", "AUD", 191157},
+		{"wetwheel", "cutter", "AUD", 294289},
 	}
 	if !slices.Equal(members, want) {
 		t.Errorf("members have %+v, want %+v", members, want)
