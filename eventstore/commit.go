@@ -55,9 +55,10 @@ func (c *commit) decidedAt() time.Time { return time.UnixMicro(c.DecidedAtUs).UT
 // seal puts the message's bytes together from the fields.
 func (c *commit) seal() error {
 	c.CommitId = c.id[:]
-	head := proto.Clone(&c.Commit).(*eventv1.Commit)
-	head.Records = nil
-	data, err := proto.MarshalOptions{Deterministic: true}.Marshal(head)
+	records := c.Records
+	c.Records = nil
+	data, err := proto.MarshalOptions{Deterministic: true}.Marshal(&c.Commit)
+	c.Records = records
 	if err != nil {
 		return fmt.Errorf("couldn't encode commit: %w", err)
 	}

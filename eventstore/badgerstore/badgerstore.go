@@ -110,7 +110,7 @@ func settings(o Options) badger.Options {
 		WithMetricsEnabled(false).
 		WithChecksumVerificationMode(options.OnTableRead). // the others serve damage, or panic
 		WithMemTableSize(64 << 20).
-		WithBlockCacheSize(64 << 20).
+		WithBlockCacheSize(0). // for compressed or encrypted blocks only; ours are neither, and lie in mapped files
 		WithIndexCacheSize(64 << 20).
 		WithValueLogFileSize(64 << 20). // nothing is large enough for it
 		WithNumVersionsToKeep(1).

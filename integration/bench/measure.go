@@ -50,7 +50,7 @@ func measure(ctx context.Context, c config, say *progress) (*report, error) {
 		return nil, fmt.Errorf("couldn't measure a rebuild: %w", err)
 	}
 	say.say("starting a fresh process")
-	task := startTask{Dir: dir, Trade: m.trade.save(), Callers: slices.Max(c.callers), Each: 20}
+	task := startTask{Dir: dir, Trade: m.trade.save(), Callers: slices.Max(c.callers), Each: 10}
 	if c.profile != "" {
 		task.Profile = filepath.Join(c.profile, "start.pprof")
 	}
