@@ -2,10 +2,10 @@
 
 package eventstore_test
 
-// How much a long run of the tests tries.
+// How much is tried before a change is done.
 const (
-	deliveryCases = 2_000_000
-	machineRounds = 300
-	bigDecisions  = 10_000
-	buildRecords  = 300_000
+	deliveryCases = 20_000
+	machineRounds = 10
+	bigDecisions  = 500
+	buildRecords  = 20_000
 )

@@ -45,6 +45,8 @@ type externalLog struct {
 	Credentials string `json:"credentials,omitempty"`
 	Seed        string `json:"seed,omitempty"`
 	Replicas    int    `json:"replicas,omitempty"`
+	// SyncsAlways is the operator's word that its servers sync each message.
+	SyncsAlways bool `json:"syncs_always"`
 }
 
 func settingsPath(dir string) string { return filepath.Join(dir, "node.json") }

@@ -25,6 +25,7 @@ import (
 func (s *session) verifyCommand() *cobra.Command {
 	var chainFile, key string
 	var at uint64
+	var expect expected
 	c := &cobra.Command{
 		Use:   "verify",
 		Short: "Check that nothing recorded was altered",
@@ -35,7 +36,9 @@ with what the agreement gives for the money received. Nothing may be running on
 that folder.
 
 With --server it asks a running node for the root at a position (--at) and checks
-the node's signature and that its later records extend that root.
+the node's signature and that its later records extend that root. A node can only
+vouch for itself, so give what you hold yourself: --verifier, the key that the co-op
+published, and --root, the root that verify printed for your copy at that position.
 
 With --chain FILE --key KEY it checks a stone's chain file and needs no data at
 all. KEY is the co-op's verifier key, or a file that holds it.
@@ -48,7 +51,7 @@ rests on measures, photos and honest trays.`,
 			case chainFile != "":
 				return s.verifyChain(chainFile, key)
 			case s.server != "":
-				return s.verifyServer(c.Context(), at, key)
+				return s.verifyServer(c.Context(), at, key, expect)
 			default:
 				return s.verifyData(c.Context())
 			}
@@ -57,6 +60,8 @@ rests on measures, photos and honest trays.`,
 	c.Flags().StringVar(&chainFile, "chain", "", "check this stone's chain `file`")
 	// The verifier key is not the person's key that the global --key names.
 	c.Flags().StringVar(&key, "key", "", "the co-op's verifier `key`, or a file that holds it (with --server: your own private key's file)")
+	c.Flags().StringVar(&expect.verifier, "verifier", "", "with --server: the verifier `key` that the co-op published, or a file that holds it")
+	c.Flags().StringVar(&expect.root, "root", "", "with --server: the `root` that the position must have, such as your own copy's")
 	c.Flags().Uint64Var(&at, "at", 0, "with --server: the `position`; 0: the last")
 	return c
 }
@@ -139,8 +144,11 @@ func recompute(ctx context.Context, n *eventstore.Node) (int, error) {
 	return count, nil
 }
 
+// expected is what a person holds of their own against a node's word.
+type expected struct{ verifier, root string }
+
 // verifyServer asks a running node.
-func (s *session) verifyServer(ctx context.Context, at uint64, key string) error {
+func (s *session) verifyServer(ctx context.Context, at uint64, key string, expect expected) error {
 	if key != "" {
 		s.keyFile = key
 	}
@@ -156,7 +164,17 @@ func (s *session) verifyServer(ctx context.Context, at uint64, key string) error
 	if err != nil {
 		return err
 	}
-	root, err := checkAnswer(answer, status.GetVerifierKey())
+	verifier, err := note.NewVerifier(status.GetVerifierKey())
+	if expect.verifier != "" {
+		verifier, err = readVerifier(expect.verifier)
+	}
+	if err != nil {
+		return err
+	}
+	root, err := checkAnswer(answer, verifier)
+	if err == nil && expect.root != "" && !strings.EqualFold(expect.root, hex.EncodeToString(root[:])) {
+		err = fmt.Errorf("the node's root at position %d is %x, not the one that was expected", answer.GetPosition(), root)
+	}
 	if err != nil {
 		return unverified("DIFFERENCE", err.Error(), err)
 	}
@@ -164,17 +182,15 @@ func (s *session) verifyServer(ctx context.Context, at uint64, key string) error
 	return s.document(v, func(w io.Writer) error {
 		say(w, "The node's signed checkpoint extends its first %d records.", v.Records)
 		say(w, "root %s", v.Root)
-		say(w, "Compare the root with another node's or your own copy: a node can only vouch for itself.")
+		if expect == (expected{}) {
+			say(w, "A node can only vouch for itself: give --verifier and --root to hold it to your own.")
+		}
 		return nil
 	})
 }
 
 // checkAnswer checks the signature and that the signed tree extends the root.
-func checkAnswer(a *coopv1.VerifyAtResponse, key string) (root merkle.Hash, err error) {
-	verifier, err := note.NewVerifier(key)
-	if err != nil {
-		return root, fmt.Errorf("the node's verifier key can't be read: %w", err)
-	}
+func checkAnswer(a *coopv1.VerifyAtResponse, verifier note.Verifier) (root merkle.Hash, err error) {
 	signed, err := merkle.OpenCheckpoint([]byte(a.GetCheckpoint()), verifier)
 	if err != nil {
 		return root, fmt.Errorf("the node's checkpoint does not check: %w", err)

@@ -119,8 +119,19 @@ func settings(o Options) badger.Options {
 		WithLogger(logger{o.Logger})
 }
 
-// SetAside moves a store out of the way, so that the next Open begins anew.
+// SetAside moves a store out of the way, so that the next Open begins anew. The
+// store that was set aside before it goes: each is a copy of the log, and a disk
+// must not fill with them.
 func SetAside(dir, why string) (*Aside, error) {
+	before, err := filepath.Glob(dir + ".aside-*")
+	if err != nil {
+		return nil, fmt.Errorf("couldn't look for stores that were set aside before: %w", err)
+	}
+	for _, old := range before {
+		if err := os.RemoveAll(old); err != nil {
+			return nil, fmt.Errorf("couldn't remove a store that was set aside before: %w", err)
+		}
+	}
 	to := fmt.Sprintf("%s.aside-%s", dir, time.Now().UTC().Format("20060102T150405.000000"))
 	if err := os.Rename(dir, to); err != nil {
 		return nil, fmt.Errorf("couldn't set the store aside: %w", err)

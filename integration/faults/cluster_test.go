@@ -31,9 +31,9 @@ func startNATS(t testing.TB, dir string) string {
 func TestTwoNodesRace(t *testing.T) {
 	binary, folder := must(binaries.plain())(t), newFolder(t)
 	url := startNATS(t, filepath.Join(folder, "nats"))
-	c := foundCoop(t, binary, filepath.Join(folder, "first"), "--nats", url)
+	c := foundCoop(t, binary, filepath.Join(folder, "first"), "--nats", url, "--nats-syncs-always")
 	joined := filepath.Join(folder, "second")
-	runOK(t, nil, binary, "init", "--data", joined, "--id", coopID, "--join", "--nats", url)
+	runOK(t, nil, binary, "init", "--data", joined, "--id", coopID, "--join", "--nats", url, "--nats-syncs-always")
 	first, second := serve(t, binary, c.dir, serveOptions{}), serve(t, binary, joined, serveOptions{})
 	c.settle(t, first.GRPC, 1, 8)
 	racers := make([]*person, len(c.cutters))
@@ -84,9 +84,9 @@ func TestTwoNodesRace(t *testing.T) {
 func TestRequestIsKnownAtTheOtherNode(t *testing.T) {
 	binary, folder := must(binaries.plain())(t), newFolder(t)
 	url := startNATS(t, filepath.Join(folder, "nats"))
-	c := foundCoop(t, binary, filepath.Join(folder, "first"), "--nats", url)
+	c := foundCoop(t, binary, filepath.Join(folder, "first"), "--nats", url, "--nats-syncs-always")
 	joined := filepath.Join(folder, "second")
-	runOK(t, nil, binary, "init", "--data", joined, "--id", coopID, "--join", "--nats", url)
+	runOK(t, nil, binary, "init", "--data", joined, "--id", coopID, "--join", "--nats", url, "--nats-syncs-always")
 	first, second := serve(t, binary, c.dir, serveOptions{}), serve(t, binary, joined, serveOptions{})
 	c.settle(t, first.GRPC, 1, 2)
 	here, there := c.cutters[0], c.cutters[0].at(t, second.GRPC)
@@ -112,7 +112,7 @@ func TestRequestIsKnownAtTheOtherNode(t *testing.T) {
 func TestOutcomeUnknown(t *testing.T) {
 	binary, folder := must(binaries.plain())(t), newFolder(t)
 	link := newLink(t, strings.TrimPrefix(startNATS(t, filepath.Join(folder, "nats")), "nats://"))
-	c := foundCoop(t, binary, filepath.Join(folder, "node"), "--nats", "nats://"+link.addr)
+	c := foundCoop(t, binary, filepath.Join(folder, "node"), "--nats", "nats://"+link.addr, "--nats-syncs-always")
 	node := serve(t, binary, c.dir, serveOptions{})
 	c.settle(t, node.GRPC, 1, 1)
 	c.supply(t, 3)
