@@ -498,6 +498,14 @@ func (n *Node) catchUp(ctx context.Context, to Sequence) error {
 			if t := n.Trouble(); t != nil {
 				return t
 			}
+			// A log that can't read a commit may pass over it without a word, and
+			// after its last one nothing comes that would show the gap.
+			at := n.tip.Load().Checkpoint
+			at.Sequence++
+			_, err := n.log.Read(ctx, at.Sequence)
+			if errors.Is(err, ErrNoMessage) || errors.Is(err, ErrCorrupt) {
+				return n.asTrouble("a commit can't be read from the log", at, err)
+			}
 		case <-ctx.Done():
 			return fmt.Errorf("stopped while catching up with the log: %w", ctx.Err())
 		}

@@ -123,21 +123,21 @@ func (s *session) verifyData(ctx context.Context) error {
 	}
 	return s.document(v, func(w io.Writer) error {
 		say(w, "%d records in %d commits: log, store and every view agree.", v.Records, v.Commits)
-		say(w, "Shares of %d parcels recomputed to the cent.", v.Parcels)
+		say(w, "Shares of %s recomputed to the cent.", count(v.Parcels, "parcel"))
 		say(w, "root %s", v.Root)
 		return nil
 	})
 }
 
 // recompute computes the shares of every parcel from the records alone and
-// holds them against the view.
+// holds them against the books.
 func recompute(ctx context.Context, n *eventstore.Node) (int, error) {
 	q, err := n.Query(ctx, 0)
 	if err != nil {
 		return 0, err
 	}
 	defer q.Close()
-	count, err := view.Recompute(q.View("shares"))
+	count, err := view.Recompute(q)
 	if err != nil {
 		return 0, unverified("SHARES", err.Error(), err)
 	}
@@ -166,7 +166,7 @@ func (s *session) verifyServer(ctx context.Context, at uint64, key string, expec
 	}
 	verifier, err := note.NewVerifier(status.GetVerifierKey())
 	if expect.verifier != "" {
-		verifier, err = readVerifier(expect.verifier)
+		verifier, err = readVerifier("--verifier", expect.verifier)
 	}
 	if err != nil {
 		return err
@@ -174,6 +174,12 @@ func (s *session) verifyServer(ctx context.Context, at uint64, key string, expec
 	root, err := checkAnswer(answer, verifier)
 	if err == nil && expect.root != "" && !strings.EqualFold(expect.root, hex.EncodeToString(root[:])) {
 		err = fmt.Errorf("the node's root at position %d is %x, not the one that was expected", answer.GetPosition(), root)
+	}
+	if otherKey(err) {
+		return &failure{
+			Exit: exitUnverified, Reason: "DIFFERENCE", Field: "--verifier", Message: "the node's checkpoint is not signed with the key that was given: " + maybeWrongKey, Err: err,
+			Hint: "take the key that this co-op publishes; if it is that, don't rely on this node",
+		}
 	}
 	if err != nil {
 		return unverified("DIFFERENCE", err.Error(), err)
@@ -235,9 +241,9 @@ const maxChainFile = 2 << 20
 // verifyChain checks a chain file with nothing but the co-op's key.
 func (s *session) verifyChain(file, key string) error {
 	if key == "" {
-		return wrongUsage("--key", "the co-op publishes its verifier key; a node prints it with seamshare node status", "is needed to check a chain")
+		return wrongUsage("--key", "the co-op publishes its verifier key; whoever is signed in gets it with seamshare status", "is needed to check a chain")
 	}
-	verifier, err := readVerifier(key)
+	verifier, err := readVerifier("--key", key)
 	if err != nil {
 		return err
 	}
@@ -246,6 +252,12 @@ func (s *session) verifyChain(file, key string) error {
 		return err
 	}
 	chain, err := merkle.ParseChain(data, verifier)
+	if otherKey(err) {
+		return &failure{
+			Exit: exitUnverified, Reason: "CHAIN_REFUSED", Field: file, Message: "it is not signed with the key that was given: " + maybeWrongKey, Err: err,
+			Hint: "take the key that this stone's co-op publishes; if it is that, don't rely on what the file says",
+		}
+	}
 	if err != nil {
 		return &failure{
 			Exit: exitUnverified, Reason: "CHAIN_REFUSED", Field: file, Message: err.Error(), Err: err,
@@ -276,14 +288,24 @@ func (s *session) verifyChain(file, key string) error {
 	})
 }
 
+// maybeWrongKey is all that can be said where a signature is of a key that isn't known: a wrong key and a forged file look
+// the same.
+const maybeWrongKey = "the key may be wrong, or another co-op's"
+
+// otherKey tells that something was signed, but not with the key it was checked with.
+func otherKey(err error) bool {
+	_, other := errors.AsType[*note.UnverifiedNoteError](err)
+	return other
+}
+
 // readVerifier takes a verifier key, or the name of a file that holds one.
-func readVerifier(key string) (note.Verifier, error) {
+func readVerifier(flag, key string) (note.Verifier, error) {
 	if data, err := os.ReadFile(key); err == nil {
 		key = string(data)
 	}
 	verifier, err := note.NewVerifier(strings.TrimSpace(key))
 	if err != nil {
-		return nil, wrongInput("--key", "give the key as the co-op publishes it, such as name+1a2b3c4d+AbC…, or a file that holds it", "is not a verifier key: %v", err)
+		return nil, wrongInput(flag, "give the key as the co-op publishes it, such as name+1a2b3c4d+AbC…, or a file that holds it", "is not a verifier key: %v", err)
 	}
 	return verifier, nil
 }

@@ -154,8 +154,8 @@ func (s *session) whoamiCommand() *cobra.Command {
 }
 
 func printWho(w io.Writer, who *coopv1.WhoAmIResponse) error {
-	say(w, "You are %s of %s (%s) at %s.", who.GetPersonId(), who.GetTradingName(), who.GetMemberId(), who.GetCoopName())
-	say(w, "You may act as: %s.", words(who.GetRoles()))
+	sayLong(w, "You are %s of %s (%s) at %s.", who.GetPersonId(), plain(who.GetTradingName()), who.GetMemberId(), plain(who.GetCoopName()))
+	sayLong(w, "You may act as: %s.", words(who.GetRoles()))
 	return nil
 }
 

@@ -106,7 +106,7 @@ func serveInBackground(ts *testscript.TestScript, neg bool, args []string) {
 	line, err := bufio.NewReader(out).ReadString('\n')
 	ts.Check(err)
 	_, rest, _ := strings.Cut(line, "gRPC on ")
-	addr, _, ok := strings.Cut(rest, ",")
+	addr, ok := strings.CutSuffix(rest, ".\n")
 	if !ok {
 		ts.Fatalf("serve said %q", line)
 	}

@@ -10,6 +10,7 @@ import (
 	typev1 "seamshare.example/proto/gen/seamshare/type/v1"
 
 	"seamshare.example/eventstore"
+	"seamshare.example/services/access"
 	"seamshare.example/services/command"
 	"seamshare.example/services/domain/member"
 	"seamshare.example/services/page"
@@ -155,7 +156,7 @@ func (s *Server) GrantRole(ctx context.Context, req *coopv1.GrantRoleRequest) (*
 		if err != nil {
 			return nil, err
 		}
-		granted, err := person.State.Grant(m, memberv1.Role(req.GetRole()))
+		granted, err := person.State.Grant(access.Caller(ctx).Person, m, memberv1.Role(req.GetRole()))
 		if err != nil {
 			return nil, err
 		}

@@ -21,7 +21,7 @@ import (
 
 // ListPieces implements cutterv1.CutterServiceServer.
 func (s *Server) ListPieces(ctx context.Context, req *cutterv1.ListPiecesRequest) (*cutterv1.ListPiecesResponse, error) {
-	me := access.Caller(ctx).Member
+	me, concerned := access.Caller(ctx).Member, false
 	pieces, next, position, err := query.List(ctx, s.lists, req,
 		func(q *eventstore.Query, after string, limit int) ([]string, string, error) {
 			p, _, err := eventstore.Load(q, stream.Parcel, req.GetParcelId())
@@ -31,10 +31,14 @@ func (s *Server) ListPieces(ctx context.Context, req *cutterv1.ListPiecesRequest
 			if err := seen(p, me); err != nil {
 				return nil, "", err
 			}
+			concerned = me == p.Seller || me == p.Deal.Buyer
 			return linesAfter(p.Lines, after, limit)
 		},
 		func(q *eventstore.Query, id string) (*typev1.Piece, error) {
 			p, _, err := eventstore.Load(q, stream.Piece, id)
+			if !concerned {
+				return wire.MarketPiece(p), err
+			}
 			return wire.Piece(p), err
 		})
 	if err != nil {

@@ -24,30 +24,37 @@ func StatementAt(q *eventstore.Query, parcelID string, at eventstore.Position) (
 	if err != nil || !lot.Deal.Made() {
 		return Statement{}, false, err
 	}
-	s.Deal = Deal{ParcelID: parcelID, Seller: lot.Seller, Buyer: lot.Deal.Buyer, Agreement: parcel.Terms(lot.Deal.Agreement)}
-	t := totals{parcel: lot.PaidMinor}
-	for kind, minor := range lot.Costs {
-		t.addCost(kind, minor)
-	}
 	orders, err := ordersOf(q, lot, at)
 	if err != nil {
 		return Statement{}, false, fmt.Errorf("couldn't find the sales of parcel %s: %w", parcelID, err)
 	}
+	s, err = reckon(lot, orders)
+	return s, err == nil, err
+}
+
+// reckon is the statement of a parcel that has a deal, from itself and every order that
+// its stones went into.
+func reckon(lot parcel.State, orders map[string]order.State) (s Statement, err error) {
+	s.Deal = Deal{ParcelID: lot.ID, Seller: lot.Seller, Buyer: lot.Deal.Buyer, Agreement: parcel.Terms(lot.Deal.Agreement)}
+	t := totals{parcel: lot.PaidMinor}
+	for kind, minor := range lot.Costs {
+		t.addCost(kind, minor)
+	}
 	for _, o := range orders {
 		for _, l := range o.Lines {
-			if l.ParcelID != parcelID {
+			if l.ParcelID != lot.ID {
 				continue
 			}
 			if err := t.countLine(s.Deal, l, 0); err != nil {
-				return Statement{}, false, err
+				return Statement{}, err
 			}
 		}
 	}
 	if s.Totals, err = t.under(s.Agreement); err != nil {
-		return Statement{}, false, err
+		return Statement{}, err
 	}
 	s.Shares, err = share.Entitlement(s.Agreement, s.Totals)
-	return s, err == nil, err
+	return s, err
 }
 
 // ordersOf finds every order that a stone of the parcel ever went into, by way of its

@@ -122,7 +122,7 @@ func (s State) Place(id, buyer, currency string, lines []Line) (*orderv1.Event, 
 	var total int64
 	for i, l := range lines {
 		at := fmt.Sprintf("items[%d]", i)
-		if slices.Contains(placed.GetPublic().GetStoneIds(), l.StoneID) {
+		if slices.ContainsFunc(lines[:i], func(o Line) bool { return o.StoneID == l.StoneID }) {
 			broken.Add(rule.Broken{Reason: rule.NamedTwice, Field: at + ".stone_id", Value: l.StoneID, Rule: "a stone is ordered once", Hint: "leave it out"})
 		}
 		broken.Positive(at+".price", &eventv1.Amount{Currency: currency, Minor: l.Price})
@@ -130,7 +130,6 @@ func (s State) Place(id, buyer, currency string, lines []Line) (*orderv1.Event, 
 			broken.Add(rule.Broken{Reason: rule.AmountInvalid, Field: at + ".price", Value: fmt.Sprint(l.Price), Rule: "with it the order is above what one amount can be", Hint: "split the order"})
 			break
 		}
-		placed.Public.StoneIds = append(placed.Public.StoneIds, l.StoneID)
 		placed.Private.Lines = append(placed.Private.Lines, &orderv1.Line{StoneId: l.StoneID, ParcelId: l.ParcelID, SellerId: l.Seller, PriceMinor: l.Price})
 	}
 	if err := broken.Err(); err != nil {

@@ -1,7 +1,6 @@
 package parcel
 
 import (
-	"fmt"
 	"time"
 
 	"google.golang.org/protobuf/proto"
@@ -25,11 +24,8 @@ func (s State) MakeOffer(b Bid, now time.Time) (*parcelv1.Event, error) {
 	if err := s.onMarket(b.Buyer); err != nil {
 		return nil, err
 	}
-	if len(s.Offers) >= MaxOffers {
-		return nil, rule.Broken{
-			Reason: rule.TooManyOffers, Value: fmt.Sprintf("%d offers", len(s.Offers)),
-			Rule: fmt.Sprintf("a parcel takes %d offers", MaxOffers), Hint: "ask the seller to accept one, or take the parcel at its asking price",
-		}
+	if err := s.roomForOffer(b.Buyer, now); err != nil {
+		return nil, err
 	}
 	var broken rule.All
 	agreement := b.Agreement
@@ -73,6 +69,12 @@ func (s State) Accept(seller, offerID string, now time.Time) (*parcelv1.Event, e
 	}
 	if err := s.listed(); err != nil {
 		return nil, err
+	}
+	if o.Replaced {
+		return nil, rule.Broken{
+			Reason: rule.OfferEnded, Field: "offer_id", Value: offerID,
+			Rule: "its buyer has made another offer since, which closed it", Hint: "accept their last one",
+		}
 	}
 	if s.OfferStage(o, now) == Ended {
 		return nil, rule.Broken{

@@ -59,9 +59,12 @@ func TestAnyHistory(t *testing.T) {
 				}
 				for _, o := range s.Offers {
 					open := s.OfferStage(o, now) == parcel.Open
-					if open != (!s.Deal.Made() && now.Before(o.EndsAt)) {
+					if open != (!s.Deal.Made() && !o.Replaced && now.Before(o.EndsAt)) {
 						t.Fatalf("rules 7 and 8: offer %+v is open: %v", o, open)
 					}
+				}
+				if n := openOf(s, buyer, now); n > 1 || len(s.Offers) > 4*parcel.MaxOffersOfBuyer {
+					t.Fatalf("rule 6: %d open offers of one buyer, %d in all of four", n, len(s.Offers))
 				}
 				if s.Deal.Made() {
 					if _, err := parcel.Fix(s.Deal.Agreement); err != nil {

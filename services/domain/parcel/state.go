@@ -16,10 +16,6 @@ import (
 	parcelv1 "seamshare.example/proto/gen/seamshare/event/parcel/v1"
 )
 
-// MaxOffers is how many offers a parcel takes, ended ones counted: no command and no
-// list of offers is unbounded.
-const MaxOffers = 100
-
 // State is a parcel as far as has happened. Rules:
 //
 //  1. A parcel is listed once, with at least one piece, all under different labels.
@@ -27,7 +23,8 @@ const MaxOffers = 100
 //  3. Treatment is always answered.
 //  4. All money of a parcel is in one currency, that of its asking price.
 //  5. An agreement can be computed: its tiers take all money, and everyone in it is known.
-//  6. Offers are made for a listed parcel, by someone who isn't its seller, at most 100 of them.
+//  6. Offers are made for a listed parcel, by someone who isn't its seller. A buyer's new offer closes their
+//     open one; a buyer makes at most 5 for a parcel, at most 100 are open, and 200 are kept.
 //  7. An offer carries the moment it ends; it has ended when now ≥ that moment.
 //  8. Only the seller accepts an offer, an open one; accepting it makes the deal and closes all others.
 //  9. A parcel is taken at its asking price only where its seller allows that, by someone who isn't the seller.
@@ -80,6 +77,7 @@ type Offer struct {
 	Buyer     string
 	EndsAt    time.Time
 	Agreement *parcelv1.Agreement
+	Replaced  bool // by a later one of its buyer's
 }
 
 // Deal is what seller and buyer agreed. The zero value: nothing yet.
@@ -143,7 +141,7 @@ func (s State) Stage(now time.Time) Stage {
 		return HandedOver
 	case s.Deal.Made():
 		return Agreed
-	case slices.ContainsFunc(s.Offers, func(o Offer) bool { return now.Before(o.EndsAt) }):
+	case slices.ContainsFunc(s.Offers, func(o Offer) bool { return s.OfferStage(o, now) == Open }):
 		return UnderOffer
 	}
 	return Listed
@@ -160,13 +158,13 @@ const (
 	Ended
 )
 
-// OfferStage at a moment. An offer whose parcel went another way is closed, whenever
-// it would have ended.
+// OfferStage at a moment. An offer that its buyer replaced, or whose parcel went another
+// way, is closed, whenever it would have ended.
 func (s State) OfferStage(o Offer, now time.Time) OfferStage {
 	switch {
 	case s.Deal.Made() && s.Deal.OfferID == o.ID:
 		return Accepted
-	case s.Deal.Made():
+	case s.Deal.Made(), o.Replaced:
 		return Closed
 	case !now.Before(o.EndsAt):
 		return Ended
@@ -190,7 +188,7 @@ func Evolve(s State, e *parcelv1.Event) State {
 		return listed(s, e.Listed.GetPublic(), e.Listed.GetPrivate())
 	case *parcelv1.Event_OfferMade:
 		p := e.OfferMade.GetPrivate()
-		s.Offers = append(slices.Clip(s.Offers), Offer{
+		s.Offers = append(replaced(s.Offers, p.GetBuyerId()), Offer{
 			ID: p.GetOfferId(), Buyer: p.GetBuyerId(),
 			EndsAt: time.UnixMicro(p.GetEndsAtUs()).UTC(), Agreement: p.GetAgreement(),
 		})

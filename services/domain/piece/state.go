@@ -20,8 +20,9 @@ import (
 //  2. Only a part that is there and in work is worked, placed or finished; one on the shelf or kept as an
 //     off-cut is placed back in work first.
 //  3. A counted lot of chips can't be worked as one piece.
-//  4. A part weighed again differs from its last weighing by no more than the two scales' divisions; the
-//     difference is unexplained.
+//  4. A part weighed again differs from what it weighed as it came out of its step, less what was taken off
+//     it since, by no more than the two scales' divisions, however often it is weighed; the difference to the
+//     last weighing is unexplained.
 //  5. A step leaves no more mass than went in: loss = in − out.
 //  6. Lost mass has a reason; kerf is a reason only for a saw.
 //  7. A part's name is unique in its piece, for ever; one part of a step may keep the name of the part worked on.
@@ -59,6 +60,11 @@ type Part struct {
 	Weighing *eventv1.Weighing // of the stone, where it became one
 	Fate     Fate
 	StoneID  string // empty until it became a stone
+
+	// Due is what it should weigh, on the scale it was weighed on when it came to be: its
+	// mass then, less the losses of steps since that left it in one. Weighing it again
+	// doesn't change it, so small differences never add up.
+	Due *eventv1.Weighing
 }
 
 // Fate is where a part stands.
@@ -127,6 +133,7 @@ func (s State) Balance() Balance {
 func Evolve(s State, e *piecev1.Event) State {
 	switch e := e.GetEvent().(type) {
 	case *piecev1.Event_Described:
+		s.ClaimID = e.Described.GetPrivate().GetClaimId()
 		return described(s, e.Described.GetPublic())
 	case *piecev1.Event_Worked:
 		return worked(s, e.Worked.GetPublic())
@@ -151,8 +158,8 @@ func Evolve(s State, e *piecev1.Event) State {
 func described(s State, p *piecev1.Described_Public) State {
 	s.ID, s.ParcelID, s.Label = p.GetPieceId(), p.GetParcelId(), p.GetLabel()
 	s.Weighing, s.Size, s.Kind, s.Count = p.GetWeighing(), p.GetSize(), p.GetKind(), p.GetCount()
-	s.ClaimID, s.FieldID, s.Seen = p.GetClaimId(), p.GetFieldId(), p.GetSeen()
-	s.Parts = []Part{{Name: s.Label, Weighing: s.Weighing, Fate: InWork}}
+	s.FieldID, s.Seen = p.GetFieldId(), p.GetSeen()
+	s.Parts = []Part{{Name: s.Label, Weighing: s.Weighing, Fate: InWork, Due: s.Weighing}}
 	return s
 }
 
@@ -168,8 +175,12 @@ func worked(s State, p *piecev1.Worked_Public) State {
 	kept := false
 	left := make([]Part, len(p.GetPartsOut()))
 	for j, out := range p.GetPartsOut() {
-		left[j] = Part{Name: out.GetName(), Weighing: out.GetWeighing(), Fate: Fate(out.GetFate())}
+		left[j] = Part{Name: out.GetName(), Weighing: out.GetWeighing(), Fate: Fate(out.GetFate()), Due: out.GetWeighing()}
 		kept = kept || out.GetName() == p.GetPart()
+	}
+	if len(left) == 1 {
+		due := s.Parts[i].Due
+		left[0].Due = &eventv1.Weighing{MassUg: due.GetMassUg() - p.GetLossUg(), DivisionUg: due.GetDivisionUg()}
 	}
 	s.Parts = slices.Concat(s.Parts[:i], left, s.Parts[i+1:])
 	if !kept {

@@ -442,9 +442,7 @@ func (x *Refunded) GetPrivate() *Refunded_Private {
 type Placed_Public struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The order.
-	OrderId string `protobuf:"bytes,1,opt,name=order_id,json=orderId,proto3" json:"order_id,omitempty"`
-	// The stones, as they belong together.
-	StoneIds      []string `protobuf:"bytes,2,rep,name=stone_ids,json=stoneIds,proto3" json:"stone_ids,omitempty"`
+	OrderId       string `protobuf:"bytes,1,opt,name=order_id,json=orderId,proto3" json:"order_id,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -484,13 +482,6 @@ func (x *Placed_Public) GetOrderId() string {
 		return x.OrderId
 	}
 	return ""
-}
-
-func (x *Placed_Public) GetStoneIds() []string {
-	if x != nil {
-		return x.StoneIds
-	}
-	return nil
 }
 
 // The part for those concerned.
@@ -876,13 +867,12 @@ const file_seamshare_event_order_v1_event_proto_rawDesc = "" +
 	"\tparcel_id\x18\x02 \x01(\tR\bparcelId\x12\x1b\n" +
 	"\tseller_id\x18\x03 \x01(\tR\bsellerId\x12\x1f\n" +
 	"\vprice_minor\x18\x04 \x01(\x03R\n" +
-	"priceMinor\"\xc7\x02\n" +
+	"priceMinor\"\xaa\x02\n" +
 	"\x06Placed\x12?\n" +
 	"\x06public\x18\x01 \x01(\v2'.seamshare.event.order.v1.Placed.PublicR\x06public\x12B\n" +
-	"\aprivate\x18\x02 \x01(\v2(.seamshare.event.order.v1.Placed.PrivateR\aprivate\x1a@\n" +
+	"\aprivate\x18\x02 \x01(\v2(.seamshare.event.order.v1.Placed.PrivateR\aprivate\x1a#\n" +
 	"\x06Public\x12\x19\n" +
-	"\border_id\x18\x01 \x01(\tR\aorderId\x12\x1b\n" +
-	"\tstone_ids\x18\x02 \x03(\tR\bstoneIds\x1av\n" +
+	"\border_id\x18\x01 \x01(\tR\aorderId\x1av\n" +
 	"\aPrivate\x12\x19\n" +
 	"\bbuyer_id\x18\x01 \x01(\tR\abuyerId\x12\x1a\n" +
 	"\bcurrency\x18\x02 \x01(\tR\bcurrency\x124\n" +
