@@ -54,6 +54,39 @@ func TestDamageIsNeverServed(t *testing.T) {
 	}
 }
 
+// The last commit of the log is damaged where the log itself doesn't see it, and the
+// store has no copy: nothing comes after it that would show the gap.
+func TestDamagedLastCommit(t *testing.T) {
+	a := newAftermath(t, false)
+	block := filepath.Join(a.dir, "log", "jetstream", "$G", "streams", "seamshare-"+coopID, "msgs", "1.blk")
+	size := must(os.Stat(block))(t).Size()
+	for name, spoil := range map[string]func(){
+		"refused: the store has it":      func() {},
+		"refused: the store was deleted": func() { remove(t, storeDir(a.dir)) },
+	} {
+		t.Run(name, func(t *testing.T) {
+			a.reset(t)
+			data := must(os.ReadFile(block))(t)
+			rewrite(t, block, size-40, []byte{data[size-40] ^ 4})
+			spoil()
+			if r := run(t, a.binary, "log", "--data", a.dir, "--json"); r.code != 6 {
+				t.Fatalf("log ended with exit code %d\n%s", r.code, r.stderr)
+			}
+			if r := run(t, a.binary, "verify", "--data", a.dir, "--json"); r.code != 6 {
+				t.Fatalf("verify ended with exit code %d\n%s", r.code, r.stderr)
+			}
+			s, p := launch(t, a.binary, a.dir, serveOptions{})
+			if s == nil {
+				t.Fatalf("serve ended with exit code %d\n%s", p.code, p.stderr)
+			}
+			if s.Trouble == "" {
+				t.Fatal("the node sees no trouble")
+			}
+			s.stop(t)
+		})
+	}
+}
+
 // refusesOrIsSame holds serve, log and verify on a damaged folder to that. It
 // gives 1 where any of them refused.
 func (a *aftermath) refusesOrIsSame(t *testing.T, what, log string) (refused int) {

@@ -90,4 +90,3 @@ func freeMiB(t testing.TB, dir string) int64 {
 	}
 	return int64(s.Bavail) * s.Bsize >> 20
 }
-

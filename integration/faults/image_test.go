@@ -171,11 +171,11 @@ func (c *coop) answers(t testing.TB) ([]string, error) {
 
 // inTrouble holds a node that found something wrong to the failure table: no read
 // and no write is answered, with reason and position, health says so, log and
-// verify still work, and the process stays up.
-func (c *coop) inTrouble(t testing.TB, s *served, binary string, position uint64) {
+// verify still work and name it, and the process stays up.
+func (c *coop) inTrouble(t testing.TB, s *served, binary string, position uint64, reason string) {
 	t.Helper()
-	if s.Trouble == "" {
-		t.Fatal("the node sees no trouble")
+	if !strings.Contains(s.Trouble, reason) || s.Trouble == "" {
+		t.Fatalf("the trouble is %q, must tell of %q", s.Trouble, reason)
 	}
 	c.connect(t, s.GRPC)
 	for _, q := range append(c.questions(), question{

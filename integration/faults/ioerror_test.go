@@ -3,7 +3,9 @@
 package faults_test
 
 import (
+	"errors"
 	"fmt"
+	"io/fs"
 	"os"
 	"path/filepath"
 	"strconv"
@@ -30,22 +32,23 @@ func TestDiskFailsOnce(t *testing.T) {
 	c, node := newCoop(t, binary, 2, 2, 160)
 	node.stop(t)
 	l := newLoad(c)
-	ended := map[int]int{}
+	mended := 0
+	ended, met := map[int]int{}, map[int]int{}
 	for point := range ioPoints {
 		before := len(l.acked)
 		one := []injection{
-			{"fsync", block, 12, true},
-			{"fsync,fdatasync,msync", "", 12, false},
-			{"write,pwrite64", block, 12, false},
-			{"fsync,fdatasync,msync,write,pwrite64", "", 60, false},
-		}[point%4]
-		if one.file == "" && choices.IntN(2) == 0 {
-			one.file = []string{"store/MANIFEST", "signer/signer.state", block}[choices.IntN(3)]
-		}
+			{"fsync", block, 3, true},
+			{"fsync,fdatasync,msync", "", 6, false},
+			{"write,pwrite64", block, 3, true},
+			{"write,pwrite64", "", 12, false},
+			{"fsync", "signer", 1, false}, // the folder, after the signer's state got its name
+			{"fsync", "store", 2, false},
+		}[point%6]
 		at := 1 + choices.IntN(one.most)
 		what := fmt.Sprintf("%s of %q, the %d. time", one.calls, one.file, at)
+		trace := filepath.Join(filepath.Dir(c.dir), "strace")
 		with := []string{
-			"strace", "-f", "-qq", "--seccomp-bpf", "-o", filepath.Join(filepath.Dir(c.dir), "strace"),
+			"strace", "-f", "-qq", "--seccomp-bpf", "-o", trace,
 			"-e", "trace=" + one.calls, "-e", fmt.Sprintf("inject=%s:error=EIO:when=%d", one.calls, at),
 		}
 		if one.file != "" {
@@ -63,6 +66,8 @@ func TestDiskFailsOnce(t *testing.T) {
 			case <-p.done:
 			case <-done: // it wasn't met, or lived on
 				killTraced(t, p)
+			case <-l.gone(): // connections failed, not the disk
+				killTraced(t, p)
 			case <-time.After(patience):
 				killTraced(t, p)
 				t.Fatalf("%s: neither an end nor answers\n%s", what, p.stderr)
@@ -70,12 +75,16 @@ func TestDiskFailsOnce(t *testing.T) {
 			l.end()
 		}
 		ended[p.code]++
+		if strings.Contains(string(must(os.ReadFile(trace))(t)), "(INJECTED)") {
+			met[point%6]++
+		}
 		switch {
 		case one.fatal && p.code != 74:
 			t.Fatalf("%s: exit code %d, must be 74\n%s", what, p.code, p.stderr)
 		case p.code == 0:
 			t.Fatalf("%s: the process ended as if nothing had been\n%s", what, p.stderr)
 		}
+		mended += c.mend(t, binary)
 		node = c.restart(t, binary, serveOptions{})
 		l.settle(t)
 		func() {
@@ -89,18 +98,38 @@ func TestDiskFailsOnce(t *testing.T) {
 		node.stop(t)
 	}
 	verify(t, binary, c.dir)
-	t.Logf("%d commands acknowledged; exit codes and how often: %v", len(l.acked), ended)
+	t.Logf("%d commands acknowledged; exit codes and how often: %v; failures met by kind: %v; stores rebuilt: %d", len(l.acked), ended, met, mended)
 	if ended[74] == 0 {
 		t.Fatal("no failure was met: is strace at work?")
 	}
+}
+
+// mend rebuilds a store that a failed write left damaged, as the refusal says. It
+// gives 1 where that was needed.
+func (c *coop) mend(t testing.TB, binary string) int {
+	t.Helper()
+	s, p := launch(t, binary, c.dir, serveOptions{})
+	if s != nil {
+		s.stop(t)
+		return 0
+	}
+	if f := (ran{p.code, p.stdout.String(), p.stderr.String()}).failure(t); p.code != 6 || f.Reason != "STORE_DAMAGED" {
+		t.Fatalf("serve ended with exit code %d\n%s", p.code, p.stderr)
+	}
+	runOK(t, nil, binary, "rebuild", "--data", c.dir)
+	return 1
 }
 
 // killTraced kills the process that strace runs; strace then ends as it did.
 func killTraced(t testing.TB, p *process) {
 	t.Helper()
 	pid := strconv.Itoa(p.cmd.Process.Pid)
-	for _, child := range strings.Fields(string(must(os.ReadFile("/proc/" + pid + "/task/" + pid + "/children"))(t))) {
-		if err := syscall.Kill(must(strconv.Atoi(child))(t), syscall.SIGKILL); err != nil {
+	children, err := os.ReadFile("/proc/" + pid + "/task/" + pid + "/children")
+	if err != nil && !errors.Is(err, fs.ErrNotExist) { // it may have ended
+		t.Fatal(err)
+	}
+	for _, child := range strings.Fields(string(children)) {
+		if err := syscall.Kill(must(strconv.Atoi(child))(t), syscall.SIGKILL); err != nil && !errors.Is(err, syscall.ESRCH) {
 			t.Fatal(err)
 		}
 	}

@@ -76,10 +76,11 @@ func TestKillAtPoints(t *testing.T) {
 						t.Fatalf("the node died in the backup, and it says it is whole: %s", r.stdout)
 					}
 				}
-				p.wait(t) // it may have died before it was ready
 				if node != nil {
+					l.untilDead(t, p)
 					l.end()
 				}
+				p.wait(t) // it may have died before it was ready
 				if p.signal != syscall.SIGKILL {
 					t.Fatalf("it ended by signal %d with exit code %d\n%s", p.signal, p.code, p.stderr)
 				}
@@ -93,5 +94,25 @@ func TestKillAtPoints(t *testing.T) {
 			}
 			verify(t, binary, c.dir)
 		})
+	}
+}
+
+// untilDead waits for a node's end under load. One that lives on while no caller gets
+// an answer is stuck: its goroutines tell where.
+func (l *load) untilDead(t testing.TB, p *process) {
+	t.Helper()
+	select {
+	case <-p.done:
+		return
+	case <-l.gone():
+	}
+	select {
+	case <-p.done:
+	case <-time.After(10 * time.Second):
+		l.end()
+		why := l.unknown[len(l.unknown)-1].why
+		_ = p.cmd.Process.Signal(syscall.SIGQUIT)
+		p.wait(t)
+		t.Fatalf("the node is stuck: its callers got %v\n%s", why, p.stderr)
 	}
 }

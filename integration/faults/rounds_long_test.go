@@ -9,6 +9,6 @@ const (
 	pointRounds  = 3
 	flipRounds   = 60
 	fullRounds   = 5
-	ioPoints     = 12
+	ioPoints     = 40
 	racedParcels = 40
 )
