@@ -10,6 +10,7 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"syscall"
 	"time"
 
 	"github.com/dgraph-io/badger/v4"
@@ -91,7 +92,11 @@ func Open(o Options) (s *Store, aside *Aside, err error) {
 		if inUse(o.Dir) {
 			return nil, aside, fmt.Errorf("%w: %s", ErrInUse, o.Dir)
 		}
-		return nil, aside, fmt.Errorf("%w: couldn't open the store in %s: %w", eventstore.ErrCorrupt, o.Dir, err)
+		meaning := eventstore.ErrCorrupt
+		if errors.Is(err, syscall.EIO) || errors.Is(err, syscall.ENOSPC) {
+			meaning = eventstore.ErrIO
+		}
+		return nil, aside, fmt.Errorf("%w: couldn't open the store in %s: %w", meaning, o.Dir, err)
 	}
 	if db.MaxBatchSize() < needBytes || db.MaxBatchCount() < needRows {
 		err := fmt.Errorf("the store takes %d bytes and %d rows in one write, %d and %d are needed",
