@@ -57,6 +57,7 @@ func (b *batch) follow(m Message) error {
 		return err
 	}
 	at := make([]streamAt, 0, len(records))
+	authors := c.authors()
 	for i, r := range records {
 		head, err := b.head(r.Stream)
 		if err != nil {
@@ -68,7 +69,7 @@ func (b *batch) follow(m Message) error {
 		if err := b.applyViews(r); err != nil {
 			return fmt.Errorf("couldn't apply position %d: %w", r.Position, err)
 		}
-		b.leaf = appendLeaf(b.leaf[:0], r.Position, &raw[i].Record)
+		b.leaf = appendLeaf(b.leaf[:0], r.Position, &raw[i].Record, authors[i])
 		b.leaves = append(b.leaves, merkle.LeafHash(b.leaf))
 		b.fresh[r.Stream] = append(b.fresh[r.Stream], r)
 		at = append(at, streamAt{r.Stream, r.Version})

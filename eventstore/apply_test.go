@@ -13,8 +13,15 @@ import (
 
 // scriptedLog delivers what its script says, whatever was asked for.
 type scriptedLog struct {
-	*storetest.MemoryLog
-	script []eventstore.Message
+	*storetest.MemoryLog // whole: what the node reads by itself
+	script               []eventstore.Message
+}
+
+// Status says that the log is empty, so that a start does not wait for the script.
+func (l *scriptedLog) Status(ctx context.Context) (eventstore.LogStatus, error) {
+	s, err := l.MemoryLog.Status(ctx)
+	s.First, s.Last, s.Messages = 0, 0, 0
+	return s, err
 }
 
 func (l *scriptedLog) Follow(context.Context, eventstore.Sequence) (eventstore.Follower, error) {
@@ -83,7 +90,7 @@ func TestDeliveries(t *testing.T) {
 	for range deliveryCases {
 		script, reached, gap := deliveries(random, all)
 		store := storetest.NewMemoryStore()
-		n := openQuick(t, config(&scriptedLog{storetest.NewMemoryLog(true), script}, store))
+		n := openQuick(t, config(&scriptedLog{log, script}, store))
 		wait := positions[reached]
 		if gap {
 			wait = 1 << 40 // only trouble ends that
@@ -150,4 +157,25 @@ func sequences(script []eventstore.Message) (out []eventstore.Sequence) {
 		out = append(out, m.Sequence)
 	}
 	return out
+}
+
+func TestSequenceGap(t *testing.T) {
+	// Positions go on, and the log's own count does not.
+	log := storetest.NewMemoryLog(true)
+	source := openNode(t, config(log, storetest.NewMemoryStore()))
+	var script []eventstore.Message
+	for i := range eventstore.Sequence(2) {
+		decide(t, source, request("ann", fmt.Sprint(i)), storetest.Note("s", "x"))
+		m, err := log.Read(t.Context(), i+1)
+		if err != nil {
+			t.Fatal(err)
+		}
+		script = append(script, m)
+	}
+	script[1].Sequence++
+	n := openNode(t, config(&scriptedLog{log, script}, storetest.NewMemoryStore()))
+	if _, err := n.Query(testContext(t), 2); err == nil {
+		t.Fatal("it was applied")
+	}
+	expectTrouble(t, n)
 }

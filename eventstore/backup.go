@@ -129,13 +129,14 @@ func ReadBackup(r io.Reader, key note.Verifier, fn func(coop string, m Message) 
 			return b, fmt.Errorf("%w: after position %d comes %d", ErrCorrupt, position, c.FirstPosition)
 		}
 		leaves := make([]merkle.Hash, 0, len(c.Records))
-		for _, raw := range c.Records {
+		authors := c.authors()
+		for i, raw := range c.Records {
 			s, err := openRecord(raw)
 			if err != nil {
 				return b, fmt.Errorf("commit %d: %w", b.Sequence+1, err)
 			}
 			position++
-			leaves = append(leaves, merkle.LeafHash(appendLeaf(nil, position, &s.Record)))
+			leaves = append(leaves, merkle.LeafHash(appendLeaf(nil, position, &s.Record, authors[i])))
 		}
 		tree, _ = tree.With(leaves)
 		b.Sequence++
@@ -148,6 +149,9 @@ func ReadBackup(r io.Reader, key note.Verifier, fn func(coop string, m Message) 
 	want := make([]byte, sha256.Size)
 	if in.full(want); in.err != nil || !bytes.Equal(sum, want) {
 		return b, fmt.Errorf("%w: the backup's digest does not match its content", ErrCorrupt)
+	}
+	if _, err := in.r.ReadByte(); !errors.Is(err, io.EOF) {
+		return b, fmt.Errorf("%w: the backup goes on after its end", ErrCorrupt)
 	}
 	var err error
 	if key != nil {

@@ -2,9 +2,11 @@ package eventstore
 
 import (
 	"crypto/sha256"
+	"encoding/binary"
 	"encoding/hex"
 	"errors"
 	"fmt"
+	"slices"
 	"time"
 
 	"google.golang.org/protobuf/encoding/protowire"
@@ -54,12 +56,18 @@ func (c *commit) decidedAt() time.Time { return time.UnixMicro(c.DecidedAtUs).UT
 // seal puts the message's bytes together from the fields.
 func (c *commit) seal() error {
 	c.CommitId = c.id[:]
-	head := proto.Clone(&c.Commit).(*eventv1.Commit)
-	head.Records = nil
-	data, err := proto.MarshalOptions{Deterministic: true}.Marshal(head)
+	records := c.Records
+	c.Records = nil
+	data, err := proto.MarshalOptions{Deterministic: true}.Marshal(&c.Commit)
+	c.Records = records
 	if err != nil {
 		return fmt.Errorf("couldn't encode commit: %w", err)
 	}
+	size := 0
+	for _, r := range c.Records {
+		size += protowire.SizeTag(8) + protowire.SizeBytes(len(r))
+	}
+	data = slices.Grow(data, size)
 	c.spans = make([]span, 0, len(c.Records))
 	for _, r := range c.Records {
 		data = protowire.AppendTag(data, 8, protowire.BytesType)
@@ -142,12 +150,47 @@ func openRecord(data []byte) (*stored, error) {
 	return r, nil
 }
 
+// author is who decided a record, when and by which command: what the commit says of
+// all records of a decision.
+type author struct {
+	decidedAtUs                  int64
+	member, person, rpc, request string
+}
+
+// authors lists the author of each record.
+func (c *commit) authors() []author {
+	out := make([]author, 0, len(c.Records))
+	for _, d := range c.Decisions {
+		for range d.RecordCount {
+			out = append(out, author{c.DecidedAtUs, d.Member, d.Person, d.Rpc, d.RequestId})
+		}
+	}
+	return out
+}
+
 // appendLeaf appends the canonical leaf of a record: the bytes of a
-// seamshare.event.v1.Leaf with its fields in order, zero values left out.
-func appendLeaf(to []byte, position Position, r *eventv1.Record) []byte {
-	secret := sha256.New()
-	secret.Write(r.Salt)
-	secret.Write(r.Private)
+// seamshare.event.v1.Leaf with its fields in order, zero values left out. What a
+// stranger may not see is bound all the same, by one salted hash over the record's
+// place in its stream, its day, what it corrects, its author, and the private part.
+func appendLeaf(to []byte, position Position, r *eventv1.Record, by author) []byte {
+	var scratch [512]byte
+	hidden := append(scratch[:0], r.Salt...)
+	text := func(s string) {
+		hidden = binary.BigEndian.AppendUint32(hidden, uint32(len(s)))
+		hidden = append(hidden, s...)
+	}
+	text(r.Stream)
+	hidden = binary.BigEndian.AppendUint64(hidden, r.StreamVersion)
+	text(r.EffectiveDate)
+	hidden = binary.BigEndian.AppendUint64(hidden, r.Corrects)
+	hidden = binary.BigEndian.AppendUint64(hidden, uint64(by.decidedAtUs))
+	text(by.member)
+	text(by.person)
+	text(by.rpc)
+	text(by.request)
+	hidden = append(hidden, r.Private...)
+	sum := sha256.Sum256(hidden)
+
 	to = protowire.AppendTag(to, 1, protowire.VarintType)
 	to = protowire.AppendVarint(to, leafVersion)
 	to = protowire.AppendTag(to, 2, protowire.VarintType)
@@ -159,7 +202,7 @@ func appendLeaf(to []byte, position Position, r *eventv1.Record) []byte {
 		to = protowire.AppendBytes(to, r.Public)
 	}
 	to = protowire.AppendTag(to, 5, protowire.BytesType)
-	return protowire.AppendBytes(to, secret.Sum(nil))
+	return protowire.AppendBytes(to, sum[:])
 }
 
 // OpenLeaf reads a leaf's bytes: what a chain file shows a stranger. The event
@@ -169,7 +212,7 @@ func (c Codec) OpenLeaf(data []byte) (Position, proto.Message, error) {
 	if err := proto.Unmarshal(data, &leaf); err != nil {
 		return 0, nil, fmt.Errorf("couldn't read leaf: %w", err)
 	}
-	if leaf.LeafVersion != leafVersion || len(leaf.PrivateSha256) != sha256.Size {
+	if leaf.LeafVersion != leafVersion || len(leaf.HiddenSha256) != sha256.Size {
 		return 0, nil, errors.New("leaf has another form than this program knows")
 	}
 	event, err := c.Decode(leaf.Type, leaf.Public, nil)

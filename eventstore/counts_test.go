@@ -1,8 +1,7 @@
-//go:build !long
-
 package eventstore_test
 
-// How much an ordinary run of the tests tries.
+// How much the tests try. The race detector makes each several times slower, so more would not
+// fit into the run that every change must pass.
 const (
 	deliveryCases = 5_000
 	machineRounds = 1

@@ -32,14 +32,19 @@ var (
 // TroubleError: the node found something that is not as it must be, and neither
 // reads nor writes until somebody has looked.
 type TroubleError struct {
-	Reason   string // what is wrong, in one sentence
+	Reason   string // what is wrong, in one sentence that any caller may read
 	Sequence Sequence
 	Position Position // where, as far as it is known
 	Err      error
 }
 
+// Error says all that is known, for those who run the node.
 func (e *TroubleError) Error() string {
-	return fmt.Sprintf("%s (at sequence %d, position %d)", e.Reason, e.Sequence, e.Position)
+	s := fmt.Sprintf("%s (at sequence %d, position %d)", e.Reason, e.Sequence, e.Position)
+	if e.Err != nil {
+		s += ": " + e.Err.Error()
+	}
+	return s
 }
 
 func (e *TroubleError) Unwrap() error { return e.Err }

@@ -15,8 +15,8 @@ import (
 
 // Of the golden files.
 const (
-	goldenRoot     = "qn/ltxulBjroPYkFUDYtTPqC/BaDI2gFQOUn/4HEGH0="
-	goldenLeafHash = "1fF4vIiU8h2mwx7Q8VinAb41Ky7p38pZhhznoPg6eVY="
+	goldenRoot     = "rorymuXUSJyRoz1/BMRrryrrG8D1ftHUJX5kx9S61fQ="
+	goldenLeafHash = "+1YMSK4tuw1GnCgNP3w2hJ2XCJkwMyp/Nj+aJ6hCCbU="
 )
 
 // TestGolden holds the program to bytes that it wrote once: they must be read,

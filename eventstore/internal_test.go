@@ -193,7 +193,7 @@ func FuzzOpenRecord(f *testing.F) {
 		if err != nil {
 			return
 		}
-		leaf := appendLeaf(nil, 1, &s.Record)
+		leaf := appendLeaf(nil, 1, &s.Record, author{})
 		var read eventv1.Leaf
 		if err := proto.Unmarshal(leaf, &read); err != nil || read.Type != s.Type || !bytes.Equal(read.Public, s.Public) {
 			t.Fatalf("leaf %v, %v", &read, err)

@@ -281,12 +281,13 @@ func (n *Node) openTree(r Reader, size Position) (*merkle.Tree, error) {
 		if c == nil {
 			return nil, fmt.Errorf("%w: no commit holds position %d", ErrCorrupt, at)
 		}
+		authors := c.authors()
 		for ; at >= Position(c.FirstPosition) && at > size-Position(len(tail)); at-- {
 			s, err := openRecord(c.Records[at-Position(c.FirstPosition)])
 			if err != nil {
 				return nil, err
 			}
-			leaf = appendLeaf(leaf[:0], at, &s.Record)
+			leaf = appendLeaf(leaf[:0], at, &s.Record, authors[at-Position(c.FirstPosition)])
 			tail[at-(size-Position(len(tail)))-1] = merkle.LeafHash(leaf)
 		}
 	}
@@ -358,16 +359,13 @@ func (n *Node) asTrouble(reason string, cp Checkpoint, err error) error {
 	if errors.Is(err, ErrIO) {
 		return err
 	}
-	if err != nil {
-		reason += ": " + err.Error()
-	}
 	return &TroubleError{Reason: reason, Sequence: cp.Sequence, Position: cp.Position, Err: err}
 }
 
 func (n *Node) report(t *TroubleError) {
 	if n.trouble.CompareAndSwap(nil, t) {
 		close(n.halted)
-		n.logger.Error("the node stops work", "reason", t.Reason, "sequence", t.Sequence, "position", t.Position)
+		n.logger.Error("the node stops work", "reason", t.Reason, "error", t.Err, "sequence", t.Sequence, "position", t.Position)
 	}
 }
 
@@ -380,7 +378,11 @@ func (n *Node) fail(err error) {
 	var trouble *TroubleError
 	if !errors.As(err, &trouble) {
 		cp := n.tip.Load().Checkpoint
-		trouble = &TroubleError{Reason: err.Error(), Sequence: cp.Sequence, Position: cp.Position, Err: err}
+		reason := "the node met something that it can't go on from"
+		if errors.Is(err, ErrIO) {
+			reason = "the storage failed"
+		}
+		trouble = &TroubleError{Reason: reason, Sequence: cp.Sequence, Position: cp.Position, Err: err}
 	}
 	n.report(trouble)
 	if errors.Is(err, ErrIO) && n.onFatal != nil {

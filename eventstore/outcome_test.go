@@ -194,29 +194,37 @@ func TestUnknownOutcome(t *testing.T) {
 	})
 }
 
+// stoppedLog publishes only when its node is being stopped.
+type stoppedLog struct {
+	*storetest.MemoryLog
+	under, stopping chan struct{}
+}
+
+func (l *stoppedLog) Publish(ctx context.Context, expected eventstore.Sequence, id eventstore.CommitID, data []byte) error {
+	close(l.under)
+	<-l.stopping
+	return l.MemoryLog.Publish(ctx, expected, id, data)
+}
+
+func (l *stoppedLog) Follow(ctx context.Context, after eventstore.Sequence) (eventstore.Follower, error) {
+	context.AfterFunc(ctx, func() { close(l.stopping) })
+	return l.MemoryLog.Follow(ctx, after)
+}
+
 func TestStopping(t *testing.T) {
 	t.Run("OK: a commit under way is answered", func(t *testing.T) {
-		log := &hookedLog{MemoryLog: storetest.NewMemoryLog(false)}
+		log := &stoppedLog{storetest.NewMemoryLog(true), make(chan struct{}), make(chan struct{})}
 		n := openNode(t, config(log, storetest.NewMemoryStore()))
-		under, release := make(chan struct{}), make(chan struct{})
-		log.set(once(func(expected eventstore.Sequence, id eventstore.CommitID, data []byte) error {
-			close(under)
-			<-release
-			return log.MemoryLog.Publish(context.Background(), expected, id, data)
-		}))
 		got := make(chan error, 1)
 		go func() {
 			_, err := n.Decide(context.Background(), request("ann", "take"), storetest.Take("ann", "s"))
 			got <- err
 		}()
-		<-under
-		closed := make(chan struct{})
-		go func() { n.Close(); close(closed) }()
-		close(release)
+		<-log.under
+		n.Close()
 		if err := <-got; err != nil {
 			t.Fatalf("got %v", err)
 		}
-		<-closed
 	})
 	t.Run("refused: whoever waits or comes later", func(t *testing.T) {
 		n := openNode(t, config(storetest.NewMemoryLog(false), storetest.NewMemoryStore()))
@@ -249,6 +257,18 @@ func TestNoSpace(t *testing.T) {
 	if o := decide(t, n, request("ann", "take"), storetest.Take("ann", "s")); o.Repeated {
 		t.Fatal("it was stored")
 	}
+}
+
+func TestRefusedByTheLog(t *testing.T) {
+	log := storetest.NewMemoryLog(false)
+	n := openNode(t, config(log, storetest.NewMemoryStore()))
+	log.Fail(storetest.Refused)
+	_, err := n.Decide(testContext(t), request("ann", "take"), storetest.Take("ann", "s"))
+	var trouble *eventstore.TroubleError
+	if !errors.As(err, &trouble) || !errors.Is(err, eventstore.ErrRefused) || messages(t, log) != 0 {
+		t.Fatalf("got %v", err)
+	}
+	expectTrouble(t, n)
 }
 
 // fatal gathers what Config.Fatal hears.

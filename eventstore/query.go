@@ -144,8 +144,13 @@ func (q *Query) Records(stream Stream) (out []Record, err error) {
 
 // RecordAt is the record at a position, with who decided it and when.
 func (q *Query) RecordAt(p Position) (Record, error) {
-	records, _, err := q.commitOf(p)
+	seq, c, err := q.commitOf(p)
 	if err != nil {
+		return Record{}, err
+	}
+	records, _, err := c.recordsOf(q.node.codec, seq)
+	if err != nil {
+		q.node.noteDamage(err)
 		return Record{}, err
 	}
 	return records[p-records[0].Position], nil
@@ -154,16 +159,22 @@ func (q *Query) RecordAt(p Position) (Record, error) {
 // Leaf is the canonical bytes that the tree hashes for a position: what a
 // stranger may be shown.
 func (q *Query) Leaf(p Position) ([]byte, error) {
-	records, raw, err := q.commitOf(p)
+	_, c, err := q.commitOf(p)
 	if err != nil {
 		return nil, err
 	}
-	return appendLeaf(nil, p, &raw[p-records[0].Position].Record), nil
+	i := p - Position(c.FirstPosition)
+	s, err := openRecord(c.Records[i])
+	if err != nil {
+		q.node.noteDamage(err)
+		return nil, err
+	}
+	return appendLeaf(nil, p, &s.Record, c.authors()[i]), nil
 }
 
-func (q *Query) commitOf(p Position) ([]Record, []*stored, error) {
+func (q *Query) commitOf(p Position) (Sequence, *commit, error) {
 	if p == 0 || p > q.at.Position {
-		return nil, nil, fmt.Errorf("there is no record at position %d; the last is %d", p, q.at.Position)
+		return 0, nil, fmt.Errorf("there is no record at position %d; the last is %d", p, q.at.Position)
 	}
 	seq, c, err := commitAt(q.snapshot, q.node.coop, p)
 	if err == nil && c == nil {
@@ -171,9 +182,8 @@ func (q *Query) commitOf(p Position) ([]Record, []*stored, error) {
 	}
 	if err != nil {
 		q.node.noteDamage(err)
-		return nil, nil, err
 	}
-	return c.recordsOf(q.node.codec, seq)
+	return seq, c, err
 }
 
 // Message is a commit's bytes as published.

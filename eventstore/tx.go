@@ -297,6 +297,7 @@ func (b *batch) record(req Request, tx *Tx, size int) (Outcome, error) {
 	heads := map[Stream]uint64{}
 	leaves := make([]merkle.Hash, 0, len(tx.drafts))
 	undo := func() { b.rows.back() }
+	by := author{b.now.UnixMicro(), req.Member, req.Person, req.RPC, req.ID}
 	for i := range tx.drafts {
 		d := tx.drafts[i]
 		stream := Stream(d.record.Stream)
@@ -328,7 +329,7 @@ func (b *batch) record(req Request, tx *Tx, size int) (Outcome, error) {
 			undo()
 			return Outcome{}, err
 		}
-		b.leaf = appendLeaf(b.leaf[:0], r.Position, &d.record)
+		b.leaf = appendLeaf(b.leaf[:0], r.Position, &d.record, by)
 		leaves = append(leaves, merkle.LeafHash(b.leaf))
 		records, encoded = append(records, r), append(encoded, data)
 	}

@@ -168,7 +168,7 @@ func TestBuildInterrupted(t *testing.T) {
 	if starts < 2 {
 		t.Fatal("the build was never interrupted: this shows nothing")
 	}
-	n = openNode(t, withViews(log, store, v(1), counted))
+	openNode(t, withViews(log, store, v(1), counted))
 	eventually(t, "the old rows are gone", func() bool { return oldRows(t, store, 1) == 0 })
 	for p := range total {
 		if counted.seen[p+1] != 1 {

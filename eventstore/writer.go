@@ -99,8 +99,15 @@ func (n *Node) write(ctx context.Context) {
 			n.work(ctx, []*command{c})
 			continue
 		}
+		// Where space is low, what comes from the log and what is to be built
+		// waits for room; commands are refused meanwhile.
+		incoming, again := n.incoming, (<-chan time.Time)(nil)
+		low, _ := n.diskIsLow() // an error shows with the next command
+		if low {
+			incoming, again = nil, time.After(time.Second)
+		}
 		idle := (<-chan time.Time)(nil)
-		if n.Trouble() == nil && n.unbuilt() {
+		if !low && n.Trouble() == nil && n.unbuilt() {
 			ready := make(chan time.Time)
 			close(ready)
 			idle = ready
@@ -112,10 +119,11 @@ func (n *Node) write(ctx context.Context) {
 			if c.state.CompareAndSwap(waiting, taken) {
 				n.work(ctx, []*command{c})
 			}
-		case m := <-n.incoming:
+		case m := <-incoming:
 			if err := n.followFrom(m); err != nil {
 				n.fail(err)
 			}
+		case <-again:
 		case <-idle:
 			if err := n.buildStep(); err != nil {
 				n.fail(err)
@@ -489,6 +497,14 @@ func (n *Node) catchUp(ctx context.Context, to Sequence) error {
 		case <-time.After(100 * time.Millisecond):
 			if t := n.Trouble(); t != nil {
 				return t
+			}
+			// A log that can't read a commit may pass over it without a word, and
+			// after its last one nothing comes that would show the gap.
+			at := n.tip.Load().Checkpoint
+			at.Sequence++
+			_, err := n.log.Read(ctx, at.Sequence)
+			if errors.Is(err, ErrNoMessage) || errors.Is(err, ErrCorrupt) {
+				return n.asTrouble("a commit can't be read from the log", at, err)
 			}
 		case <-ctx.Done():
 			return fmt.Errorf("stopped while catching up with the log: %w", ctx.Err())

@@ -1,16 +1,20 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"crypto/rand"
 	"errors"
+	"fmt"
 	"net"
 	"strings"
 	"time"
 
 	"google.golang.org/grpc"
+	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/credentials"
 	"google.golang.org/grpc/credentials/insecure"
+	"google.golang.org/grpc/status"
 
 	coopv1 "seamshare.example/proto/gen/seamshare/coop/v1"
 	"seamshare.example/services/access"
@@ -70,7 +74,37 @@ func onServer[T any](ctx context.Context, s *session, f func(q call) (T, error))
 	if id == "" {
 		id = "cli-" + strings.ToLower(rand.Text())
 	}
-	return f(call{ctx, conn, id})
+	answer, err := f(call{ctx, conn, id})
+	if wrong, ok := errors.AsType[*failure](err); ok {
+		s.noAnswer(wrong, p.Server)
+	}
+	return answer, err
+}
+
+// noAnswer says in plain words that a server wasn't there or took too long. What the server itself said stays.
+func (s *session) noAnswer(f *failure, server string) {
+	st, ok := status.FromError(f.Err)
+	if !ok || len(st.Details()) > 0 {
+		return
+	}
+	var plainly, hint string
+	switch st.Code() {
+	case codes.Unavailable:
+		// gRPC's text ends with the cause: … dial tcp 127.0.0.1:7400: connect: connection refused"
+		cause := strings.TrimRight(st.Message(), `"`)
+		cause = cause[strings.LastIndex(cause, ": ")+1:]
+		plainly = "the node can't be reached at " + server + " (" + strings.TrimSpace(cause) + ")"
+		hint = "is seamshare serve running there? Start it, or name the right node with --server"
+	case codes.DeadlineExceeded:
+		plainly = fmt.Sprintf("the node at %s gave no answer within %v", server, s.timeout)
+	default:
+		return
+	}
+	f.Message = strings.Replace(f.Message, st.Message(), plainly, 1)
+	if f.Exit == exitUnreachable { // else the hint is how to repeat it
+		f.Field = "--server"
+		f.Hint = cmp.Or(hint, f.Hint)
+	}
 }
 
 // dial opens a connection that signs in by itself.
@@ -95,7 +129,7 @@ func dial(p profile) (*grpc.ClientConn, error) {
 func transportFor(p profile) (credentials.TransportCredentials, error) {
 	host, _, err := net.SplitHostPort(p.Server)
 	if err != nil {
-		return nil, wrongUsage("--server", "give it as host:port, such as localhost:7700", "%q has no host and port", p.Server)
+		return nil, wrongUsage("--server", "give it as host:port, such as localhost:7400", "%q has no host and port", p.Server)
 	}
 	if ip := net.ParseIP(host); p.CA == "" && (host == "localhost" || ip != nil && ip.IsLoopback()) {
 		return insecure.NewCredentials(), nil

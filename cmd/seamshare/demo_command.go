@@ -26,7 +26,7 @@ gets what to the cent; then it asks a stone where it comes from, and tries to ch
 Every step is a call as its person would make it, with their own key.
 
 Without --data it works in a folder that is deleted at the end. With --data the
-folder must be new, and stays: look at it with seamshare verify and seamshare log.`,
+folder must be new, and stays: look at it with seamshare log, verify and serve.`,
 		Args: exactly(),
 		RunE: func(c *cobra.Command, _ []string) error {
 			return s.demo(c.Context(), c.Flags().Changed("data"))
@@ -81,7 +81,11 @@ func (s *session) demo(ctx context.Context, keep bool) (err error) {
 		return writeJSON(s.stdout, d.report)
 	}
 	if keep {
-		d.tell("The co-op's folder is %s. Look on: seamshare verify --data %s", dir, dir)
+		say(s.stdout, "")
+		say(s.stdout, "The co-op's folder stays. Look at it:")
+		for _, command := range []string{"log", "verify", "serve"} {
+			say(s.stdout, "  seamshare %s --data %s", command, dir)
+		}
 	}
 	return nil
 }

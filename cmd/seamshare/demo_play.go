@@ -45,6 +45,7 @@ type demo struct {
 	coopID string
 	dial   func(access.SignIn) (*grpc.ClientConn, error)
 	story  io.Writer
+	begun  bool // a paragraph stands below the heading
 	bar    *progress
 	// verifier is the co-op's key as it was published when it was founded: chains are checked with nothing else.
 	verifier note.Verifier
@@ -54,7 +55,6 @@ type demo struct {
 	names    map[string]string // trading names by member
 	claims   map[string]string // ids by name
 	parcelID string
-	proposed *typev1.Agreement // by the seller
 	pieces   map[string]string // ids by label
 	stones   map[string]*soldStone
 	report   demoReport
@@ -118,10 +118,15 @@ func (d *demo) heading(title string) {
 		_, _ = io.WriteString(d.story, "-")
 	}
 	say(d.story, "")
+	d.begun = false
 }
 
 // tell is a paragraph of the story. A failed write is kept by the session's writer.
 func (d *demo) tell(format string, args ...any) {
+	if d.begun {
+		say(d.story, "")
+	}
+	d.begun = true
 	_ = table.Paragraph(d.story, fmt.Sprintf(format, args...))
 }
 

@@ -5,8 +5,6 @@ import (
 	"fmt"
 	"strings"
 
-	"google.golang.org/protobuf/proto"
-
 	"seamshare.example/cmd/seamshare/internal/agreementfile"
 	"seamshare.example/cmd/seamshare/internal/amount"
 	"seamshare.example/cmd/seamshare/internal/piecelist"
@@ -71,7 +69,7 @@ func (d *demo) list() error {
 		return err
 	}
 	p := a.GetParcel()
-	d.parcelID, d.proposed = p.GetId(), p.GetAgreement()
+	d.parcelID = p.GetId()
 	for i, l := range p.GetLines() {
 		d.pieces[pieces[i].Label] = l.GetPieceId()
 	}
@@ -86,10 +84,8 @@ func (d *demo) haggle() error {
 		if err != nil {
 			return nil, err
 		}
-		terms := proto.CloneOf(d.proposed)
-		terms.Price = m
 		return d.actors[who].cutter().MakeOffer(d.ctx, &cutterv1.MakeOfferRequest{
-			RequestId: d.id(), ParcelId: d.parcelID, Agreement: terms, EndsAt: offerEnds(),
+			RequestId: d.id(), ParcelId: d.parcelID, Agreement: &typev1.Agreement{Price: m}, EndsAt: offerEnds(),
 		})
 	}
 	var offers []*typev1.Offer

@@ -4,10 +4,12 @@ import (
 	"errors"
 	"fmt"
 	"slices"
+	"strconv"
 	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
 	gmoney "google.golang.org/genproto/googleapis/type/money"
 	"google.golang.org/protobuf/reflect/protoreflect"
 
@@ -80,7 +82,44 @@ func parseAmount(text string) (*gmoney.Money, error) {
 	if wrong, ok := errors.AsType[*money.Error](err); ok {
 		return nil, fmt.Errorf("%q: %s", wrong.Text, wrong.Problem)
 	}
+	if err == nil && (m.GetUnits() < 0 || m.GetNanos() < 0) {
+		return nil, fmt.Errorf("%q: an amount can't be negative", text)
+	}
 	return m, err
+}
+
+// flagFailure puts what the flag parser says into plain words.
+func flagFailure(c *cobra.Command, err error) error {
+	f := &failure{Exit: exitUsage, Reason: "WRONG_USAGE", Message: err.Error(), Hint: "see " + c.CommandPath() + " --help", Err: err}
+	if wrong, ok := errors.AsType[*pflag.InvalidValueError](err); ok {
+		f.Field = "--" + wrong.GetFlag().Name
+		f.Message = wrong.Unwrap().Error()
+		switch kind := wrong.GetFlag().Value.Type(); {
+		case kind == "duration":
+			f.Message = fmt.Sprintf("%q: write a time with its unit, such as 30s or 1m", wrong.GetValue())
+		case kind == "bool":
+			f.Message = fmt.Sprintf("%q: write true or false, or give the flag alone", wrong.GetValue())
+		case strings.HasPrefix(kind, "uint"):
+			f.Message = fmt.Sprintf("%q: write a whole number, zero or more, such as 20", wrong.GetValue())
+		case strings.HasPrefix(kind, "int"):
+			f.Message = fmt.Sprintf("%q: write a whole number, such as 20", wrong.GetValue())
+		}
+	}
+	if wrong, ok := errors.AsType[*pflag.ValueRequiredError](err); ok {
+		f.Field, f.Message = "--"+wrong.GetFlag().Name, "needs a value behind it"
+	}
+	if wrong, ok := errors.AsType[*pflag.NotExistError](err); ok && wrong.GetSpecifiedShortnames() != "" {
+		typed := "-" + wrong.GetSpecifiedShortnames()
+		f.Message = "there is no flag " + typed
+		if typed[1] >= '0' && typed[1] <= '9' || typed[1] == '.' {
+			f.Message = fmt.Sprintf("%q: an amount or a mass can't be negative", typed)
+			f.Hint = "write it without the -"
+		}
+	}
+	if wrong, ok := errors.AsType[*pflag.InvalidSyntaxError](err); ok {
+		f.Message = fmt.Sprintf("%q is not how a flag is written", wrong.GetSpecifiedFlag())
+	}
+	return f
 }
 
 // parseSize reads "12x9x3.0 mm": length, width and depth.
@@ -121,8 +160,8 @@ func parseArea(text string) (int64, error) {
 // parseEnds reads when something ends: a time (RFC 3339) or a number of days from now.
 func parseEnds(text string) (string, error) {
 	if days, ok := strings.CutSuffix(strings.TrimSuffix(text, "s"), "day"); ok {
-		var n int
-		if _, err := fmt.Sscanf(strings.TrimSpace(days), "%d", &n); err != nil || n < 1 || n > 366 {
+		n, err := strconv.Atoi(strings.TrimSpace(days))
+		if err != nil || n < 1 || n > 366 {
 			return "", fmt.Errorf("%q: write a number of days from 1 to 366, such as \"7 days\"", text)
 		}
 		return time.Now().AddDate(0, 0, n).UTC().Format(time.RFC3339), nil

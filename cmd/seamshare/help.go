@@ -1,6 +1,8 @@
 package main
 
 import (
+	"strings"
+
 	"github.com/spf13/cobra"
 
 	"seamshare.example/cmd/seamshare/internal/agreementfile"
@@ -14,6 +16,39 @@ func helpTopics() []*cobra.Command {
 		{Use: "agreements", Short: "The JSON file with an agreement", Long: agreementfile.Help},
 		{Use: "units", Short: "How masses, lengths and money are written", Long: unitsHelp},
 		{Use: "safety", Short: "Cautions for work at the bench", Long: safetyHelp},
+	}
+}
+
+// helpCommand replaces cobra's, which shows a topic that it doesn't know as if it were no mistake.
+func helpCommand() *cobra.Command {
+	return &cobra.Command{
+		Use:   "help [COMMAND or TOPIC]",
+		Short: "Help about a command or a topic",
+		Long:  "Shows the help of a command, such as seamshare help parcel list, or of a topic, such as seamshare help units.",
+		RunE: func(c *cobra.Command, args []string) error {
+			found, rest, err := c.Root().Find(args)
+			if err != nil {
+				return wrongUsage("", "see seamshare --help", "%v", err)
+			}
+			if len(rest) > 0 {
+				return knownOnly(found, rest)
+			}
+			found.InitDefaultHelpFlag()
+			return found.Help()
+		},
+		ValidArgsFunction: func(c *cobra.Command, args []string, typed string) ([]cobra.Completion, cobra.ShellCompDirective) {
+			found, rest, err := c.Root().Find(args)
+			if err != nil || len(rest) > 0 {
+				return nil, cobra.ShellCompDirectiveNoFileComp
+			}
+			var all []cobra.Completion
+			for _, child := range found.Commands() {
+				if strings.HasPrefix(child.Name(), typed) && !child.Hidden {
+					all = append(all, cobra.CompletionWithDesc(child.Name(), child.Short))
+				}
+			}
+			return all, cobra.ShellCompDirectiveNoFileComp
+		},
 	}
 }
 

@@ -8,6 +8,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"strings"
 
 	"github.com/spf13/cobra"
 	"golang.org/x/mod/sumdb/note"
@@ -87,7 +88,7 @@ func (s *session) backup(ctx context.Context, out string) (err error) {
 	// What was written is read back before it is called a backup.
 	b, err := readBackup(temp.Name(), nil, func(string, eventstore.Message) error { return nil })
 	if err != nil {
-		return unverified("BACKUP", err.Error(), err)
+		return backupFailure(out, b, err)
 	}
 	if err := os.Rename(temp.Name(), out); err != nil {
 		return fmt.Errorf("couldn't name the backup: %w", err)
@@ -120,6 +121,26 @@ func readBackup(file string, key note.Verifier, fn func(coop string, m eventstor
 	return eventstore.ReadBackup(f, key, fn)
 }
 
+// backupFailure says what is wrong with a backup that was read as far as b.
+func backupFailure(file string, b eventstore.Backup, err error) error {
+	if !errors.Is(err, eventstore.ErrCorrupt) {
+		return err
+	}
+	f := &failure{Exit: exitUnverified, Reason: "BACKUP", Field: file, Err: err, Hint: "make another backup, or use an older one"}
+	why := strings.ReplaceAll(err.Error(), eventstore.ErrCorrupt.Error()+": ", "")
+	switch {
+	case otherKey(err): // the digest was right
+		f.Message = "the file is whole, but not signed with the key that was given: " + maybeWrongKey
+		f.Hint = "take the verifier key of the node that made the backup, as init or restore printed it"
+	case b.Coop == "":
+		f.Message = why
+		f.Hint = "check that it is the right file; or make another backup, or use an older one"
+	default:
+		f.Message = "the backup is damaged: " + why
+	}
+	return f
+}
+
 func (s *session) restoreCommand() *cobra.Command {
 	var from, key string
 	c := &cobra.Command{
@@ -146,17 +167,14 @@ func (s *session) restore(ctx context.Context, from, key string) (err error) {
 	}
 	var verifier note.Verifier
 	if key != "" {
-		if verifier, err = readVerifier(key); err != nil {
+		if verifier, err = readVerifier("--verifier", key); err != nil {
 			return err
 		}
 	}
 	// Read once to the end first: only then it is known that the file is whole.
 	b, err := readBackup(from, verifier, func(string, eventstore.Message) error { return nil })
 	if err != nil {
-		if errors.Is(err, eventstore.ErrCorrupt) {
-			return unverified("BACKUP", err.Error(), err)
-		}
-		return err
+		return backupFailure(from, b, err)
 	}
 	work, err := os.MkdirTemp(filepath.Dir(filepath.Clean(s.dataDir)), ".seamshare-restore-")
 	if err != nil {
@@ -277,6 +295,12 @@ func adopt(work, dir string) error {
 	return nil
 }
 
+// rebuilt is what rebuild prints.
+type rebuilt struct {
+	verified
+	OldStore string `json:"old_store,omitempty"` // the folder where it was set aside
+}
+
 func (s *session) rebuildCommand() *cobra.Command {
 	c := &cobra.Command{
 		Use:   "rebuild",
@@ -289,6 +313,7 @@ damaged, after seamshare verify has shown that the log is not.`,
 			if _, err := readSettings(s.dataDir); err != nil {
 				return err
 			}
+			old := ""
 			if _, err := os.Stat(storeDir(s.dataDir)); err == nil {
 				// The log's lock tells whether a node runs here.
 				server, err := natslog.StartServer(natslog.Options{StoreDir: logDir(s.dataDir)})
@@ -303,7 +328,10 @@ damaged, after seamshare verify has shown that the log is not.`,
 				if err != nil {
 					return err
 				}
-				fmt.Fprintf(s.stderr, "The old store is in %s.\n", aside.Dir)
+				old = aside.Dir
+				if !s.json {
+					fmt.Fprintf(s.stderr, "The old store is in %s.\n", old)
+				}
 			}
 			bar := s.progress("applying the log")
 			n, err := openData(c.Context(), s.dataDir, nodeOptions{progress: bar.sequence})
@@ -316,7 +344,10 @@ damaged, after seamshare verify has shown that the log is not.`,
 				return unverified("TROUBLE", t.Error(), t)
 			}
 			cp := n.Checkpoint()
-			v := verified{Coop: cp.Coop, Records: uint64(cp.Position), Commits: uint64(cp.Sequence), Root: hex.EncodeToString(cp.Root[:]), Verified: true}
+			v := rebuilt{
+				verified: verified{Coop: cp.Coop, Records: uint64(cp.Position), Commits: uint64(cp.Sequence), Root: hex.EncodeToString(cp.Root[:]), Verified: true},
+				OldStore: old,
+			}
 			return s.document(v, func(w io.Writer) error {
 				say(w, "%d records in %d commits were applied again.\nroot %s", v.Records, v.Commits, v.Root)
 				return nil

@@ -45,6 +45,8 @@ type externalLog struct {
 	Credentials string `json:"credentials,omitempty"`
 	Seed        string `json:"seed,omitempty"`
 	Replicas    int    `json:"replicas,omitempty"`
+	// SyncsAlways is the operator's word that its servers sync each message.
+	SyncsAlways bool `json:"syncs_always"`
 }
 
 func settingsPath(dir string) string { return filepath.Join(dir, "node.json") }
@@ -137,11 +139,11 @@ func openData(ctx context.Context, dir string, o nodeOptions) (n *openNode, err 
 		o.logger = slog.New(slog.DiscardHandler)
 	}
 	n = &openNode{settings: settings}
-	defer func() {
+	defer func(opened *openNode) {
 		if err != nil {
-			n.Close()
+			err = errors.Join(err, opened.Close())
 		}
-	}()
+	}(n)
 	logConfig, err := settings.logConfig(dir, o.logger)
 	if err != nil {
 		return nil, err

@@ -8,6 +8,7 @@ import (
 	"os"
 	"path/filepath"
 	"time"
+	"unicode/utf8"
 
 	"github.com/spf13/cobra"
 
@@ -64,6 +65,7 @@ With --nats the log is kept by a NATS cluster instead of in the folder; with
 	flags.StringVar(&external.CA, "nats-ca", "", "the PEM `file` that its certificate is checked with")
 	flags.StringVar(&external.Credentials, "nats-creds", "", "the credentials `file` for it")
 	flags.StringVar(&external.Seed, "nats-nkey", "", "the nkey seed `file` for it")
+	flags.BoolVar(&external.SyncsAlways, "nats-syncs-always", false, "you state that each of its servers has sync_interval: always; a node can't see that from outside")
 	flags.IntVar(&external.Replicas, "nats-replicas", 1, "how many of its servers hold the log")
 	flags.BoolVar(&f.join, "join", false, "add a node to a log that is there already")
 	need(c, "id")
@@ -113,8 +115,21 @@ func foundCoop(ctx context.Context, dir string, f founding) (made founded, err e
 	if f.join && f.log == nil {
 		return made, wrongUsage("--nats", "give the URL of the cluster that keeps the log", "is needed to join")
 	}
+	if f.log != nil && !f.log.SyncsAlways {
+		return made, wrongUsage("--nats-syncs-always", "set sync_interval: always in the jetstream block of every NATS server, then state it with this flag",
+			"is needed with --nats: with NATS's own default of two minutes a power cut loses what was answered with OK")
+	}
 	if f.name == "" {
 		f.name = f.coopID
+	}
+	// What the founding would refuse is refused before a log is made, which can't be unmade.
+	for _, text := range []struct {
+		flag, value string
+		most        int
+	}{{"--name", f.name, 80}, {"--registrar", f.registrar, 40}} {
+		if n := utf8.RuneCountInString(text.value); n == 0 || n > text.most {
+			return made, wrongUsage(text.flag, "give a shorter one", "has %d characters; 1 to %d are allowed", n, text.most)
+		}
 	}
 	if err := os.MkdirAll(filepath.Dir(filepath.Clean(dir)), 0o700); err != nil {
 		return made, fmt.Errorf("couldn't make the folder above %s: %w", dir, err)
@@ -147,17 +162,6 @@ const registrarKeyFile = "registrar.pem"
 
 // found makes log, signer and registrar in the folder work.
 func found(ctx context.Context, work string, settings nodeSettings, f founding, made *founded) error {
-	cfg, err := settings.logConfig(work, nil)
-	if err != nil {
-		return err
-	}
-	err = natslog.Create(ctx, cfg)
-	if cfg.Server != nil {
-		cfg.Server.Close()
-	}
-	if err != nil {
-		return wrongInput("--id", "an id is made of a-z, 0-9, - and _; a log of that id may exist only once", "couldn't make the log: %v", err)
-	}
 	signer, err := createSigner(work, f.coopID)
 	if err != nil {
 		return err
@@ -173,6 +177,18 @@ func found(ctx context.Context, work string, settings nodeSettings, f founding, 
 	}
 	if err := access.WriteKey(made.Key, key); err != nil {
 		return err
+	}
+	// The log comes last: what went wrong before it left nothing behind.
+	cfg, err := settings.logConfig(work, nil)
+	if err != nil {
+		return err
+	}
+	err = natslog.Create(ctx, cfg)
+	if cfg.Server != nil {
+		cfg.Server.Close()
+	}
+	if err != nil {
+		return wrongInput("--id", "an id is made of a-z, 0-9, - and _; a log of that id may exist only once", "couldn't make the log: %v", err)
 	}
 	if err := writeSettings(work, settings); err != nil {
 		return err

@@ -89,24 +89,29 @@ JSON array. From a node in trouble it prints what can be read, and says the trou
 				if err != nil {
 					return err
 				}
-				follower, err := n.log.Follow(c.Context(), 0)
-				if err != nil {
-					return err
-				}
-				defer follower.Close()
-				for seq := eventstore.Sequence(0); seq < status.Last && err == nil; seq++ {
+				// One by one: following would wait for ever for a commit that is lost.
+				for seq := eventstore.Sequence(1); seq <= status.Last && err == nil; seq++ {
 					var m eventstore.Message
-					if m, err = follower.Next(c.Context()); err == nil {
+					if m, err = n.log.Read(c.Context(), seq); err == nil {
 						err = p.print(m)
 					}
 				}
 				return err
 			})
+			if errors.Is(err, eventstore.ErrCorrupt) || errors.Is(err, eventstore.ErrNoMessage) {
+				return unverified("LOG_UNREADABLE", err.Error(), err)
+			}
 			if err != nil && !errors.Is(err, io.EOF) && !errors.Is(err, errEnough) {
 				return err
 			}
-			if err := p.end(); err != nil || trouble == "" {
+			if err := p.end(); err != nil {
 				return err
+			}
+			if trouble == "" {
+				if p.count == 0 {
+					fmt.Fprintf(s.stderr, "There is no record at position %d or after it: the last one is at %d.\n", p.from, p.last)
+				}
+				return nil
 			}
 			return unverified("TROUBLE", "what could be read was printed; "+trouble, nil)
 		},
@@ -128,6 +133,7 @@ type logPrinter struct {
 	from  eventstore.Position
 	left  uint64 // 0: no limit
 	count uint64
+	last  eventstore.Position // read so far, printed or not
 }
 
 // printStored prints the store's copy, where there is no log.
@@ -162,6 +168,7 @@ func (p *logPrinter) print(m eventstore.Message) error {
 		for range d.Records {
 			r := records[at]
 			at++
+			p.last = r.Position
 			if r.Position < p.from {
 				continue
 			}

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"log/slog"
+	"strings"
 	"sync"
 
 	"github.com/spf13/cobra"
@@ -33,15 +34,23 @@ until it is interrupted. An OK means that what was recorded is synced to disk.
 
 Off 127.0.0.1 it serves with TLS only: bearer tokens never travel in plain text.
 When free space falls below --min-free-mib, writes are refused and reads go on.
-When the storage itself fails, serve ends with exit code 74; the next start checks
-everything.`,
+When what is stored is found damaged, serve goes on running but works no more until
+somebody has looked; seamshare status says what was found. When a write itself
+fails, serve ends with exit code 74; the next start checks everything.`,
 		Args: exactly(),
 		RunE: func(c *cobra.Command, _ []string) error {
 			if minFreeMiB<<20 < lowestMinFree {
 				return wrongUsage("--min-free-mib", "give a larger number", "%d is below the %d MiB that one write may need", minFreeMiB, lowestMinFree>>20)
 			}
 			cfg.dir, cfg.minFree = s.dataDir, minFreeMiB<<20
-			if cert != "" || key != "" {
+			if (cert == "") != (key == "") {
+				missing, given := "--tls-key", "--tls-cert"
+				if cert == "" {
+					missing, given = given, missing
+				}
+				return wrongUsage(missing, "give both, each as a PEM file", "is needed with %s: TLS takes a certificate and its key", given)
+			}
+			if cert != "" {
 				var err error
 				if cfg.tls, err = access.ServerTLS(cert, key); err != nil {
 					return wrongInput("--tls-cert", "give both the certificate and its key as PEM files", "%v", err)
@@ -89,7 +98,16 @@ func (s *session) serve(ctx context.Context, cfg nodeConfig) (err error) {
 		ready.Trouble = t.Error()
 	}
 	err = s.document(ready, func(w io.Writer) error {
-		say(w, "Co-op %s at record %d: gRPC on %s, HTTP on %s.", ready.Coop, ready.Position, ready.GRPC, ready.HTTP)
+		var on []string
+		for _, l := range []struct{ what, at string }{{"gRPC on ", ready.GRPC}, {"HTTP on ", ready.HTTP}} {
+			if l.at != "" {
+				on = append(on, l.what+l.at)
+			}
+		}
+		if len(on) == 0 {
+			on = []string{"only this machine's own socket"}
+		}
+		say(w, "Co-op %s at record %d: %s.", ready.Coop, ready.Position, strings.Join(on, ", "))
 		if ready.Trouble != "" {
 			say(w, "It refuses to work: %s", ready.Trouble)
 		}

@@ -9,6 +9,7 @@ import (
 	"net"
 	"net/http"
 	"os"
+	"syscall"
 	"time"
 
 	"google.golang.org/grpc"
@@ -49,23 +50,22 @@ type runningNode struct {
 }
 
 // startNode opens the folder's node and serves it. Close it.
-func startNode(ctx context.Context, cfg nodeConfig) (r *runningNode, err error) {
+func startNode(ctx context.Context, cfg nodeConfig) (_ *runningNode, err error) {
 	if cfg.logger == nil {
 		cfg.logger = slog.New(slog.DiscardHandler)
 	}
-	r = &runningNode{stopped: make(chan error, 3)}
+	// Not a named result: that is nil for the goroutines when a later step fails.
+	r := &runningNode{stopped: make(chan error, 3)}
 	defer func() {
 		if err != nil {
 			err = errors.Join(err, r.Close())
 		}
 	}()
-	for _, addr := range []string{cfg.listen, cfg.http} {
-		if addr == "" {
-			continue
-		}
-		if err := access.CheckListen(addr, cfg.tls != nil); err != nil {
-			return nil, wrongUsage("--listen", "give --tls-cert and --tls-key, or listen on 127.0.0.1", "%v", err)
-		}
+	if err := errors.Join(checkAddress("--listen", cfg.listen, cfg.tls != nil), checkAddress("--http", cfg.http, cfg.tls != nil)); err != nil {
+		return nil, err
+	}
+	if _, err := readSettings(cfg.dir); err != nil {
+		return nil, err
 	}
 	key, err := access.TokenKey(cfg.dir)
 	if err != nil {
@@ -89,9 +89,9 @@ func startNode(ctx context.Context, cfg nodeConfig) (r *runningNode, err error) 
 		return nil, err
 	}
 	if cfg.listen != "" {
-		l, err := net.Listen("tcp", cfg.listen)
+		l, err := listen("--listen", cfg.listen)
 		if err != nil {
-			return nil, fmt.Errorf("couldn't listen on %s: %w", cfg.listen, err)
+			return nil, err
 		}
 		r.grpcAt = l.Addr().String()
 		go func() { r.stopped <- r.server.Serve(l) }()
@@ -101,7 +101,42 @@ func startNode(ctx context.Context, cfg nodeConfig) (r *runningNode, err error) 
 			return nil, err
 		}
 	}
-	return r, r.serveSocket(cfg.dir)
+	if err := r.serveSocket(cfg.dir, cfg.logger); err != nil {
+		return nil, err
+	}
+	return r, nil
+}
+
+// checkAddress refuses an address that is none, and one that others can reach without TLS. Empty: not wanted.
+func checkAddress(flag, addr string, tls bool) error {
+	if addr == "" {
+		return nil
+	}
+	if _, _, err := net.SplitHostPort(addr); err != nil {
+		return wrongInput(flag, "give it as host:port, such as "+defaultListen, "%q has no host and port", addr)
+	}
+	if err := access.CheckListen(addr, tls); err != nil {
+		return wrongInput(flag, "give --tls-cert and --tls-key, or an address on 127.0.0.1", "%q can be reached from other machines, and without TLS sign-ins would travel in plain text", addr)
+	}
+	return nil
+}
+
+// listen blames the flag for an address that can't be listened on.
+func listen(flag, addr string) (net.Listener, error) {
+	l, err := net.Listen("tcp", addr)
+	var f *failure
+	switch {
+	case err == nil:
+		return l, nil
+	case errors.Is(err, syscall.EADDRINUSE):
+		f = wrongInput(flag, "stop the program that listens there, or give another port", "%s is taken by another program", addr)
+	case errors.Is(err, syscall.EACCES):
+		f = wrongInput(flag, "give a port of 1024 or more", "you may not listen on %s", addr)
+	default:
+		f = wrongInput(flag, "give an address of this machine as host:port, such as "+defaultListen, "%s can't be listened on: %v", addr, err)
+	}
+	f.Err = err
+	return nil, f
 }
 
 // serveHTTP puts the gateway before the server.
@@ -113,9 +148,9 @@ func (r *runningNode) serveHTTP(cfg nodeConfig) (err error) {
 	if err != nil {
 		return err
 	}
-	l, err := net.Listen("tcp", cfg.http)
+	l, err := listen("--http", cfg.http)
 	if err != nil {
-		return fmt.Errorf("couldn't listen on %s: %w", cfg.http, err)
+		return err
 	}
 	r.httpAt = l.Addr().String()
 	if cfg.tls != nil {
@@ -130,14 +165,21 @@ func (r *runningNode) serveHTTP(cfg nodeConfig) (err error) {
 	return nil
 }
 
+// maxSocketPath is what the kernel takes.
+const maxSocketPath = 107
+
 // serveSocket lets commands on this machine ask the node. Who may open the
 // folder may read all that is in it, so the folder's mode is the guard.
-func (r *runningNode) serveSocket(dir string) error {
+func (r *runningNode) serveSocket(dir string, logger *slog.Logger) error {
 	path := socketPath(dir)
 	// One that is left from a killed node is in the way; the log's lock says
 	// that no other node runs here.
 	if err := os.Remove(path); err != nil && !errors.Is(err, os.ErrNotExist) {
 		return fmt.Errorf("couldn't take the old socket away: %w", err)
+	}
+	if len(path) > maxSocketPath {
+		logger.Warn("the folder's name is too long for a socket in it: backup and log work only while the node is stopped", "path", path, "at_most", maxSocketPath)
+		return nil
 	}
 	l, err := net.Listen("unix", path)
 	if err != nil {

@@ -13,6 +13,7 @@ import (
 	"github.com/spf13/cobra"
 	"golang.org/x/mod/sumdb/note"
 
+	"seamshare.example/cmd/seamshare/internal/table"
 	"seamshare.example/eventstore"
 	"seamshare.example/eventstore/badgerstore"
 	"seamshare.example/eventstore/merkle"
@@ -24,6 +25,7 @@ import (
 func (s *session) verifyCommand() *cobra.Command {
 	var chainFile, key string
 	var at uint64
+	var expect expected
 	c := &cobra.Command{
 		Use:   "verify",
 		Short: "Check that nothing recorded was altered",
@@ -34,7 +36,9 @@ with what the agreement gives for the money received. Nothing may be running on
 that folder.
 
 With --server it asks a running node for the root at a position (--at) and checks
-the node's signature and that its later records extend that root.
+the node's signature and that its later records extend that root. A node can only
+vouch for itself, so give what you hold yourself: --verifier, the key that the co-op
+published, and --root, the root that verify printed for your copy at that position.
 
 With --chain FILE --key KEY it checks a stone's chain file and needs no data at
 all. KEY is the co-op's verifier key, or a file that holds it.
@@ -47,7 +51,7 @@ rests on measures, photos and honest trays.`,
 			case chainFile != "":
 				return s.verifyChain(chainFile, key)
 			case s.server != "":
-				return s.verifyServer(c.Context(), at, key)
+				return s.verifyServer(c.Context(), at, key, expect)
 			default:
 				return s.verifyData(c.Context())
 			}
@@ -56,6 +60,8 @@ rests on measures, photos and honest trays.`,
 	c.Flags().StringVar(&chainFile, "chain", "", "check this stone's chain `file`")
 	// The verifier key is not the person's key that the global --key names.
 	c.Flags().StringVar(&key, "key", "", "the co-op's verifier `key`, or a file that holds it (with --server: your own private key's file)")
+	c.Flags().StringVar(&expect.verifier, "verifier", "", "with --server: the verifier `key` that the co-op published, or a file that holds it")
+	c.Flags().StringVar(&expect.root, "root", "", "with --server: the `root` that the position must have, such as your own copy's")
 	c.Flags().Uint64Var(&at, "at", 0, "with --server: the `position`; 0: the last")
 	return c
 }
@@ -117,7 +123,7 @@ func (s *session) verifyData(ctx context.Context) error {
 	}
 	return s.document(v, func(w io.Writer) error {
 		say(w, "%d records in %d commits: log, store and every view agree.", v.Records, v.Commits)
-		say(w, "Shares of %d parcels recomputed to the cent.", v.Parcels)
+		say(w, "Shares of %s recomputed to the cent.", count(v.Parcels, "parcel"))
 		say(w, "root %s", v.Root)
 		return nil
 	})
@@ -131,7 +137,7 @@ func recompute(ctx context.Context, n *eventstore.Node) (int, error) {
 		return 0, err
 	}
 	defer q.Close()
-	count, err := view.Recompute(q.View("shares"))
+	count, err := view.Recompute(q)
 	if err != nil {
 		return 0, unverified("SHARES", err.Error(), err)
 	}
@@ -141,8 +147,11 @@ func recompute(ctx context.Context, n *eventstore.Node) (int, error) {
 	return count, nil
 }
 
+// expected is what a person holds of their own against a node's word.
+type expected struct{ verifier, root string }
+
 // verifyServer asks a running node.
-func (s *session) verifyServer(ctx context.Context, at uint64, key string) error {
+func (s *session) verifyServer(ctx context.Context, at uint64, key string, expect expected) error {
 	if key != "" {
 		s.keyFile = key
 	}
@@ -158,7 +167,23 @@ func (s *session) verifyServer(ctx context.Context, at uint64, key string) error
 	if err != nil {
 		return err
 	}
-	root, err := checkAnswer(answer, status.GetVerifierKey())
+	verifier, err := note.NewVerifier(status.GetVerifierKey())
+	if expect.verifier != "" {
+		verifier, err = readVerifier("--verifier", expect.verifier)
+	}
+	if err != nil {
+		return err
+	}
+	root, err := checkAnswer(answer, verifier)
+	if err == nil && expect.root != "" && !strings.EqualFold(expect.root, hex.EncodeToString(root[:])) {
+		err = fmt.Errorf("the node's root at position %d is %x, not the one that was expected", answer.GetPosition(), root)
+	}
+	if otherKey(err) {
+		return &failure{
+			Exit: exitUnverified, Reason: "DIFFERENCE", Field: "--verifier", Message: "the node's checkpoint is not signed with the key that was given: " + maybeWrongKey, Err: err,
+			Hint: "take the key that this co-op publishes; if it is that, don't rely on this node",
+		}
+	}
 	if err != nil {
 		return unverified("DIFFERENCE", err.Error(), err)
 	}
@@ -166,17 +191,15 @@ func (s *session) verifyServer(ctx context.Context, at uint64, key string) error
 	return s.document(v, func(w io.Writer) error {
 		say(w, "The node's signed checkpoint extends its first %d records.", v.Records)
 		say(w, "root %s", v.Root)
-		say(w, "Compare the root with another node's or your own copy: a node can only vouch for itself.")
+		if expect == (expected{}) {
+			say(w, "A node can only vouch for itself: give --verifier and --root to hold it to your own.")
+		}
 		return nil
 	})
 }
 
 // checkAnswer checks the signature and that the signed tree extends the root.
-func checkAnswer(a *coopv1.VerifyAtResponse, key string) (root merkle.Hash, err error) {
-	verifier, err := note.NewVerifier(key)
-	if err != nil {
-		return root, fmt.Errorf("the node's verifier key can't be read: %w", err)
-	}
+func checkAnswer(a *coopv1.VerifyAtResponse, verifier note.Verifier) (root merkle.Hash, err error) {
 	signed, err := merkle.OpenCheckpoint([]byte(a.GetCheckpoint()), verifier)
 	if err != nil {
 		return root, fmt.Errorf("the node's checkpoint does not check: %w", err)
@@ -221,9 +244,9 @@ const maxChainFile = 2 << 20
 // verifyChain checks a chain file with nothing but the co-op's key.
 func (s *session) verifyChain(file, key string) error {
 	if key == "" {
-		return wrongUsage("--key", "the co-op publishes its verifier key; a node prints it with seamshare node status", "is needed to check a chain")
+		return wrongUsage("--key", "the co-op publishes its verifier key; whoever is signed in gets it with seamshare status", "is needed to check a chain")
 	}
-	verifier, err := readVerifier(key)
+	verifier, err := readVerifier("--key", key)
 	if err != nil {
 		return err
 	}
@@ -232,13 +255,19 @@ func (s *session) verifyChain(file, key string) error {
 		return err
 	}
 	chain, err := merkle.ParseChain(data, verifier)
+	if otherKey(err) {
+		return &failure{
+			Exit: exitUnverified, Reason: "CHAIN_REFUSED", Field: file, Message: "it is not signed with the key that was given: " + maybeWrongKey, Err: err,
+			Hint: "take the key that this stone's co-op publishes; if it is that, don't rely on what the file says",
+		}
+	}
 	if err != nil {
 		return &failure{
 			Exit: exitUnverified, Reason: "CHAIN_REFUSED", Field: file, Message: err.Error(), Err: err,
 			Hint: "ask the co-op for the file again; if it still fails, don't rely on what it says",
 		}
 	}
-	v := chainVerified{Stone: chain.Subject, Records: chain.Checkpoint.Size, Root: hex.EncodeToString(chain.Checkpoint.Root[:]), Verified: true}
+	v := chainVerified{Stone: strings.TrimPrefix(chain.Subject, "stone/"), Records: chain.Checkpoint.Size, Root: hex.EncodeToString(chain.Checkpoint.Root[:]), Verified: true}
 	codec := eventstore.NewCodec(stream.Events()...)
 	for _, leaf := range chain.Leaves {
 		position, event, err := codec.OpenLeaf(leaf.Data)
@@ -249,23 +278,37 @@ func (s *session) verifyChain(file, key string) error {
 	}
 	return s.document(v, func(w io.Writer) error {
 		say(w, "The chain of stone %s checks: %d records of a log of %d.", v.Stone, len(v.Chain), v.Records)
+		t := table.New(right("record"), wrapped("what it says"))
 		for _, l := range v.Chain {
-			say(w, "%8d  %s", l.Position, l.Says)
+			t.Row(fmt.Sprint(l.Position), l.Says)
 		}
-		say(w, "This shows what was recorded. That this stone is that stone rests on its measures,")
-		say(w, "photos and honest trays.")
+		if _, err := t.WriteTo(w); err != nil {
+			return err
+		}
+		say(w, "This shows what was recorded. That this stone is that stone rests on its")
+		say(w, "measures, photos and honest trays.")
 		return nil
 	})
 }
 
+// maybeWrongKey is all that can be said where a signature is of a key that isn't known: a wrong key and a forged file look
+// the same.
+const maybeWrongKey = "the key may be wrong, or another co-op's"
+
+// otherKey tells that something was signed, but not with the key it was checked with.
+func otherKey(err error) bool {
+	_, other := errors.AsType[*note.UnverifiedNoteError](err)
+	return other
+}
+
 // readVerifier takes a verifier key, or the name of a file that holds one.
-func readVerifier(key string) (note.Verifier, error) {
+func readVerifier(flag, key string) (note.Verifier, error) {
 	if data, err := os.ReadFile(key); err == nil {
 		key = string(data)
 	}
 	verifier, err := note.NewVerifier(strings.TrimSpace(key))
 	if err != nil {
-		return nil, wrongInput("--key", "give the key as the co-op publishes it, such as name+1a2b3c4d+AbC…, or a file that holds it", "is not a verifier key: %v", err)
+		return nil, wrongInput(flag, "give the key as the co-op publishes it, such as name+1a2b3c4d+AbC…, or a file that holds it", "is not a verifier key: %v", err)
 	}
 	return verifier, nil
 }

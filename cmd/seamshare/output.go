@@ -7,10 +7,19 @@ import (
 
 	"google.golang.org/protobuf/encoding/protojson"
 	"google.golang.org/protobuf/proto"
+	"google.golang.org/protobuf/reflect/protoreflect"
 )
 
 // answer prints what a server said: as one JSON document, or as text for a person.
 func (s *session) answer(m proto.Message, text func(w io.Writer) error) error {
+	if s.printID {
+		id := idOf(m.ProtoReflect())
+		if id == "" {
+			return wrongUsage("--print-id", "leave it out here", "this command's answer has no id")
+		}
+		say(s.stdout, "%s", id)
+		return nil
+	}
 	if s.json {
 		return writeMessage(s.stdout, m)
 	}
@@ -23,6 +32,20 @@ func (s *session) document(v any, text func(w io.Writer) error) error {
 		return writeJSON(s.stdout, v)
 	}
 	return text(s.stdout)
+}
+
+// idOf is the id of the thing that an answer is about: its own field id, or that of the first message in it.
+func idOf(m protoreflect.Message) string {
+	fields := m.Descriptor().Fields()
+	if id := fields.ByName("id"); id != nil && id.Kind() == protoreflect.StringKind {
+		return m.Get(id).String()
+	}
+	for i := range fields.Len() {
+		if f := fields.Get(i); f.Kind() == protoreflect.MessageKind && !f.IsList() && !f.IsMap() && m.Has(f) {
+			return idOf(m.Get(f).Message())
+		}
+	}
+	return ""
 }
 
 func writeMessage(w io.Writer, m proto.Message) error {

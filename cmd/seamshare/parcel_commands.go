@@ -6,7 +6,6 @@ import (
 
 	"github.com/spf13/cobra"
 	gmoney "google.golang.org/genproto/googleapis/type/money"
-	"google.golang.org/protobuf/proto"
 
 	"seamshare.example/cmd/seamshare/internal/table"
 	coopv1 "seamshare.example/proto/gen/seamshare/coop/v1"
@@ -176,15 +175,11 @@ seller proposes, at your price. With --agreement it names an agreement of your o
 price included (seamshare help agreements).`,
 		Args: exactly("PARCEL"),
 		RunE: func(c *cobra.Command, args []string) error {
-			own, err := s.offered(price, agreementFile)
+			agreement, err := s.offered(price, agreementFile)
 			if err != nil {
 				return err
 			}
 			a, err := command(c.Context(), s, func(q call) (*cutterv1.MakeOfferResponse, error) {
-				agreement, err := asProposed(q.ctx, cutterv1.NewCutterServiceClient(q.conn), args[0], own)
-				if err != nil {
-					return nil, asFailure(err) // nothing was sent yet that changes anything
-				}
 				return cutterv1.NewCutterServiceClient(q.conn).MakeOffer(q.ctx, &cutterv1.MakeOfferRequest{RequestId: q.requestID, ParcelId: args[0], Agreement: agreement, EndsAt: ends})
 			})
 			if err != nil {
@@ -203,6 +198,7 @@ price included (seamshare help agreements).`,
 	return c
 }
 
+// offered is the agreement of an offer. Without tiers of its own it takes those that the seller proposes.
 func (s *session) offered(price *gmoney.Money, file string) (*typev1.Agreement, error) {
 	if (price == nil) == (file == "") {
 		return nil, wrongUsage("--price, --agreement", "give your price for the seller's agreement, or the file with your own", "exactly one of the two is needed")
@@ -211,20 +207,6 @@ func (s *session) offered(price *gmoney.Money, file string) (*typev1.Agreement, 
 		return &typev1.Agreement{Price: price}, nil
 	}
 	return s.readAgreement(file)
-}
-
-// asProposed fills an agreement that only names a price with what the seller proposes.
-func asProposed(ctx context.Context, client cutterv1.CutterServiceClient, parcelID string, own *typev1.Agreement) (*typev1.Agreement, error) {
-	if len(own.GetTiers()) > 0 {
-		return own, nil
-	}
-	a, err := client.GetParcel(ctx, &cutterv1.GetParcelRequest{ParcelId: parcelID})
-	if err != nil {
-		return nil, err
-	}
-	agreement := proto.CloneOf(a.GetParcel().GetAgreement())
-	agreement.Price = own.GetPrice()
-	return agreement, nil
 }
 
 func (s *session) parcelOffersCommand() *cobra.Command {

@@ -9,11 +9,13 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"time"
 
 	"github.com/spf13/cobra"
 
 	"seamshare.example/eventstore/merkle"
 	coopv1 "seamshare.example/proto/gen/seamshare/coop/v1"
+	"seamshare.example/services/access"
 )
 
 // profile is what sign-in remembers, so that nobody retypes it. It holds no secret: the key stays in its own file.
@@ -152,7 +154,42 @@ func (s *session) whoamiCommand() *cobra.Command {
 }
 
 func printWho(w io.Writer, who *coopv1.WhoAmIResponse) error {
-	say(w, "You are %s of %s (%s) at %s.", who.GetPersonId(), who.GetTradingName(), who.GetMemberId(), who.GetCoopName())
-	say(w, "You may act as: %s.", words(who.GetRoles()))
+	sayLong(w, "You are %s of %s (%s) at %s.", who.GetPersonId(), plain(who.GetTradingName()), who.GetMemberId(), plain(who.GetCoopName()))
+	sayLong(w, "You may act as: %s.", words(who.GetRoles()))
 	return nil
+}
+
+func (s *session) tokenCommand() *cobra.Command {
+	return &cobra.Command{
+		Use:   "token",
+		Short: "Print a bearer token, for other programs such as curl",
+		Long: `Signs in with your key and prints the bearer token that the node gives for it: good
+for a quarter of an hour, for what you may do. Hand it on only over TLS, or on this
+very machine.`,
+		Args: exactly(),
+		RunE: func(c *cobra.Command, _ []string) error {
+			p, err := s.signer()
+			if err != nil {
+				return err
+			}
+			key, err := access.ReadKey(p.Key)
+			if err != nil {
+				return keyFailure("--key", err)
+			}
+			assertion, err := access.SignAssertion(key, p.Person, p.Member, p.CoopID, time.Now())
+			if err != nil {
+				return err
+			}
+			issued, err := query(c.Context(), s, func(q call) (*coopv1.IssueTokenResponse, error) {
+				return coopv1.NewAccessServiceClient(q.conn).IssueToken(q.ctx, &coopv1.IssueTokenRequest{Assertion: assertion})
+			})
+			if err != nil {
+				return err
+			}
+			return s.answer(issued, func(w io.Writer) error {
+				say(w, "%s", issued.GetToken())
+				return nil
+			})
+		},
+	}
 }

@@ -12,7 +12,6 @@ import (
 	"time"
 
 	"github.com/spf13/cobra"
-	"github.com/spf13/pflag"
 
 	"seamshare.example/cmd/seamshare/internal/table"
 )
@@ -30,6 +29,7 @@ type session struct {
 
 	dataDir   string
 	json      bool
+	printID   bool
 	server    string
 	keyFile   string
 	person    string
@@ -87,17 +87,18 @@ func (s *session) rootCommand() *cobra.Command {
 	root := group("seamshare", "Carry an opal co-operative from parcel to share")
 	root.Long = about
 	root.SilenceErrors, root.SilenceUsage = true, true
-	root.SetFlagErrorFunc(func(c *cobra.Command, err error) error {
-		f := &failure{Exit: exitUsage, Reason: "WRONG_USAGE", Message: err.Error(), Hint: "see " + c.CommandPath() + " --help", Err: err}
-		if wrong, ok := errors.AsType[*pflag.InvalidValueError](err); ok {
-			f.Field, f.Message = "--"+wrong.GetFlag().Name, wrong.Unwrap().Error()
+	root.SetFlagErrorFunc(flagFailure)
+	root.PersistentPreRunE = func(*cobra.Command, []string) error {
+		if s.json && s.printID {
+			return wrongUsage("--json, --print-id", "leave one of them out", "can't be had together: the one prints a document, the other an id")
 		}
-		return f
-	})
+		return nil
+	}
 	root.SetUsageTemplate(strings.ReplaceAll(root.UsageTemplate(), ".FlagUsages", ".FlagUsagesWrapped 80"))
 	flags := root.PersistentFlags()
 	flags.StringVar(&s.dataDir, "data", defaultDataDir(), "the `folder` of this node's data and of your sign-in")
 	flags.BoolVar(&s.json, "json", false, "print one JSON document instead of text")
+	flags.BoolVar(&s.printID, "print-id", false, "print only the id of what was made or shown, for scripts")
 	flags.StringVar(&s.server, "server", "", "the node to talk to, as `host:port`")
 	flags.StringVar(&s.keyFile, "key", "", "the PEM `file` with your private key")
 	flags.StringVar(&s.person, "person", "", "your person `id`")
@@ -116,9 +117,16 @@ func (s *session) rootCommand() *cobra.Command {
 		s.orderCommand(), s.agreementCommand(), s.yieldCommand(), s.shareCommand())
 	add(root, groupDesk, s.fieldCommand(), s.memberCommand(), s.personCommand(), s.roleCommand(), s.paymentCommand(),
 		s.costCommand(), s.refundCommand(), s.balancesCommand())
-	add(root, groupNode, s.initCommand(), s.serveCommand(), s.demoCommand(), s.verifyCommand(), s.logCommand(), s.backupCommand(), s.restoreCommand(), s.rebuildCommand())
-	add(root, "", s.signInCommand(), s.whoamiCommand(), s.keyCommand())
+	add(root, groupNode, s.initCommand(), s.serveCommand(), s.demoCommand(), s.verifyCommand(), s.statusCommand(), s.logCommand(), s.backupCommand(), s.restoreCommand(), s.rebuildCommand())
+	add(root, "", s.signInCommand(), s.whoamiCommand(), s.tokenCommand(), s.keyCommand())
 	root.AddCommand(helpTopics()...)
+	root.SetHelpCommand(helpCommand())
+	root.InitDefaultCompletionCmd()
+	for _, c := range root.Commands() {
+		if c.Name() == "completion" {
+			c.Args, c.RunE = cobra.ArbitraryArgs, knownOnly
+		}
+	}
 	fitHelp(root)
 	return root
 }
@@ -157,20 +165,23 @@ func group(use, short string, children ...*cobra.Command) *cobra.Command {
 		Use:   use,
 		Short: short,
 		Args:  cobra.ArbitraryArgs,
-		RunE: func(c *cobra.Command, args []string) error {
-			if len(args) == 0 {
-				return c.Help()
-			}
-			hint := "see " + c.CommandPath() + " --help"
-			c.SuggestionsMinimumDistance = 2 // letters that may differ
-			if near := c.SuggestionsFor(args[0]); len(near) > 0 {
-				hint = "did you mean " + c.CommandPath() + " " + strings.Join(near, " or ") + "? If not, " + hint
-			}
-			return wrongUsage("", hint, "%q is not a command of %s", args[0], c.CommandPath())
-		},
+		RunE:  knownOnly,
 	}
 	c.AddCommand(children...)
 	return c
+}
+
+// knownOnly shows a group's help, and refuses a word that it doesn't know.
+func knownOnly(c *cobra.Command, args []string) error {
+	if len(args) == 0 {
+		return c.Help()
+	}
+	hint := "see " + c.CommandPath() + " --help"
+	c.SuggestionsMinimumDistance = 2 // letters that may differ
+	if near := c.SuggestionsFor(args[0]); len(near) > 0 {
+		hint = "did you mean " + c.CommandPath() + " " + strings.Join(near, " or ") + "? If not, " + hint
+	}
+	return wrongUsage("", hint, "%q is not a command of %s", args[0], c.CommandPath())
 }
 
 // exactly says which arguments a command takes, by name.

@@ -116,10 +116,10 @@ func printOffers(w io.Writer, offers []*typev1.Offer) error {
 }
 
 func printPiece(w io.Writer, p *typev1.Piece) error {
-	say(w, "Piece %s (%s) of parcel %s: %s (%s) as listed, %s %s", plain(p.GetLabel()), p.GetId(), p.GetParcelId(),
-		grams(p.GetWeighing()), carats(p.GetWeighing()), word(p.GetKind()), size(p.GetSize()))
+	sayLong(w, "Piece %s (%s) of parcel %s:", plain(p.GetLabel()), p.GetId(), p.GetParcelId())
+	sayLong(w, "  %s (%s) as listed, %s %s", grams(p.GetWeighing()), carats(p.GetWeighing()), word(p.GetKind()), size(p.GetSize()))
 	if p.GetSeen() != "" {
-		say(w, "  seen: %s", plain(p.GetSeen()))
+		sayLong(w, "  seen: %s", plain(p.GetSeen()))
 	}
 	if p.GetFieldId() == "" {
 		say(w, "  field not shown")
@@ -193,6 +193,27 @@ func treatmentWords(t typev1.Treatment) string {
 		return "not known"
 	}
 	return word(t)
+}
+
+// sayLong prints a line, broken to the width of the screen; what follows stands deeper.
+func sayLong(w io.Writer, format string, args ...any) {
+	text := fmt.Sprintf(format, args...)
+	trimmed := strings.TrimLeft(text, " ")
+	lead := text[:len(text)-len(trimmed)]
+	for i, line := range table.Break(trimmed, table.Width-len(lead)-2) {
+		if i == 1 {
+			lead += "  "
+		}
+		say(w, "%s%s", lead, line)
+	}
+}
+
+// count is a number of things: "1 parcel", "2 parcels".
+func count(n int, thing string) string {
+	if n != 1 {
+		thing += "s"
+	}
+	return fmt.Sprintf("%d %s", n, thing)
 }
 
 // plain is text of others made safe for a terminal: what moves the cursor or turns text round is dropped.

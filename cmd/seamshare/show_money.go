@@ -82,7 +82,7 @@ func printBalances(w io.Writer, a *coopv1.GetBalancesResponse, name func(memberI
 func printYield(w io.Writer, y *cutterv1.Yield) error {
 	t := table.New(text("where the mass is"), right("grams and carats"))
 	t.Row("bought", both(y.GetBoughtUg()))
-	t.Row(fmt.Sprintf("finished, %d stones", y.GetStones()), both(y.GetFinishedUg()))
+	t.Row(finishedWords(y.GetStones()), both(y.GetFinishedUg()))
 	t.Row("kept as off-cuts", both(y.GetOffcutUg()))
 	t.Row("uncut: untouched, in work or on the shelf", both(y.GetUncutUg()))
 	t.Row("lost", both(y.GetLossUg()))
@@ -96,4 +96,11 @@ func printYield(w io.Writer, y *cutterv1.Yield) error {
 	say(w, "  Unexplained is what two weighings of the same thing disagree by; it may be")
 	say(w, "  up to %s.", both(y.GetToleranceUg()))
 	return nil
+}
+
+func finishedWords(stones uint32) string {
+	if stones == 1 {
+		return "finished, 1 stone"
+	}
+	return fmt.Sprintf("finished, %d stones", stones)
 }

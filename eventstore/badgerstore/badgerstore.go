@@ -10,6 +10,7 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"syscall"
 	"time"
 
 	"github.com/dgraph-io/badger/v4"
@@ -91,7 +92,11 @@ func Open(o Options) (s *Store, aside *Aside, err error) {
 		if inUse(o.Dir) {
 			return nil, aside, fmt.Errorf("%w: %s", ErrInUse, o.Dir)
 		}
-		return nil, aside, fmt.Errorf("%w: couldn't open the store in %s: %w", eventstore.ErrCorrupt, o.Dir, err)
+		meaning := eventstore.ErrCorrupt
+		if errors.Is(err, syscall.EIO) || errors.Is(err, syscall.ENOSPC) {
+			meaning = eventstore.ErrIO
+		}
+		return nil, aside, fmt.Errorf("%w: couldn't open the store in %s: %w", meaning, o.Dir, err)
 	}
 	if db.MaxBatchSize() < needBytes || db.MaxBatchCount() < needRows {
 		err := fmt.Errorf("the store takes %d bytes and %d rows in one write, %d and %d are needed",
@@ -110,7 +115,7 @@ func settings(o Options) badger.Options {
 		WithMetricsEnabled(false).
 		WithChecksumVerificationMode(options.OnTableRead). // the others serve damage, or panic
 		WithMemTableSize(64 << 20).
-		WithBlockCacheSize(64 << 20).
+		WithBlockCacheSize(0). // for compressed or encrypted blocks only; ours are neither, and lie in mapped files
 		WithIndexCacheSize(64 << 20).
 		WithValueLogFileSize(64 << 20). // nothing is large enough for it
 		WithNumVersionsToKeep(1).
@@ -119,8 +124,19 @@ func settings(o Options) badger.Options {
 		WithLogger(logger{o.Logger})
 }
 
-// SetAside moves a store out of the way, so that the next Open begins anew.
+// SetAside moves a store out of the way, so that the next Open begins anew. The
+// store that was set aside before it goes: each is a copy of the log, and a disk
+// must not fill with them.
 func SetAside(dir, why string) (*Aside, error) {
+	before, err := filepath.Glob(dir + ".aside-*")
+	if err != nil {
+		return nil, fmt.Errorf("couldn't look for stores that were set aside before: %w", err)
+	}
+	for _, old := range before {
+		if err := os.RemoveAll(old); err != nil {
+			return nil, fmt.Errorf("couldn't remove a store that was set aside before: %w", err)
+		}
+	}
 	to := fmt.Sprintf("%s.aside-%s", dir, time.Now().UTC().Format("20060102T150405.000000"))
 	if err := os.Rename(dir, to); err != nil {
 		return nil, fmt.Errorf("couldn't set the store aside: %w", err)
@@ -297,6 +313,7 @@ type logger struct{ to *slog.Logger }
 func (l logger) Errorf(f string, a ...any) {
 	l.to.Error("badger: " + strings.TrimSpace(fmt.Sprintf(f, a...)))
 }
+
 func (l logger) Warningf(f string, a ...any) {
 	l.to.Warn("badger: " + strings.TrimSpace(fmt.Sprintf(f, a...)))
 }

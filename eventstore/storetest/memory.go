@@ -140,6 +140,8 @@ const (
 	Late
 	// NoSpace: refused for want of space.
 	NoSpace
+	// Refused: never stored, for its size or the log's settings.
+	Refused
 	// Broken: the device failed.
 	Broken
 )
@@ -220,6 +222,8 @@ func (l *MemoryLog) Publish(ctx context.Context, expected eventstore.Sequence, _
 			return eventstore.ErrUnknown
 		case NoSpace:
 			return eventstore.ErrNoSpace
+		case Refused:
+			return eventstore.ErrRefused
 		case Broken:
 			return eventstore.ErrIO
 		default:

@@ -67,13 +67,14 @@ func TestBench(t *testing.T) {
 	if r.PerCommand.Rows < 3 || r.PerCommand.Rows > 7 {
 		t.Errorf("%f rows a command", r.PerCommand.Rows)
 	}
-	if r.Rebuild == nil || r.Rebuild.Records < 2000 || r.Rebuild.Written.Rows < 6000 || r.Rebuild.BareSeconds <= 0 {
+	// Each record has its place and its request; rows that several records share are written once.
+	if r.Rebuild == nil || r.Rebuild.Records < 2000 || r.Rebuild.Written.Rows < 4000 || r.Rebuild.BareSeconds <= 0 {
 		t.Errorf("rebuild: %+v", r.Rebuild)
 	}
-	if r.Start == nil || r.Start.Records != r.Rebuild.Records || r.Start.RSSBytes == 0 || r.Start.Commands != 160 {
+	if r.Start == nil || r.Start.Records != r.Rebuild.Records || r.Start.RSSBytes == 0 || r.Start.Commands != 80 {
 		t.Errorf("start: %+v", r.Start)
 	}
-	if found, err := filepath.Glob(filepath.Join(profiles, "*.pprof")); err != nil || len(found) != 4 {
+	if found, err := filepath.Glob(filepath.Join(profiles, "*.pprof")); err != nil || len(found) != 5 {
 		t.Errorf("profiles: %v, %v", found, err)
 	}
 	if err := r.print(io.Discard); err != nil {

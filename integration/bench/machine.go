@@ -8,6 +8,7 @@ import (
 	"strconv"
 	"strings"
 	"syscall"
+	"time"
 )
 
 // machine is what the numbers were taken on.
@@ -76,6 +77,15 @@ func kilobytes(text string) int64 {
 // memory is what the kernel says of this process: now, and at most so far.
 func memory() (now, peak int64) {
 	return kilobytes(fieldOf("/proc/self/status", "VmRSS")), kilobytes(fieldOf("/proc/self/status", "VmHWM"))
+}
+
+// processorTime is what this process has used so far, in user and kernel.
+func processorTime() time.Duration {
+	var r syscall.Rusage
+	if err := syscall.Getrusage(syscall.RUSAGE_SELF, &r); err != nil {
+		return 0
+	}
+	return time.Duration(r.Utime.Nano() + r.Stime.Nano())
 }
 
 const tmpfsMagic = 0x01021994 // statfs(2)

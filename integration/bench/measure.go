@@ -50,9 +50,11 @@ func measure(ctx context.Context, c config, say *progress) (*report, error) {
 		return nil, fmt.Errorf("couldn't measure a rebuild: %w", err)
 	}
 	say.say("starting a fresh process")
-	m.report.Start, err = measureStart(ctx, startTask{
-		Dir: dir, Trade: m.trade.save(), Callers: slices.Max(c.callers), Each: 20,
-	})
+	task := startTask{Dir: dir, Trade: m.trade.save(), Callers: slices.Max(c.callers), Each: 10}
+	if c.profile != "" {
+		task.Profile = filepath.Join(c.profile, "start.pprof")
+	}
+	m.report.Start, err = measureStart(ctx, task)
 	return m.report, err
 }
 
@@ -167,19 +169,28 @@ func (m *measurer) run(ctx context.Context, round int, path string, callers int)
 		if err != nil {
 			return run{}, err
 		}
-		s, err := drive(ctx, callers, m.span, call)
-		return run{callers, path, 0, s}, errors.Join(err, stop())
+		x, err := m.drive(ctx, path, callers, call)
+		return x, errors.Join(err, stop())
 	case overGRPC:
 		call, connections, done, err := m.services.overGRPC(ctx, callers)
 		if err != nil {
 			return run{}, err
 		}
-		s, err := drive(ctx, callers, m.span, call)
-		return run{callers, path, connections, s}, errors.Join(err, done())
+		x, err := m.drive(ctx, path, callers, call)
+		x.Connections = connections
+		return x, errors.Join(err, done())
 	}
 	connections := min(callers, m.report.Settings.Pools[path])
 	s, err := m.runPeer(ctx, forms[path], callers, connections)
-	return run{callers, path, connections, s}, err
+	return run{Callers: callers, Path: path, Connections: connections, sample: s}, err
+}
+
+// drive runs one of our own paths.
+func (m *measurer) drive(ctx context.Context, path string, callers int, call do) (run, error) {
+	before := processorTime()
+	s, err := drive(ctx, callers, m.span, call)
+	took := processorTime() - before
+	return run{Callers: callers, Path: path, CPUus: float64(took.Microseconds()) / float64(max(1, s.Done)), sample: s}, err
 }
 
 func (m *measurer) runPeer(ctx context.Context, how form, callers, connections int) (sample, error) {
@@ -197,7 +208,11 @@ func (m *measurer) startProfile(callers, round int) (stop func() error, err erro
 	if m.profile == "" {
 		return func() error { return nil }, nil
 	}
-	f, err := os.Create(filepath.Join(m.profile, fmt.Sprintf("in_process-%04d-%d.pprof", callers, round)))
+	return profileTo(filepath.Join(m.profile, fmt.Sprintf("in_process-%04d-%d.pprof", callers, round)))
+}
+
+func profileTo(path string) (stop func() error, err error) {
+	f, err := os.Create(path)
 	if err != nil {
 		return nil, fmt.Errorf("-profile: %w", err)
 	}

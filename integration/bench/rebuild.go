@@ -22,6 +22,7 @@ type rebuild struct {
 	Records              uint64  `json:"records"`
 	Commits              uint64  `json:"commits"`
 	Seconds              float64 `json:"seconds"`
+	CPUSeconds           float64 `json:"cpu_seconds"`
 	RecordsPerSecond     float64 `json:"records_per_second"`
 	Written              rows    `json:"written"`
 	BareSeconds          float64 `json:"bare_seconds"`
@@ -39,7 +40,7 @@ func measureRebuild(ctx context.Context, dir string, say *progress) (_ *rebuild,
 	}
 	defer func() { err = errors.Join(err, spool.close()) }()
 	settle()
-	begin := time.Now()
+	begin, used := time.Now(), processorTime()
 	n, err := openNode(ctx, dir, nodeOptions{spool: spool, progress: func(done, total eventstore.Sequence) {
 		say.part("rebuilding", uint64(done), uint64(total))
 	}})
@@ -50,7 +51,8 @@ func measureRebuild(ctx context.Context, dir string, say *progress) (_ *rebuild,
 	at := n.Checkpoint()
 	out := &rebuild{
 		Records: uint64(at.Position), Commits: uint64(at.Sequence), Written: n.meter.count,
-		Seconds: took.Seconds(), RecordsPerSecond: float64(at.Position) / took.Seconds(),
+		CPUSeconds: (processorTime() - used).Seconds(),
+		Seconds:    took.Seconds(), RecordsPerSecond: float64(at.Position) / took.Seconds(),
 	}
 	if err := n.close(); err != nil {
 		return nil, err
@@ -97,6 +99,7 @@ type start struct {
 	Callers         int     `json:"callers"`
 	Commands        int     `json:"commands"`
 	CommandsSeconds float64 `json:"commands_seconds"`
+	CPUus           float64 `json:"cpu_us"` // processor time of one of them
 	RSSAtWorkBytes  int64   `json:"rss_at_work_bytes"`
 	RSSPeakBytes    int64   `json:"rss_peak_bytes"`
 }
@@ -109,7 +112,8 @@ type startTask struct {
 	Dir     string
 	Trade   savedTrade
 	Callers int
-	Each    int // commands of each caller
+	Each    int    // commands of each caller
+	Profile string // of those commands, where it goes; empty: none
 }
 
 // measureStart starts this program again on the directory of a stopped node. The files
@@ -166,10 +170,17 @@ func startAndMeasure(ctx context.Context, file string, stdout io.Writer) (err er
 	if err != nil {
 		return errors.Join(err, svc.stop())
 	}
-	begin = time.Now()
+	stop := func() error { return nil }
+	if task.Profile != "" {
+		if stop, err = profileTo(task.Profile); err != nil {
+			return errors.Join(err, svc.stop())
+		}
+	}
+	begin, used := time.Now(), processorTime()
 	err = repeat(ctx, task.Callers, call, func(_, done int) bool { return done < task.Each })
 	s.Commands, s.CommandsSeconds = task.Callers*task.Each, time.Since(begin).Seconds()
-	if err = errors.Join(err, svc.stop()); err != nil {
+	s.CPUus = float64((processorTime() - used).Microseconds()) / float64(max(1, s.Commands))
+	if err = errors.Join(err, stop(), svc.stop()); err != nil {
 		return err
 	}
 	s.RSSAtWorkBytes, s.RSSPeakBytes = memory()

@@ -58,6 +58,10 @@ type run struct {
 	Callers     int    `json:"callers"`
 	Path        string `json:"path"`
 	Connections int    `json:"connections,omitempty"`
+	// CPUus is the processor time that this process took for a command: what the wall
+	// clock can't tell on a machine that isn't quiet. Of the peer it would be the client's
+	// part only, so it is given for our own paths.
+	CPUus float64 `json:"cpu_us,omitempty"`
 	sample
 }
 

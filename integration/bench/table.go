@@ -32,14 +32,20 @@ func (r *report) print(w io.Writer) error {
 			m.PostgreSQL, r.PerCommand.PeerRows, r.Settings.Pools[peerTransaction], r.Settings.Pools[peerStatement])
 	}
 	fmt.Fprint(t, "\n\nMedian of the rounds:\n\n")
-	line("callers", "path", "durable commands/s", "p50 ms", "p99 ms", "least/s", "most/s")
+	line("callers", "path", "durable commands/s", "p50 ms", "p99 ms", "least/s", "most/s", "CPU µs each")
 	for _, callers := range r.Settings.Callers {
 		for _, path := range []string{inProcess, overGRPC, peerTransaction, peerStatement} {
-			rate, p50, p99 := r.of(callers, path)
+			rate := r.of(callers, path, func(x run) float64 { return x.PerSecond })
 			if len(rate) == 0 {
 				continue
 			}
-			line(callers, path, count(median(rate)), ms(median(p50)), ms(median(p99)), count(rate[0]), count(rate[len(rate)-1]))
+			p50 := r.of(callers, path, func(x run) float64 { return float64(x.P50us) })
+			p99 := r.of(callers, path, func(x run) float64 { return float64(x.P99us) })
+			cpu := ""
+			if path == inProcess || path == overGRPC {
+				cpu = fmt.Sprintf("%.0f", median(r.of(callers, path, func(x run) float64 { return x.CPUus })))
+			}
+			line(callers, path, count(median(rate)), ms(median(p50)), ms(median(p99)), count(rate[0]), count(rate[len(rate)-1]), cpu)
 		}
 	}
 	fmt.Fprintln(t)
@@ -61,26 +67,24 @@ func (r *report) print(w io.Writer) error {
 		fmt.Fprintf(t, "The same rows written to Badger alone: %.1f s, so %.0f %% of the rebuild; %s records/s\n", b.BareSeconds, 100*b.BareSeconds/b.Seconds, count(b.BareRecordsPerSecond))
 	}
 	if s := r.Start; s != nil {
-		fmt.Fprintf(t, "Start with %s records: %s; memory %s then, %s after the first %s commands by %d callers, which took %.2f s\n", count(float64(s.Records)),
+		fmt.Fprintf(t, "Start with %s records: %s; memory %s then, %s after the first %s commands by %d callers, which took %.2f s, %.0f µs of CPU each\n", count(float64(s.Records)),
 			(time.Duration(s.StartMs) * time.Millisecond).Round(10*time.Millisecond), humanize.IBytes(uint64(s.RSSBytes)),
-			humanize.IBytes(uint64(s.RSSAtWorkBytes)), count(float64(s.Commands)), s.Callers, s.CommandsSeconds)
+			humanize.IBytes(uint64(s.RSSAtWorkBytes)), count(float64(s.Commands)), s.Callers, s.CommandsSeconds, s.CPUus)
 	}
 	return t.Flush()
 }
 
-// of collects a path's runs at a number of callers, each list sorted.
-func (r *report) of(callers int, path string) (rate, p50, p99 []float64) {
+// of collects a number of a path's runs at so many callers, sorted.
+func (r *report) of(callers int, path string, number func(run) float64) (all []float64) {
 	for _, round := range r.Rounds {
 		for _, x := range round.Runs {
 			if x.Callers == callers && x.Path == path {
-				rate, p50, p99 = append(rate, x.PerSecond), append(p50, float64(x.P50us)), append(p99, float64(x.P99us))
+				all = append(all, number(x))
 			}
 		}
 	}
-	slices.Sort(rate)
-	slices.Sort(p50)
-	slices.Sort(p99)
-	return rate, p50, p99
+	slices.Sort(all)
+	return all
 }
 
 func (r *report) aimOf(x ratio) string {

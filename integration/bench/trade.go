@@ -155,8 +155,8 @@ func (t *trade) list(tx *eventstore.Tx, id, claimID, fieldID string, lot []workp
 		described, err := piece.State{}.Describe(&piecev1.Described_Public{
 			PieceId: lot[i].id, ParcelId: id, Label: lot[i].part, Weighing: weighing(pieceUg), Count: 1,
 			Size: &eventv1.Size{LengthUm: 200_000, WidthUm: 150_000, DepthUm: 80_000}, Kind: eventv1.Kind_KIND_BOULDER,
-			ClaimId: claimID, FieldId: fieldID,
-		})
+			FieldId: fieldID,
+		}, claimID)
 		if err != nil {
 			return err
 		}

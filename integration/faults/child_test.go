@@ -118,8 +118,8 @@ func start(t testing.TB, env string, cmd *exec.Cmd) *process {
 	t.Cleanup(func() {
 		_ = cmd.Process.Kill() // it may have ended
 		<-p.done
-		if text := p.stderr.String(); t.Failed() && text != "" {
-			t.Logf("%s said at the end:\n%s", strings.Join(cmd.Args, " "), text[max(0, len(text)-2000):])
+		if text := p.stderr.String(); t.Failed() && text != "" && contains(cmd.Args, "serve") {
+			t.Logf("%s said at the end:\n%s", cmd.Args[0], text[max(0, len(text)-500):])
 		}
 	})
 	return p

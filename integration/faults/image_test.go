@@ -3,6 +3,8 @@ package faults_test
 import (
 	"bytes"
 	"context"
+	"encoding/hex"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -169,11 +171,11 @@ func (c *coop) answers(t testing.TB) ([]string, error) {
 
 // inTrouble holds a node that found something wrong to the failure table: no read
 // and no write is answered, with reason and position, health says so, log and
-// verify still work, and the process stays up.
-func (c *coop) inTrouble(t testing.TB, s *served, binary string, position uint64) {
+// verify still work and name it, and the process stays up.
+func (c *coop) inTrouble(t testing.TB, s *served, binary string, position uint64, reason string) {
 	t.Helper()
-	if s.Trouble == "" {
-		t.Fatal("the node sees no trouble")
+	if !strings.Contains(s.Trouble, reason) || s.Trouble == "" {
+		t.Fatalf("the trouble is %q, must tell of %q", s.Trouble, reason)
 	}
 	c.connect(t, s.GRPC)
 	for _, q := range append(c.questions(), question{
@@ -207,4 +209,11 @@ func health(t testing.TB, addr string) healthpb.HealthCheckResponse_ServingStatu
 	conn := must(grpc.NewClient(addr, grpc.WithTransportCredentials(insecure.NewCredentials())))(t)
 	defer conn.Close()
 	return must(healthpb.NewHealthClient(conn).Check(soon(t), &healthpb.HealthCheckRequest{}))(t).GetStatus()
+}
+
+func hexOf(b []byte) string { return hex.EncodeToString(b) }
+
+func textOf(t testing.TB, v any) string {
+	t.Helper()
+	return string(must(json.Marshal(v))(t))
 }

@@ -9,7 +9,11 @@ import (
 )
 
 // verifyEvery is how many kills pass between two replays from zero.
-const verifyEvery = 10
+const verifyEvery = 5
+
+// watchedRounds is how many kills the program meets that was built with the race
+// detector, where the tests are; it is too slow for more.
+const watchedRounds = 10
 
 // The real binary is killed again and again under mixed load, with at least 200
 // commands in flight. After each restart every acknowledged command must be there
@@ -31,8 +35,11 @@ func TestKillUnderLoad(t *testing.T) {
 		l.busy(t, 200)
 		node.kill(t)
 		l.end()
+		if round+1 == watchedRounds {
+			binary = must(binaries.quick())(t)
+		}
 		if round%verifyEvery == verifyEvery-1 {
-			verify(t, binary, c.dir)
+			verify(t, must(binaries.quick())(t), c.dir)
 		}
 		node = c.restart(t, binary, serveOptions{})
 		l.settle(t)
@@ -76,10 +83,11 @@ func TestKillAtPoints(t *testing.T) {
 						t.Fatalf("the node died in the backup, and it says it is whole: %s", r.stdout)
 					}
 				}
-				p.wait(t) // it may have died before it was ready
 				if node != nil {
+					l.untilDead(t, p)
 					l.end()
 				}
+				p.wait(t) // it may have died before it was ready
 				if p.signal != syscall.SIGKILL {
 					t.Fatalf("it ended by signal %d with exit code %d\n%s", p.signal, p.code, p.stderr)
 				}
@@ -93,5 +101,25 @@ func TestKillAtPoints(t *testing.T) {
 			}
 			verify(t, binary, c.dir)
 		})
+	}
+}
+
+// untilDead waits for a node's end under load. One that lives on while no caller gets
+// an answer is stuck: its goroutines tell where.
+func (l *load) untilDead(t testing.TB, p *process) {
+	t.Helper()
+	select {
+	case <-p.done:
+		return
+	case <-l.gone():
+	}
+	select {
+	case <-p.done:
+	case <-time.After(10 * time.Second):
+		l.end()
+		why := l.unknown[len(l.unknown)-1].why
+		_ = p.cmd.Process.Signal(syscall.SIGQUIT)
+		p.wait(t)
+		t.Fatalf("the node is stuck: its callers got %v\n%s", why, p.stderr)
 	}
 }

@@ -9,11 +9,13 @@ package faults_test
 
 import (
 	"fmt"
+	"io/fs"
 	"math/rand/v2"
 	"os"
 	"os/exec"
 	"path/filepath"
 	"strconv"
+	"strings"
 	"sync"
 	"testing"
 	"time"
@@ -23,6 +25,7 @@ import (
 var binaries struct {
 	dir    string
 	plain  func() (string, error)
+	quick  func() (string, error) // without the race detector, where a test is about files
 	points func() (string, error) // dies at named places
 	raised func() (string, error) // has a higher version of one view
 }
@@ -34,18 +37,30 @@ func TestMain(m *testing.M) {
 		os.Exit(1)
 	}
 	binaries.dir = dir
-	binaries.plain = sync.OnceValues(func() (string, error) { return build("seamshare", "") })
-	binaries.points = sync.OnceValues(func() (string, error) { return build("seamshare-points", "faultpoints") })
-	binaries.raised = sync.OnceValues(func() (string, error) { return build("seamshare-raised", "viewraised") })
+	binaries.plain = sync.OnceValues(func() (string, error) { return build("seamshare", "", raceEnabled) })
+	binaries.quick = sync.OnceValues(func() (string, error) {
+		if !raceEnabled {
+			return binaries.plain()
+		}
+		return build("seamshare-quick", "", false)
+	})
+	binaries.points = sync.OnceValues(func() (string, error) { return build("seamshare-points", "faultpoints", raceEnabled) })
+	binaries.raised = sync.OnceValues(func() (string, error) { return build("seamshare-raised", "viewraised", false) })
+	// go test keeps results while no file that a test has looked at has changed. It
+	// can't know that the children are built from all of them.
+	if err := lookAtSources(); err != nil {
+		fmt.Fprintln(os.Stderr, "couldn't look at the sources:", err)
+		os.Exit(1)
+	}
 	code := m.Run()
 	_ = os.RemoveAll(dir) // what is left is in the system's folder for such
 	os.Exit(code)
 }
 
-func build(name, tag string) (string, error) {
+func build(name, tag string, race bool) (string, error) {
 	out := filepath.Join(binaries.dir, name)
 	args := []string{"build", "-o", out}
-	if raceEnabled {
+	if race {
 		args = append(args, "-race")
 	}
 	if tag != "" {
@@ -55,6 +70,16 @@ func build(name, tag string) (string, error) {
 		return "", fmt.Errorf("couldn't build %s: %w\n%s", name, err, text)
 	}
 	return out, nil
+}
+
+// lookAtSources lists every folder of the module.
+func lookAtSources() error {
+	return filepath.WalkDir(filepath.Join("..", ".."), func(path string, d fs.DirEntry, err error) error {
+		if err == nil && d.IsDir() && len(d.Name()) > 2 && strings.HasPrefix(d.Name(), ".") {
+			return fs.SkipDir
+		}
+		return err
+	})
 }
 
 func must[T any](v T, err error) func(testing.TB) T {

@@ -27,7 +27,7 @@ type aftermath struct {
 // newAftermath works for a while and stops the node: cleanly, or with kill -9.
 func newAftermath(t testing.TB, killed bool) *aftermath {
 	t.Helper()
-	binary := must(binaries.plain())(t)
+	binary := must(binaries.quick())(t)
 	c, node := newCoop(t, binary, 2, 2, 160)
 	l := newLoad(c)
 	done := l.after(300)
@@ -35,6 +35,9 @@ func newAftermath(t testing.TB, killed bool) *aftermath {
 	<-done
 	l.end()
 	l.settle(t)
+	if err := l.grind(soon(t), c.bench[0]); err != nil { // the last commit is one step of one piece
+		t.Fatal(err)
+	}
 	a := &aftermath{coop: c, binary: binary, answers: must(c.answers(t))(t)}
 	if killed {
 		node.kill(t)
@@ -119,15 +122,15 @@ func TestLogIsRefused(t *testing.T) {
 	a := newAftermath(t, false)
 	old := foundCoop(t, a.binary, dataDir(newFolder(t)))
 	for _, c := range []struct {
-		name  string
-		spoil func(t *testing.T)
+		name, reason string
+		spoil        func(t *testing.T)
 	}{
-		{"refused: the log is missing", func(t *testing.T) { remove(t, logDir(a.dir)) }},
-		{"refused: another co-op's birth, the same name", func(t *testing.T) {
+		{"refused: the log is missing", "the log is missing", func(t *testing.T) { remove(t, logDir(a.dir)) }},
+		{"refused: the log of another founding under the same name", "another log", func(t *testing.T) {
 			remove(t, logDir(a.dir))
 			copyTree(t, logDir(old.dir), logDir(a.dir))
 		}},
-		{"refused: a fresh log in its place", func(t *testing.T) {
+		{"refused: a fresh log in its place", "another log", func(t *testing.T) {
 			remove(t, logDir(a.dir))
 			a.withLog(t, func(ctx context.Context, cfg natslog.Config) error { return natslog.Create(ctx, cfg) })
 		}},
@@ -139,7 +142,7 @@ func TestLogIsRefused(t *testing.T) {
 			if s == nil {
 				t.Fatalf("serve ended with exit code %d\n%s", p.code, p.stderr)
 			}
-			a.inTrouble(t, s, a.binary, a.verified.Records)
+			a.inTrouble(t, s, a.binary, a.verified.Records, c.reason)
 		})
 	}
 	t.Run("refused: an older copy of the log", func(t *testing.T) {
@@ -159,7 +162,7 @@ func TestLogIsRefused(t *testing.T) {
 		if s == nil {
 			t.Fatalf("serve ended with exit code %d\n%s", p.code, p.stderr)
 		}
-		a.inTrouble(t, s, a.binary, now.Records)
+		a.inTrouble(t, s, a.binary, now.Records, "the log ends at commit")
 	})
 	t.Run("refused: the log and the store are gone, the signer is there", func(t *testing.T) {
 		a.reset(t)
@@ -178,7 +181,7 @@ func TestLogIsRefused(t *testing.T) {
 		if s == nil {
 			t.Fatalf("serve ended with exit code %d\n%s", p.code, p.stderr)
 		}
-		a.inTrouble(t, s, a.binary, 0)
+		a.inTrouble(t, s, a.binary, 0, "was signed")
 	})
 }
 
@@ -213,11 +216,14 @@ func (a *aftermath) publish(t testing.TB, change func(*eventv1.Commit, *eventv1.
 		if err := proto.Unmarshal(m.Data, &c); err != nil {
 			return err
 		}
+		r := &eventv1.Record{}
+		if err := proto.Unmarshal(c.Records[0], r); err != nil {
+			return err
+		}
 		c.FirstPosition += uint64(len(c.Records))
 		c.CommitId = []byte("another commit id"[:16])
-		c.Decisions = c.Decisions[:1]
-		c.Decisions[0].RequestId, c.Decisions[0].RecordCount = newID(), 1
-		r := &eventv1.Record{Stream: "claim/" + strings.ToLower(coopID), StreamVersion: 1, Type: 1, Salt: make([]byte, 32)}
+		c.Decisions[0].RequestId = newID()
+		r.StreamVersion++
 		change(&c, r)
 		raw, err := proto.Marshal(r)
 		if err != nil {
@@ -237,32 +243,43 @@ func (a *aftermath) publish(t testing.TB, change func(*eventv1.Commit, *eventv1.
 // What the log holds and this program can't follow stops the node before it.
 func TestUnreadableCommitStopsTheNode(t *testing.T) {
 	a := newAftermath(t, false)
-	for name, change := range map[string]func(*eventv1.Commit, *eventv1.Record){
-		"refused: an event of an unknown type": func(_ *eventv1.Commit, r *eventv1.Record) { r.Type = 9999 },
-		"refused: an unknown field in an event": func(_ *eventv1.Commit, r *eventv1.Record) {
-			r.Type, r.Public = 120, []byte{0xfa, 0x3f, 1, 'x'} // field 1023
-		},
-		"refused: an unknown field in the envelope": func(c *eventv1.Commit, r *eventv1.Record) {
-			c.ProtoReflect().SetUnknown([]byte{0xfa, 0x3f, 1, 'x'})
-		},
-		"refused: a format of tomorrow":          func(c *eventv1.Commit, _ *eventv1.Record) { c.Format = 2 },
-		"refused: a commit of another co-op":     func(c *eventv1.Commit, _ *eventv1.Record) { c.Coop = "three-ridges" },
-		"refused: a gap in the positions":        func(c *eventv1.Commit, _ *eventv1.Record) { c.FirstPosition++ },
-		"refused: a gap in a stream":             func(_ *eventv1.Commit, r *eventv1.Record) { r.StreamVersion = 7 },
-		"refused: decided before its forerunner": func(c *eventv1.Commit, _ *eventv1.Record) { c.DecidedAtUs-- },
-		"refused: a commit without records":      func(c *eventv1.Commit, _ *eventv1.Record) { c.Records = nil },
+	t.Run("OK: one more step on the piece", func(t *testing.T) { // so that each change below is what is wrong
+		a.reset(t)
+		a.publish(t, func(*eventv1.Commit, *eventv1.Record) {})
+		serve(t, a.binary, a.dir, serveOptions{}).stop(t)
+		if v := verify(t, a.binary, a.dir); v.Records != a.verified.Records+1 {
+			t.Fatalf("%d records, must be one more than %d", v.Records, a.verified.Records)
+		}
+	})
+	for _, c := range []struct {
+		name, reason string
+		change       func(*eventv1.Commit, *eventv1.Record)
+	}{
+		{"refused: an event of an unknown type", "type 9999 is not known", func(_ *eventv1.Commit, r *eventv1.Record) { r.Type = 9999 }},
+		{"refused: an unknown field in an event", "has a field", func(_ *eventv1.Commit, r *eventv1.Record) { r.Public = append(r.Public, unknownField...) }},
+		{"refused: an unknown field in a record", "envelope field", func(_ *eventv1.Commit, r *eventv1.Record) { r.ProtoReflect().SetUnknown(unknownField) }},
+		{"refused: an unknown field in a commit", "with a field", func(c *eventv1.Commit, _ *eventv1.Record) { c.ProtoReflect().SetUnknown(unknownField) }},
+		{"refused: a format of tomorrow", "format 2", func(c *eventv1.Commit, _ *eventv1.Record) { c.Format = 2 }},
+		{"refused: a commit of another co-op", "three-ridges", func(c *eventv1.Commit, _ *eventv1.Record) { c.Coop = "three-ridges" }},
+		{"refused: a gap in the positions", "after position", func(c *eventv1.Commit, _ *eventv1.Record) { c.FirstPosition++ }},
+		{"refused: a gap in a stream", "says it is number", func(_ *eventv1.Commit, r *eventv1.Record) { r.StreamVersion++ }},
+		{"refused: decided before its forerunner", "before the one before", func(c *eventv1.Commit, _ *eventv1.Record) { c.DecidedAtUs-- }},
+		{"refused: a commit without records", "without", func(c *eventv1.Commit, _ *eventv1.Record) { c.Records = nil }},
 	} {
-		t.Run(name, func(t *testing.T) {
+		t.Run(c.name, func(t *testing.T) {
 			a.reset(t)
-			a.publish(t, change)
+			a.publish(t, c.change)
 			s, p := launch(t, a.binary, a.dir, serveOptions{})
 			if s == nil {
 				t.Fatalf("serve ended with exit code %d\n%s", p.code, p.stderr)
 			}
-			a.inTrouble(t, s, a.binary, a.verified.Records)
+			a.inTrouble(t, s, a.binary, a.verified.Records, c.reason)
 		})
 	}
 }
+
+// unknownField is field 1023, one byte.
+var unknownField = []byte{0xfa, 0x3f, 1, 'x'}
 
 func remove(t testing.TB, path string) {
 	t.Helper()

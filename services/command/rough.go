@@ -54,8 +54,8 @@ func OpenLine(tx *eventstore.Tx, member string, lot *Thing[parcel.State], o Open
 		g := group.State
 		described[i], err = piece.State{}.Describe(&piecev1.Described_Public{
 			PieceId: p.GetPieceId(), ParcelId: lot.ID, Label: p.GetLabel(), Weighing: p.GetWeighing(), Size: p.GetSize(), Count: 1, Seen: p.GetSeen(),
-			Kind: g.Kind, ClaimId: g.ClaimID, FieldId: g.FieldID, OpenedFrom: g.ID,
-		})
+			Kind: g.Kind, FieldId: g.FieldID, OpenedFrom: g.ID,
+		}, g.ClaimID)
 		if err := broken.Merge(fmt.Sprintf("pieces[%d]", i), err); err != nil {
 			return err
 		}

@@ -3,7 +3,6 @@ package coop
 import (
 	"bytes"
 	"context"
-	"errors"
 	"fmt"
 
 	coopv1 "seamshare.example/proto/gen/seamshare/coop/v1"
@@ -23,7 +22,7 @@ import (
 func (s *Server) GetStoneChain(ctx context.Context, req *coopv1.GetStoneChainRequest) (*coopv1.GetStoneChainResponse, error) {
 	signer := s.node.Signer()
 	if signer == nil {
-		return nil, errors.New("this node doesn't sign checkpoints, so it can't write chains; ask the node that does")
+		return nil, fmt.Errorf("couldn't write the chain of stone %s: %w", req.GetStoneId(), eventstore.ErrNoSigner)
 	}
 	out := &coopv1.GetStoneChainResponse{VerifierKey: signer.VerifierKey()}
 	position, err := query.At(ctx, s.node, req.GetMinPosition(), func(q *eventstore.Query) error {

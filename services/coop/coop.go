@@ -11,6 +11,7 @@ import (
 	typev1 "seamshare.example/proto/gen/seamshare/type/v1"
 
 	"seamshare.example/eventstore"
+	"seamshare.example/services/access"
 	"seamshare.example/services/command"
 	"seamshare.example/services/domain/member"
 	"seamshare.example/services/page"
@@ -157,7 +158,7 @@ func (s *Server) GrantRole(ctx context.Context, req *coopv1.GrantRoleRequest) (*
 		if err != nil {
 			return nil, err
 		}
-		granted, err := person.State.Grant(m, memberv1.Role(req.GetRole()))
+		granted, err := person.State.Grant(access.Caller(ctx).Person, m, memberv1.Role(req.GetRole()))
 		if err != nil {
 			return nil, err
 		}

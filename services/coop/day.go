@@ -42,6 +42,10 @@ func (d *days) zone(ctx context.Context, node *eventstore.Node) (*time.Location,
 	return zone, nil
 }
 
+// firstDay is the earliest day that money counts for: what is before it is a slip of the
+// keyboard, and would put a receipt into a year whose books nobody keeps here.
+const firstDay = "2000-01-01"
+
 // countsOn is the day that money counts for: the date asked, or today where it is
 // empty. now is in the co-op's time zone.
 func countsOn(broken *rule.All, date string, now time.Time) string {
@@ -53,6 +57,11 @@ func countsOn(broken *rule.All, date string, now time.Time) string {
 		broken.Add(rule.Broken{
 			Reason: rule.TimeInvalid, Field: "effective_date", Value: date,
 			Rule: "it must be a day of the calendar, YYYY-MM-DD", Hint: "leave it empty for today",
+		})
+	} else if date < firstDay {
+		broken.Add(rule.Broken{
+			Reason: rule.TimeInvalid, Field: "effective_date", Value: date,
+			Rule: "no money counts for a day before " + firstDay, Hint: "check the year, or leave it empty for today",
 		})
 	} else if date > today {
 		broken.Add(rule.Broken{

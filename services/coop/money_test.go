@@ -229,6 +229,8 @@ func TestMoneyIsRefused(t *testing.T) {
 		"an unknown currency":  {func(r *coopv1.RecordParcelPaymentRequest) { r.Amount.CurrencyCode = "OPL" }, codes.InvalidArgument, "CURRENCY_UNKNOWN"},
 		"half a cent":          {func(r *coopv1.RecordParcelPaymentRequest) { r.Amount.Nanos = 5_000_000 }, codes.InvalidArgument, "AMOUNT_INVALID"},
 		"no day":               {func(r *coopv1.RecordParcelPaymentRequest) { r.EffectiveDate = "2026-02-30" }, codes.InvalidArgument, "TIME_INVALID"},
+		"a year mistyped":      {func(r *coopv1.RecordParcelPaymentRequest) { r.EffectiveDate = "0026-11-25" }, codes.InvalidArgument, "TIME_INVALID"},
+		"a day too long ago":   {func(r *coopv1.RecordParcelPaymentRequest) { r.EffectiveDate = "1999-12-31" }, codes.InvalidArgument, "TIME_INVALID"},
 		"a day that will come": {func(r *coopv1.RecordParcelPaymentRequest) { r.EffectiveDate = "9999-12-31" }, codes.InvalidArgument, "TIME_INVALID"},
 	} {
 		t.Run("refused: "+name, func(t *testing.T) { tradetest.Refused(t, pay(c.change), c.code, c.reason) })
@@ -257,7 +259,7 @@ func TestTheDayIsTheCoOps(t *testing.T) {
 	h := cooptest.Open(t, func() time.Time { return time.Date(2026, 11, 25, 20, 0, 0, 0, time.UTC) })
 	ps := people{House: h, miner: h.Join(t, "Billycart Diggings", miner), cutter: h.Join(t, "Wet Wheel Workshop", cutter), books: h.Add(t, h.Desk.Member, bookkeeper)}
 	p := h.Cut(t, ps.miner, ps.cutter, 74000)
-	for asked, want := range map[string]string{"": "2026-11-26", "2026-11-26": "2026-11-26", "2026-11-20": "2026-11-20"} {
+	for asked, want := range map[string]string{"": "2026-11-26", "2026-11-26": "2026-11-26", "2026-11-20": "2026-11-20", "2000-01-01": "2000-01-01"} {
 		paid, err := ps.books.Coop().RecordParcelPayment(t.Context(), &coopv1.RecordParcelPaymentRequest{
 			RequestId: command.NewID(), ParcelId: p.ID, Amount: cooptest.AUD(100), Reference: "bank", EffectiveDate: asked,
 		})

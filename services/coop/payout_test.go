@@ -192,7 +192,7 @@ func (d desks) recomputes(t *testing.T) {
 	if _, err := view.CheckPayouts(q); err != nil {
 		t.Error(err)
 	}
-	if _, err := view.Recompute(q.View(view.Shares{}.Name())); err != nil {
+	if _, err := view.Recompute(q); err != nil {
 		t.Error(err)
 	}
 }

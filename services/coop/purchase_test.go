@@ -48,7 +48,7 @@ func TestDealFallsThrough(t *testing.T) {
 			t.Fatal(err)
 		}
 		defer q.Close()
-		if _, err := view.Recompute(q.View(view.Shares{}.Name())); err != nil {
+		if _, err := view.Recompute(q); err != nil {
 			t.Error(err)
 		}
 	}

@@ -157,6 +157,7 @@ func (d *day) offers(find func(eventstore.Reader, string, string, int) ([]view.O
 func (d *day) offersWaiting() error {
 	return d.offers(view.Parcels{}.OffersTo, false, "offers waiting")
 }
+
 func (d *day) countersWaiting() error {
 	return d.offers(view.Parcels{}.OffersBy, true, "counter-offers waiting")
 }

@@ -23,7 +23,7 @@ import (
 
 // ListPieces implements cutterv1.CutterServiceServer.
 func (s *Server) ListPieces(ctx context.Context, req *cutterv1.ListPiecesRequest) (*cutterv1.ListPiecesResponse, error) {
-	me := access.Caller(ctx).Member
+	me, buyer, concerned := access.Caller(ctx).Member, "", false
 	pieces, next, position, err := query.List(ctx, s.lists, req,
 		func(q *eventstore.Query, after string, limit int) ([]string, string, error) {
 			p, _, err := eventstore.Load(q, stream.Parcel, req.GetParcelId())
@@ -33,6 +33,7 @@ func (s *Server) ListPieces(ctx context.Context, req *cutterv1.ListPiecesRequest
 			if err := seen(p, me); err != nil {
 				return nil, "", err
 			}
+			buyer, concerned = p.Deal.Buyer, me == p.Seller || me == p.Deal.Buyer
 			return linesAfter(p.Lines, after, limit)
 		},
 		func(q *eventstore.Query, id string) (*typev1.Piece, error) {
@@ -40,11 +41,10 @@ func (s *Server) ListPieces(ctx context.Context, req *cutterv1.ListPiecesRequest
 			if err != nil {
 				return nil, err
 			}
-			lot, _, err := eventstore.Load(q, stream.Parcel, p.ParcelID)
-			if err != nil {
-				return nil, err
+			if !concerned {
+				return wire.MarketPiece(p), nil
 			}
-			if lot.Deal.Buyer != me { // on the market: another's bench is nobody's business
+			if buyer != me { // the seller's own; the buyer's bench is nobody's business
 				return wire.Piece(p), nil
 			}
 			settings, err := command.Settings(q, s.node.Coop(), q.Now())

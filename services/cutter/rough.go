@@ -48,11 +48,11 @@ func (s *Server) PublishRough(ctx context.Context, req *cutterv1.PublishRoughReq
 		pieces := map[string]*command.Thing[piece.State]{}
 		var described []*piecev1.Event
 		for i, line := range req.GetLines() {
-			facts, err := moveOn(tx, me, pieces, line, newIDs[i], listing.ID)
+			facts, claimID, err := moveOn(tx, me, pieces, line, newIDs[i], listing.ID)
 			if err == nil {
 				var event *piecev1.Event
 				listing.Pieces = append(listing.Pieces, parcel.Piece{ID: facts.PieceId, Label: facts.Label, Weighing: facts.Weighing, Count: facts.Count})
-				event, err = piece.State{}.Describe(facts)
+				event, err = piece.State{}.Describe(facts, claimID)
 				described = append(described, event)
 			}
 			if err := broken.Merge(fmt.Sprintf("lines[%d]", i), err); err != nil {
@@ -78,17 +78,17 @@ func (s *Server) PublishRough(ctx context.Context, req *cutterv1.PublishRoughReq
 	return &cutterv1.PublishRoughResponse{Parcel: shown(did, me), Position: uint64(did.Position)}, nil
 }
 
-// moveOn takes a part out of its old parcel and says what piece it is in the new one.
-func moveOn(tx *eventstore.Tx, me string, pieces map[string]*command.Thing[piece.State], line *cutterv1.RoughLine, newID, parcelID string) (*piecev1.Described_Public, error) {
+// moveOn takes a part out of its old parcel and says what piece it is in the new one, and
+// of which claim.
+func moveOn(tx *eventstore.Tx, me string, pieces map[string]*command.Thing[piece.State], line *cutterv1.RoughLine, newID, parcelID string) (facts *piecev1.Described_Public, claimID string, err error) {
 	rough, ok := pieces[line.GetPieceId()]
 	if !ok {
 		var old parcel.State
-		var err error
 		if rough, old, err = inHand(tx, me, line.GetPieceId()); err != nil {
-			return nil, err
+			return nil, "", err
 		}
 		if err := old.SoleCutters(me); err != nil {
-			return nil, err
+			return nil, "", err
 		}
 		pieces[rough.ID] = rough
 	}
@@ -96,7 +96,7 @@ func moveOn(tx *eventstore.Tx, me string, pieces map[string]*command.Thing[piece
 		Member: me, Part: line.GetPart(), Weighing: wire.ReadWeighing(line.GetWeighing()), ParcelID: parcelID, NewPieceID: newID,
 	})
 	if err != nil {
-		return nil, err
+		return nil, "", err
 	}
 	count := uint32(1)
 	if line.GetPart() == rough.State.Label {
@@ -105,9 +105,9 @@ func moveOn(tx *eventstore.Tx, me string, pieces map[string]*command.Thing[piece
 	rough.Record(moved)
 	return &piecev1.Described_Public{
 		PieceId: newID, ParcelId: parcelID, Label: line.GetLabel(), Weighing: wire.ReadWeighing(line.GetWeighing()), Size: wire.ReadSize(line.GetSize()),
-		Kind: rough.State.Kind, Count: count, ClaimId: rough.State.ClaimID, FieldId: rough.State.FieldID, Seen: line.GetSeen(),
+		Kind: rough.State.Kind, Count: count, FieldId: rough.State.FieldID, Seen: line.GetSeen(),
 		Origin: &piecev1.Origin{PieceId: rough.ID, Part: line.GetPart(), ParcelId: rough.State.ParcelID},
-	}, nil
+	}, rough.State.ClaimID, nil
 }
 
 // TakeRoughBack implements cutterv1.CutterServiceServer. The parcel is closed, so that it

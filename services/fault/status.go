@@ -60,7 +60,7 @@ func fromStore(err error) *Error {
 	var trouble *eventstore.TroubleError
 	switch {
 	case errors.As(err, &trouble):
-		return New(NodeInTrouble, "the node doesn't answer until somebody has looked: %v", trouble).
+		return New(NodeInTrouble, "the node doesn't answer until somebody has looked: %s (at sequence %d, position %d)", trouble.Reason, trouble.Sequence, trouble.Position).
 			With("position", strconv.FormatUint(uint64(trouble.Position), 10)).
 			With("sequence", strconv.FormatUint(uint64(trouble.Sequence), 10))
 	case errors.Is(err, eventstore.ErrOutcomeUnknown):
@@ -96,6 +96,9 @@ func fromValidation(err error) *Error {
 	fields := make([]Field, 0, len(broken.Violations))
 	for _, v := range broken.Violations {
 		f := Field{Path: protovalidate.FieldPathString(v.Proto.GetField()), Problem: v.Proto.GetMessage(), Rule: v.Proto.GetRuleId()}
+		if v.Proto.GetRuleId() == "string.pattern" && v.FieldValue.IsValid() && v.RuleValue.IsValid() {
+			f.Problem = patternWords(v.FieldValue.String(), v.RuleValue.String())
+		}
 		if f.Problem == "" {
 			f.Problem = fmt.Sprintf("breaks the rule %s", v.Proto.GetRuleId())
 		}

@@ -326,7 +326,7 @@ func TestOpenLine(t *testing.T) {
 		_, err = d.miners.OpenLine(d.billycart, open("x", grams(2585), "1"))
 		tradetest.Refused(t, err, codes.InvalidArgument, "NAMED_TWICE", "pieces[0].label")
 	})
-	t.Run("OK: the piece has the group's kind and claim, and says where it is from", func(t *testing.T) {
+	t.Run("OK: the piece has the group's kind and field, and says where it is from", func(t *testing.T) {
 		got, err := d.miners.OpenLine(d.billycart, open("o", grams(2584), "2a"))
 		if err != nil {
 			t.Fatal(err)
@@ -339,7 +339,7 @@ func TestOpenLine(t *testing.T) {
 		if err != nil || len(pieces.GetPieces()) != 3 {
 			t.Fatalf("got %v, %v", pieces, err)
 		}
-		if one := pieces.GetPieces()[2]; one.GetOpenedFrom() != lines[1].GetPieceId() || one.GetClaimId() != d.claim || one.GetKind() != typev1.Kind_KIND_BOULDER || one.GetFieldId() != "ashbarrel" {
+		if one := pieces.GetPieces()[2]; one.GetOpenedFrom() != lines[1].GetPieceId() || one.GetClaimId() != "" || one.GetKind() != typev1.Kind_KIND_BOULDER || one.GetFieldId() != "ashbarrel" {
 			t.Errorf("got %v", one)
 		}
 		if group := pieces.GetPieces()[1]; group.GetSmallestUm() != 8_000 || group.GetLargestUm() != 15_000 {

@@ -164,8 +164,21 @@ func TestPublish(t *testing.T) {
 			t.Fatal(err)
 		}
 		for i, piece := range pieces.GetPieces() {
-			if piece.GetId() != p.GetLines()[i].GetPieceId() || piece.GetFieldId() != "ashbarrel" || piece.GetClaimId() != d.claim {
-				t.Errorf("piece %d is %v", i, piece)
+			if piece.GetId() != p.GetLines()[i].GetPieceId() || piece.GetFieldId() != "ashbarrel" || piece.GetClaimId() != "" {
+				t.Errorf("piece %d is %v on the market", i, piece)
+			}
+		}
+		if _, err := d.cutters.TakeParcel(d.wetWheel, &cutterv1.TakeParcelRequest{RequestId: "t", ParcelId: p.GetId()}); err != nil {
+			t.Fatal(err)
+		}
+		pieces, err = d.cutters.ListPieces(d.wetWheel, &cutterv1.ListPiecesRequest{ParcelId: p.GetId()})
+		if err != nil {
+			t.Fatal(err)
+		}
+		for i, piece := range pieces.GetPieces() {
+			one, err := d.cutters.GetPiece(d.wetWheel, &cutterv1.GetPieceRequest{PieceId: piece.GetId()})
+			if err != nil || piece.GetClaimId() != d.claim || !proto.Equal(one.GetPiece(), piece) {
+				t.Errorf("piece %d is %v to its cutter, %v alone, %v", i, piece, one, err)
 			}
 		}
 	})

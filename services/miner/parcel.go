@@ -47,19 +47,20 @@ func (s *Server) PublishParcel(ctx context.Context, req *minerv1.PublishParcelRe
 			// Copies: the events of an earlier run may be on their way to the log.
 			facts := &piecev1.Described_Public{
 				PieceId: p.PieceId, ParcelId: p.ParcelId, Label: p.Label, Weighing: p.Weighing, Size: p.Size,
-				Kind: p.Kind, Count: p.Count, ClaimId: p.ClaimId, Seen: p.Seen, SmallestUm: p.SmallestUm, LargestUm: p.LargestUm,
+				Kind: p.Kind, Count: p.Count, Seen: p.Seen, SmallestUm: p.SmallestUm, LargestUm: p.LargestUm,
 			}
-			if facts.ClaimId != "" {
-				claim, _, err := eventstore.Load(tx, stream.Claim, facts.ClaimId)
+			claimID := req.GetPieces()[i].GetClaimId()
+			if claimID != "" {
+				claim, _, err := eventstore.Load(tx, stream.Claim, claimID)
 				if err != nil {
 					return nil, err
 				}
-				if err := broken.Merge("", claim.From(me, at+".claim_id", facts.ClaimId)); err != nil {
+				if err := broken.Merge("", claim.From(me, at+".claim_id", claimID)); err != nil {
 					return nil, err
 				}
 				facts.FieldId = claim.FieldID
 			}
-			event, err := piece.State{}.Describe(facts)
+			event, err := piece.State{}.Describe(facts, claimID)
 			if err := broken.Merge(at, err); err != nil {
 				return nil, err
 			}
@@ -99,7 +100,7 @@ func read(req *minerv1.PublishParcelRequest, seller string) (parcel.Listing, []*
 		pieces[i] = &piecev1.Described_Public{
 			PieceId: command.NewID(), ParcelId: listing.ID, Label: p.GetLabel(),
 			Weighing: wire.ReadWeighing(p.GetWeighing()), Size: wire.ReadSize(p.GetSize()), Kind: eventv1.Kind(p.GetKind()),
-			Count: max(p.GetCount(), 1), ClaimId: p.GetClaimId(), Seen: p.GetSeen(),
+			Count: max(p.GetCount(), 1), Seen: p.GetSeen(),
 			SmallestUm: p.GetSmallestUm(), LargestUm: p.GetLargestUm(),
 		}
 		listing.Pieces = append(listing.Pieces, parcel.Piece{

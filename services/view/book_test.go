@@ -90,6 +90,9 @@ func (b *book) record(stream eventstore.Stream, event proto.Message) {
 	}
 }
 
+// View implements view.Books.
+func (b *book) View(name string) eventstore.Reader { return b.rows[name] }
+
 // Records implements view.History.
 func (b *book) Records(stream eventstore.Stream) ([]eventstore.Record, error) {
 	return b.records[stream], nil
@@ -99,14 +102,17 @@ func (b *book) parcelEvent(id string, e *parcelv1.Event) {
 	b.t.Helper()
 	b.record(eventstore.Stream("parcel/"+id), e)
 }
+
 func (b *book) pieceEvent(id string, e *piecev1.Event) {
 	b.t.Helper()
 	b.record(eventstore.Stream("piece/"+id), e)
 }
+
 func (b *book) stoneEvent(id string, e *stonev1.Event) {
 	b.t.Helper()
 	b.record(eventstore.Stream("stone/"+id), e)
 }
+
 func (b *book) orderEvent(id string, e *orderv1.Event) {
 	b.t.Helper()
 	b.record(eventstore.Stream("order/"+id), e)
@@ -161,8 +167,8 @@ func (b *book) list(id, seller string, price int64, pieces ...piece) {
 	b.parcelEvent(id, &parcelv1.Event{Event: &parcelv1.Event_Listed{Listed: listed}})
 	for _, p := range pieces {
 		b.pieceEvent(id+"-"+p.label, &piecev1.Event{Event: &piecev1.Event_Described{Described: &piecev1.Described{Public: &piecev1.Described_Public{
-			PieceId: id + "-" + p.label, ParcelId: id, Label: p.label, Weighing: grams(p.massUg), Count: 1, ClaimId: p.claim, FieldId: p.field,
-		}}}})
+			PieceId: id + "-" + p.label, ParcelId: id, Label: p.label, Weighing: grams(p.massUg), Count: 1, FieldId: p.field,
+		}, Private: &piecev1.Described_Private{ClaimId: p.claim}}}})
 	}
 }
 
@@ -230,7 +236,6 @@ func placed(id, buyer string, lines ...line) *orderv1.Event {
 		Private: &orderv1.Placed_Private{BuyerId: buyer, Currency: "AUD"},
 	}
 	for _, l := range lines {
-		p.Public.StoneIds = append(p.Public.StoneIds, l.stone)
 		p.Private.Lines = append(p.Private.Lines, &orderv1.Line{StoneId: l.stone, ParcelId: l.parcel, SellerId: "cutter", PriceMinor: l.price})
 	}
 	return &orderv1.Event{Event: &orderv1.Event_Placed{Placed: p}}

@@ -31,10 +31,11 @@ type Link struct {
 	What     string
 }
 
-// Chain walks a stone back to its field: the field, the claim, the parcel as listed
+// Chain walks a stone back to its field: the field, the parcel as listed
 // and handed over, the piece, those bench steps that led to the stone's own part, and
 // what became of the stone, in the order of the log. It has no rows: the streams are
-// the chain. Where the seller didn't show the field, the link of the piece says so.
+// the chain. The claim stays out of it, since it is one miner's and would tell their
+// parcels apart from all others. Where the seller didn't show the field, the link of the piece says so.
 //
 // The error is ErrNoStone where the stone was never finished.
 func Chain(q History, stoneID string) ([]Link, error) {
@@ -274,30 +275,22 @@ func (c *chain) parcel(id string) error {
 	return nil
 }
 
-// field adds the claim and the field, where the seller showed them.
+// field adds the field, where the seller showed it.
 func (c *chain) field(piece *piecev1.Described_Public) error {
-	if id := piece.GetClaimId(); id != "" {
-		if err := c.origin("claim", id); err != nil {
-			return err
-		}
+	id := piece.GetFieldId()
+	if id == "" {
+		return nil
 	}
-	if id := piece.GetFieldId(); id != "" {
-		return c.origin("field", id)
-	}
-	return nil
-}
-
-func (c *chain) origin(kind, id string) error {
-	records, err := c.records(kind, id)
+	records, err := c.records("field", id)
 	if err != nil {
 		return err
 	}
 	for _, rec := range records {
 		event, _ := rec.Event.(*memberv1.Event)
-		if event.GetFieldRecorded() != nil || event.GetClaimRecorded() != nil {
+		if event.GetFieldRecorded() != nil {
 			c.add(rec)
 			return nil
 		}
 	}
-	return broken(kind, id)
+	return broken("field", id)
 }

@@ -2,25 +2,41 @@ package view
 
 import (
 	"fmt"
+	"maps"
+	"math"
 
 	"seamshare.example/eventstore"
 )
 
-// Recompute reckons every parcel's shares anew from its agreement and what was
-// received, and holds the sums against the books, which were posted receipt by
-// receipt: each account to the cent, and per currency receipts = levies + costs +
-// shares. It returns how many parcels there were; an error names the first account
-// that differs.
-func Recompute(r eventstore.Reader) (parcels int, err error) {
+// Books is what Recompute reads: an eventstore.Query.
+type Books interface {
+	History
+	View(name string) eventstore.Reader
+}
+
+// Recompute reckons every parcel's shares anew from the records alone, folded from
+// their first, and holds the sums against the books, which were posted receipt by
+// receipt: what each parcel brought, each account to the cent, and per currency
+// receipts = levies + costs + shares. Which parcels there are it takes from another
+// view than the books'. It returns how many had a deal; an error names the first that
+// differs.
+func Recompute(b Books) (parcels int, err error) {
 	type account struct{ currency, member, party string }
 	sums := map[account]int64{}
 	own := map[string]CoOpAccount{}
 	var shares Shares
+	rows, listed := b.View(shares.Name()), b.View(Yields{}.Name())
 	for after, more := "", true; more; more = after != "" {
-		after, err = page(r, table("deal"), after, MaxPage, func(parcelID string, _ []byte) error {
-			s, _, err := shares.Statement(r, parcelID)
+		after, err = page(listed, table("parcel"), after, MaxPage, func(parcelID string, _ []byte) error {
+			s, ok, err := statementOf(b, parcelID, math.MaxInt64)
 			if err != nil {
 				return fmt.Errorf("couldn't reckon parcel %s: %w", parcelID, err)
+			}
+			if !ok {
+				return nil
+			}
+			if err := sameInBooks(rows, s); err != nil {
+				return err
 			}
 			parcels++
 			currency := s.Agreement.Currency
@@ -38,7 +54,7 @@ func Recompute(r eventstore.Reader) (parcels int, err error) {
 			return parcels, err
 		}
 	}
-	booked, members, err := shares.Balances(r)
+	booked, members, err := shares.Balances(rows)
 	if err != nil {
 		return parcels, err
 	}
@@ -70,4 +86,20 @@ func Recompute(r eventstore.Reader) (parcels int, err error) {
 		}
 	}
 	return parcels, nil
+}
+
+// sameInBooks holds what the books say a parcel brought against the records.
+func sameInBooks(rows eventstore.Reader, s Statement) error {
+	booked, ok, err := Shares{}.Statement(rows, s.ParcelID)
+	if err != nil {
+		return fmt.Errorf("couldn't read the books on parcel %s: %w", s.ParcelID, err)
+	}
+	if !ok {
+		return fmt.Errorf("the books have no deal on parcel %s, the records have one", s.ParcelID)
+	}
+	is, want := booked.Totals, s.Totals
+	if is.Parcel != want.Parcel || is.Sales != want.Sales || !maps.Equal(is.Costs, want.Costs) {
+		return fmt.Errorf("the books say that parcel %s brought %+v; its records come to %+v (minor units)", s.ParcelID, is, want)
+	}
+	return nil
 }

@@ -52,7 +52,7 @@ var decoders = map[string]func([]byte) ([]byte, error){
 		v, err := readGoods(b)
 		return v.row(), err
 	},
-	"deal":    func(b []byte) ([]byte, error) { _, err := readDeal("p", b); return b, err },
+	"deal": func(b []byte) ([]byte, error) { _, err := readDeal("p", b); return b, err },
 }
 
 // A row is read one way only: whatever is accepted is what would have been written.

@@ -123,9 +123,15 @@ type sale struct {
 
 func p1Sales() []sale {
 	return []sale{
-		{[]line{{"stone-1", "p1", 74000}, {"stone-2", "p1", 74000}}}, {[]line{{"stone-3", "p1", 42000}}}, {[]line{{"stone-4", "p1", 9500}}},
-		{[]line{{"stone-5", "p1", 115000}}}, {[]line{{"stone-6", "p1", 64000}}}, {[]line{{"stone-7", "p1", 12000}}}, {[]line{{"stone-8", "p1", 26000}}},
-		{[]line{{"stone-9", "p1", 4500}}}, {[]line{{"stone-10", "p1", 3750}}},
+		{[]line{{"stone-1", "p1", 74000}, {"stone-2", "p1", 74000}}},
+		{[]line{{"stone-3", "p1", 42000}}},
+		{[]line{{"stone-4", "p1", 9500}}},
+		{[]line{{"stone-5", "p1", 115000}}},
+		{[]line{{"stone-6", "p1", 64000}}},
+		{[]line{{"stone-7", "p1", 12000}}},
+		{[]line{{"stone-8", "p1", 26000}}},
+		{[]line{{"stone-9", "p1", 4500}}},
+		{[]line{{"stone-10", "p1", 3750}}},
 	}
 }
 
@@ -199,14 +205,16 @@ func TestScenarioTotals(t *testing.T) {
 		t.Errorf("the co-op has %+v, want %+v", coop, want)
 	}
 	want := []view.Balance{
-		{"billycart", "miner", "AUD", 233026}, {"ninthshaft", "miner", "AUD", 123478},
-		{"twodops", "cutter", "AUD", 191157}, {"wetwheel", "cutter", "AUD", 294289},
+		{"billycart", "miner", "AUD", 233026},
+		{"ninthshaft", "miner", "AUD", 123478},
+		{"twodops", "cutter", "AUD", 191157},
+		{"wetwheel", "cutter", "AUD", 294289},
 	}
 	if !slices.Equal(members, want) {
 		t.Errorf("members have %+v, want %+v", members, want)
 	}
-	t.Run("reckoned anew from the deals they are the same", func(t *testing.T) {
-		if parcels, err := view.Recompute(b.rows["shares"]); err != nil || parcels != 3 {
+	t.Run("reckoned anew from the records they are the same", func(t *testing.T) {
+		if parcels, err := view.Recompute(b); err != nil || parcels != 3 {
 			t.Errorf("%d parcels, %v", parcels, err)
 		}
 	})
@@ -225,10 +233,57 @@ func TestScenarioTotals(t *testing.T) {
 			changed[0] ^= 2
 			r.Set([]byte(key), changed)
 			defer r.Set([]byte(key), value)
-			if _, err := view.Recompute(r); err == nil {
+			if _, err := view.Recompute(b); err == nil {
 				t.Error("nothing was found")
 			}
 		})
+	}
+	t.Run("reckoned anew they tell of two balances that changed places", func(t *testing.T) {
+		r := b.rows["shares"]
+		miner, cutter := []byte("balance\x00AUD\x00billycart\x00miner"), []byte("balance\x00AUD\x00wetwheel\x00cutter")
+		first, err := r.Get(miner)
+		if err != nil {
+			t.Fatal(err)
+		}
+		second, err := r.Get(cutter)
+		if err != nil || slices.Equal(first, second) {
+			t.Fatalf("%x and %x, %v", first, second, err)
+		}
+		r.Set(miner, second)
+		r.Set(cutter, first)
+		if _, err := view.Recompute(b); err == nil {
+			t.Error("nothing was found")
+		}
+	})
+}
+
+// TestRecomputeTrustsNoRow: rows of the books that agree with each other, but not with
+// the records, are found.
+func TestRecomputeTrustsNoRow(t *testing.T) {
+	for name, tell := range map[string]func(b *book){
+		"money that no record has":       func(b *book) { b.apart(parcelPaid("p1", aud(100))) },
+		"a cost that no record has":      func(b *book) { b.apart(costRecorded("p1", "freight", aud(100))) },
+		"money that no record has in p3": func(b *book) { b.apart(parcelPaid("p3", aud(1))) },
+	} {
+		t.Run(name, func(t *testing.T) {
+			b := threeParcels(t)
+			if _, err := view.Recompute(b); err != nil {
+				t.Fatal(err)
+			}
+			tell(b)
+			if _, err := view.Recompute(b); err == nil {
+				t.Error("nothing was found")
+			}
+		})
+	}
+}
+
+// apart lets the books follow an event that no stream holds.
+func (b *book) apart(event *parcelv1.Event) {
+	b.t.Helper()
+	rec := eventstore.Record{Position: b.position + 1, Stream: "parcel/p", Version: 1, Event: event}
+	if err := (view.Shares{}).Apply(b.rows["shares"], rec); err != nil {
+		b.t.Fatal(err)
 	}
 }
 
@@ -254,7 +309,6 @@ func TestScenarioChain(t *testing.T) {
 		}
 		want := []string{
 			"field/ashbarrel: The field: Ashbarrel Rise, ironstone country",
-			"claim/claim4: The claim was recorded on its field",
 			"parcel/p1: Parcel P1 listed: 6 lines, 185.76 g together, by the seller's own word",
 			"piece/p1-1: Piece 1, 34.20 g",
 			"parcel/p1: Parcel handed over, counted and weighed by both sides",
@@ -263,7 +317,7 @@ func TestScenarioChain(t *testing.T) {
 			"piece/p1-1: Part 1C, 5.02 g, was trimmed: 1C' 1.42 g, 1C-off 1.15 g",
 			"piece/p1-1: Part 1C', 1.42 g, was ground and polished to the stone; 0.812 g ground off",
 			"stone/stone-1: Finished from part 1C': stone stone-1, oval, 3.04 ct, 12 × 9 × 3 mm",
-			"order/order-1: Ordered together with 1 more",
+			"order/order-1: Ordered",
 			"stone/stone-1: Sold",
 		}
 		if !slices.Equal(got, want) {

@@ -23,43 +23,70 @@ func StatementAt(q *eventstore.Query, parcelID string, at eventstore.Position) (
 		v := Shares{}
 		return v.Statement(q.View(v.Name()), parcelID)
 	}
-	lot, _, err := eventstore.LoadAt(q, stream.Parcel, parcelID, at)
-	deal := lot.LastDeal()
-	if err != nil || !deal.Made() {
+	return statementOf(q, parcelID, at)
+}
+
+// statementOf reckons a parcel's shares from its records up to a position; ok is false
+// where there was no deal. It reads no row and no state that anybody kept.
+func statementOf(h History, parcelID string, at eventstore.Position) (s Statement, ok bool, err error) {
+	lot, err := fold(h, stream.Parcel, parcelID, at)
+	if err != nil || !lot.LastDeal().Made() {
 		return Statement{}, false, err
 	}
-	s.Deal = Deal{ParcelID: parcelID, Seller: lot.Seller, Buyer: deal.Buyer, Agreement: parcel.Terms(deal.Agreement)}
+	sales, err := ordersOf(h, lot, at)
+	if err != nil {
+		return Statement{}, false, fmt.Errorf("couldn't find the sales of parcel %s: %w", parcelID, err)
+	}
+	s, err = reckon(lot, sales)
+	return s, err == nil, err
+}
+
+// fold folds a stream's records up to a position.
+func fold[S any](h History, kind eventstore.Kind[S], id string, at eventstore.Position) (state S, err error) {
+	records, err := h.Records(kind.Stream(id))
+	if err != nil {
+		return state, err
+	}
+	for _, rec := range records {
+		if rec.Position <= at {
+			state = kind.Evolve(state, rec)
+		}
+	}
+	return state, nil
+}
+
+// reckon is the statement of a parcel that has a deal, or had one that fell through, from
+// itself and every order that its stones went into.
+func reckon(lot parcel.State, sales map[string]order.State) (s Statement, err error) {
+	deal := lot.LastDeal()
+	s.Deal = Deal{ParcelID: lot.ID, Seller: lot.Seller, Buyer: deal.Buyer, Agreement: parcel.Terms(deal.Agreement)}
 	t := totals{parcel: lot.PaidMinor}
 	for kind, minor := range lot.Costs {
 		t.addCost(kind, minor)
 	}
-	sales, err := ordersOf(q, lot, at)
-	if err != nil {
-		return Statement{}, false, fmt.Errorf("couldn't find the sales of parcel %s: %w", parcelID, err)
-	}
 	for _, o := range sales {
 		for _, l := range o.Lines {
-			if l.ParcelID != parcelID {
+			if l.ParcelID != lot.ID {
 				continue
 			}
 			if err := t.countLine(s.Deal, order.Line{}, l); err != nil {
-				return Statement{}, false, err
+				return Statement{}, err
 			}
 		}
 	}
 	if s.Totals, err = t.under(s.Agreement); err != nil {
-		return Statement{}, false, err
+		return Statement{}, err
 	}
 	s.Shares, err = share.Entitlement(s.Agreement, s.Totals)
-	return s, err == nil, err
+	return s, err
 }
 
 // ordersOf finds every order that a stone or a counted lot of the parcel ever went into,
 // by way of its pieces.
-func ordersOf(q *eventstore.Query, rough parcel.State, at eventstore.Position) (map[string]order.State, error) {
-	found := orders{q: q, at: at, all: map[string]order.State{}}
+func ordersOf(h History, rough parcel.State, at eventstore.Position) (map[string]order.State, error) {
+	found := orders{h: h, at: at, all: map[string]order.State{}}
 	for _, line := range rough.Lines {
-		piece, _, err := eventstore.LoadAt(q, stream.Piece, line.PieceID, at)
+		piece, err := fold(h, stream.Piece, line.PieceID, at)
 		if err != nil {
 			return nil, err
 		}
@@ -77,7 +104,7 @@ func ordersOf(q *eventstore.Query, rough parcel.State, at eventstore.Position) (
 
 // orders are those found so far, as they stood at a position.
 type orders struct {
-	q   *eventstore.Query
+	h   History
 	at  eventstore.Position
 	all map[string]order.State
 }
@@ -86,7 +113,7 @@ func (o orders) ofStone(id string) error {
 	if id == "" {
 		return nil
 	}
-	st, _, err := eventstore.LoadAt(o.q, stream.Stone, id, o.at)
+	st, err := fold(o.h, stream.Stone, id, o.at)
 	if err != nil {
 		return err
 	}
@@ -112,7 +139,7 @@ func (o orders) ofLot(id string) error {
 
 // in adds the orders that a thing was sold in, found in its records by sold.
 func (o orders) in(thing eventstore.Stream, sold func(proto.Message) string) error {
-	records, err := o.q.Records(thing)
+	records, err := o.h.Records(thing)
 	if err != nil {
 		return err
 	}
@@ -121,7 +148,7 @@ func (o orders) in(thing eventstore.Stream, sold func(proto.Message) string) err
 		if _, known := o.all[id]; id == "" || known || rec.Position > o.at {
 			continue
 		}
-		if o.all[id], _, err = eventstore.LoadAt(o.q, stream.Order, id, o.at); err != nil {
+		if o.all[id], err = fold(o.h, stream.Order, id, o.at); err != nil {
 			return err
 		}
 	}

@@ -33,28 +33,22 @@ func Words(event proto.Message) string {
 	case *stonev1.Event:
 		return chainStoneWords(event)
 	case *orderv1.Event:
-		if placed := event.GetPlaced(); placed != nil {
-			if others := len(placed.GetPublic().GetStoneIds()) - 1; others > 0 {
-				return fmt.Sprintf("Ordered together with %d more", others)
-			}
-			return "Ordered by itself"
+		if event.GetPlaced() != nil {
+			return "Ordered"
 		}
 	}
 	return ""
 }
 
 func originWords(event *memberv1.Event) string {
-	switch e := event.GetEvent().(type) {
-	case *memberv1.Event_FieldRecorded:
-		p := e.FieldRecorded.GetPublic()
-		if p.GetCountry() == "" {
-			return "The field: " + p.GetName()
-		}
-		return fmt.Sprintf("The field: %s, %s", p.GetName(), p.GetCountry())
-	case *memberv1.Event_ClaimRecorded:
-		return "The claim was recorded on its field"
+	if event.GetFieldRecorded() == nil {
+		return ""
 	}
-	return ""
+	p := event.GetFieldRecorded().GetPublic()
+	if p.GetCountry() == "" {
+		return "The field: " + p.GetName()
+	}
+	return fmt.Sprintf("The field: %s, %s", p.GetName(), p.GetCountry())
 }
 
 func parcelWords(event *parcelv1.Event) string {

@@ -94,7 +94,8 @@ func (w *walk) moneyCloses(parcel string) {
 	minor := func(m interface {
 		GetUnits() int64
 		GetNanos() int32
-	}) int64 {
+	},
+	) int64 {
 		return m.GetUnits()*100 + int64(m.GetNanos())/10_000_000
 	}
 	left := minor(s.GetPurchaseReceived()) + minor(s.GetSalesReceived()) - minor(s.GetLevies()) - minor(s.GetCostsRecouped())
@@ -160,7 +161,7 @@ func (w *walk) balances() {
 		return
 	}
 	defer q.Close()
-	if _, err := view.Recompute(q.View(view.Shares{}.Name())); err != nil {
+	if _, err := view.Recompute(q); err != nil {
 		w.t.Error(err)
 	}
 	w.mu.Lock()

@@ -14,7 +14,14 @@ import (
 	"seamshare.example/services/domain/stone"
 )
 
-// Piece shows a piece with its parts.
+// MarketPiece shows a piece to those who look at the market: the field where it is
+// shown, but not the claim, which would name the seller.
+func MarketPiece(s piece.State) *typev1.Piece {
+	s.ClaimID = ""
+	return Piece(s)
+}
+
+// Piece shows a piece with its parts to its seller, or to the cutter who has the deal.
 func Piece(s piece.State) *typev1.Piece {
 	p := &typev1.Piece{
 		Id: s.ID, ParcelId: s.ParcelID, Label: s.Label, Weighing: Weighing(s.Weighing), Size: Size(s.Size),

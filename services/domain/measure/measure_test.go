@@ -114,29 +114,30 @@ func TestParseDivision(t *testing.T) {
 
 // The demo's first listing: the miner typed 186.26 g, the six pieces add up to 185.76 g.
 func TestCheckBalanceOfTheDemosParcel(t *testing.T) {
-	pieces := []measure.Mass{34_200_000, 30_850_000, 12_060_000, 8_950_000, 11_300_000, 88_400_000}
 	const division = 10_000
+	on := func(m measure.Mass) measure.Weighing { return measure.Weighing{Mass: m, Division: division} }
+	pieces := []measure.Weighing{on(34_200_000), on(30_850_000), on(12_060_000), on(8_950_000), on(11_300_000), on(88_400_000)}
 	t.Run("refused: pieces don't add up", func(t *testing.T) {
-		err := measure.CheckBalance(pieces, 186_260_000, division)
+		err := measure.CheckBalance(pieces, on(186_260_000))
 		var off *measure.Unbalanced
-		if !errors.As(err, &off) || off.Sum != 185_760_000 || off.Apart() != 500_000 || off.Tolerance() != 35_000 {
+		if !errors.As(err, &off) || off.Sum != 185_760_000 || off.Apart() != 500_000 || off.Tolerance != 35_000 {
 			t.Fatalf("%v", err)
 		}
-		want := "the 6 lines add up to 185.76 g but the total says 186.26 g: 0.50 g apart, where 0.035 g is allowed ((6 + 1) weighings × half of 0.01 g); weigh again and correct a line or the total"
+		want := "the 6 lines add up to 185.76 g but the total says 186.26 g: 0.50 g apart, where 0.035 g is allowed (half a division for each of 7 weighings); weigh again and correct a line or the total"
 		if err.Error() != want {
 			t.Errorf("it says %q, want %q", err, want)
 		}
 	})
 	for name, total := range map[string]measure.Mass{"exact": 185_760_000, "just within, above": 185_795_000, "just within, below": 185_725_000} {
 		t.Run("OK: "+name, func(t *testing.T) {
-			if err := measure.CheckBalance(pieces, total, division); err != nil {
+			if err := measure.CheckBalance(pieces, on(total)); err != nil {
 				t.Error(err)
 			}
 		})
 	}
 	for name, total := range map[string]measure.Mass{"above": 185_795_001, "below": 185_724_999} {
 		t.Run("refused: just "+name, func(t *testing.T) {
-			if err := measure.CheckBalance(pieces, total, division); err == nil {
+			if err := measure.CheckBalance(pieces, on(total)); err == nil {
 				t.Error("accepted")
 			}
 		})
@@ -144,12 +145,16 @@ func TestCheckBalanceOfTheDemosParcel(t *testing.T) {
 }
 
 func TestCheckBalanceRefusesWhatIsNoWeighing(t *testing.T) {
+	one := func(m measure.Mass) measure.Weighing { return measure.Weighing{Mass: m, Division: 1} }
 	for field, check := range map[string]func() error{
-		"division": func() error { return measure.CheckBalance(nil, 0, 0) },
-		"total":    func() error { return measure.CheckBalance(nil, -1, 1) },
-		"lines[1]": func() error { return measure.CheckBalance([]measure.Mass{1, -1}, 0, 1) },
-		"lines[2]": func() error { return measure.CheckBalance([]measure.Mass{1, measure.MaxMass - 1, 1}, 0, 1) },
-		"lines[0]": func() error { return measure.CheckBalance([]measure.Mass{math.MaxInt64}, 0, 1) },
+		"total.division":    func() error { return measure.CheckBalance(nil, measure.Weighing{}) },
+		"total":             func() error { return measure.CheckBalance(nil, one(-1)) },
+		"lines[0].division": func() error { return measure.CheckBalance([]measure.Weighing{{Mass: 1}}, one(0)) },
+		"lines[1]":          func() error { return measure.CheckBalance([]measure.Weighing{one(1), one(-1)}, one(0)) },
+		"lines[2]": func() error {
+			return measure.CheckBalance([]measure.Weighing{one(1), one(measure.MaxMass - 1), one(1)}, one(0))
+		},
+		"lines[0]": func() error { return measure.CheckBalance([]measure.Weighing{one(math.MaxInt64)}, one(0)) },
 	} {
 		t.Run("refused: "+field, func(t *testing.T) {
 			var wrong *measure.LineError
@@ -163,15 +168,17 @@ func TestCheckBalanceRefusesWhatIsNoWeighing(t *testing.T) {
 // However each weighing was rounded to the scale, honest ones balance.
 func TestHonestWeighingsBalance(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
-		division := rapid.SampledFrom([]measure.Mass{1, 7, 2_000, 10_000, 100_000}).Draw(t, "division")
-		weigh := func(m measure.Mass) measure.Mass { return (m + division/2) / division * division }
-		var lines []measure.Mass
+		division := rapid.SampledFrom([]measure.Mass{1, 7, 2_000, 10_000, 100_000})
+		weigh := func(m, division measure.Mass) measure.Weighing {
+			return measure.Weighing{Mass: (m + division/2) / division * division, Division: division}
+		}
+		var lines []measure.Weighing
 		var exact measure.Mass
 		for _, m := range rapid.SliceOf(rapid.Int64Range(0, 500_000_000)).Draw(t, "masses") {
-			lines = append(lines, weigh(measure.Mass(m)))
+			lines = append(lines, weigh(measure.Mass(m), division.Draw(t, "division")))
 			exact += measure.Mass(m)
 		}
-		if err := measure.CheckBalance(lines, weigh(exact), division); err != nil {
+		if err := measure.CheckBalance(lines, weigh(exact, division.Draw(t, "division of the total"))); err != nil {
 			t.Error(err)
 		}
 	})

@@ -105,15 +105,15 @@ func TestPerson(t *testing.T) {
 		other.Roles = []memberv1.Role{memberv1.Role_ROLE_REGISTRAR}
 		_, err := member.Person{}.Add(m, other)
 		ruletest.Refused(t, err, rule.RoleNotOfMember, "roles[0]")
-		_, err = p.Grant(m, memberv1.Role_ROLE_REGISTRAR)
+		_, err = p.Grant("p9", m, memberv1.Role_ROLE_REGISTRAR)
 		ruletest.Refused(t, err, rule.RoleNotOfMember, "role")
-		_, err = p.Grant(m, memberv1.Role_ROLE_CUTTER)
+		_, err = p.Grant("p9", m, memberv1.Role_ROLE_CUTTER)
 		ruletest.Refused(t, err, rule.AlreadyThere, "role")
-		_, err = p.Grant(member.Member{}, memberv1.Role_ROLE_MINER)
+		_, err = p.Grant("p9", member.Member{}, memberv1.Role_ROLE_MINER)
 		ruletest.Refused(t, err, rule.MemberNotThere, "member_id")
 	})
 	t.Run("rule 2 OK: one more role of the member", func(t *testing.T) {
-		e, err := p.Grant(m, memberv1.Role_ROLE_MINER)
+		e, err := p.Grant("p9", m, memberv1.Role_ROLE_MINER)
 		if err != nil || !member.EvolvePerson(p, e).Has(m, memberv1.Role_ROLE_MINER) {
 			t.Errorf("got %v, %v", e, err)
 		}

@@ -24,6 +24,9 @@ const KeySize = 32
 //     the key's owner, and both were stated to be two people.
 //  7. That two persons are two people is stated by a third.
 //  8. What is personal stands sealed under the person's own key; after the erasure nothing more is sealed.
+//  9. Nobody grants a role to themselves.
+//  10. A registrar, who says who is here, neither records money nor approves it: one person alone could
+//     otherwise let in a member and pay them.
 type Person struct {
 	ID          string
 	MemberID    string // the member they were added to
@@ -143,7 +146,7 @@ type NewPerson struct {
 	Roles     []memberv1.Role
 }
 
-// Add adds the person to a member, with a key and roles (rules 1 to 4).
+// Add adds the person to a member, with a key and roles (rules 1 to 4, and 6).
 func (p Person) Add(m Member, n NewPerson) ([]*memberv1.Event, error) {
 	if p.ID != "" {
 		return nil, rule.Broken{Reason: rule.AlreadyThere, Value: p.ID, Rule: "a person is added once", Hint: "use the one that is there"}
@@ -158,6 +161,7 @@ func (p Person) Add(m Member, n NewPerson) ([]*memberv1.Event, error) {
 	}
 	checkRoles(&broken, n.Roles)
 	checkKey(&broken, n.Key, n.KeyOwner)
+	checkApart(&broken, "roles", n.Roles)
 	for i, r := range n.Roles {
 		checkHas(&broken, fmt.Sprintf("roles[%d]", i), m, r)
 	}
@@ -178,8 +182,8 @@ func (p Person) Add(m Member, n NewPerson) ([]*memberv1.Event, error) {
 }
 
 // Grant gives the person one more role, for the member they were added to or another
-// (rule 2).
-func (p Person) Grant(m Member, role memberv1.Role) (*memberv1.Event, error) {
+// (rules 2, 9 and 10). by is the person who grants it.
+func (p Person) Grant(by string, m Member, role memberv1.Role) (*memberv1.Event, error) {
 	if p.ID == "" {
 		return nil, rule.NotThere("person_id", "person")
 	}
@@ -190,7 +194,11 @@ func (p Person) Grant(m Member, role memberv1.Role) (*memberv1.Event, error) {
 		return nil, notAdmitted("member_id", m.ID)
 	}
 	var broken rule.All
+	if by == p.ID {
+		broken.Add(rule.Broken{Reason: rule.OwnRole, Field: "person_id", Value: p.ID, Rule: "nobody grants a role to themselves", Hint: "ask another registrar"})
+	}
 	broken.Answered("role", int32(role), memberv1.Role_name)
+	checkApart(&broken, "role", append(slices.Clone(p.For(m.ID).Roles), role))
 	checkHas(&broken, "role", m, role)
 	if slices.Contains(p.For(m.ID).Roles, role) {
 		broken.Add(rule.Broken{Reason: rule.AlreadyThere, Field: "role", Value: role.String(), Rule: "the person has this role", Hint: "nothing needs to be done"})
@@ -258,6 +266,21 @@ func checkHas(broken *rule.All, field string, m Member, role memberv1.Role) {
 			Reason: rule.RoleNotOfMember, Field: field, Value: role.String(),
 			Rule: "a person has only roles that the member has", Hint: fmt.Sprintf("choose from %v", m.Roles),
 		})
+	}
+}
+
+// checkApart holds rule 10.
+func checkApart(broken *rule.All, field string, roles []memberv1.Role) {
+	if !slices.Contains(roles, memberv1.Role_ROLE_REGISTRAR) {
+		return
+	}
+	for _, r := range []memberv1.Role{memberv1.Role_ROLE_BOOKKEEPER, memberv1.Role_ROLE_APPROVER} {
+		if slices.Contains(roles, r) {
+			broken.Add(rule.Broken{
+				Reason: rule.RolesApart, Field: field, Value: fmt.Sprintf("%v and %v", memberv1.Role_ROLE_REGISTRAR, r),
+				Rule: "a registrar neither records money nor approves it", Hint: "add another person for one of the two",
+			})
+		}
 	}
 }
 

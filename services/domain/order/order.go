@@ -199,11 +199,6 @@ func (s State) Place(id, buyer, currency string, lines []Line, terms Terms) (*or
 			broken.Add(rule.Broken{Reason: rule.AmountInvalid, Field: at + ".price", Value: fmt.Sprint(l.Price), Rule: "with it the order is above what one amount can be", Hint: "split the order"})
 			break
 		}
-		if l.LotID != "" {
-			placed.Public.LotIds = append(placed.Public.LotIds, l.LotID)
-		} else {
-			placed.Public.StoneIds = append(placed.Public.StoneIds, l.StoneID)
-		}
 		placed.Private.Lines = append(placed.Private.Lines, &orderv1.Line{
 			StoneId: l.StoneID, ParcelId: l.ParcelID, SellerId: l.Seller, PriceMinor: l.Price, SetId: l.SetID,
 			LotId: l.LotID, Count: l.Count, Weighing: l.Weighing,

@@ -22,7 +22,7 @@ func (s State) MakeOffer(b Bid, now time.Time) (*parcelv1.Event, error) {
 	if err := s.onMarket(b.Buyer); err != nil {
 		return nil, err
 	}
-	if err := s.roomForOffer(); err != nil {
+	if err := s.roomForOffer(b.Buyer, now); err != nil {
 		return nil, err
 	}
 	var broken rule.All

@@ -48,7 +48,7 @@ func dealt(s State, event *parcelv1.Event) State {
 	switch e := event.GetEvent().(type) {
 	case *parcelv1.Event_OfferMade:
 		p := e.OfferMade.GetPrivate()
-		s.Offers = append(slices.Clip(s.Offers), Offer{
+		s.Offers = append(replaced(s.Offers, p.GetBuyerId()), Offer{
 			ID: p.GetOfferId(), Buyer: p.GetBuyerId(), EndsAt: moment(p.GetEndsAtUs()), Agreement: p.GetAgreement(),
 		})
 	case *parcelv1.Event_CounterOffered:

@@ -481,11 +481,11 @@ func TestWholeLifeUnaliased(t *testing.T) {
 	h.did(h.List(l))
 	h.did(h.OpenLine(seller, parcel.Opening{PieceID: "p1-6", Left: weighed(80_000_000), Pieces: []parcel.Piece{{ID: "x", Label: "x", Weighing: weighed(8_400_000), Count: 1}}}, noon))
 	for i := range 5 {
-		h.did(h.MakeOffer(bid(fmt.Sprint("o", i), buyer, 100), noon))
+		h.did(h.MakeOffer(bid(fmt.Sprint("o", i), fmt.Sprint("cutter", i), 100), noon))
 		h.did(h.AskViewing(parcel.Viewing{ID: fmt.Sprint("v", i), Viewer: buyer, At: noon.Add(time.Hour)}, noon))
 		h.did(h.AddNote(parcel.Note{By: buyer, Text: "x"}))
 	}
-	h.did(h.Counter(seller, "o1", bid("c1", "", 120), noon)).did(h.WithdrawOffer(buyer, "o2", noon)).did(h.DeclineOffer(seller, "o3", "no", noon))
+	h.did(h.Counter(seller, "o1", bid("c1", "", 120), noon)).did(h.WithdrawOffer("cutter2", "o2", noon)).did(h.DeclineOffer(seller, "o3", "no", noon))
 	h.did(h.AgreeViewing(seller, "v1", time.Time{}, true, "", noon)).did(h.StartViewing(seller, "v1", 6, weighed(1)))
 	h.did(h.EndViewing(seller, parcel.Viewing{ID: "v1", Back: parcel.Word{Count: 6, Total: weighed(1)}, Light: "lamp"}))
 	h.did(h.CallOffViewing(buyer, "v2", "")).did(h.Reprice(seller, &parcelv1.Agreement{Price: aud(100)}, true))

@@ -1,6 +1,7 @@
 package parcel
 
 import (
+	"errors"
 	"fmt"
 
 	eventv1 "seamshare.example/proto/gen/seamshare/event/v1"
@@ -107,24 +108,28 @@ func checkPieces(broken *rule.All, pieces []Piece) {
 	}
 }
 
-// checkBalance holds |total − Σ| ≤ half of all the divisions together, which is
-// (n + 1) · d / 2 where one scale weighed it all.
+// checkBalance holds rule 2.
 func checkBalance(broken *rule.All, l Listing) {
-	var sum measure.Mass
-	divisions := measure.Mass(l.Total.GetDivisionUg())
-	for _, p := range l.Pieces {
-		sum += measure.Mass(p.Weighing.GetMassUg())
-		divisions += measure.Mass(p.Weighing.GetDivisionUg())
+	lines := make([]measure.Weighing, len(l.Pieces))
+	for i, p := range l.Pieces {
+		lines[i] = onScale(p.Weighing)
 	}
-	total, division := measure.Mass(l.Total.GetMassUg()), measure.Mass(l.Total.GetDivisionUg())
-	apart, allowed := max(sum-total, total-sum), divisions/2
-	if apart <= allowed {
-		return
+	total := onScale(l.Total)
+	err := measure.CheckBalance(lines, total)
+	var off *measure.Unbalanced
+	switch {
+	case errors.As(err, &off):
+		broken.Add(rule.Broken{
+			Reason: rule.MassesDontAddUp, Field: "total.mass_ug", Value: total.Mass.OnScale(total.Division),
+			Rule: fmt.Sprintf("the %d pieces add up to %s, %s apart, where the scale allows %s (half a division for each of %d weighings)",
+				off.Lines, off.Sum.OnScale(total.Division), off.Apart().OnScale(total.Division), off.Tolerance, off.Lines+1),
+			Hint: "weigh again and correct a piece or the total",
+		})
+	case err != nil:
+		broken.Add(rule.Broken{Reason: rule.MassInvalid, Field: "pieces", Rule: err.Error(), Hint: "check the masses"})
 	}
-	broken.Add(rule.Broken{
-		Reason: rule.MassesDontAddUp, Field: "total.mass_ug", Value: total.OnScale(division),
-		Rule: fmt.Sprintf("the %d pieces add up to %s, %s apart, where the scale allows %s (half a division for each of %d weighings)",
-			len(l.Pieces), sum.OnScale(division), apart.OnScale(division), allowed, len(l.Pieces)+1),
-		Hint: "weigh again and correct a piece or the total",
-	})
+}
+
+func onScale(w *eventv1.Weighing) measure.Weighing {
+	return measure.Weighing{Mass: measure.Mass(w.GetMassUg()), Division: measure.Mass(w.GetDivisionUg())}
 }

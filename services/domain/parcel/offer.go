@@ -1,7 +1,6 @@
 package parcel
 
 import (
-	"fmt"
 	"time"
 
 	"seamshare.example/services/domain/rule"
@@ -47,7 +46,7 @@ func (s State) Counter(seller, offerID string, b Bid, now time.Time) (*parcelv1.
 	if err != nil {
 		return nil, err
 	}
-	if err := s.roomForOffer(); err != nil {
+	if err := s.roomForCounter(); err != nil {
 		return nil, err
 	}
 	var broken rule.All
@@ -122,14 +121,4 @@ func (s State) DeclineOffer(member, offerID, why string, now time.Time) (*parcel
 		Public:  &parcelv1.OfferDeclined_Public{ParcelId: s.ID},
 		Private: &parcelv1.OfferDeclined_Private{OfferId: offerID, MemberId: member, Why: why},
 	}}}, nil
-}
-
-func (s State) roomForOffer() error {
-	if len(s.Offers) < MaxOffers {
-		return nil
-	}
-	return rule.Broken{
-		Reason: rule.TooManyOffers, Value: fmt.Sprintf("%d offers", len(s.Offers)),
-		Rule: fmt.Sprintf("a parcel takes %d offers", MaxOffers), Hint: "accept one, or take the parcel at its asking price",
-	}
 }

@@ -127,6 +127,9 @@ func TestAnyHistory(t *testing.T) {
 						t.Fatalf("rules 7 and 8: offer %+v is open: %v", o, open)
 					}
 				}
+				if n := openOf(s, buyer, now); n > 1 || len(s.Offers) > 4*parcel.MaxOffersOfBuyer {
+					t.Fatalf("rule 6: %d open offers of one buyer, %d in all of four", n, len(s.Offers))
+				}
 				if s.Deal.Made() {
 					if _, err := parcel.Fix(s.Deal.Agreement); err != nil {
 						t.Fatalf("rule 5: %v", err)

@@ -15,10 +15,6 @@ import (
 	parcelv1 "seamshare.example/proto/gen/seamshare/event/parcel/v1"
 )
 
-// MaxOffers is how many offers a parcel takes, ended ones counted: no command and no
-// list of offers is unbounded.
-const MaxOffers = 100
-
 // State is a parcel as far as has happened. Rules:
 //
 //  1. A parcel is listed once, with at least one piece, all under different labels.
@@ -26,7 +22,8 @@ const MaxOffers = 100
 //  3. Treatment is always answered.
 //  4. All money of a parcel is in one currency, that of its asking price.
 //  5. An agreement can be computed: its tiers take all money, and everyone in it is known.
-//  6. Offers are made for a listed parcel, by someone who isn't its seller, at most 100 of them.
+//  6. Offers are made for a listed parcel, by someone who isn't its seller. A buyer's new offer closes their
+//     open one; a buyer makes at most 5 for a parcel, at most 100 are open, and 200 are kept.
 //  7. An offer carries the moment it ends; it has ended when now ≥ that moment.
 //  8. Only the seller accepts a buyer's offer, an open one; accepting it makes the deal and closes all others.
 //  9. A parcel is taken at its asking price only where its seller allows that, by someone who isn't the seller.
@@ -286,7 +283,7 @@ type OfferStage int
 const (
 	Open OfferStage = iota + 1
 	Accepted
-	OfferClosed // the parcel went another way
+	OfferClosed // the parcel went another way, or its buyer made another
 	Ended
 	OfferWithdrawn
 	Declined
@@ -300,7 +297,7 @@ func (s OfferStage) String() string {
 	case Accepted:
 		return "accepted"
 	case OfferClosed:
-		return "closed, as the parcel went another way"
+		return "closed: the parcel went another way, or its buyer made another offer since"
 	case Ended:
 		return "over, as its time has come"
 	case OfferWithdrawn:

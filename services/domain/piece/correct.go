@@ -4,6 +4,8 @@ import (
 	"maps"
 	"slices"
 
+	eventv1 "seamshare.example/proto/gen/seamshare/event/v1"
+
 	correctionv1 "seamshare.example/proto/gen/seamshare/event/correction/v1"
 )
 
@@ -38,6 +40,8 @@ func EvolveCorrection(s State, e *correctionv1.Event) State {
 		return s
 	}
 	s.Parts = slices.Clone(s.Parts)
+	due := s.Parts[i].Due
 	s.Parts[i].Weighing = c.GetRight()
+	s.Parts[i].Due = &eventv1.Weighing{MassUg: due.GetMassUg() + more, DivisionUg: max(due.GetDivisionUg(), c.GetRight().GetDivisionUg())}
 	return s
 }

@@ -134,7 +134,7 @@ func opened(s State, p *piecev1.Opened_Public) State {
 	s.UnexplainedUg += s.Parts[i].Weighing.GetMassUg() - p.GetTakenUg() - p.GetLeft().GetMassUg()
 	s.Count = p.GetLeftCount()
 	if s.Count > 0 {
-		return s.with(s.Label, func(part *Part) { part.Weighing = p.GetLeft() })
+		return s.with(s.Label, func(part *Part) { part.Weighing, part.Due = p.GetLeft(), p.GetLeft() })
 	}
 	s.Gone = append(s.Gone[:len(s.Gone):len(s.Gone)], s.Label)
 	s.Parts = append(s.Parts[:i:i], s.Parts[i+1:]...)

@@ -20,8 +20,9 @@ import (
 //  2. Only a part that is there and in work is worked or finished; one on the shelf or kept as an off-cut is
 //     placed back in work first, one that waits for a decision needs it first.
 //  3. A counted lot of chips can't be worked as one piece.
-//  4. A part weighed again differs from its last weighing by no more than the two scales' divisions; the
-//     difference is unexplained. Only a stock count may find more (rule 17).
+//  4. A part weighed again differs from what it weighed as it came out of its step, less what was taken off
+//     it since, by no more than the two scales' divisions, however often it is weighed; the difference to the
+//     last weighing is unexplained. Only a stock count may find more (rule 17).
 //  5. A step leaves no more mass than went in: loss = in − out.
 //  6. Lost mass has a reason; kerf is a reason only for a saw.
 //  7. A part's name is unique in its piece, for ever; one part of a step may keep the name of the part worked on.
@@ -96,6 +97,10 @@ type Part struct {
 	Was   Fate   // where it stood before it moved on
 	LotID string // the counted lot it moved into
 	NewID string // the piece it is in a new parcel
+	// Due is what it should weigh, on the scale it was weighed on when it came to be: its
+	// mass then, less the losses of steps since that left it in one. Weighing it again
+	// doesn't change it, so small differences never add up.
+	Due *eventv1.Weighing
 }
 
 // Shaped tells whether its shaping is recorded.
@@ -177,6 +182,7 @@ func (s State) Balance() Balance {
 func Evolve(s State, event *piecev1.Event) State {
 	switch e := event.GetEvent().(type) {
 	case *piecev1.Event_Described:
+		s.ClaimID = e.Described.GetPrivate().GetClaimId()
 		return described(s, e.Described.GetPublic())
 	case *piecev1.Event_Worked:
 		return worked(s, e.Worked)
@@ -197,12 +203,12 @@ func Evolve(s State, event *piecev1.Event) State {
 	case *piecev1.Event_Counted:
 		p := e.Counted.GetPublic()
 		s.UnexplainedUg += p.GetWas().GetMassUg() - p.GetWeighing().GetMassUg()
-		return s.with(p.GetPart(), func(part *Part) { part.Weighing = p.GetWeighing() })
+		return s.with(p.GetPart(), func(part *Part) { part.Weighing, part.Due = p.GetWeighing(), p.GetWeighing() })
 	case *piecev1.Event_Recut:
 		p := e.Recut.GetPublic()
 		s.LossUg = lost(s.LossUg, p.GetReason(), p.GetLossUg())
 		s.Minutes += uint64(e.Recut.GetPrivate().GetMinutes())
-		return s.with(p.GetPart(), func(part *Part) { part.Weighing = p.GetStone() })
+		return s.with(p.GetPart(), func(part *Part) { part.Weighing, part.Due = p.GetStone(), p.GetStone() })
 	case *piecev1.Event_MixedUp:
 		p := e.MixedUp.GetPublic()
 		return s.with(p.GetPart(), func(part *Part) { part.Mixed = mixed(part.Mixed, p.GetCandidates()) })
@@ -242,9 +248,9 @@ func (s State) with(name string, change func(*Part)) State {
 func described(s State, p *piecev1.Described_Public) State {
 	s.ID, s.ParcelID, s.Label = p.GetPieceId(), p.GetParcelId(), p.GetLabel()
 	s.Weighing, s.Size, s.Kind, s.Count = p.GetWeighing(), p.GetSize(), p.GetKind(), p.GetCount()
-	s.ClaimID, s.FieldID, s.Seen, s.Origin = p.GetClaimId(), p.GetFieldId(), p.GetSeen(), p.GetOrigin()
+	s.FieldID, s.Seen, s.Origin = p.GetFieldId(), p.GetSeen(), p.GetOrigin()
 	s.SmallestUm, s.LargestUm, s.OpenedFrom = p.GetSmallestUm(), p.GetLargestUm(), p.GetOpenedFrom()
-	s.Parts = []Part{{Name: s.Label, Weighing: s.Weighing, Fate: InWork}}
+	s.Parts = []Part{{Name: s.Label, Weighing: s.Weighing, Fate: InWork, Due: s.Weighing}}
 	return s
 }
 
@@ -264,11 +270,16 @@ func worked(s State, e *piecev1.Worked) State {
 	for j, out := range p.GetPartsOut() {
 		left[j] = s.Parts[i] // its rest, its marks
 		left[j].Name, left[j].Weighing, left[j].Fate = out.GetName(), out.GetWeighing(), Fate(out.GetFate())
+		left[j].Due = out.GetWeighing()
 		left[j].LastUs = p.GetDoneAtUs()
 		if p.GetStep() == piecev1.Step_STEP_SHAPE {
 			left[j].ShapedUs = p.GetDoneAtUs()
 		}
 		kept = kept || out.GetName() == p.GetPart()
+	}
+	if len(left) == 1 {
+		due := s.Parts[i].Due
+		left[0].Due = &eventv1.Weighing{MassUg: due.GetMassUg() - p.GetLossUg(), DivisionUg: due.GetDivisionUg()}
 	}
 	s.Parts = slices.Concat(s.Parts[:i], left, s.Parts[i+1:])
 	if !kept {
@@ -285,7 +296,8 @@ func finished(s State, e *piecev1.Finished) State {
 	s.LossUg = lost(s.LossUg, piecev1.Reason_REASON_GROUND_OFF, p.GetLossUg())
 	s.Minutes += uint64(e.GetPrivate().GetMinutes())
 	return s.with(p.GetPart(), func(part *Part) {
-		part.Weighing, part.Fate, part.StoneID, part.LastUs = p.GetStone(), Stone, p.GetStoneId(), p.GetDoneAtUs()
+		part.Weighing, part.Due = p.GetStone(), p.GetStone()
+		part.Fate, part.StoneID, part.LastUs = Stone, p.GetStoneId(), p.GetDoneAtUs()
 	})
 }
 

@@ -3,6 +3,7 @@ package piece
 import (
 	"fmt"
 	"slices"
+	"strings"
 
 	eventv1 "seamshare.example/proto/gen/seamshare/event/v1"
 	"seamshare.example/services/domain/measure"
@@ -17,8 +18,8 @@ const (
 	MaxParts    = 500 // parts of a piece in all, used-up ones included
 )
 
-// Describe says what the piece is (rule 1).
-func (s State) Describe(d *piecev1.Described_Public) (*piecev1.Event, error) {
+// Describe says what the piece is (rule 1). claimID is for those concerned only.
+func (s State) Describe(d *piecev1.Described_Public, claimID string) (*piecev1.Event, error) {
 	if s.ID != "" {
 		return nil, rule.Broken{Reason: rule.AlreadyThere, Value: s.ID, Rule: "a piece is described once", Hint: "look it up under this id"}
 	}
@@ -38,7 +39,7 @@ func (s State) Describe(d *piecev1.Described_Public) (*piecev1.Event, error) {
 	if err := broken.Err(); err != nil {
 		return nil, err
 	}
-	return &piecev1.Event{Event: &piecev1.Event_Described{Described: &piecev1.Described{Public: d, Private: &piecev1.Described_Private{}}}}, nil
+	return &piecev1.Event{Event: &piecev1.Event_Described{Described: &piecev1.Described{Public: d, Private: &piecev1.Described_Private{ClaimId: claimID}}}}, nil
 }
 
 // checkRange holds the size range of a counted lot, where it was measured.
@@ -105,7 +106,9 @@ func (s State) Work(w Work) (*piecev1.Event, error) {
 	if err := broken.Err(); err != nil { // sums over impossible masses say nothing
 		return nil, err
 	}
-	checkAgain(&broken, "mass_in.mass_ug", part, in)
+	if w.MassIn != nil { // else it goes on from a weighing that was held against this rule
+		checkAgain(&broken, "mass_in.mass_ug", part, in)
+	}
 	var out int64
 	parts := make([]*piecev1.Part, len(w.Out))
 	for i, o := range w.Out {
@@ -219,16 +222,16 @@ func (s State) checkOut(broken *rule.All, w Work) {
 	}
 }
 
-// checkAgain compares a weighing with the one before (rule 4).
+// checkAgain compares a weighing with what the part should weigh (rule 4).
 func checkAgain(broken *rule.All, field string, part Part, in *eventv1.Weighing) {
-	was, now := measure.Mass(part.Weighing.GetMassUg()), measure.Mass(in.GetMassUg())
-	allowed := measure.Mass(part.Weighing.GetDivisionUg() + in.GetDivisionUg())
+	was, now := measure.Mass(part.Due.GetMassUg()), measure.Mass(in.GetMassUg())
+	allowed := measure.Mass(part.Due.GetDivisionUg() + in.GetDivisionUg())
 	if apart := max(was-now, now-was); apart > allowed {
 		broken.Add(rule.Broken{
 			Reason: rule.WeighingsDiffer, Field: field, Value: now.OnScale(measure.Mass(in.GetDivisionUg())),
-			Rule: fmt.Sprintf("part %s was weighed at %s before, %s apart, where the two scales allow %s",
-				part.Name, was.OnScale(measure.Mass(part.Weighing.GetDivisionUg())), apart, allowed),
-			Hint: "check that it is the same part, dry it and weigh again",
+			Rule: fmt.Sprintf("part %s should weigh %s, as weighed before and less what was taken off since: %s apart, where the two scales allow %s",
+				part.Name, was.OnScale(measure.Mass(part.Due.GetDivisionUg())), apart, allowed),
+			Hint: "check that it is the same part, dry it and weigh again, or leave " + strings.TrimSuffix(field, ".mass_ug") + " out to go on from the last weighing",
 		})
 	}
 }

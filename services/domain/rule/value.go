@@ -39,8 +39,18 @@ func (a *All) Weighing(field string, w *eventv1.Weighing) {
 			MassInvalid, field + ".division_ug", fmt.Sprint(d),
 			fmt.Sprintf("a scale's division is 1 to %d micrograms", int64(MaxDivisionUg)), "give the smallest step the scale shows, such as 10000 for 0.01 g",
 		})
+	} else if most := CoarsestDivision(w.GetMassUg()); d > most {
+		a.Add(Broken{
+			MassInvalid, field + ".division_ug", fmt.Sprint(d),
+			fmt.Sprintf("a scale for this mass shows steps of at most %d micrograms: a hundredth of it, or 0.01 g", most), "weigh it on a finer scale",
+		})
 	}
 }
+
+// CoarsestDivision is the largest division of a scale that a mass may be weighed on:
+// a hundredth of it, or 10 mg where that is more. What two weighings may differ by comes
+// from their divisions, so a coarse scale would excuse anything.
+func CoarsestDivision(massUg int64) int64 { return max(10_000, massUg/100) }
 
 // Size checks three dimensions.
 func (a *All) Size(field string, s *eventv1.Size) {

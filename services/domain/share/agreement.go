@@ -1,7 +1,9 @@
 package share
 
-// Limits of an agreement. They keep every product within 128 bits and one
-// entitlement well below a millisecond.
+// Limits of an agreement. They keep every product within 128 bits, and one entitlement
+// of the largest agreement they allow, 20 parties in 20 splits with ratios that add up
+// to 9999, at 1.4 ms as measured on one core. Agreements that people sign take
+// microseconds.
 const (
 	// MaxAmount bounds every amount, in minor units, either way.
 	MaxAmount = 1_000_000_000_000_000

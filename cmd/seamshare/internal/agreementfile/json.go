@@ -194,12 +194,13 @@ func join(path, name string) string {
 	return path + "." + name
 }
 
-var partyID = regexp.MustCompile(`^[a-z0-9_-]{1,64}$`)
+// party is one of the deal's parties, or the id of another member: a ULID in small letters.
+var party = regexp.MustCompile(`^(miner|cutter|coop|[0-7][0-9a-hjkmnp-tv-z]{25})$`)
 
 func (r *reader) party(path string, v value) string {
 	s, ok := v.(text)
-	if !ok || !partyID.MatchString(string(s)) {
-		r.add(path, `%s is not a party; write miner, cutter, coop or a member's id`, show(v))
+	if !ok || !party.MatchString(string(s)) {
+		r.add(path, `%s is not a party; write miner, cutter, coop or the id of another member`, show(v))
 		return ""
 	}
 	return string(s)

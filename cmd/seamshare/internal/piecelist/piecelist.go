@@ -131,6 +131,8 @@ func (f *file) add(p Problem) {
 	}
 }
 
+var tooLong = Problem{Rule: fmt.Sprintf("the file is longer than %d bytes, far more than %d pieces need; check that it is the right file", MaxBytes, MaxPieces)}
+
 func (f *file) read(text string, cutOff bool) []Piece {
 	first, _, _ := strings.Cut(text, "\n")
 	if seen := separator(first); seen != "" {
@@ -139,7 +141,11 @@ func (f *file) read(text string, cutOff bool) []Piece {
 	}
 	header, ok := f.next()
 	if !ok {
-		if len(f.problems) == 0 {
+		switch {
+		case len(f.problems) > 0:
+		case cutOff:
+			f.add(tooLong)
+		default:
 			f.add(Problem{Rule: "the file is empty; its first line names the columns, such as " + example})
 		}
 		return nil
@@ -166,7 +172,7 @@ func (f *file) read(text string, cutOff bool) []Piece {
 	switch {
 	case len(f.problems) > 0:
 	case cutOff:
-		f.add(Problem{Rule: fmt.Sprintf("the file is longer than %d bytes, far more than %d pieces need; check that it is the right file", MaxBytes, MaxPieces)})
+		f.add(tooLong)
 	case len(pieces) == 0:
 		f.add(Problem{Line: 2, Rule: "there are no pieces below the column names; write one line for each piece"})
 	}

@@ -173,6 +173,7 @@ func TestReadStopsReadingALongFile(t *testing.T) {
 		says string
 	}{
 		"rows":           {io.MultiReader(strings.NewReader("label,mass_g,kind\n"), &distinct{}), "more than 400 pieces"},
+		"one line":       {&endless{line: "x"}, "longer than"},
 		"one row":        {io.MultiReader(strings.NewReader("label,mass_g,kind\n"), &endless{line: "x"}), "longer than"},
 		"one open quote": {io.MultiReader(strings.NewReader("label,mass_g,kind\n1,1,solid\n"), &endless{line: "\"\n"}), "line"},
 	} {

@@ -1941,7 +1941,7 @@ type ChainLink struct {
 	Position uint64 `protobuf:"varint,1,opt,name=position,proto3" json:"position,omitempty"`
 	// What it says, in words.
 	What string `protobuf:"bytes,2,opt,name=what,proto3" json:"what,omitempty"`
-	// The thing it is about: a field, claim, parcel, piece, stone or order.
+	// The thing it is about: a field, parcel, piece, stone or order.
 	About         string `protobuf:"bytes,3,opt,name=about,proto3" json:"about,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache

@@ -249,7 +249,7 @@ type Record struct {
 	Public []byte `protobuf:"bytes,6,opt,name=public,proto3" json:"public,omitempty"`
 	// Prices, parties, places: the bytes of the event's Private message.
 	Private []byte `protobuf:"bytes,7,opt,name=private,proto3" json:"private,omitempty"`
-	// 32 random bytes; the leaf holds SHA-256(salt, private) only.
+	// 32 random bytes, so that nobody can guess what the leaf's hash hides.
 	Salt          []byte `protobuf:"bytes,8,opt,name=salt,proto3" json:"salt,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -352,8 +352,10 @@ type Leaf struct {
 	Type uint32 `protobuf:"varint,3,opt,name=type,proto3" json:"type,omitempty"`
 	// The event's public bytes, as stored.
 	Public []byte `protobuf:"bytes,4,opt,name=public,proto3" json:"public,omitempty"`
-	// SHA-256(salt, private bytes).
-	PrivateSha256 []byte `protobuf:"bytes,5,opt,name=private_sha256,json=privateSha256,proto3" json:"private_sha256,omitempty"`
+	// SHA-256 over salt, stream, stream version, effective date, corrected position, the commit's decided_at_us, the
+	// decision's member, person, rpc and request id, and the private bytes: numbers as 8 bytes big endian, texts with
+	// their length in 4 bytes before them.
+	HiddenSha256  []byte `protobuf:"bytes,5,opt,name=hidden_sha256,json=hiddenSha256,proto3" json:"hidden_sha256,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -416,9 +418,9 @@ func (x *Leaf) GetPublic() []byte {
 	return nil
 }
 
-func (x *Leaf) GetPrivateSha256() []byte {
+func (x *Leaf) GetHiddenSha256() []byte {
 	if x != nil {
-		return x.PrivateSha256
+		return x.HiddenSha256
 	}
 	return nil
 }
@@ -454,13 +456,13 @@ const file_seamshare_event_v1_commit_proto_rawDesc = "" +
 	"\bcorrects\x18\x05 \x01(\x04R\bcorrects\x12\x16\n" +
 	"\x06public\x18\x06 \x01(\fR\x06public\x12\x18\n" +
 	"\aprivate\x18\a \x01(\fR\aprivate\x12\x12\n" +
-	"\x04salt\x18\b \x01(\fR\x04salt\"\x98\x01\n" +
+	"\x04salt\x18\b \x01(\fR\x04salt\"\x96\x01\n" +
 	"\x04Leaf\x12!\n" +
 	"\fleaf_version\x18\x01 \x01(\rR\vleafVersion\x12\x1a\n" +
 	"\bposition\x18\x02 \x01(\x04R\bposition\x12\x12\n" +
 	"\x04type\x18\x03 \x01(\rR\x04type\x12\x16\n" +
-	"\x06public\x18\x04 \x01(\fR\x06public\x12%\n" +
-	"\x0eprivate_sha256\x18\x05 \x01(\fR\rprivateSha256B8Z6seamshare.example/proto/gen/seamshare/event/v1;eventv1b\x06proto3"
+	"\x06public\x18\x04 \x01(\fR\x06public\x12#\n" +
+	"\rhidden_sha256\x18\x05 \x01(\fR\fhiddenSha256B8Z6seamshare.example/proto/gen/seamshare/event/v1;eventv1b\x06proto3"
 
 var (
 	file_seamshare_event_v1_commit_proto_rawDescOnce sync.Once

@@ -785,7 +785,7 @@ func (x *ListOffersRequest) GetParcelId() string {
 // ListOffersResponse answers ListOffers.
 type ListOffersResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// The offers; a parcel takes 100 at most.
+	// The offers; a parcel takes 200 at most, 5 of one buyer, of which the last alone is open.
 	Offers []*v1.Offer `protobuf:"bytes,1,rep,name=offers,proto3" json:"offers,omitempty"`
 	// The position the answer is as of.
 	Position      uint64 `protobuf:"varint,2,opt,name=position,proto3" json:"position,omitempty"`

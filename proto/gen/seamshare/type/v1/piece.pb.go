@@ -293,7 +293,8 @@ type Piece struct {
 	Kind Kind `protobuf:"varint,6,opt,name=kind,proto3,enum=seamshare.type.v1.Kind" json:"kind,omitempty"`
 	// How many stones lie in the line.
 	Count uint32 `protobuf:"varint,7,opt,name=count,proto3" json:"count,omitempty"`
-	// The claim it comes from; empty where the field is not shown.
+	// The claim it comes from, for its seller and for the cutter who has the deal; empty for others, and where the field is not
+	// shown.
 	ClaimId string `protobuf:"bytes,8,opt,name=claim_id,json=claimId,proto3" json:"claim_id,omitempty"`
 	// The field it comes from; empty where the field is not shown.
 	FieldId string `protobuf:"bytes,9,opt,name=field_id,json=fieldId,proto3" json:"field_id,omitempty"`

@@ -1170,11 +1170,7 @@ func (x *PriceReduced) GetPrivate() *PriceReduced_Private {
 type Placed_Public struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The order.
-	OrderId string `protobuf:"bytes,1,opt,name=order_id,json=orderId,proto3" json:"order_id,omitempty"`
-	// The stones, as they belong together.
-	StoneIds []string `protobuf:"bytes,2,rep,name=stone_ids,json=stoneIds,proto3" json:"stone_ids,omitempty"`
-	// The lots that portions are of.
-	LotIds        []string `protobuf:"bytes,3,rep,name=lot_ids,json=lotIds,proto3" json:"lot_ids,omitempty"`
+	OrderId       string `protobuf:"bytes,1,opt,name=order_id,json=orderId,proto3" json:"order_id,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1214,20 +1210,6 @@ func (x *Placed_Public) GetOrderId() string {
 		return x.OrderId
 	}
 	return ""
-}
-
-func (x *Placed_Public) GetStoneIds() []string {
-	if x != nil {
-		return x.StoneIds
-	}
-	return nil
-}
-
-func (x *Placed_Public) GetLotIds() []string {
-	if x != nil {
-		return x.LotIds
-	}
-	return nil
 }
 
 // The part for those concerned.
@@ -2441,14 +2423,12 @@ const file_seamshare_event_order_v1_event_proto_rawDesc = "" +
 	"\x06set_id\x18\x05 \x01(\tR\x05setId\x12\x15\n" +
 	"\x06lot_id\x18\x06 \x01(\tR\x05lotId\x12\x14\n" +
 	"\x05count\x18\a \x01(\rR\x05count\x128\n" +
-	"\bweighing\x18\b \x01(\v2\x1c.seamshare.event.v1.WeighingR\bweighing\"\xcd\x03\n" +
+	"\bweighing\x18\b \x01(\v2\x1c.seamshare.event.v1.WeighingR\bweighing\"\x97\x03\n" +
 	"\x06Placed\x12?\n" +
 	"\x06public\x18\x01 \x01(\v2'.seamshare.event.order.v1.Placed.PublicR\x06public\x12B\n" +
-	"\aprivate\x18\x02 \x01(\v2(.seamshare.event.order.v1.Placed.PrivateR\aprivate\x1aY\n" +
+	"\aprivate\x18\x02 \x01(\v2(.seamshare.event.order.v1.Placed.PrivateR\aprivate\x1a#\n" +
 	"\x06Public\x12\x19\n" +
-	"\border_id\x18\x01 \x01(\tR\aorderId\x12\x1b\n" +
-	"\tstone_ids\x18\x02 \x03(\tR\bstoneIds\x12\x17\n" +
-	"\alot_ids\x18\x03 \x03(\tR\x06lotIds\x1a\xe2\x01\n" +
+	"\border_id\x18\x01 \x01(\tR\aorderId\x1a\xe2\x01\n" +
 	"\aPrivate\x12\x19\n" +
 	"\bbuyer_id\x18\x01 \x01(\tR\abuyerId\x12\x1a\n" +
 	"\bcurrency\x18\x02 \x01(\tR\bcurrency\x124\n" +

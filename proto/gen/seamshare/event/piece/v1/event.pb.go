@@ -1898,8 +1898,6 @@ type Described_Public struct {
 	Kind v1.Kind `protobuf:"varint,6,opt,name=kind,proto3,enum=seamshare.event.v1.Kind" json:"kind,omitempty"`
 	// How many stones lie in the line: 1 for a piece.
 	Count uint32 `protobuf:"varint,7,opt,name=count,proto3" json:"count,omitempty"`
-	// The claim it comes from; empty where the field is not shown.
-	ClaimId string `protobuf:"bytes,8,opt,name=claim_id,json=claimId,proto3" json:"claim_id,omitempty"`
 	// The field it comes from; empty where the field is not shown.
 	FieldId string `protobuf:"bytes,9,opt,name=field_id,json=fieldId,proto3" json:"field_id,omitempty"`
 	// What is seen in it.
@@ -1995,13 +1993,6 @@ func (x *Described_Public) GetCount() uint32 {
 	return 0
 }
 
-func (x *Described_Public) GetClaimId() string {
-	if x != nil {
-		return x.ClaimId
-	}
-	return ""
-}
-
 func (x *Described_Public) GetFieldId() string {
 	if x != nil {
 		return x.FieldId
@@ -2046,7 +2037,9 @@ func (x *Described_Public) GetOrigin() *Origin {
 
 // The part for those concerned.
 type Described_Private struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The claim it comes from; empty where the field is not shown. A claim belongs to one seller, so it would name them.
+	ClaimId       string `protobuf:"bytes,1,opt,name=claim_id,json=claimId,proto3" json:"claim_id,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -2079,6 +2072,13 @@ func (x *Described_Private) ProtoReflect() protoreflect.Message {
 // Deprecated: Use Described_Private.ProtoReflect.Descriptor instead.
 func (*Described_Private) Descriptor() ([]byte, []int) {
 	return file_seamshare_event_piece_v1_event_proto_rawDescGZIP(), []int{2, 1}
+}
+
+func (x *Described_Private) GetClaimId() string {
+	if x != nil {
+		return x.ClaimId
+	}
+	return ""
 }
 
 // The part that may be shown to anyone.
@@ -4555,7 +4555,7 @@ const file_seamshare_event_piece_v1_event_proto_rawDesc = "" +
 	"\tparcel_id\x18\x03 \x01(\tR\bparcelId\"\x8b\x05\n" +
 	"\tDescribed\x12B\n" +
 	"\x06public\x18\x01 \x01(\v2*.seamshare.event.piece.v1.Described.PublicR\x06public\x12E\n" +
-	"\aprivate\x18\x02 \x01(\v2+.seamshare.event.piece.v1.Described.PrivateR\aprivate\x1a\xe7\x03\n" +
+	"\aprivate\x18\x02 \x01(\v2+.seamshare.event.piece.v1.Described.PrivateR\aprivate\x1a\xcc\x03\n" +
 	"\x06Public\x12\x19\n" +
 	"\bpiece_id\x18\x01 \x01(\tR\apieceId\x12\x1b\n" +
 	"\tparcel_id\x18\x02 \x01(\tR\bparcelId\x12\x14\n" +
@@ -4564,7 +4564,6 @@ const file_seamshare_event_piece_v1_event_proto_rawDesc = "" +
 	"\x04size\x18\x05 \x01(\v2\x18.seamshare.event.v1.SizeR\x04size\x12,\n" +
 	"\x04kind\x18\x06 \x01(\x0e2\x18.seamshare.event.v1.KindR\x04kind\x12\x14\n" +
 	"\x05count\x18\a \x01(\rR\x05count\x12\x19\n" +
-	"\bclaim_id\x18\b \x01(\tR\aclaimId\x12\x19\n" +
 	"\bfield_id\x18\t \x01(\tR\afieldId\x12\x12\n" +
 	"\x04seen\x18\n" +
 	" \x01(\tR\x04seen\x12\x1f\n" +
@@ -4574,8 +4573,9 @@ const file_seamshare_event_piece_v1_event_proto_rawDesc = "" +
 	"largest_um\x18\r \x01(\x03R\tlargestUm\x12\x1f\n" +
 	"\vopened_from\x18\x0e \x01(\tR\n" +
 	"openedFrom\x128\n" +
-	"\x06origin\x18\v \x01(\v2 .seamshare.event.piece.v1.OriginR\x06origin\x1a\t\n" +
-	"\aPrivate\"\x88\x01\n" +
+	"\x06origin\x18\v \x01(\v2 .seamshare.event.piece.v1.OriginR\x06origin\x1a$\n" +
+	"\aPrivate\x12\x19\n" +
+	"\bclaim_id\x18\x01 \x01(\tR\aclaimId\"\x88\x01\n" +
 	"\x04Part\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x128\n" +
 	"\bweighing\x18\x02 \x01(\v2\x1c.seamshare.event.v1.WeighingR\bweighing\x122\n" +
