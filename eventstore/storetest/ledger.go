@@ -36,7 +36,7 @@ type Stone struct {
 var Stones = eventstore.Kind[Stone]{Name: "stone", Evolve: func(s Stone, r eventstore.Record) Stone {
 	switch e := r.Event.(*stonev1.Event).Event.(type) {
 	case *stonev1.Event_Finished:
-		s.Bytes += len(e.Finished.GetPublic().GetRemarks())
+		s.Bytes += len(e.Finished.GetPrivate().GetRemarks())
 	case *stonev1.Event_Sold:
 		s.Holder = e.Sold.GetPrivate().GetBuyerId()
 		s.Taken++
@@ -49,8 +49,8 @@ var Stones = eventstore.Kind[Stone]{Name: "stone", Evolve: func(s Stone, r event
 // Noted is an event of any size about a stone.
 func Noted(id, remarks string) *stonev1.Event {
 	return &stonev1.Event{Event: &stonev1.Event_Finished{Finished: &stonev1.Finished{
-		Public:  &stonev1.Finished_Public{StoneId: id, Remarks: remarks},
-		Private: &stonev1.Finished_Private{},
+		Public:  &stonev1.Finished_Public{StoneId: id},
+		Private: &stonev1.Finished_Private{Remarks: remarks},
 	}}}
 }
 

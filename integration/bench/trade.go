@@ -156,7 +156,7 @@ func (t *trade) list(tx *eventstore.Tx, id, claimID, fieldID string, lot []workp
 			PieceId: lot[i].id, ParcelId: id, Label: lot[i].part, Weighing: weighing(pieceUg), Count: 1,
 			Size: &eventv1.Size{LengthUm: 200_000, WidthUm: 150_000, DepthUm: 80_000}, Kind: eventv1.Kind_KIND_BOULDER,
 			FieldId: fieldID,
-		}, claimID)
+		}, &piecev1.Described_Private{ClaimId: claimID})
 		if err != nil {
 			return err
 		}
@@ -198,9 +198,9 @@ func (t *trade) worked(w *workpiece, in, out int64) (public, private []byte, err
 		Public: &piecev1.Worked_Public{
 			PieceId: w.id, Part: w.part, Step: piecev1.Step_STEP_GRIND, MassIn: &eventv1.Weighing{MassUg: in, DivisionUg: divisionUg},
 			PartsOut: []*piecev1.Part{{Name: w.part, Weighing: &eventv1.Weighing{MassUg: out, DivisionUg: divisionUg}, Fate: piecev1.Fate_FATE_IN_WORK}},
-			LossUg:   in - out, Reason: piecev1.Reason_REASON_GROUND_OFF, How: how,
+			LossUg:   in - out, Reason: piecev1.Reason_REASON_GROUND_OFF,
 		},
-		Private: &piecev1.Worked_Private{MemberId: t.cutter},
+		Private: &piecev1.Worked_Private{MemberId: t.cutter, How: how},
 	}
 	if public, err = proto.Marshal(e.Public); err != nil {
 		return nil, nil, err

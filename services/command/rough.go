@@ -16,8 +16,8 @@ import (
 // Opening is what a member takes out of a group line. Kind and claim are the group's.
 type Opening struct {
 	PieceID string
-	Pieces  []*piecev1.Described_Public // ids, labels, masses, sizes and what is seen
-	Left    *eventv1.Weighing           // nil: nothing is left
+	Pieces  []*piecev1.Described // ids, labels, masses, sizes and what is seen
+	Left    *eventv1.Weighing    // nil: nothing is left
 }
 
 // OpenLine opens a group line of a parcel and describes each piece that is taken out.
@@ -30,6 +30,7 @@ func OpenLine(tx *eventstore.Tx, member string, lot *Thing[parcel.State], o Open
 	opening := parcel.Opening{PieceID: o.PieceID, Left: o.Left}
 	split := piece.Opening{Member: member, Count: uint32(len(o.Pieces)), Left: o.Left}
 	for _, p := range o.Pieces {
+		p := p.GetPublic()
 		opening.Pieces = append(opening.Pieces, parcel.Piece{ID: p.GetPieceId(), Label: p.GetLabel(), Weighing: p.GetWeighing(), Count: 1})
 		split.Taken = append(split.Taken, p.GetWeighing())
 	}
@@ -51,11 +52,11 @@ func OpenLine(tx *eventstore.Tx, member string, lot *Thing[parcel.State], o Open
 	var broken rule.All
 	described := make([]*piecev1.Event, len(o.Pieces))
 	for i, p := range o.Pieces {
-		g := group.State
+		g, seen, p := group.State, p.GetPrivate().GetSeen(), p.GetPublic()
 		described[i], err = piece.State{}.Describe(&piecev1.Described_Public{
-			PieceId: p.GetPieceId(), ParcelId: lot.ID, Label: p.GetLabel(), Weighing: p.GetWeighing(), Size: p.GetSize(), Count: 1, Seen: p.GetSeen(),
+			PieceId: p.GetPieceId(), ParcelId: lot.ID, Label: p.GetLabel(), Weighing: p.GetWeighing(), Size: p.GetSize(), Count: 1,
 			Kind: g.Kind, FieldId: g.FieldID, OpenedFrom: g.ID,
-		}, g.ClaimID)
+		}, &piecev1.Described_Private{ClaimId: g.ClaimID, Seen: seen})
 		if err := broken.Merge(fmt.Sprintf("pieces[%d]", i), err); err != nil {
 			return err
 		}
@@ -66,7 +67,7 @@ func OpenLine(tx *eventstore.Tx, member string, lot *Thing[parcel.State], o Open
 	lot.Record(opened)
 	group.Record(parted)
 	for i, p := range o.Pieces {
-		tx.Record(stream.Piece.Stream(p.GetPieceId()), described[i])
+		tx.Record(stream.Piece.Stream(p.GetPublic().GetPieceId()), described[i])
 	}
 	return nil
 }

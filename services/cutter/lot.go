@@ -34,7 +34,7 @@ func (s *Server) MakeLot(ctx context.Context, req *cutterv1.MakeLotRequest) (*cu
 		}
 		f := &lotv1.Made_Public{
 			LotId: id, Label: req.GetLabel(), CutterId: me, Weighing: wire.ReadWeighing(req.GetWeighing()),
-			Treatment: eventv1.Treatment(req.GetTreatment()), Remarks: req.GetRemarks(),
+			Treatment: eventv1.Treatment(req.GetTreatment()),
 		}
 		from := gathering{tx: tx, me: me, pieces: map[string]*command.Thing[piece.State]{}}
 		for i, src := range req.GetSources() {
@@ -46,7 +46,7 @@ func (s *Server) MakeLot(ctx context.Context, req *cutterv1.MakeLotRequest) (*cu
 				return nil, broken.Err()
 			}
 		}
-		event, err := made.State.Make(f)
+		event, err := made.State.Make(f, &lotv1.Made_Private{Remarks: req.GetRemarks()})
 		if err != nil {
 			return nil, err
 		}

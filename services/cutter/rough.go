@@ -48,11 +48,11 @@ func (s *Server) PublishRough(ctx context.Context, req *cutterv1.PublishRoughReq
 		pieces := map[string]*command.Thing[piece.State]{}
 		var described []*piecev1.Event
 		for i, line := range req.GetLines() {
-			facts, claimID, err := moveOn(tx, me, pieces, line, newIDs[i], listing.ID)
+			facts, known, err := moveOn(tx, me, pieces, line, newIDs[i], listing.ID)
 			if err == nil {
 				var event *piecev1.Event
 				listing.Pieces = append(listing.Pieces, parcel.Piece{ID: facts.PieceId, Label: facts.Label, Weighing: facts.Weighing, Count: facts.Count})
-				event, err = piece.State{}.Describe(facts, claimID)
+				event, err = piece.State{}.Describe(facts, known)
 				described = append(described, event)
 			}
 			if err := broken.Merge(fmt.Sprintf("lines[%d]", i), err); err != nil {
@@ -79,16 +79,16 @@ func (s *Server) PublishRough(ctx context.Context, req *cutterv1.PublishRoughReq
 }
 
 // moveOn takes a part out of its old parcel and says what piece it is in the new one, and
-// of which claim.
-func moveOn(tx *eventstore.Tx, me string, pieces map[string]*command.Thing[piece.State], line *cutterv1.RoughLine, newID, parcelID string) (facts *piecev1.Described_Public, claimID string, err error) {
+// what only those concerned may know of it.
+func moveOn(tx *eventstore.Tx, me string, pieces map[string]*command.Thing[piece.State], line *cutterv1.RoughLine, newID, parcelID string) (facts *piecev1.Described_Public, known *piecev1.Described_Private, err error) {
 	rough, ok := pieces[line.GetPieceId()]
 	if !ok {
 		var old parcel.State
 		if rough, old, err = inHand(tx, me, line.GetPieceId()); err != nil {
-			return nil, "", err
+			return nil, nil, err
 		}
 		if err := old.SoleCutters(me); err != nil {
-			return nil, "", err
+			return nil, nil, err
 		}
 		pieces[rough.ID] = rough
 	}
@@ -96,7 +96,7 @@ func moveOn(tx *eventstore.Tx, me string, pieces map[string]*command.Thing[piece
 		Member: me, Part: line.GetPart(), Weighing: wire.ReadWeighing(line.GetWeighing()), ParcelID: parcelID, NewPieceID: newID,
 	})
 	if err != nil {
-		return nil, "", err
+		return nil, nil, err
 	}
 	count := uint32(1)
 	if line.GetPart() == rough.State.Label {
@@ -105,9 +105,9 @@ func moveOn(tx *eventstore.Tx, me string, pieces map[string]*command.Thing[piece
 	rough.Record(moved)
 	return &piecev1.Described_Public{
 		PieceId: newID, ParcelId: parcelID, Label: line.GetLabel(), Weighing: wire.ReadWeighing(line.GetWeighing()), Size: wire.ReadSize(line.GetSize()),
-		Kind: rough.State.Kind, Count: count, FieldId: rough.State.FieldID, Seen: line.GetSeen(),
+		Kind: rough.State.Kind, Count: count, FieldId: rough.State.FieldID,
 		Origin: &piecev1.Origin{PieceId: rough.ID, Part: line.GetPart(), ParcelId: rough.State.ParcelID},
-	}, rough.State.ClaimID, nil
+	}, &piecev1.Described_Private{ClaimId: rough.State.ClaimID, Seen: line.GetSeen()}, nil
 }
 
 // TakeRoughBack implements cutterv1.CutterServiceServer. The parcel is closed, so that it

@@ -53,15 +53,14 @@ func (s *Server) FinishStone(ctx context.Context, req *cutterv1.FinishStoneReque
 			StoneId: id, Label: req.GetLabel(), PieceId: rough.ID, Part: req.GetPart(), ParcelId: lot.ID, CutterId: me,
 			Weighing: weighing, Size: wire.ReadSize(req.GetSize()), Outline: stonev1.Outline(req.GetOutline()),
 			Kind: rough.State.Kind, Treatment: eventv1.Treatment(req.GetTreatment()), Hydrophane: stonev1.Hydrophane(req.GetHydrophane()),
-			Composite: stonev1.Composite(req.GetComposite()), Grade: wire.ReadGrade(req.GetGrade()), Remarks: req.GetRemarks(),
-		})
+			Composite: stonev1.Composite(req.GetComposite()), Grade: wire.ReadGrade(req.GetGrade()),
+		}, &stonev1.Finished_Private{Class: req.GetClass(), Remarks: req.GetRemarks()})
 		if err := broken.Merge("", err); err != nil { // the mass may be refused by both
 			return nil, err
 		}
 		if err := broken.Err(); err != nil {
 			return nil, err
 		}
-		finished.GetFinished().GetPrivate().Class = req.GetClass()
 		rough.Record(cut)
 		made.Record(finished)
 		return made, nil

@@ -47,9 +47,10 @@ func (s *Server) PublishParcel(ctx context.Context, req *minerv1.PublishParcelRe
 			// Copies: the events of an earlier run may be on their way to the log.
 			facts := &piecev1.Described_Public{
 				PieceId: p.PieceId, ParcelId: p.ParcelId, Label: p.Label, Weighing: p.Weighing, Size: p.Size,
-				Kind: p.Kind, Count: p.Count, Seen: p.Seen, SmallestUm: p.SmallestUm, LargestUm: p.LargestUm,
+				Kind: p.Kind, Count: p.Count, SmallestUm: p.SmallestUm, LargestUm: p.LargestUm,
 			}
-			claimID := req.GetPieces()[i].GetClaimId()
+			line := req.GetPieces()[i]
+			claimID := line.GetClaimId()
 			if claimID != "" {
 				claim, _, err := eventstore.Load(tx, stream.Claim, claimID)
 				if err != nil {
@@ -60,7 +61,7 @@ func (s *Server) PublishParcel(ctx context.Context, req *minerv1.PublishParcelRe
 				}
 				facts.FieldId = claim.FieldID
 			}
-			event, err := piece.State{}.Describe(facts, claimID)
+			event, err := piece.State{}.Describe(facts, &piecev1.Described_Private{ClaimId: claimID, Seen: line.GetSeen()})
 			if err := broken.Merge(at, err); err != nil {
 				return nil, err
 			}
@@ -100,7 +101,7 @@ func read(req *minerv1.PublishParcelRequest, seller string) (parcel.Listing, []*
 		pieces[i] = &piecev1.Described_Public{
 			PieceId: command.NewID(), ParcelId: listing.ID, Label: p.GetLabel(),
 			Weighing: wire.ReadWeighing(p.GetWeighing()), Size: wire.ReadSize(p.GetSize()), Kind: eventv1.Kind(p.GetKind()),
-			Count: max(p.GetCount(), 1), Seen: p.GetSeen(),
+			Count:      max(p.GetCount(), 1),
 			SmallestUm: p.GetSmallestUm(), LargestUm: p.GetLargestUm(),
 		}
 		listing.Pieces = append(listing.Pieces, parcel.Piece{

@@ -111,9 +111,9 @@ func pieceWords(event *piecev1.Event) string {
 	case *piecev1.Event_InclusionJudged:
 		p := e.InclusionJudged.GetPublic()
 		if p.GetKept() {
-			return fmt.Sprintf("Part %s: kept in it, %s", p.GetPart(), p.GetInclusion())
+			return fmt.Sprintf("Part %s: an inclusion in the face was kept", p.GetPart())
 		}
-		return fmt.Sprintf("Part %s: ground away, %s", p.GetPart(), p.GetInclusion())
+		return fmt.Sprintf("Part %s: an inclusion in the face was ground away", p.GetPart())
 	}
 	return ""
 }
@@ -189,21 +189,13 @@ var stepWords = map[piecev1.Step]string{
 
 func workedWords(p *piecev1.Worked_Public) string {
 	if p.GetNotWeighed() {
-		how := ""
-		if p.GetHow() != "" {
-			how = " " + p.GetHow()
-		}
-		return fmt.Sprintf("Part %s was %s%s, not weighed%s", p.GetPart(), stepWords[p.GetStep()], how, restWords(p.GetRestedS(), false))
+		return fmt.Sprintf("Part %s was %s, not weighed%s", p.GetPart(), stepWords[p.GetStep()], restWords(p.GetRestedS(), false))
 	}
 	var out []string
 	for _, part := range p.GetPartsOut() {
 		out = append(out, part.GetName()+" "+massWords(part.GetWeighing()))
 	}
-	how := ""
-	if p.GetHow() != "" {
-		how = " " + p.GetHow()
-	}
-	return fmt.Sprintf("Part %s, %s, was %s%s: %s%s", p.GetPart(), massWords(p.GetMassIn()), stepWords[p.GetStep()], how, strings.Join(out, ", "), restWords(p.GetRestedS(), false))
+	return fmt.Sprintf("Part %s, %s, was %s: %s%s", p.GetPart(), massWords(p.GetMassIn()), stepWords[p.GetStep()], strings.Join(out, ", "), restWords(p.GetRestedS(), false))
 }
 
 // restWords say that a part was worked on before it had rested as long as is set; empty

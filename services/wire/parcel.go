@@ -90,11 +90,12 @@ func Viewing(parcelID string, v parcel.Viewing) *typev1.Viewing {
 }
 
 // TakenOut reads the pieces that are taken out of a group line, with new ids.
-func TakenOut(pieces []*typev1.TakenOut, newID func() string) []*piecev1.Described_Public {
-	out := make([]*piecev1.Described_Public, len(pieces))
+func TakenOut(pieces []*typev1.TakenOut, newID func() string) []*piecev1.Described {
+	out := make([]*piecev1.Described, len(pieces))
 	for i, p := range pieces {
-		out[i] = &piecev1.Described_Public{
-			PieceId: newID(), Label: p.GetLabel(), Weighing: ReadWeighing(p.GetWeighing()), Size: ReadSize(p.GetSize()), Seen: p.GetSeen(),
+		out[i] = &piecev1.Described{
+			Public:  &piecev1.Described_Public{PieceId: newID(), Label: p.GetLabel(), Weighing: ReadWeighing(p.GetWeighing()), Size: ReadSize(p.GetSize())},
+			Private: &piecev1.Described_Private{Seen: p.GetSeen()},
 		}
 	}
 	return out

@@ -50,7 +50,7 @@ func Stone(s stone.State) *typev1.Stone {
 		Weighing: Weighing(s.Weighing), Carat: Carat(s.Weighing.GetMassUg()), Size: Size(s.Size),
 		Outline: typev1.Outline(f.GetOutline()), Kind: typev1.Kind(f.GetKind()), Treatment: typev1.Treatment(f.GetTreatment()),
 		Hydrophane: typev1.Hydrophane(f.GetHydrophane()), Composite: typev1.Composite(f.GetComposite()),
-		Grade: grade(f.GetGrade()), Remarks: f.GetRemarks(), Check: checkState(s.Check), Photo: PhotoOf(s.Check.Photo),
+		Grade: grade(f.GetGrade()), Remarks: s.Remarks, Check: checkState(s.Check), Photo: PhotoOf(s.Check.Photo),
 		Recuts: uint32(s.Recuts), LotId: s.LotID,
 	}
 	if s.Stage == stone.OnSale {

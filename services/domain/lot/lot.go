@@ -42,8 +42,9 @@ const maxPortions = 1000
 // States are shared between goroutines: nothing that is reachable from one is ever
 // changed.
 type State struct {
-	Facts *lotv1.Made_Public // as made; nil: no lot
-	Stage Stage
+	Facts   *lotv1.Made_Public // as made; nil: no lot
+	Remarks string             // what else is to be said
+	Stage   Stage
 
 	Count    uint32            // left
 	Weighing *eventv1.Weighing // left; nil: nothing is left
@@ -94,7 +95,7 @@ func (s State) id() string { return s.Facts.GetLotId() }
 
 // Make makes the lot (rules 1 and 2). That each source may go into it is its piece's
 // or stone's rule, and that all are of one parcel is the caller's to see.
-func (s State) Make(f *lotv1.Made_Public) (*lotv1.Event, error) {
+func (s State) Make(f *lotv1.Made_Public, p *lotv1.Made_Private) (*lotv1.Event, error) {
 	if s.Facts != nil {
 		return nil, rule.Broken{Reason: rule.AlreadyThere, Value: s.id(), Rule: "a lot is made once", Hint: "look it up under this id"}
 	}
@@ -127,7 +128,7 @@ func (s State) Make(f *lotv1.Made_Public) (*lotv1.Event, error) {
 		}
 	}
 	f.Count = count
-	return &lotv1.Event{Event: &lotv1.Event_Made{Made: &lotv1.Made{Public: f, Private: &lotv1.Made_Private{}}}}, nil
+	return &lotv1.Event{Event: &lotv1.Event_Made{Made: &lotv1.Made{Public: f, Private: p}}}, nil
 }
 
 // PutOnSale asks a price (rule 3). currency is that of the lot's parcel.
@@ -325,7 +326,7 @@ func (s State) live(cutter string) error {
 func Evolve(s State, e *lotv1.Event) State {
 	switch e := e.GetEvent().(type) {
 	case *lotv1.Event_Made:
-		s.Facts, s.Stage = e.Made.GetPublic(), InStock
+		s.Facts, s.Remarks, s.Stage = e.Made.GetPublic(), e.Made.GetPrivate().GetRemarks(), InStock
 		s.Count, s.Weighing = s.Facts.GetCount(), s.Facts.GetWeighing()
 	case *lotv1.Event_PutOnSale:
 		s.Stage, s.Unit, s.Price = OnSale, e.PutOnSale.GetPrivate().GetUnit(), e.PutOnSale.GetPrivate().GetPrice()

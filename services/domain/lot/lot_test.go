@@ -53,7 +53,7 @@ func (h *history) did(e *lotv1.Event, err error) *history {
 
 func made(t testing.TB) *history {
 	t.Helper()
-	return (&history{t: t}).did(lot.State{}.Make(chips()))
+	return (&history{t: t}).did(lot.State{}.Make(chips(), &lotv1.Made_Private{}))
 }
 
 func byPiece(t testing.TB) *history {
@@ -74,16 +74,16 @@ func TestMake(t *testing.T) {
 	t.Run("rule 2 refused: masses apart, nothing in it, nobody says what was done to it", func(t *testing.T) {
 		f := chips()
 		f.Weighing = weighed(24_615_001)
-		_, err := lot.State{}.Make(f)
+		_, err := lot.State{}.Make(f, &lotv1.Made_Private{})
 		ruletest.Refused(t, err, rule.MassesDontAddUp, "weighing.mass_ug")
 		f = chips()
 		f.Sources, f.Treatment = nil, 0
-		_, err = lot.State{}.Make(f)
+		_, err = lot.State{}.Make(f, &lotv1.Made_Private{})
 		ruletest.Refused(t, err, rule.CountInvalid, "sources")
 		ruletest.Refused(t, err, rule.NotAnswered, "treatment")
 	})
 	t.Run("rule 1 refused: made twice", func(t *testing.T) {
-		_, err := made(t).Make(chips())
+		_, err := made(t).Make(chips(), &lotv1.Made_Private{})
 		ruletest.Refused(t, err, rule.AlreadyThere, "")
 	})
 	t.Run("rule 2 OK: it counts what went into it", func(t *testing.T) {
@@ -168,7 +168,7 @@ func TestSell(t *testing.T) {
 // sold + unexplained.
 func TestMassesClose(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
-		h := (&history{t: t}).did(lot.State{}.Make(chips()))
+		h := (&history{t: t}).did(lot.State{}.Make(chips(), &lotv1.Made_Private{}))
 		orders := 0
 		t.Repeat(map[string]func(*rapid.T){
 			"": func(t *rapid.T) {

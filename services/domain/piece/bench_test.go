@@ -282,7 +282,7 @@ func TestMoveOn(t *testing.T) {
 func TestOpen(t *testing.T) {
 	f := facts()
 	f.Count, f.Size, f.Label, f.Weighing = 9, nil, "3", weighed(22_600_000)
-	group := (&history{t: t}).did(piece.State{}.Describe(f, "c4"))
+	group := (&history{t: t}).did(piece.State{}.Describe(f, &piecev1.Described_Private{}))
 	t.Run("rule 22 OK: counts and masses balance", func(t *testing.T) {
 		h := &history{t: t, State: group.State}
 		h.did(h.Open(piece.Opening{Member: "m", Taken: []*eventv1.Weighing{weighed(3_000_000)}, Count: 1, Left: weighed(19_610_000)}))

@@ -62,7 +62,7 @@ func TestWeighedAgain(t *testing.T) {
 // A part that is worked in one piece counts once, however often it was weighed.
 func TestNoMassFromNowhere(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
-		h := (&history{t: t}).did(piece.State{}.Describe(facts(), ""))
+		h := (&history{t: t}).did(piece.State{}.Describe(facts(), &piecev1.Described_Private{}))
 		settled, allowed := int64(0), map[string]int64{} // by part, as long as it stays in one
 		division := rapid.SampledFrom([]int64{1, 2_000, 10_000, 100_000, 1_000_000, 100_000_000})
 		t.Repeat(map[string]func(*rapid.T){

@@ -50,7 +50,7 @@ func facts() *piecev1.Described_Public {
 
 func described(t testing.TB) *history {
 	t.Helper()
-	return (&history{t: t}).did(piece.State{}.Describe(facts(), ""))
+	return (&history{t: t}).did(piece.State{}.Describe(facts(), &piecev1.Described_Private{}))
 }
 
 func saw(part string, outs ...piece.Out) piece.Work {
@@ -72,7 +72,7 @@ func TestDescribe(t *testing.T) {
 		t.Run(name, func(t *testing.T) {
 			f := facts()
 			change(f)
-			_, err := piece.State{}.Describe(f, "")
+			_, err := piece.State{}.Describe(f, &piecev1.Described_Private{})
 			ruletest.Refused(t, err, reason, field)
 		})
 	}
@@ -82,13 +82,13 @@ func TestDescribe(t *testing.T) {
 	refused("rule 1 refused: a count of zero", func(f *piecev1.Described_Public) { f.Count = 0 }, rule.CountInvalid, "count")
 	refused("rule 1 refused: a mass below zero", func(f *piecev1.Described_Public) { f.Weighing = weighed(-1) }, rule.MassInvalid, "weighing.mass_ug")
 	t.Run("rule 1 refused: described twice", func(t *testing.T) {
-		_, err := described(t).Describe(facts(), "")
+		_, err := described(t).Describe(facts(), &piecev1.Described_Private{})
 		ruletest.Refused(t, err, rule.AlreadyThere, "")
 	})
 	t.Run("rule 1 OK: a counted lot needs no size", func(t *testing.T) {
 		f := facts()
 		f.Size, f.Count = nil, 9
-		if _, err := (piece.State{}).Describe(f, ""); err != nil {
+		if _, err := (piece.State{}).Describe(f, &piecev1.Described_Private{}); err != nil {
 			t.Error(err)
 		}
 	})
@@ -118,7 +118,7 @@ func TestWork(t *testing.T) {
 	})
 	f := facts()
 	f.Count = 9
-	lot := (&history{t: t}).did(piece.State{}.Describe(f, ""))
+	lot := (&history{t: t}).did(piece.State{}.Describe(f, &piecev1.Described_Private{}))
 	refused("rule 3 refused: a counted lot", lot, saw("1", out("1A", 1)), rule.CountedLot, "piece_id")
 	t.Run("rule 3 OK: a counted lot is placed", func(t *testing.T) {
 		if _, err := lot.Place("wet-wheel", "1", piece.Shelf, ""); err != nil {
@@ -234,7 +234,7 @@ func TestFinish(t *testing.T) {
 // close, and nothing anybody holds changes.
 func TestMassesClose(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
-		h := (&history{t: t}).did(piece.State{}.Describe(facts(), ""))
+		h := (&history{t: t}).did(piece.State{}.Describe(facts(), &piecev1.Described_Private{}))
 		stones := 0
 		t.Repeat(map[string]func(*rapid.T){
 			"": func(t *rapid.T) {

@@ -30,8 +30,8 @@ func (s State) Place(member, name string, fate Fate, why string) (*piecev1.Event
 		return nil, rule.Broken{Reason: rule.AlreadyThere, Field: "fate", Value: fate.String(), Rule: "the part is there already", Hint: "nothing needs to be done"}
 	}
 	return &piecev1.Event{Event: &piecev1.Event_Placed{Placed: &piecev1.Placed{
-		Public:  &piecev1.Placed_Public{PieceId: s.ID, Part: name, Fate: piecev1.Fate(fate), Why: why},
-		Private: &piecev1.Placed_Private{MemberId: member},
+		Public:  &piecev1.Placed_Public{PieceId: s.ID, Part: name, Fate: piecev1.Fate(fate)},
+		Private: &piecev1.Placed_Private{MemberId: member, Why: why},
 	}}}, nil
 }
 

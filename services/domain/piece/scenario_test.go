@@ -108,7 +108,7 @@ func TestScenario(t *testing.T) {
 	for i, p := range bench {
 		f := facts()
 		f.PieceId, f.Label, f.Weighing = fmt.Sprint("p1-", i+1), p.label, weighed(p.mg*1_000)
-		h := (&history{t: t}).did(piece.State{}.Describe(f, ""))
+		h := (&history{t: t}).did(piece.State{}.Describe(f, &piecev1.Described_Private{}))
 		for _, s := range p.steps {
 			s.play(h)
 		}

@@ -182,7 +182,7 @@ func (s State) Balance() Balance {
 func Evolve(s State, event *piecev1.Event) State {
 	switch e := event.GetEvent().(type) {
 	case *piecev1.Event_Described:
-		s.ClaimID = e.Described.GetPrivate().GetClaimId()
+		s.ClaimID, s.Seen = e.Described.GetPrivate().GetClaimId(), e.Described.GetPrivate().GetSeen()
 		return described(s, e.Described.GetPublic())
 	case *piecev1.Event_Worked:
 		return worked(s, e.Worked)
@@ -248,7 +248,7 @@ func (s State) with(name string, change func(*Part)) State {
 func described(s State, p *piecev1.Described_Public) State {
 	s.ID, s.ParcelID, s.Label = p.GetPieceId(), p.GetParcelId(), p.GetLabel()
 	s.Weighing, s.Size, s.Kind, s.Count = p.GetWeighing(), p.GetSize(), p.GetKind(), p.GetCount()
-	s.FieldID, s.Seen, s.Origin = p.GetFieldId(), p.GetSeen(), p.GetOrigin()
+	s.FieldID, s.Origin = p.GetFieldId(), p.GetOrigin()
 	s.SmallestUm, s.LargestUm, s.OpenedFrom = p.GetSmallestUm(), p.GetLargestUm(), p.GetOpenedFrom()
 	s.Parts = []Part{{Name: s.Label, Weighing: s.Weighing, Fate: InWork, Due: s.Weighing}}
 	return s

@@ -176,8 +176,8 @@ func (s State) JudgeInclusion(c Inclusion) (*piecev1.Event, error) {
 		return nil, err
 	}
 	return &piecev1.Event{Event: &piecev1.Event_InclusionJudged{InclusionJudged: &piecev1.InclusionJudged{
-		Public:  &piecev1.InclusionJudged_Public{PieceId: s.ID, Part: c.Part, Inclusion: c.What, Kept: c.Kept},
-		Private: &piecev1.InclusionJudged_Private{MemberId: c.Member, WorthKept: c.WorthKept, WorthGround: c.WorthGround, Reason: c.Reason},
+		Public:  &piecev1.InclusionJudged_Public{PieceId: s.ID, Part: c.Part, Kept: c.Kept},
+		Private: &piecev1.InclusionJudged_Private{MemberId: c.Member, Inclusion: c.What, WorthKept: c.WorthKept, WorthGround: c.WorthGround, Reason: c.Reason},
 	}}}, nil
 }
 

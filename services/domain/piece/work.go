@@ -18,8 +18,8 @@ const (
 	MaxParts    = 500 // parts of a piece in all, used-up ones included
 )
 
-// Describe says what the piece is (rule 1). claimID is for those concerned only.
-func (s State) Describe(d *piecev1.Described_Public, claimID string) (*piecev1.Event, error) {
+// Describe says what the piece is (rule 1): d to anyone, p to those concerned.
+func (s State) Describe(d *piecev1.Described_Public, p *piecev1.Described_Private) (*piecev1.Event, error) {
 	if s.ID != "" {
 		return nil, rule.Broken{Reason: rule.AlreadyThere, Value: s.ID, Rule: "a piece is described once", Hint: "look it up under this id"}
 	}
@@ -39,7 +39,7 @@ func (s State) Describe(d *piecev1.Described_Public, claimID string) (*piecev1.E
 	if err := broken.Err(); err != nil {
 		return nil, err
 	}
-	return &piecev1.Event{Event: &piecev1.Event_Described{Described: &piecev1.Described{Public: d, Private: &piecev1.Described_Private{ClaimId: claimID}}}}, nil
+	return &piecev1.Event{Event: &piecev1.Event_Described{Described: &piecev1.Described{Public: d, Private: p}}}, nil
 }
 
 // checkRange holds the size range of a counted lot, where it was measured.
@@ -141,11 +141,11 @@ func (s State) Work(w Work) (*piecev1.Event, error) {
 	return &piecev1.Event{Event: &piecev1.Event_Worked{Worked: &piecev1.Worked{
 		Public: &piecev1.Worked_Public{
 			PieceId: s.ID, Part: w.Part, Step: w.Step, MassIn: in, PartsOut: parts,
-			LossUg: loss, Reason: reason, How: w.How, AreaUm2: w.AreaUm2,
+			LossUg: loss, Reason: reason, AreaUm2: w.AreaUm2,
 			NotWeighed: w.NotWeighed, DoneAtUs: w.When.us(), RestedS: rested,
 		},
 		Private: &piecev1.Worked_Private{
-			MemberId: w.Member, Note: w.Note, Tray: w.Tray, Dop: w.Dop, Minutes: w.Minutes, WhyEarly: whyEarly,
+			MemberId: w.Member, Note: w.Note, Tray: w.Tray, Dop: w.Dop, Minutes: w.Minutes, WhyEarly: whyEarly, How: w.How,
 		},
 	}}}, nil
 }

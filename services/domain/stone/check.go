@@ -181,9 +181,9 @@ func (s State) Recut(r Recutting) (*stonev1.Event, error) {
 	}
 	return &stonev1.Event{Event: &stonev1.Event_Recut{Recut: &stonev1.Recut{
 		Public: &stonev1.Recut_Public{
-			StoneId: s.id(), Weighing: r.Weighing, Size: r.Size, Outline: r.Outline, Grade: r.Grade, Remarks: r.Remarks,
+			StoneId: s.id(), Weighing: r.Weighing, Size: r.Size, Outline: r.Outline, Grade: r.Grade,
 		},
-		Private: &stonev1.Recut_Private{Why: r.Why},
+		Private: &stonev1.Recut_Private{Why: r.Why, Remarks: r.Remarks},
 	}}}, nil
 }
 
@@ -263,10 +263,11 @@ func evolveBench(s State, e *stonev1.Event) State {
 	case *stonev1.Event_Recut:
 		p := e.Recut.GetPublic()
 		if facts := proto.CloneOf(s.Facts); facts != nil {
-			facts.Weighing, facts.Size, facts.Outline, facts.Grade, facts.Remarks = p.GetWeighing(), p.GetSize(), p.GetOutline(), p.GetGrade(), p.GetRemarks()
+			facts.Weighing, facts.Size, facts.Outline, facts.Grade = p.GetWeighing(), p.GetSize(), p.GetOutline(), p.GetGrade()
 			s.Facts = facts
 		}
 		s.Weighing, s.Size, s.Check = p.GetWeighing(), p.GetSize(), Check{}
+		s.Remarks = e.Recut.GetPrivate().GetRemarks()
 		s.Recuts++
 	case *stonev1.Event_Counted:
 		s.Weighing = e.Counted.GetPublic().GetWeighing()

@@ -51,10 +51,11 @@ type State struct {
 	Hold Hold // the last one, while on sale
 	Out  Out  // while out, or lost or broken there
 
-	Check  Check  // the final check that stands
-	Class  string // the co-op's own word; empty: not classed
-	Recuts int    // how many times it was cut again
-	LotID  string // while in a counted lot
+	Check   Check  // the final check that stands
+	Class   string // the co-op's own word; empty: not classed
+	Remarks string // what else is to be said
+	Recuts  int    // how many times it was cut again
+	LotID   string // while in a counted lot
 }
 
 // Stage is where a stone stands.
@@ -77,7 +78,7 @@ func (s State) id() string { return s.Facts.GetStoneId() }
 
 // Finish makes the stone (rules 1 and 2). Its mass against its part is the piece's
 // rule.
-func (s State) Finish(f *stonev1.Finished_Public) (*stonev1.Event, error) {
+func (s State) Finish(f *stonev1.Finished_Public, p *stonev1.Finished_Private) (*stonev1.Event, error) {
 	if s.Facts != nil {
 		return nil, rule.Broken{Reason: rule.AlreadyThere, Value: s.id(), Rule: "a stone is finished once", Hint: "look it up under this id"}
 	}
@@ -94,7 +95,7 @@ func (s State) Finish(f *stonev1.Finished_Public) (*stonev1.Event, error) {
 	if err := broken.Err(); err != nil {
 		return nil, err
 	}
-	return &stonev1.Event{Event: &stonev1.Event_Finished{Finished: &stonev1.Finished{Public: f, Private: &stonev1.Finished_Private{}}}}, nil
+	return &stonev1.Event{Event: &stonev1.Event_Finished{Finished: &stonev1.Finished{Public: f, Private: p}}}, nil
 }
 
 // checkGrade: every attribute may be left unjudged, but a judged one is one of the words.
@@ -123,7 +124,7 @@ func Evolve(s State, e *stonev1.Event) State {
 	case *stonev1.Event_Finished:
 		s.Facts = e.Finished.GetPublic()
 		s.Stage, s.Weighing, s.Size = InStock, s.Facts.GetWeighing(), s.Facts.GetSize()
-		s.Class = e.Finished.GetPrivate().GetClass()
+		s.Class, s.Remarks = e.Finished.GetPrivate().GetClass(), e.Finished.GetPrivate().GetRemarks()
 	}
 	return evolveSelling(evolveBench(s, e), e)
 }

@@ -46,7 +46,7 @@ func (h *history) did(e *stonev1.Event, err error) *history {
 
 func finished(t testing.TB) *history {
 	t.Helper()
-	return (&history{t: t}).did(stone.State{}.Finish(six()))
+	return (&history{t: t}).did(stone.State{}.Finish(six(), &stonev1.Finished_Private{}))
 }
 
 var noon = time.Date(2026, 11, 25, 12, 0, 0, 0, time.UTC)
@@ -89,11 +89,11 @@ func back() stone.Return {
 
 func TestFinish(t *testing.T) {
 	t.Run("rule 1 refused: finished twice, no size, no mass, no label", func(t *testing.T) {
-		_, err := finished(t).Finish(six())
+		_, err := finished(t).Finish(six(), &stonev1.Finished_Private{})
 		ruletest.Refused(t, err, rule.AlreadyThere, "")
 		bare := six()
 		bare.Size, bare.Weighing, bare.Label = nil, nil, ""
-		_, err = stone.State{}.Finish(bare)
+		_, err = stone.State{}.Finish(bare, &stonev1.Finished_Private{})
 		ruletest.Refused(t, err, rule.SizeInvalid, "size.length_um")
 		ruletest.Refused(t, err, rule.MassInvalid, "weighing.mass_ug")
 		ruletest.Refused(t, err, rule.FieldInvalid, "label")
@@ -101,7 +101,7 @@ func TestFinish(t *testing.T) {
 	t.Run("rule 2 refused: a question not answered", func(t *testing.T) {
 		bare := six()
 		bare.Outline, bare.Kind, bare.Treatment, bare.Hydrophane, bare.Composite = 0, 0, 0, 0, 99
-		_, err := stone.State{}.Finish(bare)
+		_, err := stone.State{}.Finish(bare, &stonev1.Finished_Private{})
 		for _, field := range []string{"outline", "kind", "treatment", "hydrophane", "composite"} {
 			ruletest.Refused(t, err, rule.NotAnswered, field)
 		}
@@ -109,7 +109,7 @@ func TestFinish(t *testing.T) {
 	t.Run("refused: a grade in words nobody knows", func(t *testing.T) {
 		wrong := six()
 		wrong.Grade = &stonev1.Grade{BodyTone: 10, Pattern: 77}
-		_, err := stone.State{}.Finish(wrong)
+		_, err := stone.State{}.Finish(wrong, &stonev1.Finished_Private{})
 		ruletest.Refused(t, err, rule.FieldInvalid, "grade.body_tone")
 		ruletest.Refused(t, err, rule.FieldInvalid, "grade.pattern")
 	})

@@ -736,9 +736,7 @@ type Made_Public struct {
 	// What kind of opal.
 	Kind v1.Kind `protobuf:"varint,8,opt,name=kind,proto3,enum=seamshare.event.v1.Kind" json:"kind,omitempty"`
 	// What was done to it.
-	Treatment v1.Treatment `protobuf:"varint,9,opt,name=treatment,proto3,enum=seamshare.event.v1.Treatment" json:"treatment,omitempty"`
-	// What else is to be said.
-	Remarks       string `protobuf:"bytes,10,opt,name=remarks,proto3" json:"remarks,omitempty"`
+	Treatment     v1.Treatment `protobuf:"varint,9,opt,name=treatment,proto3,enum=seamshare.event.v1.Treatment" json:"treatment,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -836,16 +834,11 @@ func (x *Made_Public) GetTreatment() v1.Treatment {
 	return v1.Treatment(0)
 }
 
-func (x *Made_Public) GetRemarks() string {
-	if x != nil {
-		return x.Remarks
-	}
-	return ""
-}
-
 // The part for those concerned.
 type Made_Private struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// What else is to be said.
+	Remarks       string `protobuf:"bytes,1,opt,name=remarks,proto3" json:"remarks,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -878,6 +871,13 @@ func (x *Made_Private) ProtoReflect() protoreflect.Message {
 // Deprecated: Use Made_Private.ProtoReflect.Descriptor instead.
 func (*Made_Private) Descriptor() ([]byte, []int) {
 	return file_seamshare_event_lot_v1_event_proto_rawDescGZIP(), []int{2, 1}
+}
+
+func (x *Made_Private) GetRemarks() string {
+	if x != nil {
+		return x.Remarks
+	}
+	return ""
 }
 
 // The part that may be shown to anyone.
@@ -1580,7 +1580,7 @@ const file_seamshare_event_lot_v1_event_proto_rawDesc = "" +
 	"\bweighing\x18\x05 \x01(\v2\x1c.seamshare.event.v1.WeighingR\bweighing\"\x8f\x04\n" +
 	"\x04Made\x12;\n" +
 	"\x06public\x18\x01 \x01(\v2#.seamshare.event.lot.v1.Made.PublicR\x06public\x12>\n" +
-	"\aprivate\x18\x02 \x01(\v2$.seamshare.event.lot.v1.Made.PrivateR\aprivate\x1a\xfe\x02\n" +
+	"\aprivate\x18\x02 \x01(\v2$.seamshare.event.lot.v1.Made.PrivateR\aprivate\x1a\xe4\x02\n" +
 	"\x06Public\x12\x15\n" +
 	"\x06lot_id\x18\x01 \x01(\tR\x05lotId\x12\x14\n" +
 	"\x05label\x18\x02 \x01(\tR\x05label\x12\x1b\n" +
@@ -1590,10 +1590,9 @@ const file_seamshare_event_lot_v1_event_proto_rawDesc = "" +
 	"\x05count\x18\x06 \x01(\rR\x05count\x128\n" +
 	"\bweighing\x18\a \x01(\v2\x1c.seamshare.event.v1.WeighingR\bweighing\x12,\n" +
 	"\x04kind\x18\b \x01(\x0e2\x18.seamshare.event.v1.KindR\x04kind\x12;\n" +
-	"\ttreatment\x18\t \x01(\x0e2\x1d.seamshare.event.v1.TreatmentR\ttreatment\x12\x18\n" +
-	"\aremarks\x18\n" +
-	" \x01(\tR\aremarks\x1a\t\n" +
-	"\aPrivate\"\xa2\x02\n" +
+	"\ttreatment\x18\t \x01(\x0e2\x1d.seamshare.event.v1.TreatmentR\ttreatment\x1a#\n" +
+	"\aPrivate\x12\x18\n" +
+	"\aremarks\x18\x01 \x01(\tR\aremarks\"\xa2\x02\n" +
 	"\tPutOnSale\x12@\n" +
 	"\x06public\x18\x01 \x01(\v2(.seamshare.event.lot.v1.PutOnSale.PublicR\x06public\x12C\n" +
 	"\aprivate\x18\x02 \x01(\v2).seamshare.event.lot.v1.PutOnSale.PrivateR\aprivate\x1a\x1f\n" +

@@ -1900,8 +1900,6 @@ type Described_Public struct {
 	Count uint32 `protobuf:"varint,7,opt,name=count,proto3" json:"count,omitempty"`
 	// The field it comes from; empty where the field is not shown.
 	FieldId string `protobuf:"bytes,9,opt,name=field_id,json=fieldId,proto3" json:"field_id,omitempty"`
-	// What is seen in it.
-	Seen string `protobuf:"bytes,10,opt,name=seen,proto3" json:"seen,omitempty"`
 	// Of a counted lot: the longest dimension of its smallest stone, in micrometres.
 	SmallestUm int64 `protobuf:"varint,12,opt,name=smallest_um,json=smallestUm,proto3" json:"smallest_um,omitempty"`
 	// Of a counted lot: the longest dimension of its largest stone, in micrometres.
@@ -2000,13 +1998,6 @@ func (x *Described_Public) GetFieldId() string {
 	return ""
 }
 
-func (x *Described_Public) GetSeen() string {
-	if x != nil {
-		return x.Seen
-	}
-	return ""
-}
-
 func (x *Described_Public) GetSmallestUm() int64 {
 	if x != nil {
 		return x.SmallestUm
@@ -2039,7 +2030,9 @@ func (x *Described_Public) GetOrigin() *Origin {
 type Described_Private struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The claim it comes from; empty where the field is not shown. A claim belongs to one seller, so it would name them.
-	ClaimId       string `protobuf:"bytes,1,opt,name=claim_id,json=claimId,proto3" json:"claim_id,omitempty"`
+	ClaimId string `protobuf:"bytes,1,opt,name=claim_id,json=claimId,proto3" json:"claim_id,omitempty"`
+	// What is seen in it.
+	Seen          string `protobuf:"bytes,2,opt,name=seen,proto3" json:"seen,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -2081,6 +2074,13 @@ func (x *Described_Private) GetClaimId() string {
 	return ""
 }
 
+func (x *Described_Private) GetSeen() string {
+	if x != nil {
+		return x.Seen
+	}
+	return ""
+}
+
 // The part that may be shown to anyone.
 type Worked_Public struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -2098,8 +2098,6 @@ type Worked_Public struct {
 	LossUg int64 `protobuf:"varint,6,opt,name=loss_ug,json=lossUg,proto3" json:"loss_ug,omitempty"`
 	// Why it was lost.
 	Reason Reason `protobuf:"varint,7,opt,name=reason,proto3,enum=seamshare.event.piece.v1.Reason" json:"reason,omitempty"`
-	// Where and how, such as "in the section, along the seam".
-	How string `protobuf:"bytes,8,opt,name=how,proto3" json:"how,omitempty"`
 	// The cut's area in square micrometres, where it was sawn and measured.
 	AreaUm2 int64 `protobuf:"varint,9,opt,name=area_um2,json=areaUm2,proto3" json:"area_um2,omitempty"`
 	// Nothing was weighed: the part goes on under its name at its last mass.
@@ -2191,13 +2189,6 @@ func (x *Worked_Public) GetReason() Reason {
 	return Reason_REASON_UNSPECIFIED
 }
 
-func (x *Worked_Public) GetHow() string {
-	if x != nil {
-		return x.How
-	}
-	return ""
-}
-
 func (x *Worked_Public) GetAreaUm2() int64 {
 	if x != nil {
 		return x.AreaUm2
@@ -2240,7 +2231,9 @@ type Worked_Private struct {
 	// Bench minutes spent.
 	Minutes uint32 `protobuf:"varint,5,opt,name=minutes,proto3" json:"minutes,omitempty"`
 	// Why it did not rest as long as is set.
-	WhyEarly      string `protobuf:"bytes,6,opt,name=why_early,json=whyEarly,proto3" json:"why_early,omitempty"`
+	WhyEarly string `protobuf:"bytes,6,opt,name=why_early,json=whyEarly,proto3" json:"why_early,omitempty"`
+	// Where and how, such as "in the section, along the seam".
+	How           string `protobuf:"bytes,7,opt,name=how,proto3" json:"how,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -2317,6 +2310,13 @@ func (x *Worked_Private) GetWhyEarly() string {
 	return ""
 }
 
+func (x *Worked_Private) GetHow() string {
+	if x != nil {
+		return x.How
+	}
+	return ""
+}
+
 // The part that may be shown to anyone.
 type Placed_Public struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -2325,9 +2325,7 @@ type Placed_Public struct {
 	// The part.
 	Part string `protobuf:"bytes,2,opt,name=part,proto3" json:"part,omitempty"`
 	// Where it goes.
-	Fate Fate `protobuf:"varint,3,opt,name=fate,proto3,enum=seamshare.event.piece.v1.Fate" json:"fate,omitempty"`
-	// Why.
-	Why           string `protobuf:"bytes,4,opt,name=why,proto3" json:"why,omitempty"`
+	Fate          Fate `protobuf:"varint,3,opt,name=fate,proto3,enum=seamshare.event.piece.v1.Fate" json:"fate,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -2383,18 +2381,13 @@ func (x *Placed_Public) GetFate() Fate {
 	return Fate_FATE_UNSPECIFIED
 }
 
-func (x *Placed_Public) GetWhy() string {
-	if x != nil {
-		return x.Why
-	}
-	return ""
-}
-
 // The part for those concerned.
 type Placed_Private struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The cutter.
-	MemberId      string `protobuf:"bytes,1,opt,name=member_id,json=memberId,proto3" json:"member_id,omitempty"`
+	MemberId string `protobuf:"bytes,1,opt,name=member_id,json=memberId,proto3" json:"member_id,omitempty"`
+	// Why.
+	Why           string `protobuf:"bytes,2,opt,name=why,proto3" json:"why,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -2432,6 +2425,13 @@ func (*Placed_Private) Descriptor() ([]byte, []int) {
 func (x *Placed_Private) GetMemberId() string {
 	if x != nil {
 		return x.MemberId
+	}
+	return ""
+}
+
+func (x *Placed_Private) GetWhy() string {
+	if x != nil {
+		return x.Why
 	}
 	return ""
 }
@@ -3896,8 +3896,6 @@ type InclusionJudged_Public struct {
 	PieceId string `protobuf:"bytes,1,opt,name=piece_id,json=pieceId,proto3" json:"piece_id,omitempty"`
 	// The part.
 	Part string `protobuf:"bytes,2,opt,name=part,proto3" json:"part,omitempty"`
-	// What it is, in words.
-	Inclusion string `protobuf:"bytes,3,opt,name=inclusion,proto3" json:"inclusion,omitempty"`
 	// Whether it stays.
 	Kept          bool `protobuf:"varint,4,opt,name=kept,proto3" json:"kept,omitempty"`
 	unknownFields protoimpl.UnknownFields
@@ -3948,13 +3946,6 @@ func (x *InclusionJudged_Public) GetPart() string {
 	return ""
 }
 
-func (x *InclusionJudged_Public) GetInclusion() string {
-	if x != nil {
-		return x.Inclusion
-	}
-	return ""
-}
-
 func (x *InclusionJudged_Public) GetKept() bool {
 	if x != nil {
 		return x.Kept
@@ -3972,7 +3963,9 @@ type InclusionJudged_Private struct {
 	// What it would be worth without, estimated.
 	WorthGround *v1.Amount `protobuf:"bytes,3,opt,name=worth_ground,json=worthGround,proto3" json:"worth_ground,omitempty"`
 	// Why.
-	Reason        string `protobuf:"bytes,4,opt,name=reason,proto3" json:"reason,omitempty"`
+	Reason string `protobuf:"bytes,4,opt,name=reason,proto3" json:"reason,omitempty"`
+	// What it is, in words.
+	Inclusion     string `protobuf:"bytes,5,opt,name=inclusion,proto3" json:"inclusion,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -4031,6 +4024,13 @@ func (x *InclusionJudged_Private) GetWorthGround() *v1.Amount {
 func (x *InclusionJudged_Private) GetReason() string {
 	if x != nil {
 		return x.Reason
+	}
+	return ""
+}
+
+func (x *InclusionJudged_Private) GetInclusion() string {
+	if x != nil {
+		return x.Inclusion
 	}
 	return ""
 }
@@ -4555,7 +4555,7 @@ const file_seamshare_event_piece_v1_event_proto_rawDesc = "" +
 	"\tparcel_id\x18\x03 \x01(\tR\bparcelId\"\x8b\x05\n" +
 	"\tDescribed\x12B\n" +
 	"\x06public\x18\x01 \x01(\v2*.seamshare.event.piece.v1.Described.PublicR\x06public\x12E\n" +
-	"\aprivate\x18\x02 \x01(\v2+.seamshare.event.piece.v1.Described.PrivateR\aprivate\x1a\xcc\x03\n" +
+	"\aprivate\x18\x02 \x01(\v2+.seamshare.event.piece.v1.Described.PrivateR\aprivate\x1a\xb8\x03\n" +
 	"\x06Public\x12\x19\n" +
 	"\bpiece_id\x18\x01 \x01(\tR\apieceId\x12\x1b\n" +
 	"\tparcel_id\x18\x02 \x01(\tR\bparcelId\x12\x14\n" +
@@ -4564,25 +4564,24 @@ const file_seamshare_event_piece_v1_event_proto_rawDesc = "" +
 	"\x04size\x18\x05 \x01(\v2\x18.seamshare.event.v1.SizeR\x04size\x12,\n" +
 	"\x04kind\x18\x06 \x01(\x0e2\x18.seamshare.event.v1.KindR\x04kind\x12\x14\n" +
 	"\x05count\x18\a \x01(\rR\x05count\x12\x19\n" +
-	"\bfield_id\x18\t \x01(\tR\afieldId\x12\x12\n" +
-	"\x04seen\x18\n" +
-	" \x01(\tR\x04seen\x12\x1f\n" +
+	"\bfield_id\x18\t \x01(\tR\afieldId\x12\x1f\n" +
 	"\vsmallest_um\x18\f \x01(\x03R\n" +
 	"smallestUm\x12\x1d\n" +
 	"\n" +
 	"largest_um\x18\r \x01(\x03R\tlargestUm\x12\x1f\n" +
 	"\vopened_from\x18\x0e \x01(\tR\n" +
 	"openedFrom\x128\n" +
-	"\x06origin\x18\v \x01(\v2 .seamshare.event.piece.v1.OriginR\x06origin\x1a$\n" +
+	"\x06origin\x18\v \x01(\v2 .seamshare.event.piece.v1.OriginR\x06origin\x1a8\n" +
 	"\aPrivate\x12\x19\n" +
-	"\bclaim_id\x18\x01 \x01(\tR\aclaimId\"\x88\x01\n" +
+	"\bclaim_id\x18\x01 \x01(\tR\aclaimId\x12\x12\n" +
+	"\x04seen\x18\x02 \x01(\tR\x04seen\"\x88\x01\n" +
 	"\x04Part\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x128\n" +
 	"\bweighing\x18\x02 \x01(\v2\x1c.seamshare.event.v1.WeighingR\bweighing\x122\n" +
 	"\x04fate\x18\x03 \x01(\x0e2\x1e.seamshare.event.piece.v1.FateR\x04fate\"\xe3\x05\n" +
 	"\x06Worked\x12?\n" +
 	"\x06public\x18\x01 \x01(\v2'.seamshare.event.piece.v1.Worked.PublicR\x06public\x12B\n" +
-	"\aprivate\x18\x02 \x01(\v2(.seamshare.event.piece.v1.Worked.PrivateR\aprivate\x1a\xb9\x03\n" +
+	"\aprivate\x18\x02 \x01(\v2(.seamshare.event.piece.v1.Worked.PrivateR\aprivate\x1a\xa7\x03\n" +
 	"\x06Public\x12\x19\n" +
 	"\bpiece_id\x18\x01 \x01(\tR\apieceId\x12\x12\n" +
 	"\x04part\x18\x02 \x01(\tR\x04part\x122\n" +
@@ -4590,32 +4589,32 @@ const file_seamshare_event_piece_v1_event_proto_rawDesc = "" +
 	"\amass_in\x18\x04 \x01(\v2\x1c.seamshare.event.v1.WeighingR\x06massIn\x12;\n" +
 	"\tparts_out\x18\x05 \x03(\v2\x1e.seamshare.event.piece.v1.PartR\bpartsOut\x12\x17\n" +
 	"\aloss_ug\x18\x06 \x01(\x03R\x06lossUg\x128\n" +
-	"\x06reason\x18\a \x01(\x0e2 .seamshare.event.piece.v1.ReasonR\x06reason\x12\x10\n" +
-	"\x03how\x18\b \x01(\tR\x03how\x12\x19\n" +
+	"\x06reason\x18\a \x01(\x0e2 .seamshare.event.piece.v1.ReasonR\x06reason\x12\x19\n" +
 	"\barea_um2\x18\t \x01(\x03R\aareaUm2\x12\x1f\n" +
 	"\vnot_weighed\x18\n" +
 	" \x01(\bR\n" +
 	"notWeighed\x12\x1c\n" +
 	"\n" +
 	"done_at_us\x18\v \x01(\x03R\bdoneAtUs\x12\x19\n" +
-	"\brested_s\x18\f \x01(\x03R\arestedS\x1a\x97\x01\n" +
+	"\brested_s\x18\f \x01(\x03R\arestedS\x1a\xa9\x01\n" +
 	"\aPrivate\x12\x1b\n" +
 	"\tmember_id\x18\x01 \x01(\tR\bmemberId\x12\x12\n" +
 	"\x04note\x18\x02 \x01(\tR\x04note\x12\x12\n" +
 	"\x04tray\x18\x03 \x01(\tR\x04tray\x12\x10\n" +
 	"\x03dop\x18\x04 \x01(\tR\x03dop\x12\x18\n" +
 	"\aminutes\x18\x05 \x01(\rR\aminutes\x12\x1b\n" +
-	"\twhy_early\x18\x06 \x01(\tR\bwhyEarly\"\xb4\x02\n" +
+	"\twhy_early\x18\x06 \x01(\tR\bwhyEarly\x12\x10\n" +
+	"\x03how\x18\a \x01(\tR\x03how\"\xb4\x02\n" +
 	"\x06Placed\x12?\n" +
 	"\x06public\x18\x01 \x01(\v2'.seamshare.event.piece.v1.Placed.PublicR\x06public\x12B\n" +
-	"\aprivate\x18\x02 \x01(\v2(.seamshare.event.piece.v1.Placed.PrivateR\aprivate\x1a}\n" +
+	"\aprivate\x18\x02 \x01(\v2(.seamshare.event.piece.v1.Placed.PrivateR\aprivate\x1ak\n" +
 	"\x06Public\x12\x19\n" +
 	"\bpiece_id\x18\x01 \x01(\tR\apieceId\x12\x12\n" +
 	"\x04part\x18\x02 \x01(\tR\x04part\x122\n" +
-	"\x04fate\x18\x03 \x01(\x0e2\x1e.seamshare.event.piece.v1.FateR\x04fate\x12\x10\n" +
-	"\x03why\x18\x04 \x01(\tR\x03why\x1a&\n" +
+	"\x04fate\x18\x03 \x01(\x0e2\x1e.seamshare.event.piece.v1.FateR\x04fate\x1a8\n" +
 	"\aPrivate\x12\x1b\n" +
-	"\tmember_id\x18\x01 \x01(\tR\bmemberId\"\xaa\x04\n" +
+	"\tmember_id\x18\x01 \x01(\tR\bmemberId\x12\x10\n" +
+	"\x03why\x18\x02 \x01(\tR\x03why\"\xaa\x04\n" +
 	"\bFinished\x12A\n" +
 	"\x06public\x18\x01 \x01(\v2).seamshare.event.piece.v1.Finished.PublicR\x06public\x12D\n" +
 	"\aprivate\x18\x02 \x01(\v2*.seamshare.event.piece.v1.Finished.PrivateR\aprivate\x1a\xb5\x02\n" +
@@ -4752,18 +4751,18 @@ const file_seamshare_event_piece_v1_event_proto_rawDesc = "" +
 	"\x03why\x18\x04 \x01(\tR\x03why\"\xce\x03\n" +
 	"\x0fInclusionJudged\x12H\n" +
 	"\x06public\x18\x01 \x01(\v20.seamshare.event.piece.v1.InclusionJudged.PublicR\x06public\x12K\n" +
-	"\aprivate\x18\x02 \x01(\v21.seamshare.event.piece.v1.InclusionJudged.PrivateR\aprivate\x1ai\n" +
+	"\aprivate\x18\x02 \x01(\v21.seamshare.event.piece.v1.InclusionJudged.PrivateR\aprivate\x1aK\n" +
 	"\x06Public\x12\x19\n" +
 	"\bpiece_id\x18\x01 \x01(\tR\apieceId\x12\x12\n" +
-	"\x04part\x18\x02 \x01(\tR\x04part\x12\x1c\n" +
-	"\tinclusion\x18\x03 \x01(\tR\tinclusion\x12\x12\n" +
-	"\x04kept\x18\x04 \x01(\bR\x04kept\x1a\xb8\x01\n" +
+	"\x04part\x18\x02 \x01(\tR\x04part\x12\x12\n" +
+	"\x04kept\x18\x04 \x01(\bR\x04kept\x1a\xd6\x01\n" +
 	"\aPrivate\x12\x1b\n" +
 	"\tmember_id\x18\x01 \x01(\tR\bmemberId\x129\n" +
 	"\n" +
 	"worth_kept\x18\x02 \x01(\v2\x1a.seamshare.event.v1.AmountR\tworthKept\x12=\n" +
 	"\fworth_ground\x18\x03 \x01(\v2\x1a.seamshare.event.v1.AmountR\vworthGround\x12\x16\n" +
-	"\x06reason\x18\x04 \x01(\tR\x06reason\"\xe8\x02\n" +
+	"\x06reason\x18\x04 \x01(\tR\x06reason\x12\x1c\n" +
+	"\tinclusion\x18\x05 \x01(\tR\tinclusion\"\xe8\x02\n" +
 	"\x06Opened\x12?\n" +
 	"\x06public\x18\x01 \x01(\v2'.seamshare.event.piece.v1.Opened.PublicR\x06public\x12B\n" +
 	"\aprivate\x18\x02 \x01(\v2(.seamshare.event.piece.v1.Opened.PrivateR\aprivate\x1a\xb0\x01\n" +

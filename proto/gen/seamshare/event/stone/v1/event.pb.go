@@ -2005,9 +2005,7 @@ type Finished_Public struct {
 	// Whether it is assembled.
 	Composite Composite `protobuf:"varint,13,opt,name=composite,proto3,enum=seamshare.event.stone.v1.Composite" json:"composite,omitempty"`
 	// Its grade.
-	Grade *Grade `protobuf:"bytes,14,opt,name=grade,proto3" json:"grade,omitempty"`
-	// What else is to be said, such as "host rock in the face".
-	Remarks       string `protobuf:"bytes,15,opt,name=remarks,proto3" json:"remarks,omitempty"`
+	Grade         *Grade `protobuf:"bytes,14,opt,name=grade,proto3" json:"grade,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -2140,18 +2138,13 @@ func (x *Finished_Public) GetGrade() *Grade {
 	return nil
 }
 
-func (x *Finished_Public) GetRemarks() string {
-	if x != nil {
-		return x.Remarks
-	}
-	return ""
-}
-
 // The part for those concerned.
 type Finished_Private struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The co-op's own word for its class.
-	Class         string `protobuf:"bytes,1,opt,name=class,proto3" json:"class,omitempty"`
+	Class string `protobuf:"bytes,1,opt,name=class,proto3" json:"class,omitempty"`
+	// What else is to be said, such as "host rock in the face".
+	Remarks       string `protobuf:"bytes,2,opt,name=remarks,proto3" json:"remarks,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -2189,6 +2182,13 @@ func (*Finished_Private) Descriptor() ([]byte, []int) {
 func (x *Finished_Private) GetClass() string {
 	if x != nil {
 		return x.Class
+	}
+	return ""
+}
+
+func (x *Finished_Private) GetRemarks() string {
+	if x != nil {
+		return x.Remarks
 	}
 	return ""
 }
@@ -2955,9 +2955,7 @@ type Recut_Public struct {
 	// Its outline.
 	Outline Outline `protobuf:"varint,4,opt,name=outline,proto3,enum=seamshare.event.stone.v1.Outline" json:"outline,omitempty"`
 	// Its grade.
-	Grade *Grade `protobuf:"bytes,5,opt,name=grade,proto3" json:"grade,omitempty"`
-	// What else is to be said.
-	Remarks       string `protobuf:"bytes,6,opt,name=remarks,proto3" json:"remarks,omitempty"`
+	Grade         *Grade `protobuf:"bytes,5,opt,name=grade,proto3" json:"grade,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -3027,18 +3025,13 @@ func (x *Recut_Public) GetGrade() *Grade {
 	return nil
 }
 
-func (x *Recut_Public) GetRemarks() string {
-	if x != nil {
-		return x.Remarks
-	}
-	return ""
-}
-
 // The part for those concerned.
 type Recut_Private struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Why.
-	Why           string `protobuf:"bytes,1,opt,name=why,proto3" json:"why,omitempty"`
+	Why string `protobuf:"bytes,1,opt,name=why,proto3" json:"why,omitempty"`
+	// What else is to be said.
+	Remarks       string `protobuf:"bytes,2,opt,name=remarks,proto3" json:"remarks,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -3076,6 +3069,13 @@ func (*Recut_Private) Descriptor() ([]byte, []int) {
 func (x *Recut_Private) GetWhy() string {
 	if x != nil {
 		return x.Why
+	}
+	return ""
+}
+
+func (x *Recut_Private) GetRemarks() string {
+	if x != nil {
+		return x.Remarks
 	}
 	return ""
 }
@@ -4212,7 +4212,7 @@ const file_seamshare_event_stone_v1_event_proto_rawDesc = "" +
 	"\fjudged_under\x18\x06 \x01(\tR\vjudgedUnder\"\xc3\x06\n" +
 	"\bFinished\x12A\n" +
 	"\x06public\x18\x01 \x01(\v2).seamshare.event.stone.v1.Finished.PublicR\x06public\x12D\n" +
-	"\aprivate\x18\x02 \x01(\v2*.seamshare.event.stone.v1.Finished.PrivateR\aprivate\x1a\x8c\x05\n" +
+	"\aprivate\x18\x02 \x01(\v2*.seamshare.event.stone.v1.Finished.PrivateR\aprivate\x1a\xf2\x04\n" +
 	"\x06Public\x12\x19\n" +
 	"\bstone_id\x18\x01 \x01(\tR\astoneId\x12\x14\n" +
 	"\x05label\x18\x02 \x01(\tR\x05label\x12\x19\n" +
@@ -4230,10 +4230,10 @@ const file_seamshare_event_stone_v1_event_proto_rawDesc = "" +
 	"hydrophane\x18\f \x01(\x0e2$.seamshare.event.stone.v1.HydrophaneR\n" +
 	"hydrophane\x12A\n" +
 	"\tcomposite\x18\r \x01(\x0e2#.seamshare.event.stone.v1.CompositeR\tcomposite\x125\n" +
-	"\x05grade\x18\x0e \x01(\v2\x1f.seamshare.event.stone.v1.GradeR\x05grade\x12\x18\n" +
-	"\aremarks\x18\x0f \x01(\tR\aremarks\x1a\x1f\n" +
+	"\x05grade\x18\x0e \x01(\v2\x1f.seamshare.event.stone.v1.GradeR\x05grade\x1a9\n" +
 	"\aPrivate\x12\x14\n" +
-	"\x05class\x18\x01 \x01(\tR\x05class\"\xf2\x02\n" +
+	"\x05class\x18\x01 \x01(\tR\x05class\x12\x18\n" +
+	"\aremarks\x18\x02 \x01(\tR\aremarks\"\xf2\x02\n" +
 	"\tPutOnSale\x12B\n" +
 	"\x06public\x18\x01 \x01(\v2*.seamshare.event.stone.v1.PutOnSale.PublicR\x06public\x12E\n" +
 	"\aprivate\x18\x02 \x01(\v2+.seamshare.event.stone.v1.PutOnSale.PrivateR\aprivate\x1a\x9c\x01\n" +
@@ -4300,16 +4300,16 @@ const file_seamshare_event_stone_v1_event_proto_rawDesc = "" +
 	"\tmember_id\x18\x02 \x01(\tR\bmemberId\"\xc3\x03\n" +
 	"\x05Recut\x12>\n" +
 	"\x06public\x18\x01 \x01(\v2&.seamshare.event.stone.v1.Recut.PublicR\x06public\x12A\n" +
-	"\aprivate\x18\x02 \x01(\v2'.seamshare.event.stone.v1.Recut.PrivateR\aprivate\x1a\x99\x02\n" +
+	"\aprivate\x18\x02 \x01(\v2'.seamshare.event.stone.v1.Recut.PrivateR\aprivate\x1a\xff\x01\n" +
 	"\x06Public\x12\x19\n" +
 	"\bstone_id\x18\x01 \x01(\tR\astoneId\x128\n" +
 	"\bweighing\x18\x02 \x01(\v2\x1c.seamshare.event.v1.WeighingR\bweighing\x12,\n" +
 	"\x04size\x18\x03 \x01(\v2\x18.seamshare.event.v1.SizeR\x04size\x12;\n" +
 	"\aoutline\x18\x04 \x01(\x0e2!.seamshare.event.stone.v1.OutlineR\aoutline\x125\n" +
-	"\x05grade\x18\x05 \x01(\v2\x1f.seamshare.event.stone.v1.GradeR\x05grade\x12\x18\n" +
-	"\aremarks\x18\x06 \x01(\tR\aremarks\x1a\x1b\n" +
+	"\x05grade\x18\x05 \x01(\v2\x1f.seamshare.event.stone.v1.GradeR\x05grade\x1a5\n" +
 	"\aPrivate\x12\x10\n" +
-	"\x03why\x18\x01 \x01(\tR\x03why\"\xf7\x02\n" +
+	"\x03why\x18\x01 \x01(\tR\x03why\x12\x18\n" +
+	"\aremarks\x18\x02 \x01(\tR\aremarks\"\xf7\x02\n" +
 	"\aCounted\x12@\n" +
 	"\x06public\x18\x01 \x01(\v2(.seamshare.event.stone.v1.Counted.PublicR\x06public\x12C\n" +
 	"\aprivate\x18\x02 \x01(\v2).seamshare.event.stone.v1.Counted.PrivateR\aprivate\x1a\x8d\x01\n" +
