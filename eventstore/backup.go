@@ -102,10 +102,10 @@ type Backup struct {
 // ReadBackup reads a backup file and gives each commit to fn, in order. Only
 // when it returns nil was the file whole, its records those of the signed
 // checkpoint, and the checkpoint signed by key (any signature will do where key
-// is nil: then only the file's own word is checked). Errors that are not fn's
-// wrap ErrCorrupt.
-func ReadBackup(r io.Reader, key note.Verifier, fn func(coop string, m Message) error) (Backup, error) {
-	in := backupReader{r: bufio.NewReaderSize(r, 1<<20), digest: sha256.New()}
+// is nil: then only the file's own word is checked). What follows it in r is left
+// there. Errors that are not fn's wrap ErrCorrupt.
+func ReadBackup(r *bufio.Reader, key note.Verifier, fn func(coop string, m Message) error) (Backup, error) {
+	in := backupReader{r: r, digest: sha256.New()}
 	magic := make([]byte, len(backupMagic))
 	if in.full(magic); in.err != nil || string(magic) != backupMagic {
 		return Backup{}, fmt.Errorf("%w: this is not a backup of a log", ErrCorrupt)
@@ -149,9 +149,6 @@ func ReadBackup(r io.Reader, key note.Verifier, fn func(coop string, m Message) 
 	want := make([]byte, sha256.Size)
 	if in.full(want); in.err != nil || !bytes.Equal(sum, want) {
 		return b, fmt.Errorf("%w: the backup's digest does not match its content", ErrCorrupt)
-	}
-	if _, err := in.r.ReadByte(); !errors.Is(err, io.EOF) {
-		return b, fmt.Errorf("%w: the backup goes on after its end", ErrCorrupt)
 	}
 	var err error
 	if key != nil {

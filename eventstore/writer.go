@@ -160,6 +160,15 @@ func answerAll(cmds []*command, err error) {
 	}
 }
 
+// CheckSpace is ErrLowDisk where nothing is written because space is low: for those who
+// write files of their own beside the stores.
+func (n *Node) CheckSpace() error {
+	if low, err := n.diskIsLow(); low || err != nil {
+		return errors.Join(ErrLowDisk, err)
+	}
+	return nil
+}
+
 // work decides the commands, and those that come meanwhile, as one commit. It
 // answers each once its fate is known.
 func (n *Node) work(ctx context.Context, cmds []*command) {
@@ -167,8 +176,8 @@ func (n *Node) work(ctx context.Context, cmds []*command) {
 		answerAll(cmds, t)
 		return
 	}
-	if low, err := n.diskIsLow(); low || err != nil {
-		answerAll(cmds, errors.Join(ErrLowDisk, err))
+	if err := n.CheckSpace(); err != nil {
+		answerAll(cmds, err)
 		return
 	}
 	more := true // only the first try takes more commands

@@ -20,6 +20,7 @@ import (
 	"seamshare.example/services/miner"
 	"seamshare.example/services/page"
 	"seamshare.example/services/personal"
+	"seamshare.example/services/photo"
 )
 
 // All is every service of a node, and the guard before them.
@@ -28,6 +29,9 @@ type All struct {
 	// Personal are the keys of persons; nil where another node of the co-op keeps
 	// them. Set before Register.
 	Personal *personal.Keys
+	// Photos are the pictures; nil where another node of the co-op keeps them. Set
+	// before Register.
+	Photos *photo.Store
 
 	node   *eventstore.Node
 	issuer *access.Issuer
@@ -49,7 +53,8 @@ func New(node *eventstore.Node, key ed25519.PrivateKey) (*All, error) {
 func (a *All) Register(r grpc.ServiceRegistrar) {
 	coopv1.RegisterAccessServiceServer(r, coop.NewAccess(a.node, a.issuer))
 	coopv1.RegisterCoopServiceServer(r, coop.New(a.node, a.tokens, a.Personal))
-	coopv1.RegisterNodeServiceServer(r, coop.NewNode(a.node))
+	coopv1.RegisterNodeServiceServer(r, coop.NewNode(a.node, a.Photos))
+	coopv1.RegisterPhotoServiceServer(r, coop.NewPhotos(a.node, a.Photos))
 	minerv1.RegisterMinerServiceServer(r, miner.New(a.node, a.tokens))
 	cutterv1.RegisterCutterServiceServer(r, cutter.New(a.node, a.tokens))
 	jewellerv1.RegisterJewellerServiceServer(r, jeweller.New(a.node, a.tokens))

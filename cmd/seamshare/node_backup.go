@@ -1,6 +1,7 @@
 package main
 
 import (
+	"bufio"
 	"context"
 	"encoding/hex"
 	"errors"
@@ -18,15 +19,17 @@ import (
 	"seamshare.example/eventstore/merkle"
 	"seamshare.example/eventstore/natslog"
 	coopv1 "seamshare.example/proto/gen/seamshare/coop/v1"
+	"seamshare.example/services/coop"
+	"seamshare.example/services/photo"
 )
 
 func (s *session) backupCommand() *cobra.Command {
 	var out string
 	c := &cobra.Command{
 		Use:   "backup",
-		Short: "Copy the whole log into one file, while the node serves or not",
-		Long: `backup writes everything that was recorded, with a signed checkpoint, into one
-file that seamshare restore reads. It holds prices, parties and all else that is
+		Short: "Copy the log and the pictures into one file, while the node serves or not",
+		Long: `backup writes everything that was recorded, with a signed checkpoint and the
+pictures that records name, into one file that seamshare restore reads. It holds prices, parties and all else that is
 private: keep it as you keep the books. No private key is in it.`,
 		Args: exactly(),
 		RunE: func(c *cobra.Command, _ []string) error { return s.backup(c.Context(), out) },
@@ -78,8 +81,7 @@ func (s *session) backup(ctx context.Context, out string) (err error) {
 		}
 		return err
 	}, func(n *openNode) error {
-		_, err := n.WriteBackup(ctx, temp, bar.sequence)
-		return err
+		return coop.WriteBackup(ctx, n.Node, n.photos, temp, bar.sequence)
 	})
 	bar.done()
 	if err = errors.Join(err, temp.Sync(), temp.Close()); err != nil {
@@ -118,7 +120,49 @@ func readBackup(file string, key note.Verifier, fn func(coop string, m eventstor
 		return eventstore.Backup{}, err
 	}
 	defer f.Close()
-	return eventstore.ReadBackup(f, key, fn)
+	r := bufio.NewReaderSize(f, 1<<20)
+	b, err := eventstore.ReadBackup(r, key, fn)
+	if err != nil {
+		return b, err
+	}
+	return b, readPhotos(r, func(photo.Sum, []byte) error { return nil })
+}
+
+// readPhotos reads the pictures behind a backup's log, to the end of the file. A node that
+// keeps none writes none.
+func readPhotos(r *bufio.Reader, fn func(photo.Sum, []byte) error) error {
+	if _, err := r.Peek(1); errors.Is(err, io.EOF) {
+		return nil
+	}
+	if err := photo.Each(r, fn); err != nil {
+		if errors.Is(err, photo.ErrDamaged) {
+			return fmt.Errorf("%w: %w", eventstore.ErrCorrupt, err)
+		}
+		return err
+	}
+	if _, err := r.Peek(1); !errors.Is(err, io.EOF) {
+		return fmt.Errorf("%w: the backup goes on after its end", eventstore.ErrCorrupt)
+	}
+	return nil
+}
+
+// fillPhotos puts the pictures of a backup, which was read once to its end, into a node's
+// folder.
+func fillPhotos(dir, from string) error {
+	photos, err := photo.Open(photosDir(dir))
+	if err != nil {
+		return err
+	}
+	f, err := os.Open(from)
+	if err != nil {
+		return err
+	}
+	defer f.Close()
+	r := bufio.NewReaderSize(f, 1<<20)
+	if _, err := eventstore.ReadBackup(r, nil, func(string, eventstore.Message) error { return nil }); err != nil {
+		return err
+	}
+	return readPhotos(r, photos.Put)
 }
 
 // backupFailure says what is wrong with a backup that was read as far as b.
@@ -183,6 +227,9 @@ func (s *session) restore(ctx context.Context, from, key string) (err error) {
 	defer os.RemoveAll(work)
 	settings := nodeSettings{Coop: b.Coop, Name: "node-1"}
 	if err := s.fillLog(ctx, work, settings, from, b); err != nil {
+		return err
+	}
+	if err := fillPhotos(work, from); err != nil {
 		return err
 	}
 	signer, err := createSigner(work, b.Coop)

@@ -16,6 +16,7 @@ import (
 	"seamshare.example/eventstore/badgerstore"
 	"seamshare.example/eventstore/merkle"
 	"seamshare.example/eventstore/natslog"
+	"seamshare.example/services/photo"
 	"seamshare.example/services/stream"
 	"seamshare.example/services/view"
 )
@@ -25,6 +26,7 @@ import (
 //	node.json   which co-op it is, and where its log lives (nodeSettings)
 //	log/        the log, where the node keeps it itself
 //	store/      what is derived from the log; can be deleted while nothing runs
+//	photos/     the pictures that records name
 //	signer/     the key that signs checkpoints, and what it signed last
 //	token.key   the key that signs bearer tokens
 //	node.sock   while it serves: the way in for commands on this machine
@@ -53,6 +55,7 @@ func settingsPath(dir string) string { return filepath.Join(dir, "node.json") }
 func logDir(dir string) string       { return filepath.Join(dir, "log") }
 func storeDir(dir string) string     { return filepath.Join(dir, "store") }
 func signerDir(dir string) string    { return filepath.Join(dir, "signer") }
+func photosDir(dir string) string    { return filepath.Join(dir, "photos") }
 func socketPath(dir string) string   { return filepath.Join(dir, "node.sock") }
 
 func readSettings(dir string) (nodeSettings, error) {
@@ -91,6 +94,7 @@ type openNode struct {
 	log      eventstore.Log
 	store    *badgerstore.Store
 	aside    *badgerstore.Aside
+	photos   *photo.Store
 }
 
 // nodeOptions are the choices of one run.
@@ -160,6 +164,9 @@ func openData(ctx context.Context, dir string, o nodeOptions) (n *openNode, err 
 			Exit: exitUnverified, Reason: "STORE_DAMAGED", Field: storeDir(dir), Message: err.Error(), Err: err,
 			Hint: "seamshare rebuild sets it aside and makes it again from the log",
 		}
+	}
+	if n.photos, err = photo.Open(photosDir(dir)); err != nil {
+		return nil, err
 	}
 	signer, err := openSigner(dir)
 	if err != nil {

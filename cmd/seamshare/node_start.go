@@ -82,8 +82,9 @@ func startNode(ctx context.Context, cfg nodeConfig) (_ *runningNode, err error) 
 	if all.Personal, err = openPersonal(ctx, cfg.dir, r.node.Node); err != nil {
 		return nil, err
 	}
+	all.Photos = r.node.photos
 	r.server, err = server.New(server.Config{
-		Register: all.Register, Guard: all.Guard, Trouble: r.node.Trouble, TLS: cfg.tls, Limits: cfg.limits, Log: cfg.logger,
+		Register: all.Register, Guard: all.Guard, Photos: r.node.photos, Trouble: r.node.Trouble, TLS: cfg.tls, Limits: cfg.limits, Log: cfg.logger,
 	})
 	if err != nil {
 		return nil, err
@@ -189,7 +190,7 @@ func (r *runningNode) serveSocket(dir string, logger *slog.Logger) error {
 		return errors.Join(err, l.Close())
 	}
 	r.socket = grpc.NewServer(grpc.MaxSendMsgSize(4 << 20))
-	coopv1.RegisterNodeServiceServer(r.socket, coop.NewNode(r.node.Node))
+	coopv1.RegisterNodeServiceServer(r.socket, coop.NewNode(r.node.Node, r.node.photos))
 	go func() { r.stopped <- r.socket.Serve(l) }()
 	return nil
 }

@@ -18,6 +18,7 @@ import (
 	"seamshare.example/eventstore/badgerstore"
 	"seamshare.example/eventstore/merkle"
 	coopv1 "seamshare.example/proto/gen/seamshare/coop/v1"
+	"seamshare.example/services/photo"
 	"seamshare.example/services/stream"
 	"seamshare.example/services/view"
 )
@@ -73,6 +74,7 @@ type verified struct {
 	Commits  uint64 `json:"commits,omitempty"`
 	Root     string `json:"root"`
 	Parcels  int    `json:"parcels_recomputed,omitempty"`
+	Photos   int    `json:"photos,omitempty"`
 	Verified bool   `json:"verified"`
 }
 
@@ -117,16 +119,63 @@ func (s *session) verifyData(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
+	photos, err := s.checkPhotos(n)
+	if err != nil {
+		return err
+	}
 	v := verified{
 		Coop: n.settings.Coop, Records: uint64(cp.Position), Commits: uint64(cp.Sequence), Root: hex.EncodeToString(cp.Root[:]),
-		Parcels: parcels, Verified: true,
+		Parcels: parcels, Photos: photos, Verified: true,
 	}
 	return s.document(v, func(w io.Writer) error {
 		say(w, "%d records in %d commits: log, store and every view agree.", v.Records, v.Commits)
 		say(w, "Shares of %s recomputed to the cent.", count(v.Parcels, "parcel"))
+		if v.Photos > 0 {
+			say(w, "%s checked against the records that name them.", count(v.Photos, "picture"))
+		}
 		say(w, "root %s", v.Root)
 		return nil
 	})
+}
+
+// checkPhotos holds each picture against its name, and looks for each that a record names.
+// It returns how many the records name.
+func (s *session) checkPhotos(n *openNode) (int, error) {
+	q, err := n.Inspect()
+	if err != nil {
+		return 0, err
+	}
+	defer q.Close()
+	bar := s.progress("checking pictures")
+	defer bar.done()
+	codec, found := eventstore.NewCodec(stream.Events()...), map[photo.Sum]bool{}
+	last := q.Checkpoint().Sequence
+	for seq := eventstore.Sequence(1); seq <= last; seq++ {
+		bar.sequence(seq, last)
+		m, err := q.Message(seq)
+		if err != nil {
+			return 0, err
+		}
+		_, records, err := eventstore.ReadMessage(codec, n.settings.Coop, m)
+		if err != nil {
+			return 0, err
+		}
+		for _, r := range records {
+			photo.Named(r.Event, func(field string, sum photo.Sum) {
+				if found[sum] || err != nil {
+					return
+				}
+				found[sum] = true
+				if _, failed := n.photos.Read(sum); failed != nil {
+					err = unverified("PHOTO", fmt.Sprintf("position %d, %s: %v", r.Position, field, failed), failed)
+				}
+			})
+			if err != nil {
+				return 0, err
+			}
+		}
+	}
+	return len(found), nil
 }
 
 // recompute computes the shares of every parcel from the records alone and holds them

@@ -1,6 +1,7 @@
 package coop_test
 
 import (
+	"bufio"
 	"bytes"
 	"errors"
 	"io/fs"
@@ -210,7 +211,7 @@ func restore(t *testing.T, dir string, backup []byte) (node *eventstore.Node, st
 	must(natslog.Create(ctx, cfg))
 	log, err := natslog.Open(ctx, cfg)
 	must(err)
-	_, err = eventstore.ReadBackup(bytes.NewReader(backup), nil, func(coop string, m eventstore.Message) error {
+	_, err = eventstore.ReadBackup(bufio.NewReader(bytes.NewReader(backup)), nil, func(coop string, m eventstore.Message) error {
 		id, err := eventstore.MessageID(coop, m)
 		if err != nil {
 			return err

@@ -5,12 +5,14 @@ import (
 	"bytes"
 	"context"
 	"fmt"
+	"io"
 
 	"google.golang.org/grpc"
 
 	coopv1 "seamshare.example/proto/gen/seamshare/coop/v1"
 
 	"seamshare.example/eventstore"
+	"seamshare.example/services/photo"
 	"seamshare.example/services/query"
 )
 
@@ -18,11 +20,15 @@ import (
 // is the guard's, or the socket's.
 type NodeServer struct {
 	coopv1.UnimplementedNodeServiceServer
-	node *eventstore.Node
+	node   *eventstore.Node
+	photos *photo.Store
 }
 
-// NewNode makes the service that tells how a node stands.
-func NewNode(node *eventstore.Node) *NodeServer { return &NodeServer{node: node} }
+// NewNode makes the service that tells how a node stands. photos is nil where another
+// node keeps them.
+func NewNode(node *eventstore.Node, photos *photo.Store) *NodeServer {
+	return &NodeServer{node: node, photos: photos}
+}
 
 // GetStatus implements coopv1.NodeServiceServer. It answers in trouble too.
 func (s *NodeServer) GetStatus(ctx context.Context, req *coopv1.GetStatusRequest) (*coopv1.GetStatusResponse, error) {
@@ -108,11 +114,21 @@ func (s *NodeServer) ReadLog(req *coopv1.ReadLogRequest, stream grpc.ServerStrea
 // backupChunk is how much of a backup one answer carries.
 const backupChunk = 256 << 10
 
+// WriteBackup writes the log and, where the node keeps them, the pictures that its records
+// name: those are there before the record that names them.
+func WriteBackup(ctx context.Context, node *eventstore.Node, photos *photo.Store, w io.Writer, progress func(done, total eventstore.Sequence)) error {
+	if _, err := node.WriteBackup(ctx, w, progress); err != nil || photos == nil {
+		return err
+	}
+	_, err := photos.WriteTo(w)
+	return err
+}
+
 // Backup implements coopv1.NodeServiceServer.
 func (s *NodeServer) Backup(_ *coopv1.BackupRequest, stream grpc.ServerStreamingServer[coopv1.BackupResponse]) error {
 	chunks := &chunkWriter{stream: stream}
 	w := bufio.NewWriterSize(chunks, backupChunk)
-	if _, err := s.node.WriteBackup(stream.Context(), w, chunks.progress); err != nil {
+	if err := WriteBackup(stream.Context(), s.node, s.photos, w, chunks.progress); err != nil {
 		return err
 	}
 	return w.Flush()

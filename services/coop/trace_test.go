@@ -1,6 +1,7 @@
 package coop_test
 
 import (
+	"bufio"
 	"bytes"
 	"errors"
 	"io"
@@ -194,7 +195,7 @@ func TestNode(t *testing.T) {
 			}
 		}
 		commits := 0
-		_, err = eventstore.ReadBackup(&file, h.Signer.Verifier(), func(coop string, m eventstore.Message) error {
+		_, err = eventstore.ReadBackup(bufio.NewReader(&file), h.Signer.Verifier(), func(coop string, m eventstore.Message) error {
 			commits++
 			return nil
 		})

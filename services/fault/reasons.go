@@ -40,19 +40,20 @@ const (
 	MethodNotAllowed Reason = "METHOD_NOT_ALLOWED"
 
 	// The node.
-	OutcomeUnknown   Reason = "OUTCOME_UNKNOWN"
-	DeadlineEnded    Reason = "DEADLINE_ENDED"
-	CallerLeft       Reason = "CALLER_LEFT"
-	TooManyRequests  Reason = "TOO_MANY_REQUESTS"
-	NodeBusy         Reason = "NODE_BUSY"
-	LowDisk          Reason = "LOW_DISK"
-	NodeStopping     Reason = "NODE_STOPPING"
-	NodeInTrouble    Reason = "NODE_IN_TROUBLE"
-	PositionNotThere Reason = "POSITION_NOT_THERE"
-	StorageFailed    Reason = "STORAGE_FAILED"
-	NodeNotSigning   Reason = "NODE_NOT_SIGNING"
-	NodeKeepsNoKeys  Reason = "NODE_KEEPS_NO_KEYS"
-	InternalError    Reason = "INTERNAL_ERROR"
+	OutcomeUnknown    Reason = "OUTCOME_UNKNOWN"
+	DeadlineEnded     Reason = "DEADLINE_ENDED"
+	CallerLeft        Reason = "CALLER_LEFT"
+	TooManyRequests   Reason = "TOO_MANY_REQUESTS"
+	NodeBusy          Reason = "NODE_BUSY"
+	LowDisk           Reason = "LOW_DISK"
+	NodeStopping      Reason = "NODE_STOPPING"
+	NodeInTrouble     Reason = "NODE_IN_TROUBLE"
+	PositionNotThere  Reason = "POSITION_NOT_THERE"
+	StorageFailed     Reason = "STORAGE_FAILED"
+	NodeNotSigning    Reason = "NODE_NOT_SIGNING"
+	NodeKeepsNoKeys   Reason = "NODE_KEEPS_NO_KEYS"
+	NodeKeepsNoPhotos Reason = "NODE_KEEPS_NO_PHOTOS"
+	InternalError     Reason = "INTERNAL_ERROR"
 )
 
 type entry struct {
@@ -86,19 +87,20 @@ var about = map[Reason]entry{
 	// DEADLINE_EXCEEDED, as gRPC's own text for it is what we mean: the operation may have
 	// completed even though this is returned. A client whose own clock ends the call sees the
 	// same code without details, and must do the same.
-	OutcomeUnknown:   {codes.DeadlineExceeded, "The command may or may not have happened; repeat it with the same request id to learn."},
-	DeadlineEnded:    {codes.DeadlineExceeded, "The call's time ended before there was an answer; repeat it with the same request id."},
-	CallerLeft:       {codes.Canceled, "The caller gave up."},
-	TooManyRequests:  {codes.ResourceExhausted, "This member or address calls too often; wait as RetryInfo says."},
-	NodeBusy:         {codes.ResourceExhausted, "Too many commands wait on this node; wait as RetryInfo says."},
-	LowDisk:          {codes.ResourceExhausted, "The node's disk is nearly full and nothing is written; reads go on."},
-	NodeStopping:     {codes.Unavailable, "The node is stopping; try again or on another node."},
-	NodeInTrouble:    {codes.Unavailable, "The node found its data not as it must be and waits for a person; the position says where."},
-	PositionNotThere: {codes.Unavailable, "The node has not reached min_position in time."},
-	StorageFailed:    {codes.Unavailable, "The node's storage failed and the node stops."},
-	NodeNotSigning:   {codes.FailedPrecondition, "Checkpoints and chain files come from the one node of the co-op that signs; ask that one."},
-	NodeKeepsNoKeys:  {codes.FailedPrecondition, "Facts about persons are kept and opened by the one node of the co-op that keeps their keys; ask that one."},
-	InternalError:    {codes.Internal, "A mistake in this program; the server's log has it under the given incident."},
+	OutcomeUnknown:    {codes.DeadlineExceeded, "The command may or may not have happened; repeat it with the same request id to learn."},
+	DeadlineEnded:     {codes.DeadlineExceeded, "The call's time ended before there was an answer; repeat it with the same request id."},
+	CallerLeft:        {codes.Canceled, "The caller gave up."},
+	TooManyRequests:   {codes.ResourceExhausted, "This member or address calls too often; wait as RetryInfo says."},
+	NodeBusy:          {codes.ResourceExhausted, "Too many commands wait on this node; wait as RetryInfo says."},
+	LowDisk:           {codes.ResourceExhausted, "The node's disk is nearly full and nothing is written; reads go on."},
+	NodeStopping:      {codes.Unavailable, "The node is stopping; try again or on another node."},
+	NodeInTrouble:     {codes.Unavailable, "The node found its data not as it must be and waits for a person; the position says where."},
+	PositionNotThere:  {codes.Unavailable, "The node has not reached min_position in time."},
+	StorageFailed:     {codes.Unavailable, "The node's storage failed and the node stops."},
+	NodeNotSigning:    {codes.FailedPrecondition, "Checkpoints and chain files come from the one node of the co-op that signs; ask that one."},
+	NodeKeepsNoPhotos: {codes.FailedPrecondition, "Pictures are kept by another node of the co-op; ask that one."},
+	NodeKeepsNoKeys:   {codes.FailedPrecondition, "Facts about persons are kept and opened by the one node of the co-op that keeps their keys; ask that one."},
+	InternalError:     {codes.Internal, "A mistake in this program; the server's log has it under the given incident."},
 }
 
 // Code is the reason's gRPC code. Reasons that aren't here are the domain's.

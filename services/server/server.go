@@ -26,6 +26,7 @@ import (
 
 	"seamshare.example/eventstore"
 	"seamshare.example/services/access"
+	"seamshare.example/services/photo"
 )
 
 const (
@@ -48,6 +49,8 @@ type Config struct {
 	Trouble func() *eventstore.TroubleError
 	// TLS is used on every listener. Without it only loopback is served.
 	TLS *tls.Config
+	// Photos are held against the pictures that requests name; nil: none are kept here.
+	Photos *photo.Store
 	// Limits bound what one member and one address may ask; zero values are the defaults.
 	Limits Limits
 	// Log hears of mistakes in this program; nil: slog.Default.
@@ -76,7 +79,7 @@ func New(c Config) (*Server, error) {
 		c.Log = slog.Default()
 	}
 	answers := answers{log: c.Log}
-	valid := validation{validator}
+	valid := validation{validator, c.Photos}
 	rates := newRates(c.Limits)
 	g := grpc.NewServer(
 		grpc.ForceServerCodecV2(newCodec()),

@@ -7,12 +7,15 @@ import (
 	"buf.build/go/protovalidate"
 	"google.golang.org/grpc"
 	"google.golang.org/protobuf/proto"
+
+	"seamshare.example/services/photo"
 )
 
-// validation holds requests against the rules in their protos: all violations at
-// once. It comes after access, so that strangers learn nothing from it.
+// validation holds requests against the rules in their protos, all violations at once,
+// and against the pictures that are kept. It comes after access, so that strangers learn nothing from it.
 type validation struct {
 	validator protovalidate.Validator
+	photos    *photo.Store
 }
 
 func (v validation) check(message any) error {
@@ -26,7 +29,7 @@ func (v validation) check(message any) error {
 	if err := v.validator.Validate(m); err != nil {
 		return fmt.Errorf("couldn't accept %s: %w", nameOf(m), err)
 	}
-	return nil
+	return v.photos.Check(m)
 }
 
 func (v validation) unary(ctx context.Context, req any, _ *grpc.UnaryServerInfo, handler grpc.UnaryHandler) (any, error) {

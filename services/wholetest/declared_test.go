@@ -113,6 +113,8 @@ var rights = map[string]right{
 	"NodeService/VerifyAt":                  roles,
 	"NodeService/ReadLog":                   roles,
 	"NodeService/Backup":                    roles,
+	"PhotoService/AddPhoto":                 roles,
+	"PhotoService/GetPhoto":                 roles,
 	"CutterService/ListMarket":              roles,
 	"CutterService/ListParcels":             roles,
 	"CutterService/GetParcel":               theirs,

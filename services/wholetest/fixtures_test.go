@@ -1,8 +1,11 @@
 package wholetest_test
 
 import (
+	"bytes"
 	"crypto/sha256"
 	"fmt"
+	"image"
+	"image/png"
 	"time"
 
 	"google.golang.org/protobuf/proto"
@@ -28,6 +31,12 @@ var fixtures = map[string]func(*tablestest.World) asked{
 		w.Must(err)
 		return asked{w.Nobody(w.T), &coopv1.IssueTokenRequest{Assertion: assertion}}
 	},
+	"PhotoService/AddPhoto": by(miner, func(w *tablestest.World) proto.Message { return aPicture(w) }),
+	"PhotoService/GetPhoto": by(miner, func(w *tablestest.World) proto.Message {
+		got, err := coopv1.NewPhotoServiceClient(w.Miner.Conn).AddPhoto(w.Ctx(), aPicture(w))
+		w.Must(err)
+		return &coopv1.GetPhotoRequest{Sha256: got.GetSha256()}
+	}),
 	"CoopService/RecordField": by(registrar, func(w *tablestest.World) proto.Message {
 		return &coopv1.RecordFieldRequest{Name: fresh("Field"), Country: "clay country"}
 	}),
@@ -216,4 +225,11 @@ func onTrayAt(w *tablestest.World, where string) (thing, place string) {
 	_, err := w.Keeper.Coop().MoveStock(w.Ctx(), &coopv1.MoveStockRequest{RequestId: command.NewID(), Thing: thing, HolderId: w.Keeper.Member, Place: where})
 	w.Must(err)
 	return thing, where
+}
+
+// aPicture is the last piece, and the first, of a small one.
+func aPicture(w *tablestest.World) *coopv1.AddPhotoRequest {
+	var b bytes.Buffer
+	w.Must(png.Encode(&b, image.NewGray(image.Rect(0, 0, 4, 3))))
+	return &coopv1.AddPhotoRequest{Upload: "a-picture", Chunk: b.Bytes(), Last: true}
 }

@@ -28,6 +28,7 @@ import (
 	"seamshare.example/services/command"
 	"seamshare.example/services/coop"
 	"seamshare.example/services/personal"
+	"seamshare.example/services/photo"
 	"seamshare.example/services/server"
 	"seamshare.example/services/stream"
 	"seamshare.example/services/view"
@@ -123,6 +124,9 @@ func Open(t testing.TB, clock func() time.Time, dial ...grpc.DialOption) *House 
 	}
 	h.Keys = filepath.Join(t.TempDir(), "personal-keys")
 	if all.Personal, err = personal.Open(h.Keys); err != nil {
+		t.Fatal(err)
+	}
+	if all.Photos, err = photo.Open(filepath.Join(t.TempDir(), "photos")); err != nil {
 		t.Fatal(err)
 	}
 	h.server, err = server.New(server.Config{

@@ -25,6 +25,7 @@ const (
 	OutOfTolerance      Reason = "OUT_OF_TOLERANCE"      // not the stone that was promised
 	TimeInvalid         Reason = "TIME_INVALID"          // not a moment, or over already
 	KeyInvalid          Reason = "KEY_INVALID"           // not an Ed25519 public key
+	PhotoInvalid        Reason = "PHOTO_INVALID"         // not a picture that can be kept
 )
 
 // Not there, for this caller.
@@ -49,6 +50,7 @@ const (
 	ClaimNotYours    Reason = "CLAIM_NOT_YOURS"    // not a claim of the seller's
 	PartNotInWork    Reason = "PART_NOT_IN_WORK"   // on the shelf, an off-cut, or a stone
 	CountedLot       Reason = "COUNTED_LOT"        // a lot of chips isn't one piece
+	PhotoNotThere    Reason = "PHOTO_NOT_THERE"    // a record would name a picture that isn't kept
 	NotRested        Reason = "NOT_RESTED"         // shaped too short a time ago
 	NothingToDecide  Reason = "NOTHING_TO_DECIDE"  // the part doesn't wait
 	TooManyPlans     Reason = "TOO_MANY_PLANS"     // the piece or plan takes no more
@@ -129,13 +131,13 @@ var kinds = map[Reason]Kind{
 	AmountInvalid: Invalid, MassInvalid: Invalid, SizeInvalid: Invalid, MassesDontAddUp: Invalid,
 	NamedTwice: Invalid, AgreementInvalid: Invalid, CountInvalid: Invalid, HeavierThanBefore: Invalid,
 	LossNeedsReason: Invalid, KerfWithoutSaw: Invalid, SetAsideLeavesParts: Invalid, TimeInvalid: Invalid,
-	KeyInvalid: Invalid,
+	KeyInvalid: Invalid, PhotoInvalid: Invalid,
 
 	CheckFailed: Invalid, OutOfTolerance: Invalid,
 
 	NotFound: Missing,
 
-	NotRested: State, NothingToDecide: State, TooManyPlans: State, PlanIsDropped: State, NotOneParcel: State, NotYoursToSell: State,
+	PhotoNotThere: State, NotRested: State, NothingToDecide: State, TooManyPlans: State, PlanIsDropped: State, NotOneParcel: State, NotYoursToSell: State,
 	StoneNotChecked: State, StoneNotInStock: State, LotNotForSale: State, LotBegun: State, LotUnmade: State, NotSoMany: State,
 	PromiseSettled: State, PromiseNotTaken: State,
 

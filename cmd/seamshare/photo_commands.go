@@ -1,0 +1,171 @@
+package main
+
+import (
+	"crypto/rand"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"seamshare.example/cmd/seamshare/internal/table"
+	coopv1 "seamshare.example/proto/gen/seamshare/coop/v1"
+	typev1 "seamshare.example/proto/gen/seamshare/type/v1"
+	"seamshare.example/services/photo"
+)
+
+func (s *session) photoCommand() *cobra.Command {
+	return group("photo", "Pictures that records name", s.photoAddCommand(), s.photoGetCommand())
+}
+
+// addedPhoto is one line of photo add.
+type addedPhoto struct {
+	File   string `json:"file"`
+	Photo  string `json:"photo"`
+	Width  uint32 `json:"width"`
+	Height uint32 `json:"height"`
+}
+
+func (s *session) photoAddCommand() *cobra.Command {
+	return &cobra.Command{
+		Use:   "add FILE...",
+		Short: "Add pictures, to be named in a study, a final check or an approval",
+		Long: `add brings JPEG or PNG files to the node, at most 15 MiB and 40 million pixels
+each. They are kept upright and without what the camera noted in them, such as
+the place. What it prints is the picture's name: the SHA-256 of what is kept. Who
+knows it can see the picture. Where a command takes --photo it takes a file too.`,
+		Example: `  seamshare photo add face.jpg back.jpg`,
+		Args: func(_ *cobra.Command, args []string) error {
+			if len(args) == 0 {
+				return wrongUsage("FILE", "name one picture or more", "is missing; the command is seamshare photo add FILE...")
+			}
+			return nil
+		},
+		RunE: func(c *cobra.Command, args []string) error {
+			var added []addedPhoto
+			for _, file := range args {
+				a, err := command(c.Context(), s, func(q call) (*coopv1.AddPhotoResponse, error) { return s.addPhoto(q, file) })
+				if err != nil {
+					return err
+				}
+				added = append(added, addedPhoto{file, hex.EncodeToString(a.GetSha256()), a.GetWidth(), a.GetHeight()})
+			}
+			if s.printID {
+				for _, a := range added {
+					say(s.stdout, "%s", a.Photo)
+				}
+				return nil
+			}
+			return s.document(added, func(w io.Writer) error {
+				for _, a := range added {
+					say(w, "%s, %d × %d pixels:\n  %s", a.File, a.Width, a.Height, a.Photo)
+				}
+				return nil
+			})
+		},
+	}
+}
+
+// photoChunk is how much of a picture one call carries.
+const photoChunk = 512 << 10
+
+// addPhoto brings a file to the node, in pieces.
+func (s *session) addPhoto(q call, file string) (*coopv1.AddPhotoResponse, error) {
+	data, err := os.ReadFile(file)
+	switch {
+	case err != nil:
+		return nil, wrongInput("--photo", "name a JPEG or PNG file, or a picture that was added before", "%v", err)
+	case len(data) == 0 || len(data) > photo.MaxBytes:
+		return nil, wrongInput("--photo", "make it smaller", "%s has %d bytes; a picture has 1 to %d", file, len(data), photo.MaxBytes)
+	}
+	bar := s.progress("adding " + filepath.Base(file))
+	defer bar.done()
+	id := "cli-" + strings.ToLower(rand.Text())
+	var answer *coopv1.AddPhotoResponse
+	for at := 0; at < len(data); at += photoChunk {
+		end := min(at+photoChunk, len(data))
+		answer, err = coopv1.NewPhotoServiceClient(q.conn).AddPhoto(q.ctx, &coopv1.AddPhotoRequest{
+			Upload: id, Offset: uint64(at), Chunk: data[at:end], Last: end == len(data),
+		})
+		if err != nil {
+			return nil, err
+		}
+		bar.set(int64(end), int64(len(data)))
+	}
+	return answer, nil
+}
+
+// photoNamed is the picture that --photo names: a file, which is added, or the name of one
+// that was added before. Nothing typed: none.
+func (s *session) photoNamed(q call, typed, light string, wet bool) (*typev1.Photo, error) {
+	if typed == "" {
+		return nil, nil
+	}
+	p := &typev1.Photo{MediaType: photo.MediaType, Light: light, Wet: wet}
+	if sum, err := hex.DecodeString(typed); err == nil && len(sum) == len(photo.Sum{}) {
+		p.Sha256 = sum
+		return p, nil
+	}
+	a, err := s.addPhoto(q, typed)
+	p.Sha256, p.MediaType = a.GetSha256(), a.GetMediaType()
+	return p, err
+}
+
+func (s *session) photoGetCommand() *cobra.Command {
+	var out string
+	c := &cobra.Command{
+		Use:     "get PHOTO --out FILE",
+		Short:   "Fetch a picture that a record names",
+		Example: `  seamshare photo get 9f86d081884c7d659a2feaa0c55ad015a3bf4f1b2b0b822cd15d6c15b0f00a08 \` + "\n" + `    --out face.jpg`,
+		Args:    exactly("PHOTO"),
+		RunE: func(c *cobra.Command, args []string) error {
+			raw, err := hex.DecodeString(args[0])
+			sum, ok := photo.SumOf(raw)
+			if err != nil || !ok {
+				return wrongInput("PHOTO", "take it from the record that names the picture", "%q is not 64 digits and letters a to f", args[0])
+			}
+			data, err := query(c.Context(), s, func(q call) ([]byte, error) { return fetchPhoto(q, sum) })
+			if err != nil {
+				return err
+			}
+			f, err := os.OpenFile(out, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
+			if err != nil {
+				return wrongInput("--out", "choose another name; nothing is written over", "%v", err)
+			}
+			if _, err = f.Write(data); err != nil {
+				return errors.Join(err, f.Close())
+			}
+			if err := f.Close(); err != nil {
+				return err
+			}
+			return s.document(map[string]any{"photo": sum.String(), "file": out, "bytes": len(data)}, func(w io.Writer) error {
+				for _, line := range table.Break(fmt.Sprintf("%s: %d bytes", out, len(data)), table.Width) {
+					say(w, "%s", line)
+				}
+				return nil
+			})
+		},
+	}
+	c.Flags().StringVar(&out, "out", "", "the `file` to write; it must not exist")
+	need(c, "out")
+	return c
+}
+
+func fetchPhoto(q call, sum photo.Sum) ([]byte, error) {
+	stream, err := coopv1.NewPhotoServiceClient(q.conn).GetPhoto(q.ctx, &coopv1.GetPhotoRequest{Sha256: sum[:]})
+	var data []byte
+	for err == nil {
+		var m *coopv1.GetPhotoResponse
+		if m, err = stream.Recv(); err == nil {
+			data = append(data, m.GetChunk()...)
+		}
+	}
+	if errors.Is(err, io.EOF) {
+		return data, nil
+	}
+	return nil, err
+}
