@@ -1,10 +1,14 @@
 package main
 
 import (
+	"bytes"
 	"crypto/rand"
 	"encoding/hex"
 	"errors"
 	"fmt"
+	"image"
+	_ "image/jpeg" // the two kinds of picture that are taken
+	_ "image/png"
 	"io"
 	"os"
 	"path/filepath"
@@ -75,12 +79,13 @@ const photoChunk = 512 << 10
 
 // addPhoto brings a file to the node, in pieces.
 func (s *session) addPhoto(q call, file string) (*coopv1.AddPhotoResponse, error) {
-	data, err := os.ReadFile(file)
-	switch {
-	case err != nil:
-		return nil, wrongInput("--photo", "name a JPEG or PNG file, or a picture that was added before", "%v", err)
-	case len(data) == 0 || len(data) > photo.MaxBytes:
-		return nil, wrongInput("--photo", "make it smaller", "%s has %d bytes; a picture has 1 to %d", file, len(data), photo.MaxBytes)
+	data, err := s.readInput(file, photo.MaxBytes)
+	if err != nil {
+		return nil, err
+	}
+	// The node looks too; what is no picture at all needn't travel there.
+	if _, _, err := image.DecodeConfig(bytes.NewReader(data)); err != nil {
+		return nil, wrongInput("--photo", "name a JPEG or PNG file", "%s: %v", file, err)
 	}
 	bar := s.progress("adding " + filepath.Base(file))
 	defer bar.done()

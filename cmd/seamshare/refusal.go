@@ -38,6 +38,9 @@ func fromStatus(err error) *failure {
 			f.Hint = fmt.Sprintf("try again in %v", d.GetRetryDelay().AsDuration())
 		}
 	}
+	if st.Code() == codes.PermissionDenied && f.Reason != string(fault.RoleMissing) {
+		f.Hint = "" // no role would help: the rule says itself what would
+	}
 	if f.Reason == string(fault.OutcomeUnknown) {
 		f.Exit = exitUnknown
 	}
