@@ -160,7 +160,7 @@ func availability(s *typev1.Stone) string {
 	case typev1.Availability_AVAILABILITY_HELD_BY_YOU:
 		return "held by you until " + moment(s.GetHeldUntil())
 	case typev1.Availability_AVAILABILITY_NOT_AVAILABLE:
-		return "can't be had now"
+		return "not to be had now"
 	}
 	return ""
 }

@@ -77,11 +77,11 @@ func printToday(w io.Writer, items []*coopv1.TodayItem) {
 			sayLong(w, "  %s", heading)
 		}
 		line := plain(item.GetWhat())
+		if item.GetThing() != "" { // first, so that its id is never broken
+			line = strings.Replace(plain(item.GetThing()), "/", " ", 1) + ": " + line
+		}
 		if item.GetDue() != "" {
 			line += ", by " + moment(item.GetDue())
-		}
-		if item.GetThing() != "" {
-			line += ": " + strings.Replace(plain(item.GetThing()), "/", " ", 1)
 		}
 		sayLong(w, "    %s", line)
 	}
