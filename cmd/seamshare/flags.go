@@ -157,18 +157,33 @@ func parseArea(text string) (int64, error) {
 	return int64(l) * 1000, err
 }
 
-// parseEnds reads when something ends: a time (RFC 3339) or a number of days from now.
+// parseEnds reads when something ends: a time (RFC 3339), or a number of hours, days, weeks or months from now. What is
+// counted from now is cut to the five minutes (or to the hour, from days on), so that a command that is repeated under
+// its request id says the same again.
 func parseEnds(text string) (string, error) {
-	if days, ok := strings.CutSuffix(strings.TrimSuffix(text, "s"), "day"); ok {
-		n, err := strconv.Atoi(strings.TrimSpace(days))
-		if err != nil || n < 1 || n > 366 {
-			return "", fmt.Errorf("%q: write a number of days from 1 to 366, such as \"7 days\"", text)
+	number, unit, _ := strings.Cut(strings.TrimSpace(text), " ")
+	var from func(now time.Time, n int) time.Time
+	most, cut := 0, time.Hour
+	switch strings.TrimSuffix(strings.TrimSpace(unit), "s") {
+	case "hour":
+		most, cut, from = 24*366, 5*time.Minute, func(now time.Time, n int) time.Time { return now.Add(time.Duration(n) * time.Hour) }
+	case "day":
+		most, from = 366, func(now time.Time, n int) time.Time { return now.AddDate(0, 0, n) }
+	case "week":
+		most, from = 53, func(now time.Time, n int) time.Time { return now.AddDate(0, 0, 7*n) }
+	case "month":
+		most, from = 24, func(now time.Time, n int) time.Time { return now.AddDate(0, n, 0) }
+	}
+	if from != nil {
+		n, err := strconv.Atoi(number)
+		if err != nil || n < 1 || n > most {
+			return "", fmt.Errorf("%q: write a number from 1 to %d before %s, such as \"7 days\"", text, most, unit)
 		}
-		return time.Now().AddDate(0, 0, n).UTC().Format(time.RFC3339), nil
+		return from(time.Now().UTC(), n).Truncate(cut).Format(time.RFC3339), nil
 	}
 	at, err := time.Parse(time.RFC3339, text)
 	if err != nil {
-		return "", fmt.Errorf("%q: write \"7 days\", or a time such as 2031-05-04T17:00:00Z", text)
+		return "", fmt.Errorf("%q: write \"12 hours\", \"7 days\", \"3 months\", or a time such as 2031-05-04T17:00:00Z", text)
 	}
 	return at.UTC().Format(time.RFC3339), nil
 }
@@ -188,6 +203,11 @@ func parsePast(text string) (string, error) {
 		return "", fmt.Errorf("%q: write \"4 days ago\", \"90 minutes ago\", or a time such as 2026-05-04T17:00:00Z", text)
 	}
 	return at.UTC().Format(time.RFC3339Nano), nil
+}
+
+// endsFlag says when something ends; without it, shown as usual, the node decides.
+func endsFlag(c *cobra.Command, into *string, name, usage, usual string) {
+	c.Flags().Var(&parsed[string]{into: into, parse: parseEnds, kind: "time"}, name, usage+"; without it, "+usual)
 }
 
 // enum is one of the API's generated enumerations.

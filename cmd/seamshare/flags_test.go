@@ -48,13 +48,13 @@ func TestTypedValues(t *testing.T) {
 		}
 	})
 	t.Run("ends", func(t *testing.T) {
-		for _, typed := range []string{"7 days", "1 day", "2100-05-04T17:00:00+10:00"} {
+		for _, typed := range []string{"7 days", "1 day", "12 hours", "2 weeks", "3 months", "2100-05-04T17:00:00+10:00"} {
 			got, err := parseEnds(typed)
 			if at, bad := time.Parse(time.RFC3339, got); err != nil || bad != nil || !at.After(time.Now()) || !strings.HasSuffix(got, "Z") {
 				t.Errorf("%q was read as %q (%v)", typed, got, err)
 			}
 		}
-		for _, typed := range []string{"", "0 days", "367 days", "7x days", "-1 days", "tomorrow", "2100-05-04"} {
+		for _, typed := range []string{"", "0 days", "367 days", "25 months", "3 years", "7 daysx", "7x days", "-1 days", "tomorrow", "2100-05-04"} {
 			if got, err := parseEnds(typed); err == nil {
 				t.Errorf("%q was read as %q", typed, got)
 			}

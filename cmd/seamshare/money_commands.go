@@ -1,96 +1,16 @@
 package main
 
 import (
-	"fmt"
 	"io"
 
 	"github.com/spf13/cobra"
 
 	"seamshare.example/cmd/seamshare/internal/amount"
-	"seamshare.example/cmd/seamshare/internal/table"
 	coopv1 "seamshare.example/proto/gen/seamshare/coop/v1"
 	cutterv1 "seamshare.example/proto/gen/seamshare/cutter/v1"
-	jewellerv1 "seamshare.example/proto/gen/seamshare/jeweller/v1"
 	minerv1 "seamshare.example/proto/gen/seamshare/miner/v1"
 	typev1 "seamshare.example/proto/gen/seamshare/type/v1"
 )
-
-func (s *session) orderCommand() *cobra.Command {
-	place := &cobra.Command{
-		Use:   "place \"STONE=PRICE\"…",
-		Short: "Buy stones at the prices asked: all of them or none (jeweller)",
-		Long: `Buys stones at the prices you saw: all of them or none, so a pair stays a pair. The
-order is refused if one is sold or another price is asked by now.`,
-		Example: `  seamshare order place "STONE-1=740.00 AUD" "STONE-2=740.00 AUD"`,
-		Args: func(c *cobra.Command, args []string) error {
-			if len(args) == 0 {
-				return exactly("STONE=PRICE")(c, args)
-			}
-			return nil
-		},
-		RunE: func(c *cobra.Command, args []string) error {
-			var items []*jewellerv1.OrderItem
-			for _, typed := range args {
-				item, err := parseItem(typed)
-				if err != nil {
-					return err
-				}
-				items = append(items, item)
-			}
-			a, err := command(c.Context(), s, func(q call) (*jewellerv1.PlaceOrderResponse, error) {
-				return jewellerv1.NewJewellerServiceClient(q.conn).PlaceOrder(q.ctx, &jewellerv1.PlaceOrderRequest{RequestId: q.requestID, Items: items})
-			})
-			if err != nil {
-				return err
-			}
-			return s.answer(a, func(w io.Writer) error { return printOrder(w, a.GetOrder()) })
-		},
-	}
-	show := &cobra.Command{
-		Use:   "show ORDER",
-		Short: "Look at one of your orders (jeweller)",
-		Args:  exactly("ORDER"),
-		RunE: func(c *cobra.Command, args []string) error {
-			a, err := query(c.Context(), s, func(q call) (*jewellerv1.GetOrderResponse, error) {
-				return jewellerv1.NewJewellerServiceClient(q.conn).GetOrder(q.ctx, &jewellerv1.GetOrderRequest{OrderId: args[0]})
-			})
-			if err != nil {
-				return err
-			}
-			return s.answer(a, func(w io.Writer) error { return printOrder(w, a.GetOrder()) })
-		},
-	}
-	list := &cobra.Command{Use: "list", Short: "List your orders, oldest first (jeweller)", Args: exactly()}
-	p := pageFlags(list)
-	list.RunE = func(c *cobra.Command, _ []string) error {
-		a, err := query(c.Context(), s, func(q call) (*jewellerv1.ListOrdersResponse, error) {
-			return jewellerv1.NewJewellerServiceClient(q.conn).ListOrders(q.ctx, &jewellerv1.ListOrdersRequest{PageSize: p.rows, PageToken: p.token})
-		})
-		if err != nil {
-			return err
-		}
-		return s.answer(a, func(w io.Writer) error {
-			t := table.New(text("order"), right("stones"), right("total"), right("paid"))
-			for _, o := range a.GetOrders() {
-				t.Row(o.GetId(), fmt.Sprint(len(o.GetLines())), amount.Text(o.GetTotal()), amount.Text(o.GetPaid()))
-			}
-			_, err := t.WriteTo(w)
-			more(w, a.GetNextPageToken())
-			return err
-		})
-	}
-	return group("order", "Orders of stones (jeweller)", place, show, list)
-}
-
-func printOrder(w io.Writer, o *jewellerv1.Order) error {
-	say(w, "Order %s: %s, paid %s", o.GetId(), amount.Text(o.GetTotal()), amount.Text(o.GetPaid()))
-	t := table.New(text("stone"), right("price"), right("paid"), text("went back"), text("refunded"))
-	for _, l := range o.GetLines() {
-		t.Row(l.GetStoneId(), amount.Text(l.GetPrice()), amount.Text(l.GetPaid()), yes(l.GetReturned()), yes(l.GetRefunded()))
-	}
-	_, err := t.WriteTo(w)
-	return err
-}
 
 func yes(b bool) string {
 	if b {

@@ -34,11 +34,14 @@ func (s *session) document(v any, text func(w io.Writer) error) error {
 	return text(s.stdout)
 }
 
-// idOf is the id of the thing that an answer is about: its own field id, or that of the first message in it.
+// idOf is the id of the thing that an answer is about: its own field id, or that of the first message in it. What a
+// cutter sells goes under its order's.
 func idOf(m protoreflect.Message) string {
 	fields := m.Descriptor().Fields()
-	if id := fields.ByName("id"); id != nil && id.Kind() == protoreflect.StringKind {
-		return m.Get(id).String()
+	for _, name := range []protoreflect.Name{"id", "order_id"} {
+		if id := fields.ByName(name); id != nil && id.Kind() == protoreflect.StringKind {
+			return m.Get(id).String()
+		}
 	}
 	for i := range fields.Len() {
 		if f := fields.Get(i); f.Kind() == protoreflect.MessageKind && !f.IsList() && !f.IsMap() && m.Has(f) {

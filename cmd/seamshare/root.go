@@ -108,17 +108,22 @@ func (s *session) rootCommand() *cobra.Command {
 	flags.StringVar(&s.requestID, "request-id", "", "your `name` for this command: a repeat with the same one is done once")
 	flags.DurationVar(&s.timeout, "timeout", 15*time.Second, "how long to wait for the node, at most a minute")
 
+	root.RunE = s.atHome
+
 	root.AddGroup(
+		&cobra.Group{ID: groupFirst, Title: "Begin here:"},
 		&cobra.Group{ID: groupTrade, Title: "The trade:"},
 		&cobra.Group{ID: groupDesk, Title: "The co-op's desk:"},
 		&cobra.Group{ID: groupNode, Title: "The node:"},
 	)
+	add(root, groupFirst, s.todayCommand(), s.signInCommand(), s.whoamiCommand())
+	add(root, groupTrade, s.holdCommand(), s.approvalCommand(), s.saleCommand(), s.wantedCommand())
 	add(root, groupTrade, s.claimCommand(), s.parcelCommand(), s.pieceCommand(), s.stoneCommand(), s.stockCommand(),
 		s.photoCommand(), s.orderCommand(), s.agreementCommand(), s.yieldCommand(), s.shareCommand())
 	add(root, groupDesk, s.fieldCommand(), s.memberCommand(), s.personCommand(), s.roleCommand(), s.paymentCommand(),
 		s.costCommand(), s.refundCommand(), s.balancesCommand())
 	add(root, groupNode, s.initCommand(), s.serveCommand(), s.demoCommand(), s.verifyCommand(), s.statusCommand(), s.logCommand(), s.backupCommand(), s.restoreCommand(), s.rebuildCommand())
-	add(root, "", s.signInCommand(), s.whoamiCommand(), s.tokenCommand(), s.keyCommand())
+	add(root, "", s.tokenCommand(), s.keyCommand())
 	root.AddCommand(helpTopics()...)
 	root.SetHelpCommand(helpCommand())
 	root.InitDefaultCompletionCmd()
@@ -147,6 +152,7 @@ func fitHelp(c *cobra.Command) {
 }
 
 const (
+	groupFirst = "first"
 	groupTrade = "trade"
 	groupDesk  = "desk"
 	groupNode  = "node"

@@ -157,16 +157,12 @@ func printStone(w io.Writer, s *typev1.Stone) error {
 	say(w, "Stone %s (%s): %s", plain(s.GetLabel()), s.GetId(), word(s.GetState()))
 	say(w, "  %s ct, %s, %s, %s", strings.TrimSuffix(s.GetCarat(), " ct"), grams(s.GetWeighing()), word(s.GetOutline()), size(s.GetSize()))
 	g := s.GetGrade()
-	tone := ""
-	if g.GetBodyTone() > 0 {
-		tone = fmt.Sprintf("N%d", g.GetBodyTone())
-	}
 	for _, f := range []struct{ name, value string }{
 		{"kind", word(s.GetKind())},
 		{"treatment", treatmentWords(s.GetTreatment())},
 		{"takes up water", word(s.GetHydrophane())},
 		{"assembled", word(s.GetComposite())},
-		{"body tone", tone},
+		{"body tone", tone(g.GetBodyTone())},
 		{"transparency", word(g.GetTransparency())},
 		{"pattern", word(g.GetPattern())},
 		{"brightness", word(g.GetBrightness())},
@@ -176,9 +172,10 @@ func printStone(w io.Writer, s *typev1.Stone) error {
 		{"final check", checkWords(s)},
 		{"remarks", s.GetRemarks()},
 		{"price", amount.Text(s.GetPrice())},
-		{word(s.GetSetKind()), strings.Join(s.GetSetStoneIds(), ", ")},
 		{"lot", s.GetLotId()},
 		{"cut again", timesCut(s.GetRecuts())},
+		{"offered as", setWords(s)},
+		{"now", availability(s)},
 		{"cut from part", strings.TrimSpace(s.GetPart() + " of piece " + s.GetPieceId())},
 		{"parcel", s.GetParcelId()},
 		{"etag", s.GetEtag()},
@@ -237,3 +234,25 @@ func count(n int, thing string) string {
 
 // plain is text of others made safe for a terminal: what moves the cursor or turns text round is dropped.
 func plain(s string) string { return table.OneLine(s) }
+
+// title begins with a capital letter.
+func title(s string) string {
+	if s == "" {
+		return s
+	}
+	return strings.ToUpper(s[:1]) + s[1:]
+}
+
+// between is a length that may be bounded on either side.
+func between(leastUm, mostUm int64) string {
+	least, most := measure.Length(leastUm).String(), measure.Length(mostUm).String()
+	switch {
+	case leastUm > 0 && mostUm > 0:
+		return least + " to " + most
+	case leastUm > 0:
+		return least + " or longer"
+	case mostUm > 0:
+		return most + " or shorter"
+	}
+	return ""
+}

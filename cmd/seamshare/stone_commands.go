@@ -7,7 +7,6 @@ import (
 	"io/fs"
 	"os"
 	"strconv"
-	"strings"
 
 	"github.com/spf13/cobra"
 	gmoney "google.golang.org/genproto/googleapis/type/money"
@@ -256,34 +255,4 @@ func writeNewFile(path string, data []byte) error {
 		return errors.Join(fmt.Errorf("couldn't write %s: %w", path, err), os.Remove(path))
 	}
 	return nil
-}
-
-func (s *session) stockCommand() *cobra.Command {
-	var outline typev1.Outline
-	c := &cobra.Command{Use: "stock", Short: "Look through the stones on sale (jeweller)", Args: exactly()}
-	p := pageFlags(c)
-	wordFlag(c, &outline, "outline", "only this outline")
-	c.RunE = func(c *cobra.Command, _ []string) error {
-		a, err := query(c.Context(), s, func(q call) (*jewellerv1.ListStockResponse, error) {
-			return jewellerv1.NewJewellerServiceClient(q.conn).ListStock(q.ctx, &jewellerv1.ListStockRequest{PageSize: p.rows, PageToken: p.token, Outline: outline})
-		})
-		if err != nil {
-			return err
-		}
-		return s.answer(a, func(w io.Writer) error { return printStones(w, a.GetStones(), a.GetNextPageToken()) })
-	}
-	return c
-}
-
-// parseItem reads "STONE=740.00 AUD".
-func parseItem(typed string) (*jewellerv1.OrderItem, error) {
-	id, priceText, ok := strings.Cut(typed, "=")
-	if !ok || id == "" {
-		return nil, wrongUsage("STONE=PRICE", "the price is the one you saw; the order is refused if another is asked by now", "%q must be the stone's id, =, and its price, such as \"STONE=740.00 AUD\"", typed)
-	}
-	price, err := parseAmount(priceText)
-	if err != nil {
-		return nil, wrongInput("STONE=PRICE", "write it as \"STONE=740.00 AUD\"", "stone %s: %v", id, err)
-	}
-	return &jewellerv1.OrderItem{StoneId: id, Price: price}, nil
 }

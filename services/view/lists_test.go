@@ -188,10 +188,17 @@ func TestStoneListsAreWhatIsOnSale(t *testing.T) {
 				t.Fatalf("outline %v: got %v, want %v", only, got, want)
 			}
 		}
-		if got := all(t, size, func(a string, n int) ([]string, string, error) {
+		own := all(t, size, func(a string, n int) ([]string, string, error) {
 			return view.Stones{}.ByCutter(b.rows["stones"], "wetwheel", a, n)
-		}); len(got) != len(outline) {
-			t.Fatalf("the cutter finished %d, listed are %v", len(outline), got)
+		})
+		if len(own) != len(outline) {
+			t.Fatalf("the cutter finished %d, listed are %v", len(outline), own)
+		}
+		newest := all(t, size, func(a string, n int) ([]string, string, error) {
+			return view.Stones{}.ByCutter(view.Newest(b.rows["stones"]), "wetwheel", a, n)
+		})
+		if slices.Reverse(own); !slices.Equal(newest, own) {
+			t.Fatalf("newest first they are %v, want %v", newest, own)
 		}
 	})
 }
