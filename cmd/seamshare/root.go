@@ -113,7 +113,8 @@ func (s *session) rootCommand() *cobra.Command {
 		&cobra.Group{ID: groupDesk, Title: "The co-op's desk:"},
 		&cobra.Group{ID: groupNode, Title: "The node:"},
 	)
-	add(root, groupTrade, s.claimCommand(), s.parcelCommand(), s.pieceCommand(), s.stoneCommand(), s.stockCommand(),
+	add(root, groupTrade, s.claimCommand(), s.draftCommand(), s.parcelCommand(), s.viewingCommand(), s.noteCommand(),
+		s.offerCommand(), s.counterCommand(), s.roughCommand(), s.pieceCommand(), s.stoneCommand(), s.stockCommand(),
 		s.orderCommand(), s.agreementCommand(), s.yieldCommand(), s.shareCommand())
 	add(root, groupDesk, s.fieldCommand(), s.memberCommand(), s.personCommand(), s.roleCommand(), s.paymentCommand(),
 		s.costCommand(), s.refundCommand(), s.balancesCommand())
