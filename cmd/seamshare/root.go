@@ -117,9 +117,10 @@ func (s *session) rootCommand() *cobra.Command {
 		&cobra.Group{ID: groupNode, Title: "The node:"},
 	)
 	add(root, groupFirst, s.todayCommand(), s.signInCommand(), s.whoamiCommand())
-	add(root, groupTrade, s.holdCommand(), s.approvalCommand(), s.saleCommand(), s.wantedCommand())
-	add(root, groupTrade, s.claimCommand(), s.parcelCommand(), s.pieceCommand(), s.stoneCommand(), s.stockCommand(),
-		s.photoCommand(), s.orderCommand(), s.agreementCommand(), s.yieldCommand(), s.shareCommand())
+	add(root, groupTrade, s.claimCommand(), s.draftCommand(), s.parcelCommand(), s.viewingCommand(), s.noteCommand(),
+		s.offerCommand(), s.counterCommand(), s.roughCommand(), s.pieceCommand(), s.stoneCommand(), s.photoCommand(),
+		s.stockCommand(), s.holdCommand(), s.approvalCommand(), s.orderCommand(), s.saleCommand(), s.wantedCommand(),
+		s.agreementCommand(), s.yieldCommand(), s.shareCommand())
 	add(root, groupDesk, s.fieldCommand(), s.memberCommand(), s.personCommand(), s.roleCommand(), s.paymentCommand(),
 		s.costCommand(), s.refundCommand(), s.balancesCommand())
 	add(root, groupNode, s.initCommand(), s.serveCommand(), s.demoCommand(), s.verifyCommand(), s.statusCommand(), s.logCommand(), s.backupCommand(), s.restoreCommand(), s.rebuildCommand())
