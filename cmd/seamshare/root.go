@@ -117,6 +117,8 @@ func (s *session) rootCommand() *cobra.Command {
 		s.orderCommand(), s.agreementCommand(), s.yieldCommand(), s.shareCommand())
 	add(root, groupDesk, s.fieldCommand(), s.memberCommand(), s.personCommand(), s.roleCommand(), s.paymentCommand(),
 		s.costCommand(), s.refundCommand(), s.balancesCommand())
+	add(root, groupDesk, s.payoutCommand(), s.accountCommand(), s.disputeCommand(), s.correctionCommand(), s.custodyCommand(), s.exceptionCommand(),
+		s.auditCommand(), s.historyCommand(), s.personalCommand(), s.bankCommand(), s.settingsCommand())
 	add(root, groupNode, s.initCommand(), s.serveCommand(), s.demoCommand(), s.verifyCommand(), s.statusCommand(), s.logCommand(), s.backupCommand(), s.restoreCommand(), s.rebuildCommand())
 	add(root, "", s.signInCommand(), s.whoamiCommand(), s.tokenCommand(), s.keyCommand())
 	root.AddCommand(helpTopics()...)
