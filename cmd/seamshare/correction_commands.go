@@ -129,7 +129,7 @@ func (s *session) correctSizeCommand() *cobra.Command {
 		Use:     "size RECORD SIZE --why TEXT",
 		Short:   "Correct the size of a piece or stone (stock keeper)",
 		Long:    "Corrects the length, width and depth of a piece or stone.\n\n" + recordHelp,
-		Example: `  seamshare correction size 431 "12x9x3.1 mm" --why "depth read off the wrong side"`,
+		Example: `  seamshare correction size 431 "12x9x3.1 mm" --why "depth was misread"`,
 		Args:    exactly("RECORD", "SIZE"),
 		RunE: func(c *cobra.Command, args []string) error {
 			record, err := parseRecord(args[0])

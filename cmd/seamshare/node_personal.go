@@ -32,7 +32,7 @@ func openPersonal(ctx context.Context, dir string, node *eventstore.Node) (*pers
 	return keys, keys.Replay(erased)
 }
 
-// personalKeysHelp is the operator's page. TestErasedStaysErased holds the node to it.
+// personalKeysHelp is the operator's page. erased.txtar holds the node to it.
 const personalKeysHelp = `Names, addresses, telephone numbers and bank details stand in the log sealed, each
 person's under a key of their own. The keys are in the folder personal-keys of the
 node that serves, one small file a person. Destroying that file erases the person

@@ -142,7 +142,8 @@ last approves none. Erasing that person erases them too.`,
 			return deskCommand(c, s, func(d desk) (*coopv1.SetBankDetailsResponse, error) {
 				return d.SetBankDetails(d.ctx, &coopv1.SetBankDetailsRequest{RequestId: d.requestID, MemberId: args[0], PersonId: under, Value: value})
 			}, func(w io.Writer, a *coopv1.SetBankDetailsResponse) error {
-				sayLong(w, "The bank details of member %s are kept, sealed. No payout to it is approved before %s.", a.GetMemberId(), a.GetCoolOffUntil())
+				sayLong(w, "The bank details of member %s are kept, sealed.", a.GetMemberId())
+				say(w, "No payout to it is approved before %s.", a.GetCoolOffUntil())
 				return nil
 			})
 		},
@@ -162,7 +163,8 @@ last approves none. Erasing that person erases them too.`,
 					return nil
 				}
 				sayLong(w, "%s", plain(a.GetValue()))
-				sayLong(w, "  given by %s; no payout is approved before %s", a.GetEditedBy(), a.GetCoolOffUntil())
+				say(w, "  given by %s", a.GetEditedBy())
+				say(w, "  no payout is approved before %s", a.GetCoolOffUntil())
 				return nil
 			})
 		},

@@ -94,7 +94,7 @@ func (s *session) rootCommand() *cobra.Command {
 		}
 		return nil
 	}
-	root.SetUsageTemplate(strings.ReplaceAll(root.UsageTemplate(), ".FlagUsages", ".FlagUsagesWrapped 80"))
+	root.SetUsageTemplate(strings.NewReplacer(".FlagUsages", ".FlagUsagesWrapped 80", "for more information about a command", "to learn more of a command").Replace(root.UsageTemplate()))
 	flags := root.PersistentFlags()
 	flags.StringVar(&s.dataDir, "data", defaultDataDir(), "the `folder` of this node's data and of your sign-in")
 	flags.BoolVar(&s.json, "json", false, "print one JSON document instead of text")

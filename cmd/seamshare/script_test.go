@@ -27,7 +27,6 @@ func TestScripts(t *testing.T) {
 	testscript.Run(t, testscript.Params{
 		Dir:                 "testdata/script",
 		RequireExplicitExec: true,
-		ContinueOnError: true,
 		Cmds: map[string]func(ts *testscript.TestScript, neg bool, args []string){
 			"exits": exits, "keep": keep, "line": line, "joins": joins, "serve": serveInBackground, "rows": rows,
 		},

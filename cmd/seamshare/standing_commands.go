@@ -278,7 +278,7 @@ func (s *session) keyDeskCommands() []*cobra.Command {
 		Short: "End a lost key and ask for another in its place (registrar)",
 		Long: `Ends a lost key at once and asks for another, FILE its public half, in its place. A
 second person has to confirm it, who isn't the key's owner: seamshare key confirm.`,
-		Example: `  seamshare key replace PERSON 0123456789abcdef new.pem.pub --why "telephone lost"`,
+		Example: `  seamshare key replace PERSON 0123456789abcdef new.pem.pub --why "lost"`,
 		Args:    exactly("PERSON", "KEY", "FILE"),
 		RunE: func(c *cobra.Command, args []string) error {
 			key, err := s.readPublicKey(args[2])
