@@ -2,7 +2,6 @@ package main
 
 import (
 	"io"
-	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -75,7 +74,9 @@ func (s *session) fieldListCommand() *cobra.Command {
 }
 
 func (s *session) memberCommand() *cobra.Command {
-	return group("member", "Businesses that trade here", s.memberAdmitCommand(), s.memberListCommand())
+	c := group("member", "Businesses that trade here", s.memberAdmitCommand(), s.memberListCommand())
+	c.AddCommand(s.memberStandingCommands()...)
+	return c
 }
 
 func (s *session) memberAdmitCommand() *cobra.Command {
@@ -114,9 +115,9 @@ func (s *session) memberListCommand() *cobra.Command {
 			return err
 		}
 		return s.answer(a, func(w io.Writer) error {
-			t := table.New(text("member"), wrapped("trading name"), wrapped("does"))
+			t := table.New(text("member"), wrapped("trading name"), wrapped("does"), text("stands"))
 			for _, m := range a.GetMembers() {
-				t.Row(m.GetId(), m.GetTradingName(), words(m.GetRoles()))
+				t.Row(m.GetId(), m.GetTradingName(), words(m.GetRoles()), m.GetStanding())
 			}
 			_, err := t.WriteTo(w)
 			more(w, a.GetNextPageToken())
@@ -127,7 +128,9 @@ func (s *session) memberListCommand() *cobra.Command {
 }
 
 func (s *session) personCommand() *cobra.Command {
-	return group("person", "People who act for members", s.personAddCommand())
+	c := group("person", "People who act for members", s.personAddCommand())
+	c.AddCommand(s.personStandingCommands()...)
+	return c
 }
 
 func (s *session) personAddCommand() *cobra.Command {
@@ -166,30 +169,4 @@ them and forget.`,
 	c.Flags().StringVar(&newKey, "new-key", "", "make a key for them in this `file`")
 	need(c, "role")
 	return c
-}
-
-func (s *session) roleCommand() *cobra.Command {
-	grant := &cobra.Command{
-		Use:   "grant PERSON ROLE",
-		Short: "Give a person one more role for their member (registrar)",
-		Long:  "Gives a person one more of their member's roles: " + strings.Join(choices[typev1.Role](), ", ") + ".",
-		Args:  exactly("PERSON", "ROLE"),
-		RunE: func(c *cobra.Command, args []string) error {
-			role, err := parseWord[typev1.Role](args[1])
-			if err != nil {
-				return wrongInput("ROLE", "", "%v", err)
-			}
-			a, err := command(c.Context(), s, func(q call) (*coopv1.GrantRoleResponse, error) {
-				return coopv1.NewCoopServiceClient(q.conn).GrantRole(q.ctx, &coopv1.GrantRoleRequest{RequestId: q.requestID, PersonId: args[0], Role: role})
-			})
-			if err != nil {
-				return err
-			}
-			return s.answer(a, func(w io.Writer) error {
-				say(w, "%s may now act as: %s.", a.GetPerson().GetId(), words(a.GetPerson().GetRoles()))
-				return nil
-			})
-		},
-	}
-	return group("role", "What persons may do", grant)
 }

@@ -52,7 +52,9 @@ func (s *session) keyCommand() *cobra.Command {
 			})
 		},
 	}
-	return group("key", "Keys that people sign in with", newKey, show)
+	c := group("key", "Keys that people sign in with", newKey, show)
+	c.AddCommand(s.keyDeskCommands()...)
+	return c
 }
 
 type keyFiles struct {

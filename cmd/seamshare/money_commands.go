@@ -29,7 +29,7 @@ func (r *receipt) flags(c *cobra.Command) {
 }
 
 func (s *session) paymentCommand() *cobra.Command {
-	var forParcel, forOrder receipt
+	var forParcel, forOrder, backForParcel receipt
 	parcel := &cobra.Command{
 		Use:   "parcel PARCEL AMOUNT --reference TEXT",
 		Short: "Record purchase money from a cutter (bookkeeper)",
@@ -75,7 +75,29 @@ func (s *session) paymentCommand() *cobra.Command {
 		},
 	}
 	forOrder.flags(order)
-	return group("payment", "Money that came in (bookkeeper)", parcel, order)
+	back := &cobra.Command{
+		Use:   "back PARCEL AMOUNT --reference TEXT",
+		Short: "Record that a fallen deal's money went back (bookkeeper)",
+		Long: `Records purchase money that was paid back to the cutter after a deal fell through.
+` + adviserLine,
+		Example: `  seamshare payment back PARCEL "250.00 AUD" --reference "bank 81-2"`,
+		Args:    exactly("PARCEL", "AMOUNT"),
+		RunE: func(c *cobra.Command, args []string) error {
+			paid, err := parseAmount(args[1])
+			if err != nil {
+				return wrongInput("AMOUNT", "", "%v", err)
+			}
+			return deskCommand(c, s, func(d desk) (*coopv1.RecordParcelRefundResponse, error) {
+				return d.RecordParcelRefund(d.ctx, &coopv1.RecordParcelRefundRequest{
+					RequestId: d.requestID, ParcelId: args[0], Amount: paid, Reference: backForParcel.reference, EffectiveDate: backForParcel.date,
+				})
+			}, func(w io.Writer, a *coopv1.RecordParcelRefundResponse) error {
+				return printStatement(w, a.GetStatement())
+			})
+		},
+	}
+	backForParcel.flags(back)
+	return group("payment", "Money that came in, or went back (bookkeeper)", parcel, order, back)
 }
 
 func (s *session) costCommand() *cobra.Command {

@@ -29,8 +29,10 @@ func (s *session) backupCommand() *cobra.Command {
 		Use:   "backup",
 		Short: "Copy the log and the pictures into one file, while the node serves or not",
 		Long: `backup writes everything that was recorded, with a signed checkpoint and the
-pictures that records name, into one file that seamshare restore reads. It holds prices, parties and all else that is
-private: keep it as you keep the books. No private key is in it.`,
+pictures that records name, into one file that seamshare restore reads. It holds
+prices, parties and all else that is private: keep it as you keep the books. No
+private key is in it, and so nothing that is personal can be read from it: copy
+the folder personal-keys apart from it (see seamshare help personal-keys).`,
 		Args: exactly(),
 		RunE: func(c *cobra.Command, _ []string) error { return s.backup(c.Context(), out) },
 	}
@@ -109,6 +111,7 @@ func (s *session) showBackup(file string, b eventstore.Backup, key string) error
 		if d.Key != "" {
 			say(w, "This node signs with a new key:")
 			say(w, "%s", d.Key)
+			say(w, "Next: put your copy of personal-keys back (seamshare help personal-keys).")
 		}
 		return nil
 	})
@@ -193,7 +196,10 @@ func (s *session) restoreCommand() *cobra.Command {
 		Long: `restore reads a backup into --data, which must be new, applies it and compares
 the root. With --verifier it also checks the signature. The restored node signs
 with a new key of its own: a signer put back from a copy could contradict itself.
-Persons sign in again with the keys they have.`,
+Persons sign in again with the keys they have.
+
+What is personal stays sealed until your copy of the folder personal-keys is put
+back into --data; who was erased stays erased: see seamshare help personal-keys.`,
 		Args: exactly(),
 		RunE: func(c *cobra.Command, _ []string) error { return s.restore(c.Context(), from, key) },
 	}

@@ -31,3 +31,34 @@ func openPersonal(ctx context.Context, dir string, node *eventstore.Node) (*pers
 	}
 	return keys, keys.Replay(erased)
 }
+
+// personalKeysHelp is the operator's page. erased.txtar holds the node to it.
+const personalKeysHelp = `Names, addresses, telephone numbers and bank details stand in the log sealed, each
+person's under a key of their own. The keys are in the folder personal-keys of the
+node that serves, one small file a person. Destroying that file erases the person
+from the log, its backups and every other node at once.
+
+So the keys are in no backup, and a backup alone can't open what is personal. Copy
+the folder apart, to another place than the backups, encrypted, as often as persons
+record facts; the node may serve meanwhile:
+
+  cp -a NODE/personal-keys /another/place/
+
+After restore, or on a new machine, put the copy back before you serve:
+
+  cp -a /another/place/personal-keys NODE/
+
+Before a node answers anybody it destroys again the keys of all whose erasure
+stands in its log, so an old copy of the keys brings nobody back. A node without a
+person's key says so, keeps no new facts of them under another key, and does all
+else as before.
+
+What no program can do: a backup from before an erasure, together with a copy of
+the keys from before it, is the state before it, and opens. So after an erasure
+
+  - destroy the older copies of personal-keys, and make a new one;
+  - if you ever restore a backup that is older than an erasure, erase again: the
+    receipts (seamshare personal receipt) say whom.
+
+Overwritten blocks may stay on a disk: keep the node's folder on an encrypted one.
+`

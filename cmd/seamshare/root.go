@@ -94,7 +94,7 @@ func (s *session) rootCommand() *cobra.Command {
 		}
 		return nil
 	}
-	root.SetUsageTemplate(strings.ReplaceAll(root.UsageTemplate(), ".FlagUsages", ".FlagUsagesWrapped 80"))
+	root.SetUsageTemplate(strings.NewReplacer(".FlagUsages", ".FlagUsagesWrapped 80", "for more information about a command", "to learn more of a command").Replace(root.UsageTemplate()))
 	flags := root.PersistentFlags()
 	flags.StringVar(&s.dataDir, "data", defaultDataDir(), "the `folder` of this node's data and of your sign-in")
 	flags.BoolVar(&s.json, "json", false, "print one JSON document instead of text")
@@ -123,6 +123,8 @@ func (s *session) rootCommand() *cobra.Command {
 		s.agreementCommand(), s.yieldCommand(), s.shareCommand())
 	add(root, groupDesk, s.fieldCommand(), s.memberCommand(), s.personCommand(), s.roleCommand(), s.paymentCommand(),
 		s.costCommand(), s.refundCommand(), s.balancesCommand())
+	add(root, groupDesk, s.payoutCommand(), s.accountCommand(), s.disputeCommand(), s.correctionCommand(), s.custodyCommand(), s.exceptionCommand(),
+		s.auditCommand(), s.historyCommand(), s.personalCommand(), s.bankCommand(), s.settingsCommand())
 	add(root, groupNode, s.initCommand(), s.serveCommand(), s.demoCommand(), s.verifyCommand(), s.statusCommand(), s.logCommand(), s.backupCommand(), s.restoreCommand(), s.rebuildCommand())
 	add(root, "", s.tokenCommand(), s.keyCommand())
 	root.AddCommand(helpTopics()...)

@@ -32,8 +32,8 @@ func TestScripts(t *testing.T) {
 		Dir:                 "testdata/script",
 		RequireExplicitExec: true,
 		Cmds: map[string]func(ts *testscript.TestScript, neg bool, args []string){
-			"exits": exits, "keep": keep, "serve": serveInBackground, "rows": rows, "picture": picture,
-			"stop": stop, "later": later,
+			"exits": exits, "keep": keep, "line": line, "joins": joins, "serve": serveInBackground, "rows": rows,
+			"picture": picture, "stop": stop, "later": later,
 		},
 		Setup: func(e *testscript.Env) error {
 			e.Setenv("XDG_DATA_HOME", e.WorkDir+"/home")
@@ -87,6 +87,30 @@ func keep(ts *testscript.TestScript, neg bool, args []string) {
 		ts.Fatalf("%s is not there", args[1])
 	}
 	ts.Setenv(args[0], text)
+}
+
+// line NAME sets a variable to the one line on stdout.
+func line(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 1 {
+		ts.Fatalf("usage: line NAME")
+	}
+	text := strings.TrimSpace(ts.ReadFile("stdout"))
+	if text == "" || strings.Contains(text, "\n") {
+		ts.Fatalf("stdout is not one line: %q", text)
+	}
+	ts.Setenv(args[0], text)
+}
+
+// joins NAME MEMBER ROLES has the registrar add a person, who signs in in the folder NAME; person_NAME is their id.
+func joins(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 3 {
+		ts.Fatalf("usage: joins NAME MEMBER ROLES")
+	}
+	name := args[0]
+	ts.Check(ts.Exec("seamshare", "person", "add", args[1], name, "--role", args[2], "--new-key", name+".pem", "--data", "registrar", "--print-id"))
+	line(ts, false, []string{"person_" + name})
+	ts.Check(ts.Exec("seamshare", "sign-in", "--data", name, "--server", ts.Getenv("SERVER"), "--coop", "two-fields",
+		"--person", ts.Getenv("person_"+name), "--member", args[1], "--key", name+".pem"))
 }
 
 // serve FOLDER starts a node in the background, and sets SERVER to where it is.

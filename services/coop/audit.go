@@ -102,7 +102,11 @@ func (s *Server) GetHistory(ctx context.Context, req *coopv1.GetHistoryRequest) 
 			return rule.NotThere("thing", "thing")
 		}
 		for _, r := range records[:min(len(records), maxHistory)] {
-			shown, err := shownRecord(r)
+			whole, err := q.RecordAt(r.Position) // with who decided it, which a stream doesn't hold
+			if err != nil {
+				return err
+			}
+			shown, err := shownRecord(whole)
 			if err != nil {
 				return err
 			}

@@ -41,7 +41,8 @@ func (s *Server) bound(person, seal, field string) personal.Bound {
 // sealed seals a fact before the decision, and gives the request as the log may know
 // it: with a keyed fingerprint in the fact's place, so that nobody can try facts
 // against the log once the key is gone. Nothing is made for a person who isn't there or
-// was erased.
+// was erased, nor a second key where the first is elsewhere: what the first sealed would
+// never open again.
 func (s *Server) sealed(ctx context.Context, b personal.Bound, fact string, min uint64) (sealed []byte, print string, err error) {
 	keys, err := s.keeper()
 	if err != nil {
@@ -52,6 +53,18 @@ func (s *Server) sealed(ctx context.Context, b personal.Bound, fact string, min 
 		if err == nil && (p.ID == "" || p.Erased) {
 			// The rule that the decision would refuse by.
 			_, err = p.Seal(member.Sealed{Field: memberv1.PersonalField_PERSONAL_FIELD_NAME, Data: []byte{0}})
+		}
+		if err != nil {
+			return err
+		}
+		v := view.Members{}
+		banks, err := v.BanksUnder(q.View(v.Name()), p.ID)
+		if err != nil || len(p.Sealed)+len(banks) == 0 {
+			return err
+		}
+		has, err := keys.Has(b.Person)
+		if err == nil && !has {
+			err = keyElsewhere()
 		}
 		return err
 	})
@@ -165,9 +178,14 @@ func (s *Server) open(b personal.Bound, sealed []byte) (string, error) {
 	}
 	fact, err := keys.Open(b, sealed)
 	if errors.Is(err, personal.ErrNoKey) {
-		return "", fault.New(fault.NodeKeepsNoKeys, "this node has not the person's key; ask the node that keeps the keys, or put their copy back").Because(err)
+		return "", keyElsewhere().Because(err)
 	}
 	return string(fact), err
+}
+
+// keyElsewhere: something was sealed under a person's key, and this node hasn't got it.
+func keyElsewhere() *fault.Error {
+	return fault.New(fault.NodeKeepsNoKeys, "this node has not the person's key; ask the node that keeps the keys, or put their copy back")
 }
 
 // ErasePerson implements coopv1.CoopServiceServer. The record comes first: a crash

@@ -117,6 +117,15 @@ func (k *Keys) Fingerprint(person string, fact []byte) (string, error) {
 	return hex.EncodeToString(h.Sum(nil)), nil
 }
 
+// Has tells whether the person's key is here.
+func (k *Keys) Has(person string) (bool, error) {
+	_, err := k.read(person)
+	if errors.Is(err, ErrNoKey) {
+		return false, nil
+	}
+	return err == nil, err
+}
+
 func (k *Keys) read(person string) ([]byte, error) {
 	path, err := k.path(person)
 	if err != nil {

@@ -4,6 +4,7 @@
 package agreementfile
 
 import (
+	"errors"
 	"fmt"
 	"regexp"
 	"strconv"
@@ -346,17 +347,24 @@ func (r *reader) read(path, typed string) *gmoney.Money {
 
 var percentage = regexp.MustCompile(`^([0-9]{1,3})(?:\.([0-9]{1,2}))? ?%$`)
 
-// rate reads a percentage as basis points.
+// ParseRate reads a percentage, such as "6 %", as basis points. The error says what is wrong with it, without the text.
+func ParseRate(text string) (points uint32, err error) {
+	m := percentage.FindStringSubmatch(text)
+	if m == nil {
+		return 0, errors.New(`is not a rate; write a percentage with at most two decimals, such as "6 %"`)
+	}
+	n, _ := strconv.ParseUint(m[1]+(m[2] + "00")[:2], 10, 32) // at most five digits
+	if n > 10_000 {
+		return 0, errors.New("is above 100 %")
+	}
+	return uint32(n), nil
+}
+
 func (r *reader) rate(path string, v value) uint32 {
 	s, _ := v.(text)
-	m := percentage.FindStringSubmatch(string(s))
-	if m == nil {
-		r.add(path, `%s is not a rate; write a percentage with at most two decimals, such as "6 %%"`, show(v))
-		return 0
+	points, err := ParseRate(string(s))
+	if err != nil {
+		r.add(path, "%s %v", show(v), err)
 	}
-	points, _ := strconv.ParseUint(m[1]+(m[2] + "00")[:2], 10, 32) // at most five digits
-	if points > 10_000 {
-		r.add(path, "%s is above 100 %%", show(v))
-	}
-	return uint32(points)
+	return points
 }

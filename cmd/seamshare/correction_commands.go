@@ -1,0 +1,204 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"strconv"
+
+	"github.com/spf13/cobra"
+
+	"seamshare.example/cmd/seamshare/internal/amount"
+	coopv1 "seamshare.example/proto/gen/seamshare/coop/v1"
+	"seamshare.example/services/domain/measure"
+)
+
+func (s *session) correctionCommand() *cobra.Command {
+	return group("correction", "Facts that were recorded wrong, and put right", s.correctAmountCommand(), s.correctMassCommand(), s.correctSizeCommand(),
+		s.correctionConfirmCommand(), s.correctionRefuseCommand(), s.correctionListCommand())
+}
+
+// withCorrection is an answer about a correction.
+type withCorrection interface{ GetCorrection() *coopv1.Correction }
+
+func printCorrectionOf[T withCorrection](w io.Writer, a T) error {
+	printCorrection(w, a.GetCorrection())
+	return nil
+}
+
+func printCorrection(w io.Writer, c *coopv1.Correction) {
+	sayLong(w, "Correction %s of record %d (%s): %s", c.GetId(), c.GetCorrects(), c.GetAbout(), c.GetStage())
+	switch {
+	case c.GetAmount() != nil && c.GetStoneId() != "":
+		sayLong(w, "  the price of stone %s is %s", c.GetStoneId(), amount.Text(c.GetAmount()))
+	case c.GetAmount() != nil:
+		sayLong(w, "  the amount is %s", amount.Text(c.GetAmount()))
+	case c.GetWeighing() != nil:
+		part := ""
+		if c.GetPart() != "" {
+			part = " of part " + plain(c.GetPart())
+		}
+		sayLong(w, "  the mass%s is %s (%s)", part, grams(c.GetWeighing()), carats(c.GetWeighing()))
+	case c.GetSize() != nil:
+		sayLong(w, "  the size is %s", size(c.GetSize()))
+	}
+	sayLong(w, "  by %s: %s", c.GetProposedBy(), plain(c.GetReason()))
+	if c.GetDecidedBy() != "" {
+		sayLong(w, "  second person %s", c.GetDecidedBy())
+	}
+}
+
+// recordHelp says where a record's number comes from.
+const recordHelp = "RECORD is the number of the record that is wrong: the position in the answer when it was recorded (--json), or in seamshare history."
+
+func parseRecord(text string) (uint64, error) {
+	n, err := strconv.ParseUint(text, 10, 64)
+	if err != nil || n == 0 {
+		return 0, wrongInput("RECORD", "seamshare history shows the records of a thing", "%q: write a record's number, such as 412", text)
+	}
+	return n, nil
+}
+
+func (s *session) correctAmountCommand() *cobra.Command {
+	var stone, why string
+	c := &cobra.Command{
+		Use:   "amount RECORD AMOUNT --why TEXT",
+		Short: "Correct a receipt, a cost or a price (bookkeeper)",
+		Long: `Corrects money: what came in for a parcel or an order, a cost, or with --stone a
+stone's price in an order. The shares move by the difference. Where a member was
+paid since, it waits for a second person.
+
+` + recordHelp + `
+
+` + adviserLine,
+		Example: "  seamshare correction amount 412 \"250.00 AUD\" --why \"read 260 for 250\"\n  seamshare correction amount 430 \"740.00 AUD\" --stone STONE --why \"wrong stone\"",
+		Args:    exactly("RECORD", "AMOUNT"),
+		RunE: func(c *cobra.Command, args []string) error {
+			record, err := parseRecord(args[0])
+			if err != nil {
+				return err
+			}
+			right, err := parseAmount(args[1])
+			if err != nil {
+				return wrongInput("AMOUNT", "", "%v", err)
+			}
+			return deskCommand(c, s, func(d desk) (*coopv1.CorrectAmountResponse, error) {
+				return d.CorrectAmount(d.ctx, &coopv1.CorrectAmountRequest{RequestId: d.requestID, Corrects: record, StoneId: stone, Amount: right, Reason: why})
+			}, printCorrectionOf)
+		},
+	}
+	c.Flags().StringVar(&stone, "stone", "", "the `id` of the stone whose price in the order is wrong")
+	whyFlag(c, &why)
+	return c
+}
+
+func (s *session) correctMassCommand() *cobra.Command {
+	var part, why string
+	var division measure.Mass
+	c := &cobra.Command{
+		Use:   "mass RECORD MASS --why TEXT",
+		Short: "Correct the mass of a piece, part or stone (stock keeper)",
+		Long: `Corrects the mass of a piece as listed, of a part after a bench step, or of a stone.
+What the parcel's mass comes to moves with it.
+
+` + recordHelp,
+		Example: `  seamshare correction mass 420 "1.42 g" --part 1AP --why "read 1.24 for 1.42"`,
+		Args:    exactly("RECORD", "MASS"),
+		RunE: func(c *cobra.Command, args []string) error {
+			record, err := parseRecord(args[0])
+			if err != nil {
+				return err
+			}
+			mass, err := parseMass(args[1])
+			if err != nil {
+				return wrongInput("MASS", "", "%v", err)
+			}
+			return deskCommand(c, s, func(d desk) (*coopv1.CorrectMassResponse, error) {
+				return d.CorrectMass(d.ctx, &coopv1.CorrectMassRequest{RequestId: d.requestID, Corrects: record, Part: part, Weighing: weighing(mass, division), Reason: why})
+			}, printCorrectionOf)
+		},
+	}
+	c.Flags().StringVar(&part, "part", "", "the part, where the record is a bench step")
+	scaleFlag(c, &division, "0.01 g")
+	whyFlag(c, &why)
+	return c
+}
+
+func (s *session) correctSizeCommand() *cobra.Command {
+	var why string
+	c := &cobra.Command{
+		Use:     "size RECORD SIZE --why TEXT",
+		Short:   "Correct the size of a piece or stone (stock keeper)",
+		Long:    "Corrects the length, width and depth of a piece or stone.\n\n" + recordHelp,
+		Example: `  seamshare correction size 431 "12x9x3.1 mm" --why "depth was misread"`,
+		Args:    exactly("RECORD", "SIZE"),
+		RunE: func(c *cobra.Command, args []string) error {
+			record, err := parseRecord(args[0])
+			if err != nil {
+				return err
+			}
+			right, err := parseSize(args[1])
+			if err != nil {
+				return wrongInput("SIZE", "", "%v", err)
+			}
+			return deskCommand(c, s, func(d desk) (*coopv1.CorrectSizeResponse, error) {
+				return d.CorrectSize(d.ctx, &coopv1.CorrectSizeRequest{RequestId: d.requestID, Corrects: record, Size: right, Reason: why})
+			}, printCorrectionOf)
+		},
+	}
+	whyFlag(c, &why)
+	return c
+}
+
+func (s *session) correctionConfirmCommand() *cobra.Command {
+	return &cobra.Command{
+		Use:     "confirm CORRECTION",
+		Short:   "Let a correction of money paid out happen, as another (approver)",
+		Long:    "Lets a correction of money that was paid out happen, as a second person. " + adviserLine,
+		Example: "  seamshare correction confirm CORRECTION",
+		Args:    exactly("CORRECTION"),
+		RunE: func(c *cobra.Command, args []string) error {
+			return deskCommand(c, s, func(d desk) (*coopv1.ConfirmCorrectionResponse, error) {
+				return d.ConfirmCorrection(d.ctx, &coopv1.ConfirmCorrectionRequest{RequestId: d.requestID, CorrectionId: args[0]})
+			}, printCorrectionOf)
+		},
+	}
+}
+
+func (s *session) correctionRefuseCommand() *cobra.Command {
+	var why string
+	c := &cobra.Command{
+		Use:     "refuse CORRECTION --why TEXT",
+		Short:   "End a correction that waits, as another person (approver)",
+		Example: `  seamshare correction refuse CORRECTION --why "the bank's paper says otherwise"`,
+		Args:    exactly("CORRECTION"),
+		RunE: func(c *cobra.Command, args []string) error {
+			return deskCommand(c, s, func(d desk) (*coopv1.RefuseCorrectionResponse, error) {
+				return d.RefuseCorrection(d.ctx, &coopv1.RefuseCorrectionRequest{RequestId: d.requestID, CorrectionId: args[0], Reason: why})
+			}, printCorrectionOf)
+		},
+	}
+	whyFlag(c, &why)
+	return c
+}
+
+func (s *session) correctionListCommand() *cobra.Command {
+	return deskList(s, "list", "List all corrections, oldest first (desk)", func(d desk, p *page) (*coopv1.ListCorrectionsResponse, error) {
+		return d.ListCorrections(d.ctx, &coopv1.ListCorrectionsRequest{PageSize: p.rows, PageToken: p.token})
+	}, func(w io.Writer, a *coopv1.ListCorrectionsResponse) error {
+		if len(a.GetCorrections()) == 0 {
+			say(w, "No corrections.")
+		}
+		for _, c := range a.GetCorrections() {
+			printCorrection(w, c)
+		}
+		return nil
+	})
+}
+
+// signed is a difference with its sign.
+func signed(ug int64) string {
+	if ug > 0 {
+		return fmt.Sprintf("+%s", both(ug))
+	}
+	return both(ug)
+}
