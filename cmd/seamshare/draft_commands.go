@@ -47,6 +47,9 @@ func (d *drafted) put(s *session, q call, draft *minerv1.Draft) error {
 			return asFailure(err) // nothing was sent yet that changes anything
 		}
 		lines, err := newPieces(d.pieces, d.scale, claims)
+		if err == nil {
+			err = s.photograph(q, d.pieces, lines)
+		}
 		if err != nil {
 			return err
 		}
@@ -78,7 +81,7 @@ func draftLines(lines []*minerv1.NewPiece) []*minerv1.DraftLine {
 	for i, l := range lines {
 		out[i] = &minerv1.DraftLine{
 			Label: l.GetLabel(), Weighing: l.GetWeighing(), Size: l.GetSize(), Kind: l.GetKind(), Count: l.GetCount(),
-			ClaimId: l.GetClaimId(), Seen: l.GetSeen(), SmallestUm: l.GetSmallestUm(), LargestUm: l.GetLargestUm(),
+			ClaimId: l.GetClaimId(), Seen: l.GetSeen(), SmallestUm: l.GetSmallestUm(), LargestUm: l.GetLargestUm(), Photos: l.GetPhotos(),
 		}
 	}
 	return out
@@ -89,7 +92,7 @@ func listedLines(lines []*minerv1.DraftLine) []*minerv1.NewPiece {
 	for i, l := range lines {
 		out[i] = &minerv1.NewPiece{
 			Label: l.GetLabel(), Weighing: l.GetWeighing(), Size: l.GetSize(), Kind: l.GetKind(), Count: l.GetCount(),
-			ClaimId: l.GetClaimId(), Seen: l.GetSeen(), SmallestUm: l.GetSmallestUm(), LargestUm: l.GetLargestUm(),
+			ClaimId: l.GetClaimId(), Seen: l.GetSeen(), SmallestUm: l.GetSmallestUm(), LargestUm: l.GetLargestUm(), Photos: l.GetPhotos(),
 		}
 	}
 	return out

@@ -73,6 +73,9 @@ between the columns, points in decimal numbers, one line for each piece, at most
              of a group: the longest dimension of its smallest and of its
              largest stone; both or none
   seen       what is seen in it
+  photo_dry, photo_wet, light
+             pictures of it, files or names that seamshare photo add printed,
+             and the light they were taken in
 
 label, one mass and kind are needed. For example:
 

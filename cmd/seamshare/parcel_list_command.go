@@ -81,6 +81,9 @@ func (s *session) listParcel(c *cobra.Command, l listing) error {
 		if err != nil {
 			return nil, err
 		}
+		if err := s.photograph(q, pieces, lines); err != nil {
+			return nil, err
+		}
 		return minerv1.NewMinerServiceClient(q.conn).PublishParcel(q.ctx, &minerv1.PublishParcelRequest{
 			RequestId: q.requestID, Label: l.label, Pieces: lines, Total: weighing(l.total, l.scale), Treatment: l.treatment,
 			KeptWet: l.keptWet, Mined: l.mined, Split: l.split, OpenAtAsking: l.openAtAsking, Agreement: agreement, Note: l.note,
@@ -155,6 +158,29 @@ func newPieces(pieces []piecelist.Piece, scale measure.Mass, claims map[string]s
 		out[i] = n
 	}
 	return out, nil
+}
+
+// photograph adds the pictures that a list names, and says of each line which it has.
+func (s *session) photograph(q call, pieces []piecelist.Piece, lines []*minerv1.NewPiece) error {
+	for i, p := range pieces {
+		for _, picture := range []struct {
+			named string
+			wet   bool
+		}{{p.Dry, false}, {p.Wet, true}} {
+			if picture.named == "" {
+				continue
+			}
+			if p.Light == "" {
+				return wrongInput(fmt.Sprintf("line %d, column light", p.Line), "name it, such as daylight, overcast", "is empty; a picture says in which light it was taken")
+			}
+			photo, err := s.photoNamed(q, picture.named, p.Light, picture.wet)
+			if err != nil {
+				return err
+			}
+			lines[i].Photos = append(lines[i].Photos, photo)
+		}
+	}
+	return nil
 }
 
 func sizeOf(p piecelist.Piece) *typev1.Size {

@@ -47,7 +47,7 @@ func (s *Server) PublishParcel(ctx context.Context, req *minerv1.PublishParcelRe
 			// Copies: the events of an earlier run may be on their way to the log.
 			facts := &piecev1.Described_Public{
 				PieceId: p.PieceId, ParcelId: p.ParcelId, Label: p.Label, Weighing: p.Weighing, Size: p.Size,
-				Kind: p.Kind, Count: p.Count, SmallestUm: p.SmallestUm, LargestUm: p.LargestUm,
+				Kind: p.Kind, Count: p.Count, SmallestUm: p.SmallestUm, LargestUm: p.LargestUm, Photos: p.Photos,
 			}
 			line := req.GetPieces()[i]
 			claimID := line.GetClaimId()
@@ -102,7 +102,7 @@ func read(req *minerv1.PublishParcelRequest, seller string) (parcel.Listing, []*
 			PieceId: command.NewID(), ParcelId: listing.ID, Label: p.GetLabel(),
 			Weighing: wire.ReadWeighing(p.GetWeighing()), Size: wire.ReadSize(p.GetSize()), Kind: eventv1.Kind(p.GetKind()),
 			Count:      max(p.GetCount(), 1),
-			SmallestUm: p.GetSmallestUm(), LargestUm: p.GetLargestUm(),
+			SmallestUm: p.GetSmallestUm(), LargestUm: p.GetLargestUm(), Photos: wire.PhotosIn(p.GetPhotos()),
 		}
 		listing.Pieces = append(listing.Pieces, parcel.Piece{
 			ID: pieces[i].PieceId, Label: p.GetLabel(), Weighing: pieces[i].Weighing, Count: pieces[i].Count,

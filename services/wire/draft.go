@@ -20,6 +20,7 @@ func Draft(d *parcelv1.Draft) *minerv1.Draft {
 		out.Pieces = append(out.Pieces, &minerv1.DraftLine{
 			Label: l.GetLabel(), Weighing: Weighing(l.GetWeighing()), Size: Size(l.GetSize()), Kind: typev1.Kind(l.GetKind()), Count: l.GetCount(),
 			ClaimId: l.GetClaimId(), Seen: l.GetSeen(), SmallestUm: l.GetSmallestUm(), LargestUm: l.GetLargestUm(),
+			Photos: photos(l.GetPhotos()),
 		})
 	}
 	return out
@@ -39,6 +40,7 @@ func ReadDraft(broken *rule.All, field string, d *minerv1.Draft) *parcelv1.Draft
 		out.Lines = append(out.Lines, &parcelv1.DraftLine{
 			Label: l.GetLabel(), Weighing: ReadWeighing(l.GetWeighing()), Size: ReadSize(l.GetSize()), Kind: eventv1.Kind(l.GetKind()), Count: l.GetCount(),
 			ClaimId: l.GetClaimId(), Seen: l.GetSeen(), SmallestUm: l.GetSmallestUm(), LargestUm: l.GetLargestUm(),
+			Photos: PhotosIn(l.GetPhotos()),
 		})
 	}
 	return out

@@ -37,6 +37,7 @@ func Piece(s piece.State) *typev1.Piece {
 		Kind: typev1.Kind(s.Kind), Count: s.Count, ClaimId: s.ClaimID, FieldId: s.FieldID, Seen: s.Seen,
 		SmallestUm: s.SmallestUm, LargestUm: s.LargestUm, OpenedFrom: s.OpenedFrom,
 	}
+	p.Photos = photos(s.Photos)
 	for _, part := range s.Parts {
 		p.Parts = append(p.Parts, &typev1.PiecePart{
 			Name: part.Name, Weighing: Weighing(part.Weighing), Fate: typev1.Fate(part.Fate), StoneId: part.StoneID, MayBe: mixed(part.Mixed),

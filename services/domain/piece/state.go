@@ -64,7 +64,8 @@ type State struct {
 	OpenedFrom            string // the lot it was taken out of
 
 	Seen   string
-	Origin *piecev1.Origin // the part of an older piece that it is; nil: none
+	Photos []*eventv1.Photo // as listed
+	Origin *piecev1.Origin  // the part of an older piece that it is; nil: none
 
 	Parts []Part   // those there are, those that became stones or moved on included
 	Gone  []string // names of parts that were used up; no part gets one again
@@ -249,6 +250,7 @@ func described(s State, p *piecev1.Described_Public) State {
 	s.ID, s.ParcelID, s.Label = p.GetPieceId(), p.GetParcelId(), p.GetLabel()
 	s.Weighing, s.Size, s.Kind, s.Count = p.GetWeighing(), p.GetSize(), p.GetKind(), p.GetCount()
 	s.FieldID, s.Origin = p.GetFieldId(), p.GetOrigin()
+	s.Photos = p.GetPhotos()
 	s.SmallestUm, s.LargestUm, s.OpenedFrom = p.GetSmallestUm(), p.GetLargestUm(), p.GetOpenedFrom()
 	s.Parts = []Part{{Name: s.Label, Weighing: s.Weighing, Fate: InWork, Due: s.Weighing}}
 	return s

@@ -36,6 +36,7 @@ func (s State) Describe(d *piecev1.Described_Public, p *piecev1.Described_Privat
 		broken.Add(rule.Broken{Reason: rule.SizeInvalid, Field: "size", Value: "missing", Rule: "a single piece has its three longest dimensions", Hint: "measure it, or list chips as a counted lot"})
 	}
 	checkRange(&broken, d)
+	CheckPhotos(&broken, "photos", d.GetPhotos())
 	if err := broken.Err(); err != nil {
 		return nil, err
 	}

@@ -99,6 +99,9 @@ var plainColumns = map[string]column{
 	"smallest_mm": {most: 20, set: func(cell string, p *Piece, _ *sides) string { return setLength(cell, &p.Smallest) }},
 	"largest_mm":  {most: 20, set: func(cell string, p *Piece, _ *sides) string { return setLength(cell, &p.Largest) }},
 	"count":       {most: 20, set: setCount},
+	"photo_dry":   {most: 400, words: true, set: func(cell string, p *Piece, _ *sides) string { p.Dry = cell; return "" }},
+	"photo_wet":   {most: 400, words: true, set: func(cell string, p *Piece, _ *sides) string { p.Wet = cell; return "" }},
+	"light":       {most: 80, words: true, set: func(cell string, p *Piece, _ *sides) string { p.Light = cell; return "" }},
 	"seen":        {most: 500, words: true, set: func(cell string, p *Piece, _ *sides) string { p.Seen = cell; return "" }},
 }
 

@@ -37,6 +37,8 @@ type Piece struct {
 	Claim string // as written: a claim's id or name; empty: the field is not shown
 	Count uint32 // 1 where the column is empty or absent
 	Seen  string
+	// Dry and Wet name pictures: files, or what they were added as; Light is what they were taken in.
+	Dry, Wet, Light string
 	// Smallest and Largest are the longest dimensions of a group's smallest and largest stone; 0: not measured.
 	Smallest, Largest measure.Length
 	From, Part        string // the older piece's id and its part, in a list of Rough
@@ -63,12 +65,12 @@ var forms = map[Form]struct {
 }{
 	Listing: {
 		"label,mass_g,length_mm,width_mm,depth_mm,kind,claim,count,seen",
-		[]string{"label", "length_mm", "width_mm", "depth_mm", "kind", "claim", "count", "seen", "smallest_mm", "largest_mm"},
+		[]string{"label", "length_mm", "width_mm", "depth_mm", "kind", "claim", "count", "seen", "smallest_mm", "largest_mm", "photo_dry", "photo_wet", "light"},
 		[]string{"label", "kind"},
 	},
 	Draft: {
 		"label,mass_g,length_mm,width_mm,depth_mm,kind,claim,count,seen",
-		[]string{"label", "length_mm", "width_mm", "depth_mm", "kind", "claim", "count", "seen", "smallest_mm", "largest_mm"},
+		[]string{"label", "length_mm", "width_mm", "depth_mm", "kind", "claim", "count", "seen", "smallest_mm", "largest_mm", "photo_dry", "photo_wet", "light"},
 		nil,
 	},
 	TakenOut: {

@@ -224,7 +224,9 @@ type DraftLine struct {
 	// Of a group: the longest dimension of its smallest stone, in micrometres.
 	SmallestUm int64 `protobuf:"varint,8,opt,name=smallest_um,json=smallestUm,proto3" json:"smallest_um,omitempty"`
 	// Of a group: the longest dimension of its largest stone, in micrometres.
-	LargestUm     int64 `protobuf:"varint,9,opt,name=largest_um,json=largestUm,proto3" json:"largest_um,omitempty"`
+	LargestUm int64 `protobuf:"varint,9,opt,name=largest_um,json=largestUm,proto3" json:"largest_um,omitempty"`
+	// Pictures of it, dry and wet, with the light named.
+	Photos        []*v1.Photo `protobuf:"bytes,10,rep,name=photos,proto3" json:"photos,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -320,6 +322,13 @@ func (x *DraftLine) GetLargestUm() int64 {
 		return x.LargestUm
 	}
 	return 0
+}
+
+func (x *DraftLine) GetPhotos() []*v1.Photo {
+	if x != nil {
+		return x.Photos
+	}
+	return nil
 }
 
 // SaveDraftRequest asks for SaveDraft.
@@ -1012,7 +1021,7 @@ var File_seamshare_miner_v1_draft_proto protoreflect.FileDescriptor
 
 const file_seamshare_miner_v1_draft_proto_rawDesc = "" +
 	"\n" +
-	"\x1eseamshare/miner/v1/draft.proto\x12\x12seamshare.miner.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1eseamshare/type/v1/access.proto\x1a!seamshare/type/v1/agreement.proto\x1a\x1eseamshare/type/v1/parcel.proto\x1a\x1eseamshare/type/v1/values.proto\"\xba\x03\n" +
+	"\x1eseamshare/miner/v1/draft.proto\x12\x12seamshare.miner.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1eseamshare/type/v1/access.proto\x1a!seamshare/type/v1/agreement.proto\x1a\x1eseamshare/type/v1/parcel.proto\x1a\x1dseamshare/type/v1/photo.proto\x1a\x1eseamshare/type/v1/values.proto\"\xba\x03\n" +
 	"\x05Draft\x12\x1d\n" +
 	"\x05label\x18\x01 \x01(\tB\a\xbaH\x04r\x02\x18(R\x05label\x12@\n" +
 	"\x06pieces\x18\x02 \x03(\v2\x1d.seamshare.miner.v1.DraftLineB\t\xbaH\x06\x92\x01\x03\x10\x90\x03R\x06pieces\x121\n" +
@@ -1024,7 +1033,7 @@ const file_seamshare_miner_v1_draft_proto_rawDesc = "" +
 	"\x0eopen_at_asking\x18\b \x01(\bR\fopenAtAsking\x12:\n" +
 	"\tagreement\x18\t \x01(\v2\x1c.seamshare.type.v1.AgreementR\tagreement\x12\x1c\n" +
 	"\x04note\x18\n" +
-	" \x01(\tB\b\xbaH\x05r\x03\x18\xd0\x0fR\x04note\"\x9b\x03\n" +
+	" \x01(\tB\b\xbaH\x05r\x03\x18\xd0\x0fR\x04note\"\xd7\x03\n" +
 	"\tDraftLine\x12\x1d\n" +
 	"\x05label\x18\x01 \x01(\tB\a\xbaH\x04r\x02\x18\x10R\x05label\x127\n" +
 	"\bweighing\x18\x02 \x01(\v2\x1b.seamshare.type.v1.WeighingR\bweighing\x12+\n" +
@@ -1036,7 +1045,9 @@ const file_seamshare_miner_v1_draft_proto_rawDesc = "" +
 	"\vsmallest_um\x18\b \x01(\x03B\f\xbaH\t\"\a\x18\x80\xad\xe2\x04(\x00R\n" +
 	"smallestUm\x12+\n" +
 	"\n" +
-	"largest_um\x18\t \x01(\x03B\f\xbaH\t\"\a\x18\x80\xad\xe2\x04(\x00R\tlargestUm\"\xe3\x01\n" +
+	"largest_um\x18\t \x01(\x03B\f\xbaH\t\"\a\x18\x80\xad\xe2\x04(\x00R\tlargestUm\x12:\n" +
+	"\x06photos\x18\n" +
+	" \x03(\v2\x18.seamshare.type.v1.PhotoB\b\xbaH\x05\x92\x01\x02\x10\x14R\x06photos\"\xe3\x01\n" +
 	"\x10SaveDraftRequest\x12;\n" +
 	"\n" +
 	"request_id\x18\x01 \x01(\tB\x1c\xbaH\x19r\x172\x15^[A-Za-z0-9_-]{1,64}$R\trequestId\x12!\n" +
@@ -1124,7 +1135,8 @@ var file_seamshare_miner_v1_draft_proto_goTypes = []any{
 	(*v1.Agreement)(nil),         // 16: seamshare.type.v1.Agreement
 	(*v1.Size)(nil),              // 17: seamshare.type.v1.Size
 	(v1.Kind)(0),                 // 18: seamshare.type.v1.Kind
-	(*v1.Parcel)(nil),            // 19: seamshare.type.v1.Parcel
+	(*v1.Photo)(nil),             // 19: seamshare.type.v1.Photo
+	(*v1.Parcel)(nil),            // 20: seamshare.type.v1.Parcel
 }
 var file_seamshare_miner_v1_draft_proto_depIdxs = []int32{
 	2,  // 0: seamshare.miner.v1.Draft.pieces:type_name -> seamshare.miner.v1.DraftLine
@@ -1134,18 +1146,19 @@ var file_seamshare_miner_v1_draft_proto_depIdxs = []int32{
 	14, // 4: seamshare.miner.v1.DraftLine.weighing:type_name -> seamshare.type.v1.Weighing
 	17, // 5: seamshare.miner.v1.DraftLine.size:type_name -> seamshare.type.v1.Size
 	18, // 6: seamshare.miner.v1.DraftLine.kind:type_name -> seamshare.type.v1.Kind
-	1,  // 7: seamshare.miner.v1.SaveDraftRequest.draft:type_name -> seamshare.miner.v1.Draft
-	19, // 8: seamshare.miner.v1.SaveDraftResponse.parcel:type_name -> seamshare.type.v1.Parcel
-	19, // 9: seamshare.miner.v1.DiscardDraftResponse.parcel:type_name -> seamshare.type.v1.Parcel
-	1,  // 10: seamshare.miner.v1.GetDraftResponse.draft:type_name -> seamshare.miner.v1.Draft
-	19, // 11: seamshare.miner.v1.ListDraftsResponse.parcels:type_name -> seamshare.type.v1.Parcel
-	13, // 12: seamshare.miner.v1.CloseClaimResponse.claim:type_name -> seamshare.miner.v1.Claim
-	0,  // 13: seamshare.miner.v1.Claim.state:type_name -> seamshare.miner.v1.ClaimState
-	14, // [14:14] is the sub-list for method output_type
-	14, // [14:14] is the sub-list for method input_type
-	14, // [14:14] is the sub-list for extension type_name
-	14, // [14:14] is the sub-list for extension extendee
-	0,  // [0:14] is the sub-list for field type_name
+	19, // 7: seamshare.miner.v1.DraftLine.photos:type_name -> seamshare.type.v1.Photo
+	1,  // 8: seamshare.miner.v1.SaveDraftRequest.draft:type_name -> seamshare.miner.v1.Draft
+	20, // 9: seamshare.miner.v1.SaveDraftResponse.parcel:type_name -> seamshare.type.v1.Parcel
+	20, // 10: seamshare.miner.v1.DiscardDraftResponse.parcel:type_name -> seamshare.type.v1.Parcel
+	1,  // 11: seamshare.miner.v1.GetDraftResponse.draft:type_name -> seamshare.miner.v1.Draft
+	20, // 12: seamshare.miner.v1.ListDraftsResponse.parcels:type_name -> seamshare.type.v1.Parcel
+	13, // 13: seamshare.miner.v1.CloseClaimResponse.claim:type_name -> seamshare.miner.v1.Claim
+	0,  // 14: seamshare.miner.v1.Claim.state:type_name -> seamshare.miner.v1.ClaimState
+	15, // [15:15] is the sub-list for method output_type
+	15, // [15:15] is the sub-list for method input_type
+	15, // [15:15] is the sub-list for extension type_name
+	15, // [15:15] is the sub-list for extension extendee
+	0,  // [0:15] is the sub-list for field type_name
 }
 
 func init() { file_seamshare_miner_v1_draft_proto_init() }

@@ -1241,7 +1241,9 @@ type NewPiece struct {
 	// Of a counted lot: the longest dimension of its smallest stone, in micrometres; 0: not measured.
 	SmallestUm int64 `protobuf:"varint,8,opt,name=smallest_um,json=smallestUm,proto3" json:"smallest_um,omitempty"`
 	// Of a counted lot: the longest dimension of its largest stone, in micrometres; 0: not measured.
-	LargestUm     int64 `protobuf:"varint,9,opt,name=largest_um,json=largestUm,proto3" json:"largest_um,omitempty"`
+	LargestUm int64 `protobuf:"varint,9,opt,name=largest_um,json=largestUm,proto3" json:"largest_um,omitempty"`
+	// Pictures of it, dry and wet, with the light named.
+	Photos        []*v1.Photo `protobuf:"bytes,10,rep,name=photos,proto3" json:"photos,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1339,11 +1341,18 @@ func (x *NewPiece) GetLargestUm() int64 {
 	return 0
 }
 
+func (x *NewPiece) GetPhotos() []*v1.Photo {
+	if x != nil {
+		return x.Photos
+	}
+	return nil
+}
+
 var File_seamshare_miner_v1_miner_service_proto protoreflect.FileDescriptor
 
 const file_seamshare_miner_v1_miner_service_proto_rawDesc = "" +
 	"\n" +
-	"&seamshare/miner/v1/miner_service.proto\x12\x12seamshare.miner.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1eseamshare/miner/v1/draft.proto\x1a seamshare/miner/v1/selling.proto\x1a\x1eseamshare/type/v1/access.proto\x1a!seamshare/type/v1/agreement.proto\x1a\x1eseamshare/type/v1/parcel.proto\x1a\x1dseamshare/type/v1/share.proto\x1a\x1eseamshare/type/v1/values.proto\"\xc9\x01\n" +
+	"&seamshare/miner/v1/miner_service.proto\x12\x12seamshare.miner.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1eseamshare/miner/v1/draft.proto\x1a seamshare/miner/v1/selling.proto\x1a\x1eseamshare/type/v1/access.proto\x1a!seamshare/type/v1/agreement.proto\x1a\x1eseamshare/type/v1/parcel.proto\x1a\x1dseamshare/type/v1/photo.proto\x1a\x1dseamshare/type/v1/share.proto\x1a\x1eseamshare/type/v1/values.proto\"\xc9\x01\n" +
 	"\x12RecordClaimRequest\x12;\n" +
 	"\n" +
 	"request_id\x18\x01 \x01(\tB\x1c\xbaH\x19r\x172\x15^[A-Za-z0-9_-]{1,64}$R\trequestId\x12!\n" +
@@ -1430,7 +1439,7 @@ const file_seamshare_miner_v1_miner_service_proto_rawDesc = "" +
 	"\fmin_position\x18\x01 \x01(\x04R\vminPosition\x126\n" +
 	"\tparcel_id\x18\x02 \x01(\tB\x19\xbaH\x16r\x142\x12^[a-z0-9_-]{1,64}$R\bparcelId\"S\n" +
 	"\x10GetShareResponse\x12?\n" +
-	"\tstatement\x18\x01 \x01(\v2!.seamshare.type.v1.ShareStatementR\tstatement\"\xa6\x03\n" +
+	"\tstatement\x18\x01 \x01(\v2!.seamshare.type.v1.ShareStatementR\tstatement\"\xe2\x03\n" +
 	"\bNewPiece\x12\x1f\n" +
 	"\x05label\x18\x01 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18\x10R\x05label\x12?\n" +
 	"\bweighing\x18\x02 \x01(\v2\x1b.seamshare.type.v1.WeighingB\x06\xbaH\x03\xc8\x01\x01R\bweighing\x12+\n" +
@@ -1443,7 +1452,9 @@ const file_seamshare_miner_v1_miner_service_proto_rawDesc = "" +
 	"\vsmallest_um\x18\b \x01(\x03B\f\xbaH\t\"\a\x18\x80\xad\xe2\x04(\x00R\n" +
 	"smallestUm\x12+\n" +
 	"\n" +
-	"largest_um\x18\t \x01(\x03B\f\xbaH\t\"\a\x18\x80\xad\xe2\x04(\x00R\tlargestUm2\xa9%\n" +
+	"largest_um\x18\t \x01(\x03B\f\xbaH\t\"\a\x18\x80\xad\xe2\x04(\x00R\tlargestUm\x12:\n" +
+	"\x06photos\x18\n" +
+	" \x03(\v2\x18.seamshare.type.v1.PhotoB\b\xbaH\x05\x92\x01\x02\x10\x14R\x06photos2\xa9%\n" +
 	"\fMinerService\x12\x82\x01\n" +
 	"\vRecordClaim\x12&.seamshare.miner.v1.RecordClaimRequest\x1a'.seamshare.miner.v1.RecordClaimResponse\"\"\xaa\xd4\x18\x03\n" +
 	"\x01\x01\x82\xd3\xe4\x93\x02\x15:\x01*\"\x10/v1/miner/claims\x12|\n" +
@@ -1557,50 +1568,51 @@ var file_seamshare_miner_v1_miner_service_proto_goTypes = []any{
 	(*v1.ShareStatement)(nil),            // 25: seamshare.type.v1.ShareStatement
 	(*v1.Size)(nil),                      // 26: seamshare.type.v1.Size
 	(v1.Kind)(0),                         // 27: seamshare.type.v1.Kind
-	(*CloseClaimRequest)(nil),            // 28: seamshare.miner.v1.CloseClaimRequest
-	(*SaveDraftRequest)(nil),             // 29: seamshare.miner.v1.SaveDraftRequest
-	(*DiscardDraftRequest)(nil),          // 30: seamshare.miner.v1.DiscardDraftRequest
-	(*GetDraftRequest)(nil),              // 31: seamshare.miner.v1.GetDraftRequest
-	(*ListDraftsRequest)(nil),            // 32: seamshare.miner.v1.ListDraftsRequest
-	(*RepriceParcelRequest)(nil),         // 33: seamshare.miner.v1.RepriceParcelRequest
-	(*WithdrawParcelRequest)(nil),        // 34: seamshare.miner.v1.WithdrawParcelRequest
-	(*RelistParcelRequest)(nil),          // 35: seamshare.miner.v1.RelistParcelRequest
-	(*OpenLineRequest)(nil),              // 36: seamshare.miner.v1.OpenLineRequest
-	(*DeclineOfferRequest)(nil),          // 37: seamshare.miner.v1.DeclineOfferRequest
-	(*CounterOfferRequest)(nil),          // 38: seamshare.miner.v1.CounterOfferRequest
-	(*WithdrawCounterOfferRequest)(nil),  // 39: seamshare.miner.v1.WithdrawCounterOfferRequest
-	(*PreviewOfferRequest)(nil),          // 40: seamshare.miner.v1.PreviewOfferRequest
-	(*ListAllOffersRequest)(nil),         // 41: seamshare.miner.v1.ListAllOffersRequest
-	(*CallOffUnpaidDealRequest)(nil),     // 42: seamshare.miner.v1.CallOffUnpaidDealRequest
-	(*TakeBackParcelRequest)(nil),        // 43: seamshare.miner.v1.TakeBackParcelRequest
-	(*AgreeViewingRequest)(nil),          // 44: seamshare.miner.v1.AgreeViewingRequest
-	(*CallOffViewingRequest)(nil),        // 45: seamshare.miner.v1.CallOffViewingRequest
-	(*StartViewingRequest)(nil),          // 46: seamshare.miner.v1.StartViewingRequest
-	(*EndViewingRequest)(nil),            // 47: seamshare.miner.v1.EndViewingRequest
-	(*ListViewingsRequest)(nil),          // 48: seamshare.miner.v1.ListViewingsRequest
-	(*ListPiecesRequest)(nil),            // 49: seamshare.miner.v1.ListPiecesRequest
-	(*CloseClaimResponse)(nil),           // 50: seamshare.miner.v1.CloseClaimResponse
-	(*SaveDraftResponse)(nil),            // 51: seamshare.miner.v1.SaveDraftResponse
-	(*DiscardDraftResponse)(nil),         // 52: seamshare.miner.v1.DiscardDraftResponse
-	(*GetDraftResponse)(nil),             // 53: seamshare.miner.v1.GetDraftResponse
-	(*ListDraftsResponse)(nil),           // 54: seamshare.miner.v1.ListDraftsResponse
-	(*RepriceParcelResponse)(nil),        // 55: seamshare.miner.v1.RepriceParcelResponse
-	(*WithdrawParcelResponse)(nil),       // 56: seamshare.miner.v1.WithdrawParcelResponse
-	(*RelistParcelResponse)(nil),         // 57: seamshare.miner.v1.RelistParcelResponse
-	(*OpenLineResponse)(nil),             // 58: seamshare.miner.v1.OpenLineResponse
-	(*DeclineOfferResponse)(nil),         // 59: seamshare.miner.v1.DeclineOfferResponse
-	(*CounterOfferResponse)(nil),         // 60: seamshare.miner.v1.CounterOfferResponse
-	(*WithdrawCounterOfferResponse)(nil), // 61: seamshare.miner.v1.WithdrawCounterOfferResponse
-	(*PreviewOfferResponse)(nil),         // 62: seamshare.miner.v1.PreviewOfferResponse
-	(*ListAllOffersResponse)(nil),        // 63: seamshare.miner.v1.ListAllOffersResponse
-	(*CallOffUnpaidDealResponse)(nil),    // 64: seamshare.miner.v1.CallOffUnpaidDealResponse
-	(*TakeBackParcelResponse)(nil),       // 65: seamshare.miner.v1.TakeBackParcelResponse
-	(*AgreeViewingResponse)(nil),         // 66: seamshare.miner.v1.AgreeViewingResponse
-	(*CallOffViewingResponse)(nil),       // 67: seamshare.miner.v1.CallOffViewingResponse
-	(*StartViewingResponse)(nil),         // 68: seamshare.miner.v1.StartViewingResponse
-	(*EndViewingResponse)(nil),           // 69: seamshare.miner.v1.EndViewingResponse
-	(*ListViewingsResponse)(nil),         // 70: seamshare.miner.v1.ListViewingsResponse
-	(*ListPiecesResponse)(nil),           // 71: seamshare.miner.v1.ListPiecesResponse
+	(*v1.Photo)(nil),                     // 28: seamshare.type.v1.Photo
+	(*CloseClaimRequest)(nil),            // 29: seamshare.miner.v1.CloseClaimRequest
+	(*SaveDraftRequest)(nil),             // 30: seamshare.miner.v1.SaveDraftRequest
+	(*DiscardDraftRequest)(nil),          // 31: seamshare.miner.v1.DiscardDraftRequest
+	(*GetDraftRequest)(nil),              // 32: seamshare.miner.v1.GetDraftRequest
+	(*ListDraftsRequest)(nil),            // 33: seamshare.miner.v1.ListDraftsRequest
+	(*RepriceParcelRequest)(nil),         // 34: seamshare.miner.v1.RepriceParcelRequest
+	(*WithdrawParcelRequest)(nil),        // 35: seamshare.miner.v1.WithdrawParcelRequest
+	(*RelistParcelRequest)(nil),          // 36: seamshare.miner.v1.RelistParcelRequest
+	(*OpenLineRequest)(nil),              // 37: seamshare.miner.v1.OpenLineRequest
+	(*DeclineOfferRequest)(nil),          // 38: seamshare.miner.v1.DeclineOfferRequest
+	(*CounterOfferRequest)(nil),          // 39: seamshare.miner.v1.CounterOfferRequest
+	(*WithdrawCounterOfferRequest)(nil),  // 40: seamshare.miner.v1.WithdrawCounterOfferRequest
+	(*PreviewOfferRequest)(nil),          // 41: seamshare.miner.v1.PreviewOfferRequest
+	(*ListAllOffersRequest)(nil),         // 42: seamshare.miner.v1.ListAllOffersRequest
+	(*CallOffUnpaidDealRequest)(nil),     // 43: seamshare.miner.v1.CallOffUnpaidDealRequest
+	(*TakeBackParcelRequest)(nil),        // 44: seamshare.miner.v1.TakeBackParcelRequest
+	(*AgreeViewingRequest)(nil),          // 45: seamshare.miner.v1.AgreeViewingRequest
+	(*CallOffViewingRequest)(nil),        // 46: seamshare.miner.v1.CallOffViewingRequest
+	(*StartViewingRequest)(nil),          // 47: seamshare.miner.v1.StartViewingRequest
+	(*EndViewingRequest)(nil),            // 48: seamshare.miner.v1.EndViewingRequest
+	(*ListViewingsRequest)(nil),          // 49: seamshare.miner.v1.ListViewingsRequest
+	(*ListPiecesRequest)(nil),            // 50: seamshare.miner.v1.ListPiecesRequest
+	(*CloseClaimResponse)(nil),           // 51: seamshare.miner.v1.CloseClaimResponse
+	(*SaveDraftResponse)(nil),            // 52: seamshare.miner.v1.SaveDraftResponse
+	(*DiscardDraftResponse)(nil),         // 53: seamshare.miner.v1.DiscardDraftResponse
+	(*GetDraftResponse)(nil),             // 54: seamshare.miner.v1.GetDraftResponse
+	(*ListDraftsResponse)(nil),           // 55: seamshare.miner.v1.ListDraftsResponse
+	(*RepriceParcelResponse)(nil),        // 56: seamshare.miner.v1.RepriceParcelResponse
+	(*WithdrawParcelResponse)(nil),       // 57: seamshare.miner.v1.WithdrawParcelResponse
+	(*RelistParcelResponse)(nil),         // 58: seamshare.miner.v1.RelistParcelResponse
+	(*OpenLineResponse)(nil),             // 59: seamshare.miner.v1.OpenLineResponse
+	(*DeclineOfferResponse)(nil),         // 60: seamshare.miner.v1.DeclineOfferResponse
+	(*CounterOfferResponse)(nil),         // 61: seamshare.miner.v1.CounterOfferResponse
+	(*WithdrawCounterOfferResponse)(nil), // 62: seamshare.miner.v1.WithdrawCounterOfferResponse
+	(*PreviewOfferResponse)(nil),         // 63: seamshare.miner.v1.PreviewOfferResponse
+	(*ListAllOffersResponse)(nil),        // 64: seamshare.miner.v1.ListAllOffersResponse
+	(*CallOffUnpaidDealResponse)(nil),    // 65: seamshare.miner.v1.CallOffUnpaidDealResponse
+	(*TakeBackParcelResponse)(nil),       // 66: seamshare.miner.v1.TakeBackParcelResponse
+	(*AgreeViewingResponse)(nil),         // 67: seamshare.miner.v1.AgreeViewingResponse
+	(*CallOffViewingResponse)(nil),       // 68: seamshare.miner.v1.CallOffViewingResponse
+	(*StartViewingResponse)(nil),         // 69: seamshare.miner.v1.StartViewingResponse
+	(*EndViewingResponse)(nil),           // 70: seamshare.miner.v1.EndViewingResponse
+	(*ListViewingsResponse)(nil),         // 71: seamshare.miner.v1.ListViewingsResponse
+	(*ListPiecesResponse)(nil),           // 72: seamshare.miner.v1.ListPiecesResponse
 }
 var file_seamshare_miner_v1_miner_service_proto_depIdxs = []int32{
 	19, // 0: seamshare.miner.v1.RecordClaimResponse.claim:type_name -> seamshare.miner.v1.Claim
@@ -1620,73 +1632,74 @@ var file_seamshare_miner_v1_miner_service_proto_depIdxs = []int32{
 	20, // 14: seamshare.miner.v1.NewPiece.weighing:type_name -> seamshare.type.v1.Weighing
 	26, // 15: seamshare.miner.v1.NewPiece.size:type_name -> seamshare.type.v1.Size
 	27, // 16: seamshare.miner.v1.NewPiece.kind:type_name -> seamshare.type.v1.Kind
-	0,  // 17: seamshare.miner.v1.MinerService.RecordClaim:input_type -> seamshare.miner.v1.RecordClaimRequest
-	2,  // 18: seamshare.miner.v1.MinerService.ListClaims:input_type -> seamshare.miner.v1.ListClaimsRequest
-	4,  // 19: seamshare.miner.v1.MinerService.PublishParcel:input_type -> seamshare.miner.v1.PublishParcelRequest
-	6,  // 20: seamshare.miner.v1.MinerService.GetParcel:input_type -> seamshare.miner.v1.GetParcelRequest
-	8,  // 21: seamshare.miner.v1.MinerService.ListParcels:input_type -> seamshare.miner.v1.ListParcelsRequest
-	10, // 22: seamshare.miner.v1.MinerService.ListOffers:input_type -> seamshare.miner.v1.ListOffersRequest
-	12, // 23: seamshare.miner.v1.MinerService.AcceptOffer:input_type -> seamshare.miner.v1.AcceptOfferRequest
-	14, // 24: seamshare.miner.v1.MinerService.HandOverParcel:input_type -> seamshare.miner.v1.HandOverParcelRequest
-	16, // 25: seamshare.miner.v1.MinerService.GetShare:input_type -> seamshare.miner.v1.GetShareRequest
-	28, // 26: seamshare.miner.v1.MinerService.CloseClaim:input_type -> seamshare.miner.v1.CloseClaimRequest
-	29, // 27: seamshare.miner.v1.MinerService.SaveDraft:input_type -> seamshare.miner.v1.SaveDraftRequest
-	30, // 28: seamshare.miner.v1.MinerService.DiscardDraft:input_type -> seamshare.miner.v1.DiscardDraftRequest
-	31, // 29: seamshare.miner.v1.MinerService.GetDraft:input_type -> seamshare.miner.v1.GetDraftRequest
-	32, // 30: seamshare.miner.v1.MinerService.ListDrafts:input_type -> seamshare.miner.v1.ListDraftsRequest
-	33, // 31: seamshare.miner.v1.MinerService.RepriceParcel:input_type -> seamshare.miner.v1.RepriceParcelRequest
-	34, // 32: seamshare.miner.v1.MinerService.WithdrawParcel:input_type -> seamshare.miner.v1.WithdrawParcelRequest
-	35, // 33: seamshare.miner.v1.MinerService.RelistParcel:input_type -> seamshare.miner.v1.RelistParcelRequest
-	36, // 34: seamshare.miner.v1.MinerService.OpenLine:input_type -> seamshare.miner.v1.OpenLineRequest
-	37, // 35: seamshare.miner.v1.MinerService.DeclineOffer:input_type -> seamshare.miner.v1.DeclineOfferRequest
-	38, // 36: seamshare.miner.v1.MinerService.CounterOffer:input_type -> seamshare.miner.v1.CounterOfferRequest
-	39, // 37: seamshare.miner.v1.MinerService.WithdrawCounterOffer:input_type -> seamshare.miner.v1.WithdrawCounterOfferRequest
-	40, // 38: seamshare.miner.v1.MinerService.PreviewOffer:input_type -> seamshare.miner.v1.PreviewOfferRequest
-	41, // 39: seamshare.miner.v1.MinerService.ListAllOffers:input_type -> seamshare.miner.v1.ListAllOffersRequest
-	42, // 40: seamshare.miner.v1.MinerService.CallOffUnpaidDeal:input_type -> seamshare.miner.v1.CallOffUnpaidDealRequest
-	43, // 41: seamshare.miner.v1.MinerService.TakeBackParcel:input_type -> seamshare.miner.v1.TakeBackParcelRequest
-	44, // 42: seamshare.miner.v1.MinerService.AgreeViewing:input_type -> seamshare.miner.v1.AgreeViewingRequest
-	45, // 43: seamshare.miner.v1.MinerService.CallOffViewing:input_type -> seamshare.miner.v1.CallOffViewingRequest
-	46, // 44: seamshare.miner.v1.MinerService.StartViewing:input_type -> seamshare.miner.v1.StartViewingRequest
-	47, // 45: seamshare.miner.v1.MinerService.EndViewing:input_type -> seamshare.miner.v1.EndViewingRequest
-	48, // 46: seamshare.miner.v1.MinerService.ListViewings:input_type -> seamshare.miner.v1.ListViewingsRequest
-	49, // 47: seamshare.miner.v1.MinerService.ListPieces:input_type -> seamshare.miner.v1.ListPiecesRequest
-	1,  // 48: seamshare.miner.v1.MinerService.RecordClaim:output_type -> seamshare.miner.v1.RecordClaimResponse
-	3,  // 49: seamshare.miner.v1.MinerService.ListClaims:output_type -> seamshare.miner.v1.ListClaimsResponse
-	5,  // 50: seamshare.miner.v1.MinerService.PublishParcel:output_type -> seamshare.miner.v1.PublishParcelResponse
-	7,  // 51: seamshare.miner.v1.MinerService.GetParcel:output_type -> seamshare.miner.v1.GetParcelResponse
-	9,  // 52: seamshare.miner.v1.MinerService.ListParcels:output_type -> seamshare.miner.v1.ListParcelsResponse
-	11, // 53: seamshare.miner.v1.MinerService.ListOffers:output_type -> seamshare.miner.v1.ListOffersResponse
-	13, // 54: seamshare.miner.v1.MinerService.AcceptOffer:output_type -> seamshare.miner.v1.AcceptOfferResponse
-	15, // 55: seamshare.miner.v1.MinerService.HandOverParcel:output_type -> seamshare.miner.v1.HandOverParcelResponse
-	17, // 56: seamshare.miner.v1.MinerService.GetShare:output_type -> seamshare.miner.v1.GetShareResponse
-	50, // 57: seamshare.miner.v1.MinerService.CloseClaim:output_type -> seamshare.miner.v1.CloseClaimResponse
-	51, // 58: seamshare.miner.v1.MinerService.SaveDraft:output_type -> seamshare.miner.v1.SaveDraftResponse
-	52, // 59: seamshare.miner.v1.MinerService.DiscardDraft:output_type -> seamshare.miner.v1.DiscardDraftResponse
-	53, // 60: seamshare.miner.v1.MinerService.GetDraft:output_type -> seamshare.miner.v1.GetDraftResponse
-	54, // 61: seamshare.miner.v1.MinerService.ListDrafts:output_type -> seamshare.miner.v1.ListDraftsResponse
-	55, // 62: seamshare.miner.v1.MinerService.RepriceParcel:output_type -> seamshare.miner.v1.RepriceParcelResponse
-	56, // 63: seamshare.miner.v1.MinerService.WithdrawParcel:output_type -> seamshare.miner.v1.WithdrawParcelResponse
-	57, // 64: seamshare.miner.v1.MinerService.RelistParcel:output_type -> seamshare.miner.v1.RelistParcelResponse
-	58, // 65: seamshare.miner.v1.MinerService.OpenLine:output_type -> seamshare.miner.v1.OpenLineResponse
-	59, // 66: seamshare.miner.v1.MinerService.DeclineOffer:output_type -> seamshare.miner.v1.DeclineOfferResponse
-	60, // 67: seamshare.miner.v1.MinerService.CounterOffer:output_type -> seamshare.miner.v1.CounterOfferResponse
-	61, // 68: seamshare.miner.v1.MinerService.WithdrawCounterOffer:output_type -> seamshare.miner.v1.WithdrawCounterOfferResponse
-	62, // 69: seamshare.miner.v1.MinerService.PreviewOffer:output_type -> seamshare.miner.v1.PreviewOfferResponse
-	63, // 70: seamshare.miner.v1.MinerService.ListAllOffers:output_type -> seamshare.miner.v1.ListAllOffersResponse
-	64, // 71: seamshare.miner.v1.MinerService.CallOffUnpaidDeal:output_type -> seamshare.miner.v1.CallOffUnpaidDealResponse
-	65, // 72: seamshare.miner.v1.MinerService.TakeBackParcel:output_type -> seamshare.miner.v1.TakeBackParcelResponse
-	66, // 73: seamshare.miner.v1.MinerService.AgreeViewing:output_type -> seamshare.miner.v1.AgreeViewingResponse
-	67, // 74: seamshare.miner.v1.MinerService.CallOffViewing:output_type -> seamshare.miner.v1.CallOffViewingResponse
-	68, // 75: seamshare.miner.v1.MinerService.StartViewing:output_type -> seamshare.miner.v1.StartViewingResponse
-	69, // 76: seamshare.miner.v1.MinerService.EndViewing:output_type -> seamshare.miner.v1.EndViewingResponse
-	70, // 77: seamshare.miner.v1.MinerService.ListViewings:output_type -> seamshare.miner.v1.ListViewingsResponse
-	71, // 78: seamshare.miner.v1.MinerService.ListPieces:output_type -> seamshare.miner.v1.ListPiecesResponse
-	48, // [48:79] is the sub-list for method output_type
-	17, // [17:48] is the sub-list for method input_type
-	17, // [17:17] is the sub-list for extension type_name
-	17, // [17:17] is the sub-list for extension extendee
-	0,  // [0:17] is the sub-list for field type_name
+	28, // 17: seamshare.miner.v1.NewPiece.photos:type_name -> seamshare.type.v1.Photo
+	0,  // 18: seamshare.miner.v1.MinerService.RecordClaim:input_type -> seamshare.miner.v1.RecordClaimRequest
+	2,  // 19: seamshare.miner.v1.MinerService.ListClaims:input_type -> seamshare.miner.v1.ListClaimsRequest
+	4,  // 20: seamshare.miner.v1.MinerService.PublishParcel:input_type -> seamshare.miner.v1.PublishParcelRequest
+	6,  // 21: seamshare.miner.v1.MinerService.GetParcel:input_type -> seamshare.miner.v1.GetParcelRequest
+	8,  // 22: seamshare.miner.v1.MinerService.ListParcels:input_type -> seamshare.miner.v1.ListParcelsRequest
+	10, // 23: seamshare.miner.v1.MinerService.ListOffers:input_type -> seamshare.miner.v1.ListOffersRequest
+	12, // 24: seamshare.miner.v1.MinerService.AcceptOffer:input_type -> seamshare.miner.v1.AcceptOfferRequest
+	14, // 25: seamshare.miner.v1.MinerService.HandOverParcel:input_type -> seamshare.miner.v1.HandOverParcelRequest
+	16, // 26: seamshare.miner.v1.MinerService.GetShare:input_type -> seamshare.miner.v1.GetShareRequest
+	29, // 27: seamshare.miner.v1.MinerService.CloseClaim:input_type -> seamshare.miner.v1.CloseClaimRequest
+	30, // 28: seamshare.miner.v1.MinerService.SaveDraft:input_type -> seamshare.miner.v1.SaveDraftRequest
+	31, // 29: seamshare.miner.v1.MinerService.DiscardDraft:input_type -> seamshare.miner.v1.DiscardDraftRequest
+	32, // 30: seamshare.miner.v1.MinerService.GetDraft:input_type -> seamshare.miner.v1.GetDraftRequest
+	33, // 31: seamshare.miner.v1.MinerService.ListDrafts:input_type -> seamshare.miner.v1.ListDraftsRequest
+	34, // 32: seamshare.miner.v1.MinerService.RepriceParcel:input_type -> seamshare.miner.v1.RepriceParcelRequest
+	35, // 33: seamshare.miner.v1.MinerService.WithdrawParcel:input_type -> seamshare.miner.v1.WithdrawParcelRequest
+	36, // 34: seamshare.miner.v1.MinerService.RelistParcel:input_type -> seamshare.miner.v1.RelistParcelRequest
+	37, // 35: seamshare.miner.v1.MinerService.OpenLine:input_type -> seamshare.miner.v1.OpenLineRequest
+	38, // 36: seamshare.miner.v1.MinerService.DeclineOffer:input_type -> seamshare.miner.v1.DeclineOfferRequest
+	39, // 37: seamshare.miner.v1.MinerService.CounterOffer:input_type -> seamshare.miner.v1.CounterOfferRequest
+	40, // 38: seamshare.miner.v1.MinerService.WithdrawCounterOffer:input_type -> seamshare.miner.v1.WithdrawCounterOfferRequest
+	41, // 39: seamshare.miner.v1.MinerService.PreviewOffer:input_type -> seamshare.miner.v1.PreviewOfferRequest
+	42, // 40: seamshare.miner.v1.MinerService.ListAllOffers:input_type -> seamshare.miner.v1.ListAllOffersRequest
+	43, // 41: seamshare.miner.v1.MinerService.CallOffUnpaidDeal:input_type -> seamshare.miner.v1.CallOffUnpaidDealRequest
+	44, // 42: seamshare.miner.v1.MinerService.TakeBackParcel:input_type -> seamshare.miner.v1.TakeBackParcelRequest
+	45, // 43: seamshare.miner.v1.MinerService.AgreeViewing:input_type -> seamshare.miner.v1.AgreeViewingRequest
+	46, // 44: seamshare.miner.v1.MinerService.CallOffViewing:input_type -> seamshare.miner.v1.CallOffViewingRequest
+	47, // 45: seamshare.miner.v1.MinerService.StartViewing:input_type -> seamshare.miner.v1.StartViewingRequest
+	48, // 46: seamshare.miner.v1.MinerService.EndViewing:input_type -> seamshare.miner.v1.EndViewingRequest
+	49, // 47: seamshare.miner.v1.MinerService.ListViewings:input_type -> seamshare.miner.v1.ListViewingsRequest
+	50, // 48: seamshare.miner.v1.MinerService.ListPieces:input_type -> seamshare.miner.v1.ListPiecesRequest
+	1,  // 49: seamshare.miner.v1.MinerService.RecordClaim:output_type -> seamshare.miner.v1.RecordClaimResponse
+	3,  // 50: seamshare.miner.v1.MinerService.ListClaims:output_type -> seamshare.miner.v1.ListClaimsResponse
+	5,  // 51: seamshare.miner.v1.MinerService.PublishParcel:output_type -> seamshare.miner.v1.PublishParcelResponse
+	7,  // 52: seamshare.miner.v1.MinerService.GetParcel:output_type -> seamshare.miner.v1.GetParcelResponse
+	9,  // 53: seamshare.miner.v1.MinerService.ListParcels:output_type -> seamshare.miner.v1.ListParcelsResponse
+	11, // 54: seamshare.miner.v1.MinerService.ListOffers:output_type -> seamshare.miner.v1.ListOffersResponse
+	13, // 55: seamshare.miner.v1.MinerService.AcceptOffer:output_type -> seamshare.miner.v1.AcceptOfferResponse
+	15, // 56: seamshare.miner.v1.MinerService.HandOverParcel:output_type -> seamshare.miner.v1.HandOverParcelResponse
+	17, // 57: seamshare.miner.v1.MinerService.GetShare:output_type -> seamshare.miner.v1.GetShareResponse
+	51, // 58: seamshare.miner.v1.MinerService.CloseClaim:output_type -> seamshare.miner.v1.CloseClaimResponse
+	52, // 59: seamshare.miner.v1.MinerService.SaveDraft:output_type -> seamshare.miner.v1.SaveDraftResponse
+	53, // 60: seamshare.miner.v1.MinerService.DiscardDraft:output_type -> seamshare.miner.v1.DiscardDraftResponse
+	54, // 61: seamshare.miner.v1.MinerService.GetDraft:output_type -> seamshare.miner.v1.GetDraftResponse
+	55, // 62: seamshare.miner.v1.MinerService.ListDrafts:output_type -> seamshare.miner.v1.ListDraftsResponse
+	56, // 63: seamshare.miner.v1.MinerService.RepriceParcel:output_type -> seamshare.miner.v1.RepriceParcelResponse
+	57, // 64: seamshare.miner.v1.MinerService.WithdrawParcel:output_type -> seamshare.miner.v1.WithdrawParcelResponse
+	58, // 65: seamshare.miner.v1.MinerService.RelistParcel:output_type -> seamshare.miner.v1.RelistParcelResponse
+	59, // 66: seamshare.miner.v1.MinerService.OpenLine:output_type -> seamshare.miner.v1.OpenLineResponse
+	60, // 67: seamshare.miner.v1.MinerService.DeclineOffer:output_type -> seamshare.miner.v1.DeclineOfferResponse
+	61, // 68: seamshare.miner.v1.MinerService.CounterOffer:output_type -> seamshare.miner.v1.CounterOfferResponse
+	62, // 69: seamshare.miner.v1.MinerService.WithdrawCounterOffer:output_type -> seamshare.miner.v1.WithdrawCounterOfferResponse
+	63, // 70: seamshare.miner.v1.MinerService.PreviewOffer:output_type -> seamshare.miner.v1.PreviewOfferResponse
+	64, // 71: seamshare.miner.v1.MinerService.ListAllOffers:output_type -> seamshare.miner.v1.ListAllOffersResponse
+	65, // 72: seamshare.miner.v1.MinerService.CallOffUnpaidDeal:output_type -> seamshare.miner.v1.CallOffUnpaidDealResponse
+	66, // 73: seamshare.miner.v1.MinerService.TakeBackParcel:output_type -> seamshare.miner.v1.TakeBackParcelResponse
+	67, // 74: seamshare.miner.v1.MinerService.AgreeViewing:output_type -> seamshare.miner.v1.AgreeViewingResponse
+	68, // 75: seamshare.miner.v1.MinerService.CallOffViewing:output_type -> seamshare.miner.v1.CallOffViewingResponse
+	69, // 76: seamshare.miner.v1.MinerService.StartViewing:output_type -> seamshare.miner.v1.StartViewingResponse
+	70, // 77: seamshare.miner.v1.MinerService.EndViewing:output_type -> seamshare.miner.v1.EndViewingResponse
+	71, // 78: seamshare.miner.v1.MinerService.ListViewings:output_type -> seamshare.miner.v1.ListViewingsResponse
+	72, // 79: seamshare.miner.v1.MinerService.ListPieces:output_type -> seamshare.miner.v1.ListPiecesResponse
+	49, // [49:80] is the sub-list for method output_type
+	18, // [18:49] is the sub-list for method input_type
+	18, // [18:18] is the sub-list for extension type_name
+	18, // [18:18] is the sub-list for extension extendee
+	0,  // [0:18] is the sub-list for field type_name
 }
 
 func init() { file_seamshare_miner_v1_miner_service_proto_init() }

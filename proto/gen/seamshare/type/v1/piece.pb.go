@@ -323,7 +323,9 @@ type Piece struct {
 	// The older piece that it was a part of, where a cutter listed it anew.
 	OriginPieceId string `protobuf:"bytes,34,opt,name=origin_piece_id,json=originPieceId,proto3" json:"origin_piece_id,omitempty"`
 	// The part of that piece.
-	OriginPart    string `protobuf:"bytes,35,opt,name=origin_part,json=originPart,proto3" json:"origin_part,omitempty"`
+	OriginPart string `protobuf:"bytes,35,opt,name=origin_part,json=originPart,proto3" json:"origin_part,omitempty"`
+	// Pictures of it as listed, dry and wet.
+	Photos        []*Photo `protobuf:"bytes,36,rep,name=photos,proto3" json:"photos,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -510,6 +512,13 @@ func (x *Piece) GetOriginPart() string {
 		return x.OriginPart
 	}
 	return ""
+}
+
+func (x *Piece) GetPhotos() []*Photo {
+	if x != nil {
+		return x.Photos
+	}
+	return nil
 }
 
 // PiecePart is one part of a piece.
@@ -780,7 +789,7 @@ var File_seamshare_type_v1_piece_proto protoreflect.FileDescriptor
 
 const file_seamshare_type_v1_piece_proto_rawDesc = "" +
 	"\n" +
-	"\x1dseamshare/type/v1/piece.proto\x12\x11seamshare.type.v1\x1a\x1eseamshare/type/v1/access.proto\x1a\x1cseamshare/type/v1/plan.proto\x1a\x1dseamshare/type/v1/stone.proto\x1a\x1eseamshare/type/v1/values.proto\"\x81\x06\n" +
+	"\x1dseamshare/type/v1/piece.proto\x12\x11seamshare.type.v1\x1a\x1eseamshare/type/v1/access.proto\x1a\x1dseamshare/type/v1/photo.proto\x1a\x1cseamshare/type/v1/plan.proto\x1a\x1dseamshare/type/v1/stone.proto\x1a\x1eseamshare/type/v1/values.proto\"\xb3\x06\n" +
 	"\x05Piece\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x1b\n" +
 	"\tparcel_id\x18\x02 \x01(\tR\bparcelId\x12\x14\n" +
@@ -808,7 +817,8 @@ const file_seamshare_type_v1_piece_proto_rawDesc = "" +
 	"\x0eunexplained_ug\x18! \x01(\x03R\runexplainedUg\x12&\n" +
 	"\x0forigin_piece_id\x18\" \x01(\tR\roriginPieceId\x12\x1f\n" +
 	"\vorigin_part\x18# \x01(\tR\n" +
-	"originPart\"\xaf\x03\n" +
+	"originPart\x120\n" +
+	"\x06photos\x18$ \x03(\v2\x18.seamshare.type.v1.PhotoR\x06photos\"\xaf\x03\n" +
 	"\tPiecePart\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x127\n" +
 	"\bweighing\x18\x02 \x01(\v2\x1b.seamshare.type.v1.WeighingR\bweighing\x12+\n" +
@@ -903,7 +913,8 @@ var file_seamshare_type_v1_piece_proto_goTypes = []any{
 	(*Size)(nil),      // 8: seamshare.type.v1.Size
 	(Kind)(0),         // 9: seamshare.type.v1.Kind
 	(*Study)(nil),     // 10: seamshare.type.v1.Study
-	(*Grade)(nil),     // 11: seamshare.type.v1.Grade
+	(*Photo)(nil),     // 11: seamshare.type.v1.Photo
+	(*Grade)(nil),     // 12: seamshare.type.v1.Grade
 }
 var file_seamshare_type_v1_piece_proto_depIdxs = []int32{
 	7,  // 0: seamshare.type.v1.Piece.weighing:type_name -> seamshare.type.v1.Weighing
@@ -912,16 +923,17 @@ var file_seamshare_type_v1_piece_proto_depIdxs = []int32{
 	4,  // 3: seamshare.type.v1.Piece.parts:type_name -> seamshare.type.v1.PiecePart
 	6,  // 4: seamshare.type.v1.Piece.losses:type_name -> seamshare.type.v1.Loss
 	10, // 5: seamshare.type.v1.Piece.studies:type_name -> seamshare.type.v1.Study
-	7,  // 6: seamshare.type.v1.PiecePart.weighing:type_name -> seamshare.type.v1.Weighing
-	2,  // 7: seamshare.type.v1.PiecePart.fate:type_name -> seamshare.type.v1.Fate
-	5,  // 8: seamshare.type.v1.PiecePart.may_be:type_name -> seamshare.type.v1.MixedPart
-	11, // 9: seamshare.type.v1.PiecePart.grade:type_name -> seamshare.type.v1.Grade
-	1,  // 10: seamshare.type.v1.Loss.reason:type_name -> seamshare.type.v1.Reason
-	11, // [11:11] is the sub-list for method output_type
-	11, // [11:11] is the sub-list for method input_type
-	11, // [11:11] is the sub-list for extension type_name
-	11, // [11:11] is the sub-list for extension extendee
-	0,  // [0:11] is the sub-list for field type_name
+	11, // 6: seamshare.type.v1.Piece.photos:type_name -> seamshare.type.v1.Photo
+	7,  // 7: seamshare.type.v1.PiecePart.weighing:type_name -> seamshare.type.v1.Weighing
+	2,  // 8: seamshare.type.v1.PiecePart.fate:type_name -> seamshare.type.v1.Fate
+	5,  // 9: seamshare.type.v1.PiecePart.may_be:type_name -> seamshare.type.v1.MixedPart
+	12, // 10: seamshare.type.v1.PiecePart.grade:type_name -> seamshare.type.v1.Grade
+	1,  // 11: seamshare.type.v1.Loss.reason:type_name -> seamshare.type.v1.Reason
+	12, // [12:12] is the sub-list for method output_type
+	12, // [12:12] is the sub-list for method input_type
+	12, // [12:12] is the sub-list for extension type_name
+	12, // [12:12] is the sub-list for extension extendee
+	0,  // [0:12] is the sub-list for field type_name
 }
 
 func init() { file_seamshare_type_v1_piece_proto_init() }
@@ -930,6 +942,7 @@ func file_seamshare_type_v1_piece_proto_init() {
 		return
 	}
 	file_seamshare_type_v1_access_proto_init()
+	file_seamshare_type_v1_photo_proto_init()
 	file_seamshare_type_v1_plan_proto_init()
 	file_seamshare_type_v1_stone_proto_init()
 	file_seamshare_type_v1_values_proto_init()

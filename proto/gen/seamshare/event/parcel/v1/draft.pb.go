@@ -170,7 +170,9 @@ type DraftLine struct {
 	// Of a group line: the longest dimension of its smallest stone, in micrometres.
 	SmallestUm int64 `protobuf:"varint,8,opt,name=smallest_um,json=smallestUm,proto3" json:"smallest_um,omitempty"`
 	// Of a group line: the longest dimension of its largest stone, in micrometres.
-	LargestUm     int64 `protobuf:"varint,9,opt,name=largest_um,json=largestUm,proto3" json:"largest_um,omitempty"`
+	LargestUm int64 `protobuf:"varint,9,opt,name=largest_um,json=largestUm,proto3" json:"largest_um,omitempty"`
+	// Pictures of it.
+	Photos        []*v1.Photo `protobuf:"bytes,10,rep,name=photos,proto3" json:"photos,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -266,6 +268,13 @@ func (x *DraftLine) GetLargestUm() int64 {
 		return x.LargestUm
 	}
 	return 0
+}
+
+func (x *DraftLine) GetPhotos() []*v1.Photo {
+	if x != nil {
+		return x.Photos
+	}
+	return nil
 }
 
 // DraftSaved keeps what a seller has prepared, all of it each time. Nobody else sees it.
@@ -575,7 +584,7 @@ var File_seamshare_event_parcel_v1_draft_proto protoreflect.FileDescriptor
 
 const file_seamshare_event_parcel_v1_draft_proto_rawDesc = "" +
 	"\n" +
-	"%seamshare/event/parcel/v1/draft.proto\x12\x19seamshare.event.parcel.v1\x1a)seamshare/event/parcel/v1/agreement.proto\x1a\x1fseamshare/event/v1/values.proto\"\x8f\x03\n" +
+	"%seamshare/event/parcel/v1/draft.proto\x12\x19seamshare.event.parcel.v1\x1a)seamshare/event/parcel/v1/agreement.proto\x1a\x1eseamshare/event/v1/photo.proto\x1a\x1fseamshare/event/v1/values.proto\"\x8f\x03\n" +
 	"\x05Draft\x12\x14\n" +
 	"\x05label\x18\x01 \x01(\tR\x05label\x12:\n" +
 	"\x05lines\x18\x02 \x03(\v2$.seamshare.event.parcel.v1.DraftLineR\x05lines\x122\n" +
@@ -587,7 +596,7 @@ const file_seamshare_event_parcel_v1_draft_proto_rawDesc = "" +
 	"\x0eopen_at_asking\x18\b \x01(\bR\fopenAtAsking\x12B\n" +
 	"\tagreement\x18\t \x01(\v2$.seamshare.event.parcel.v1.AgreementR\tagreement\x12\x12\n" +
 	"\x04note\x18\n" +
-	" \x01(\tR\x04note\"\xbc\x02\n" +
+	" \x01(\tR\x04note\"\xef\x02\n" +
 	"\tDraftLine\x12\x14\n" +
 	"\x05label\x18\x01 \x01(\tR\x05label\x128\n" +
 	"\bweighing\x18\x02 \x01(\v2\x1c.seamshare.event.v1.WeighingR\bweighing\x12,\n" +
@@ -599,7 +608,9 @@ const file_seamshare_event_parcel_v1_draft_proto_rawDesc = "" +
 	"\vsmallest_um\x18\b \x01(\x03R\n" +
 	"smallestUm\x12\x1d\n" +
 	"\n" +
-	"largest_um\x18\t \x01(\x03R\tlargestUm\"\xa2\x02\n" +
+	"largest_um\x18\t \x01(\x03R\tlargestUm\x121\n" +
+	"\x06photos\x18\n" +
+	" \x03(\v2\x19.seamshare.event.v1.PhotoR\x06photos\"\xa2\x02\n" +
 	"\n" +
 	"DraftSaved\x12D\n" +
 	"\x06public\x18\x01 \x01(\v2,.seamshare.event.parcel.v1.DraftSaved.PublicR\x06public\x12G\n" +
@@ -644,6 +655,7 @@ var file_seamshare_event_parcel_v1_draft_proto_goTypes = []any{
 	(*Agreement)(nil),              // 10: seamshare.event.parcel.v1.Agreement
 	(*v1.Size)(nil),                // 11: seamshare.event.v1.Size
 	(v1.Kind)(0),                   // 12: seamshare.event.v1.Kind
+	(*v1.Photo)(nil),               // 13: seamshare.event.v1.Photo
 }
 var file_seamshare_event_parcel_v1_draft_proto_depIdxs = []int32{
 	1,  // 0: seamshare.event.parcel.v1.Draft.lines:type_name -> seamshare.event.parcel.v1.DraftLine
@@ -653,16 +665,17 @@ var file_seamshare_event_parcel_v1_draft_proto_depIdxs = []int32{
 	8,  // 4: seamshare.event.parcel.v1.DraftLine.weighing:type_name -> seamshare.event.v1.Weighing
 	11, // 5: seamshare.event.parcel.v1.DraftLine.size:type_name -> seamshare.event.v1.Size
 	12, // 6: seamshare.event.parcel.v1.DraftLine.kind:type_name -> seamshare.event.v1.Kind
-	4,  // 7: seamshare.event.parcel.v1.DraftSaved.public:type_name -> seamshare.event.parcel.v1.DraftSaved.Public
-	5,  // 8: seamshare.event.parcel.v1.DraftSaved.private:type_name -> seamshare.event.parcel.v1.DraftSaved.Private
-	6,  // 9: seamshare.event.parcel.v1.DraftDiscarded.public:type_name -> seamshare.event.parcel.v1.DraftDiscarded.Public
-	7,  // 10: seamshare.event.parcel.v1.DraftDiscarded.private:type_name -> seamshare.event.parcel.v1.DraftDiscarded.Private
-	0,  // 11: seamshare.event.parcel.v1.DraftSaved.Private.draft:type_name -> seamshare.event.parcel.v1.Draft
-	12, // [12:12] is the sub-list for method output_type
-	12, // [12:12] is the sub-list for method input_type
-	12, // [12:12] is the sub-list for extension type_name
-	12, // [12:12] is the sub-list for extension extendee
-	0,  // [0:12] is the sub-list for field type_name
+	13, // 7: seamshare.event.parcel.v1.DraftLine.photos:type_name -> seamshare.event.v1.Photo
+	4,  // 8: seamshare.event.parcel.v1.DraftSaved.public:type_name -> seamshare.event.parcel.v1.DraftSaved.Public
+	5,  // 9: seamshare.event.parcel.v1.DraftSaved.private:type_name -> seamshare.event.parcel.v1.DraftSaved.Private
+	6,  // 10: seamshare.event.parcel.v1.DraftDiscarded.public:type_name -> seamshare.event.parcel.v1.DraftDiscarded.Public
+	7,  // 11: seamshare.event.parcel.v1.DraftDiscarded.private:type_name -> seamshare.event.parcel.v1.DraftDiscarded.Private
+	0,  // 12: seamshare.event.parcel.v1.DraftSaved.Private.draft:type_name -> seamshare.event.parcel.v1.Draft
+	13, // [13:13] is the sub-list for method output_type
+	13, // [13:13] is the sub-list for method input_type
+	13, // [13:13] is the sub-list for extension type_name
+	13, // [13:13] is the sub-list for extension extendee
+	0,  // [0:13] is the sub-list for field type_name
 }
 
 func init() { file_seamshare_event_parcel_v1_draft_proto_init() }

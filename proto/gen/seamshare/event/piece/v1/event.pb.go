@@ -1907,7 +1907,9 @@ type Described_Public struct {
 	// The counted lot it was taken out of; empty where it was listed by itself.
 	OpenedFrom string `protobuf:"bytes,14,opt,name=opened_from,json=openedFrom,proto3" json:"opened_from,omitempty"`
 	// The part of an older piece that it is, where a cutter listed it anew.
-	Origin        *Origin `protobuf:"bytes,11,opt,name=origin,proto3" json:"origin,omitempty"`
+	Origin *Origin `protobuf:"bytes,11,opt,name=origin,proto3" json:"origin,omitempty"`
+	// Pictures of it, dry and wet, with the light named.
+	Photos        []*v1.Photo `protobuf:"bytes,15,rep,name=photos,proto3" json:"photos,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -2022,6 +2024,13 @@ func (x *Described_Public) GetOpenedFrom() string {
 func (x *Described_Public) GetOrigin() *Origin {
 	if x != nil {
 		return x.Origin
+	}
+	return nil
+}
+
+func (x *Described_Public) GetPhotos() []*v1.Photo {
+	if x != nil {
+		return x.Photos
 	}
 	return nil
 }
@@ -4552,10 +4561,10 @@ const file_seamshare_event_piece_v1_event_proto_rawDesc = "" +
 	"\x06Origin\x12\x19\n" +
 	"\bpiece_id\x18\x01 \x01(\tR\apieceId\x12\x12\n" +
 	"\x04part\x18\x02 \x01(\tR\x04part\x12\x1b\n" +
-	"\tparcel_id\x18\x03 \x01(\tR\bparcelId\"\x8b\x05\n" +
+	"\tparcel_id\x18\x03 \x01(\tR\bparcelId\"\xbe\x05\n" +
 	"\tDescribed\x12B\n" +
 	"\x06public\x18\x01 \x01(\v2*.seamshare.event.piece.v1.Described.PublicR\x06public\x12E\n" +
-	"\aprivate\x18\x02 \x01(\v2+.seamshare.event.piece.v1.Described.PrivateR\aprivate\x1a\xb8\x03\n" +
+	"\aprivate\x18\x02 \x01(\v2+.seamshare.event.piece.v1.Described.PrivateR\aprivate\x1a\xeb\x03\n" +
 	"\x06Public\x12\x19\n" +
 	"\bpiece_id\x18\x01 \x01(\tR\apieceId\x12\x1b\n" +
 	"\tparcel_id\x18\x02 \x01(\tR\bparcelId\x12\x14\n" +
@@ -4571,7 +4580,8 @@ const file_seamshare_event_piece_v1_event_proto_rawDesc = "" +
 	"largest_um\x18\r \x01(\x03R\tlargestUm\x12\x1f\n" +
 	"\vopened_from\x18\x0e \x01(\tR\n" +
 	"openedFrom\x128\n" +
-	"\x06origin\x18\v \x01(\v2 .seamshare.event.piece.v1.OriginR\x06origin\x1a8\n" +
+	"\x06origin\x18\v \x01(\v2 .seamshare.event.piece.v1.OriginR\x06origin\x121\n" +
+	"\x06photos\x18\x0f \x03(\v2\x19.seamshare.event.v1.PhotoR\x06photos\x1a8\n" +
 	"\aPrivate\x12\x19\n" +
 	"\bclaim_id\x18\x01 \x01(\tR\aclaimId\x12\x12\n" +
 	"\x04seen\x18\x02 \x01(\tR\x04seen\"\x88\x01\n" +
@@ -4999,34 +5009,35 @@ var file_seamshare_event_piece_v1_event_proto_depIdxs = []int32{
 	65, // 60: seamshare.event.piece.v1.Described.Public.size:type_name -> seamshare.event.v1.Size
 	66, // 61: seamshare.event.piece.v1.Described.Public.kind:type_name -> seamshare.event.v1.Kind
 	4,  // 62: seamshare.event.piece.v1.Described.Public.origin:type_name -> seamshare.event.piece.v1.Origin
-	0,  // 63: seamshare.event.piece.v1.Worked.Public.step:type_name -> seamshare.event.piece.v1.Step
-	64, // 64: seamshare.event.piece.v1.Worked.Public.mass_in:type_name -> seamshare.event.v1.Weighing
-	6,  // 65: seamshare.event.piece.v1.Worked.Public.parts_out:type_name -> seamshare.event.piece.v1.Part
-	1,  // 66: seamshare.event.piece.v1.Worked.Public.reason:type_name -> seamshare.event.piece.v1.Reason
-	2,  // 67: seamshare.event.piece.v1.Placed.Public.fate:type_name -> seamshare.event.piece.v1.Fate
-	64, // 68: seamshare.event.piece.v1.Finished.Public.mass_in:type_name -> seamshare.event.v1.Weighing
-	64, // 69: seamshare.event.piece.v1.Finished.Public.stone:type_name -> seamshare.event.v1.Weighing
-	65, // 70: seamshare.event.piece.v1.Studied.Public.size:type_name -> seamshare.event.v1.Size
-	67, // 71: seamshare.event.piece.v1.Studied.Public.photos:type_name -> seamshare.event.v1.Photo
-	64, // 72: seamshare.event.piece.v1.Counted.Public.was:type_name -> seamshare.event.v1.Weighing
-	64, // 73: seamshare.event.piece.v1.Counted.Public.weighing:type_name -> seamshare.event.v1.Weighing
-	64, // 74: seamshare.event.piece.v1.Recut.Public.mass_in:type_name -> seamshare.event.v1.Weighing
-	64, // 75: seamshare.event.piece.v1.Recut.Public.stone:type_name -> seamshare.event.v1.Weighing
-	1,  // 76: seamshare.event.piece.v1.Recut.Public.reason:type_name -> seamshare.event.piece.v1.Reason
-	15, // 77: seamshare.event.piece.v1.MixedUp.Public.candidates:type_name -> seamshare.event.piece.v1.Candidate
-	64, // 78: seamshare.event.piece.v1.MovedOn.Public.weighing:type_name -> seamshare.event.v1.Weighing
-	2,  // 79: seamshare.event.piece.v1.MovedOn.Public.was:type_name -> seamshare.event.piece.v1.Fate
-	2,  // 80: seamshare.event.piece.v1.TakenBack.Public.fate:type_name -> seamshare.event.piece.v1.Fate
-	68, // 81: seamshare.event.piece.v1.Graded.Private.grade:type_name -> seamshare.event.stone.v1.Grade
-	69, // 82: seamshare.event.piece.v1.InclusionJudged.Private.worth_kept:type_name -> seamshare.event.v1.Amount
-	69, // 83: seamshare.event.piece.v1.InclusionJudged.Private.worth_ground:type_name -> seamshare.event.v1.Amount
-	64, // 84: seamshare.event.piece.v1.Opened.Public.left:type_name -> seamshare.event.v1.Weighing
-	70, // 85: seamshare.event.piece.v1.Planned.Private.plan:type_name -> seamshare.event.piece.v1.Plan
-	86, // [86:86] is the sub-list for method output_type
-	86, // [86:86] is the sub-list for method input_type
-	86, // [86:86] is the sub-list for extension type_name
-	86, // [86:86] is the sub-list for extension extendee
-	0,  // [0:86] is the sub-list for field type_name
+	67, // 63: seamshare.event.piece.v1.Described.Public.photos:type_name -> seamshare.event.v1.Photo
+	0,  // 64: seamshare.event.piece.v1.Worked.Public.step:type_name -> seamshare.event.piece.v1.Step
+	64, // 65: seamshare.event.piece.v1.Worked.Public.mass_in:type_name -> seamshare.event.v1.Weighing
+	6,  // 66: seamshare.event.piece.v1.Worked.Public.parts_out:type_name -> seamshare.event.piece.v1.Part
+	1,  // 67: seamshare.event.piece.v1.Worked.Public.reason:type_name -> seamshare.event.piece.v1.Reason
+	2,  // 68: seamshare.event.piece.v1.Placed.Public.fate:type_name -> seamshare.event.piece.v1.Fate
+	64, // 69: seamshare.event.piece.v1.Finished.Public.mass_in:type_name -> seamshare.event.v1.Weighing
+	64, // 70: seamshare.event.piece.v1.Finished.Public.stone:type_name -> seamshare.event.v1.Weighing
+	65, // 71: seamshare.event.piece.v1.Studied.Public.size:type_name -> seamshare.event.v1.Size
+	67, // 72: seamshare.event.piece.v1.Studied.Public.photos:type_name -> seamshare.event.v1.Photo
+	64, // 73: seamshare.event.piece.v1.Counted.Public.was:type_name -> seamshare.event.v1.Weighing
+	64, // 74: seamshare.event.piece.v1.Counted.Public.weighing:type_name -> seamshare.event.v1.Weighing
+	64, // 75: seamshare.event.piece.v1.Recut.Public.mass_in:type_name -> seamshare.event.v1.Weighing
+	64, // 76: seamshare.event.piece.v1.Recut.Public.stone:type_name -> seamshare.event.v1.Weighing
+	1,  // 77: seamshare.event.piece.v1.Recut.Public.reason:type_name -> seamshare.event.piece.v1.Reason
+	15, // 78: seamshare.event.piece.v1.MixedUp.Public.candidates:type_name -> seamshare.event.piece.v1.Candidate
+	64, // 79: seamshare.event.piece.v1.MovedOn.Public.weighing:type_name -> seamshare.event.v1.Weighing
+	2,  // 80: seamshare.event.piece.v1.MovedOn.Public.was:type_name -> seamshare.event.piece.v1.Fate
+	2,  // 81: seamshare.event.piece.v1.TakenBack.Public.fate:type_name -> seamshare.event.piece.v1.Fate
+	68, // 82: seamshare.event.piece.v1.Graded.Private.grade:type_name -> seamshare.event.stone.v1.Grade
+	69, // 83: seamshare.event.piece.v1.InclusionJudged.Private.worth_kept:type_name -> seamshare.event.v1.Amount
+	69, // 84: seamshare.event.piece.v1.InclusionJudged.Private.worth_ground:type_name -> seamshare.event.v1.Amount
+	64, // 85: seamshare.event.piece.v1.Opened.Public.left:type_name -> seamshare.event.v1.Weighing
+	70, // 86: seamshare.event.piece.v1.Planned.Private.plan:type_name -> seamshare.event.piece.v1.Plan
+	87, // [87:87] is the sub-list for method output_type
+	87, // [87:87] is the sub-list for method input_type
+	87, // [87:87] is the sub-list for extension type_name
+	87, // [87:87] is the sub-list for extension extendee
+	0,  // [0:87] is the sub-list for field type_name
 }
 
 func init() { file_seamshare_event_piece_v1_event_proto_init() }
