@@ -73,6 +73,7 @@ type demo struct {
 type demoGoods struct {
 	*typev1.Stone
 	parcel, cutter string
+	photo          *typev1.Photo
 	orderID        string
 }
 

@@ -74,7 +74,7 @@ func (d *demo) sale(sale demoSale) (*jewellerv1.Order, error) {
 		s := d.stones[label]
 		s.orderID, cutter = o.GetId(), s.cutter
 		d.called[o.GetId()] = "the order of stone " + label
-		measured = append(measured, &typev1.Measured{StoneId: s.GetId(), Weighing: s.GetWeighing(), Size: s.GetSize(), Photo: demoPhoto(s.Stone)})
+		measured = append(measured, &typev1.Measured{StoneId: s.GetId(), Weighing: s.GetWeighing(), Size: s.GetSize(), Photo: s.photo})
 	}
 	_, err = d.people[deskBooks].coop().RecordOrderPayment(d.ctx, &coopv1.RecordOrderPaymentRequest{
 		RequestId: d.id(), OrderId: o.GetId(), Amount: o.GetTotal(), Reference: "stones " + joined(slices.Clone(sale.stones)...),
@@ -101,7 +101,7 @@ func (d *demo) takeBack() error {
 	}
 	price := s.GetPrice()
 	a, err := d.people[s.cutter].cutter().AcceptReturn(d.ctx, &cutterv1.AcceptReturnRequest{
-		RequestId: d.id(), StoneId: s.GetId(), Weighing: s.GetWeighing(), Size: s.GetSize(), Why: demoReturnWhy, Photo: demoPhoto(s.Stone),
+		RequestId: d.id(), StoneId: s.GetId(), Weighing: s.GetWeighing(), Size: s.GetSize(), Why: demoReturnWhy, Photo: s.photo,
 	})
 	if err != nil {
 		return err

@@ -2,9 +2,9 @@ package main
 
 import (
 	"bytes"
-	"crypto/sha256"
 	"fmt"
 	"image"
+	"image/color"
 	"image/png"
 	"maps"
 	"slices"
@@ -13,6 +13,7 @@ import (
 
 	"seamshare.example/cmd/seamshare/internal/amount"
 	"seamshare.example/cmd/seamshare/internal/table"
+	coopv1 "seamshare.example/proto/gen/seamshare/coop/v1"
 	cutterv1 "seamshare.example/proto/gen/seamshare/cutter/v1"
 	typev1 "seamshare.example/proto/gen/seamshare/type/v1"
 )
@@ -137,9 +138,12 @@ func (d *demo) needsTwo() error {
 // check is the final check, by the cutter, and a second person's word.
 func (d *demo) check(label string) error {
 	s := d.stones[label]
+	if err := d.photograph(label); err != nil {
+		return err
+	}
 	_, err := d.people[s.cutter].cutter().CheckStone(d.ctx, &cutterv1.CheckStoneRequest{
 		RequestId: d.id(), StoneId: s.GetId(), BackFlat: true, WallEven: true, BevelClears: true, Candled: true,
-		Weighing: s.GetWeighing(), Size: s.GetSize(), Photo: demoPhoto(s.Stone),
+		Weighing: s.GetWeighing(), Size: s.GetSize(), Photo: s.photo,
 	})
 	if err != nil {
 		return err
@@ -152,14 +156,30 @@ func (d *demo) check(label string) error {
 	return nil
 }
 
-// demoPhoto names a picture of a stone: the demo has no camera, so it is a blank card of the stone's size, a tenth of a
-// millimetre to the dot.
-func demoPhoto(s *typev1.Stone) *typev1.Photo {
-	card := image.NewGray(image.Rect(0, 0, int(s.GetSize().GetLengthUm()/100), int(s.GetSize().GetWidthUm()/100)))
+// photograph brings a picture of the stone to the node.
+func (d *demo) photograph(label string) error {
+	s := d.stones[label]
 	var file bytes.Buffer
-	if err := png.Encode(&file, card); err != nil {
-		panic(err) // into memory, of a size that is right
+	if err := png.Encode(&file, card(s.Stone)); err != nil {
+		return fmt.Errorf("couldn't write the picture: %w", err)
 	}
-	sum := sha256.Sum256(file.Bytes())
-	return &typev1.Photo{Sha256: sum[:], MediaType: "image/png", Light: "north window, overcast"}
+	a, err := coopv1.NewPhotoServiceClient(d.people[s.cutter].conn).AddPhoto(d.ctx, &coopv1.AddPhotoRequest{Upload: "demo-photo-" + label, Chunk: file.Bytes(), Last: true})
+	s.photo = &typev1.Photo{Sha256: a.GetSha256(), MediaType: a.GetMediaType(), Light: "north window, overcast"}
+	return err
+}
+
+// card is the demo's picture, as it has no camera: an ellipse of the stone's size, a tenth of a millimetre to the dot, and
+// brighter with its number, so that no two stones have the same.
+func card(s *typev1.Stone) image.Image {
+	w, h := int(s.GetSize().GetLengthUm()/100), int(s.GetSize().GetWidthUm()/100)
+	bright := color.Gray{Y: uint8(100 + 5*builtIn(strconv.Atoi(s.GetLabel())))}
+	out := image.NewGray(image.Rect(0, 0, w, h))
+	for x := range w {
+		for y := range h {
+			if dx, dy := 2*x+1-w, 2*y+1-h; dx*dx*h*h+dy*dy*w*w < w*w*h*h {
+				out.SetGray(x, y, bright)
+			}
+		}
+	}
+	return out
 }

@@ -19,6 +19,7 @@ import (
 // The demo's answers are held to the numbers of its scenario, which were worked out by hand beside it: testdata/demo has a
 // file for each of its tables, as it stands there. Nothing of the program's own reckoning is used.
 func TestDemoReport(t *testing.T) {
+	t.Parallel()
 	code, out, errs := runs(t, "demo", "--json")
 	if code != exitOK || errs != "" {
 		t.Fatalf("ended with %d: %s", code, errs)
@@ -223,6 +224,7 @@ func stonesOf(r demoReport) [][]string {
 
 // Told twice, the story is the same but for what is drawn at random: roots, keys and the bytes of the chain file.
 func TestDemoTellsTheSameStory(t *testing.T) {
+	t.Parallel()
 	random := regexp.MustCompile(`[0-9a-f]{64}|\+[0-9a-f]{8}|[0-9]{4,5}( bytes|\nbytes| files|\nfiles)|log position [0-9]+|leaf\s[0-9]+|tree\sof\ssize\s[0-9]+`)
 	tell := func() string {
 		code, out, errs := runs(t, "demo")
