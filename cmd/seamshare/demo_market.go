@@ -22,7 +22,7 @@ func (d *demo) list() error {
 			return fmt.Errorf("parcel %s: %w", p.label, err)
 		}
 	}
-	d.tell("The seller's word on treatment is “none known” for all three.")
+	d.tell("Treatment, by the sellers' own word: %s.", treatmentWords(d.parcels[demoParcels[0].label].GetTreatment()))
 	return nil
 }
 
@@ -107,7 +107,7 @@ func (d *demo) view() error {
 			return err
 		}
 		saw := a.GetViewing()
-		t.Row(v.viewer, saw.GetLight(), yesNo(saw.GetCandled()), out(saw.GetCountOut(), saw.GetTotalOut()), out(saw.GetCountBack(), saw.GetTotalBack()),
+		t.Row(v.viewer, saw.GetLight(), yesNo(saw.GetCandled()), countedAs(saw.GetCountOut(), saw.GetTotalOut()), countedAs(saw.GetCountBack(), saw.GetTotalBack()),
 			measure.Mass(saw.GetDifferenceUg()).OnScale(demoScale))
 	}
 	if err := d.print(t); err != nil {
@@ -135,7 +135,7 @@ func (d *demo) view() error {
 	return nil
 }
 
-func out(stones uint32, total *typev1.Weighing) string {
+func countedAs(stones uint32, total *typev1.Weighing) string {
 	return fmt.Sprintf("%d, %s", stones, grams(total))
 }
 

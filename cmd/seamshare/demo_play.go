@@ -78,7 +78,7 @@ type demoGoods struct {
 }
 
 // demoCommands is about how many there are, for the progress bar.
-const demoCommands = 430
+const demoCommands = 320
 
 // id names the next command. The names are the same in every demo, as all its data.
 func (d *demo) id() string {

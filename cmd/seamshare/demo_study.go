@@ -38,14 +38,14 @@ func planWords(p *typev1.Plan) string {
 		}
 		stones = append(stones, planned)
 	}
-	words := fmt.Sprintf("The plan “%s”: %s. %s.", now.GetLabel(), joined(stones...), sentence(now.GetReason()))
+	words := fmt.Sprintf("The plan “%s”: %s. %s.", now.GetLabel(), joined(stones...), capital(now.GetReason()))
 	if p.GetState() == typev1.PlanState_PLAN_STATE_CHOSEN {
 		words += fmt.Sprintf(" It is chosen: %s.", p.GetReason())
 	}
 	return words
 }
 
-func sentence(words string) string { return strings.ToUpper(words[:1]) + words[1:] }
+func capital(words string) string { return strings.ToUpper(words[:1]) + words[1:] }
 
 // studyPiece gives what the node keeps of the study: the note and the plans.
 func (d *demo) studyPiece(s demoStudy) (noted string, plans []*typev1.Plan, err error) {
