@@ -13,17 +13,19 @@ import (
 	"golang.org/x/term"
 	"google.golang.org/grpc"
 
+	typev1 "seamshare.example/proto/gen/seamshare/type/v1"
 	"seamshare.example/services/access"
 )
 
 func (s *session) demoCommand() *cobra.Command {
 	return &cobra.Command{
 		Use:   "demo",
-		Short: "Watch a parcel go from listing to shares, with invented data",
-		Long: `Starts a node of its own, founds an invented co-op in it, and plays one parcel
-through: listing, offers, deal, handover, bench, ten stones, sales, a return, and who
-gets what to the cent; then it asks a stone where it comes from, and tries to cheat.
-Every step is a call as its person would make it, with their own key.
+		Short: "Watch three parcels go from listing to payout, with invented data",
+		Long: `Starts a node of its own, founds an invented co-op in it, and plays three parcels
+through: listing, viewing, haggling, handover, bench, twenty-one stones, sales, a
+return, and who gets what to the cent, paid out under four eyes; then it tries doors
+that must stay shut, asks a stone where it comes from, and tries to cheat. Every step
+is a call as its person would make it, with their own key.
 
 Without --data it works in a folder that is deleted at the end. With --data the
 folder must be new, and stays: look at it with seamshare log, verify and serve.`,
@@ -52,29 +54,18 @@ func (s *session) demo(ctx context.Context, keep bool) (err error) {
 	if err != nil {
 		return fmt.Errorf("couldn't read the co-op's verifier key: %w", err)
 	}
-	node, err := startNode(ctx, nodeConfig{dir: dir, minFree: lowestMinFree})
-	if err != nil {
-		return err
-	}
-	defer func() { err = errors.Join(err, node.Close()) }()
-
 	d := &demo{
-		ctx:      ctx,
-		verifier: verifier,
-		coopID:   made.Coop,
-		dial:     func(as access.SignIn) (*grpc.ClientConn, error) { return node.server.SignedIn(as) },
-		story:    s.stdout,
-		bar:      s.demoProgress(),
-		actors:   map[string]*actor{},
-		pieces:   map[string]string{},
-		stones:   map[string]*soldStone{},
-		names:    map[string]string{},
+		ctx: ctx, verifier: verifier, coopID: made.Coop, story: s.stdout, bar: s.demoProgress(),
+		people: map[string]*actor{}, names: map[string]string{}, called: map[string]string{}, fields: map[string]string{}, claims: map[string]string{},
+		parcels: map[string]*typev1.Parcel{}, pieces: map[string]*typev1.Piece{}, stones: map[string]*demoGoods{},
 	}
 	if s.json {
 		d.story = io.Discard
 	}
-	defer func() { err = errors.Join(err, d.close()) }()
-	if err := d.play(made); err != nil {
+	if err := d.playAt(dir, made); err != nil {
+		return err
+	}
+	if err := d.act("A copy that somebody changed", func() error { return d.forge(dir) }); err != nil {
 		return err
 	}
 	if s.json {
@@ -88,6 +79,17 @@ func (s *session) demo(ctx context.Context, keep bool) (err error) {
 		}
 	}
 	return nil
+}
+
+// playAt starts the node, plays, and stops it.
+func (d *demo) playAt(dir string, made founded) (err error) {
+	node, err := startNode(d.ctx, nodeConfig{dir: dir, minFree: lowestMinFree})
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, d.close(), node.Close()) }()
+	d.dial = func(as access.SignIn) (*grpc.ClientConn, error) { return node.server.SignedIn(as) }
+	return d.play(made)
 }
 
 // demoProgress shows a bar only where the story itself isn't on the screen.

@@ -2,18 +2,21 @@ package main
 
 import (
 	"context"
-	"crypto/ed25519"
 	"errors"
 	"fmt"
 	"io"
+	"maps"
+	"slices"
 	"strings"
 	"time"
 
 	"golang.org/x/mod/sumdb/note"
+	gmoney "google.golang.org/genproto/googleapis/type/money"
 	"google.golang.org/grpc"
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/status"
 
+	"seamshare.example/cmd/seamshare/internal/amount"
 	"seamshare.example/cmd/seamshare/internal/table"
 	coopv1 "seamshare.example/proto/gen/seamshare/coop/v1"
 	cutterv1 "seamshare.example/proto/gen/seamshare/cutter/v1"
@@ -21,6 +24,7 @@ import (
 	minerv1 "seamshare.example/proto/gen/seamshare/miner/v1"
 	typev1 "seamshare.example/proto/gen/seamshare/type/v1"
 	"seamshare.example/services/access"
+	"seamshare.example/services/domain/measure"
 )
 
 // actor is a person with a key of their own, and their connection.
@@ -39,7 +43,7 @@ func (a *actor) jeweller() jewellerv1.JewellerServiceClient {
 func (a *actor) coop() coopv1.CoopServiceClient { return coopv1.NewCoopServiceClient(a.conn) }
 func (a *actor) node() coopv1.NodeServiceClient { return coopv1.NewNodeServiceClient(a.conn) }
 
-// demo plays the parcel. What it tells and reports comes from the node's answers.
+// demo plays the scenario. What it tells and reports comes from the node's answers.
 type demo struct {
 	ctx    context.Context
 	coopID string
@@ -49,25 +53,32 @@ type demo struct {
 	bar    *progress
 	// verifier is the co-op's key as it was published when it was founded: chains are checked with nothing else.
 	verifier note.Verifier
+	// benchBegan is when the bench's clock stood at 0.
+	benchBegan time.Time
 
 	commands int
-	actors   map[string]*actor
-	names    map[string]string // trading names by member
-	claims   map[string]string // ids by name
-	parcelID string
-	pieces   map[string]string // ids by label
-	stones   map[string]*soldStone
+	people   map[string]*actor         // by their member's name, or their place at the desk
+	names    map[string]string         // trading names by member
+	called   map[string]string         // what people call a thing, by its id
+	fields   map[string]string         // ids by name
+	claims   map[string]string         // ids by name
+	parcels  map[string]*typev1.Parcel // by label
+	pieces   map[string]*typev1.Piece  // by parcel and label, as "P1-3"
+	stones   map[string]*demoGoods     // by label
+	forgery  forgery
 	report   demoReport
 }
 
-// soldStone is a stone of the demo as the node knows it.
-type soldStone struct {
-	stone   *typev1.Stone
-	orderID string
+// demoGoods is a stone of the demo as the node knows it.
+type demoGoods struct {
+	*typev1.Stone
+	parcel, cutter string
+	photo          *typev1.Photo
+	orderID        string
 }
 
 // demoCommands is about how many there are, for the progress bar.
-const demoCommands = 95
+const demoCommands = 320
 
 // id names the next command. The names are the same in every demo, as all its data.
 func (d *demo) id() string {
@@ -79,7 +90,7 @@ func (d *demo) id() string {
 func (d *demo) close() error {
 	d.bar.done()
 	var errs []error
-	for _, a := range d.actors {
+	for _, a := range d.people {
 		errs = append(errs, a.conn.Close())
 	}
 	return errors.Join(errs...)
@@ -91,20 +102,35 @@ func (d *demo) play(made founded) error {
 		play  func() error
 	}{
 		{"Who is here", func() error { return d.gather(made) }},
-		{"The parcel", d.list},
-		{"The deal", d.haggle},
+		{"Three parcels are listed", d.list},
+		{"The parcels are looked at", d.view},
+		{"Three deals", d.deal},
+		{"Hand over, count and weigh", d.handOver},
+		{"Before the saw", d.study},
 		{"The bench", d.work},
+		{"Where the mass went", d.account},
+		{"Twenty-one stones", d.offer},
 		{"The sales", d.sell},
 		{"Who gets what, and why", d.divide},
+		{"A payout, a return, another payout", d.payOut},
+		{"The books", d.balance},
+		{"Who sees what", d.look},
 		{"Where a stone comes from", d.trace},
-		{"The whole of it", d.conclude},
 	} {
-		d.heading(act.title)
-		if err := act.play(); err != nil {
-			f := asFailure(err)
-			f.Message = fmt.Sprintf("the demo stopped at “%s”: %s", act.title, f.Message)
-			return f
+		if err := d.act(act.title, act.play); err != nil {
+			return err
 		}
+	}
+	return nil
+}
+
+// act plays one chapter.
+func (d *demo) act(title string, play func() error) error {
+	d.heading(title)
+	if err := play(); err != nil {
+		f := asFailure(err)
+		f.Message = fmt.Sprintf("the demo stopped at “%s”: %s", title, d.plainly(f.Message))
+		return f
 	}
 	return nil
 }
@@ -130,114 +156,61 @@ func (d *demo) tell(format string, args ...any) {
 	_ = table.Paragraph(d.story, fmt.Sprintf(format, args...))
 }
 
-// refused gives the words of a refusal that the story wants, with the names that people use for ids; anything else ends
-// the demo.
+// print is a table of the story.
+func (d *demo) print(t *table.Table) error {
+	_, err := t.WriteTo(d.story)
+	return err
+}
+
+// refused gives the words of a refusal that the story wants; anything else ends the demo.
 func (d *demo) refused(err error) (string, error) {
 	switch status.Code(err) {
 	case codes.OK:
 		return "", errors.New("a command went through that a rule must refuse")
-	case codes.InvalidArgument, codes.FailedPrecondition, codes.Aborted:
+	case codes.InvalidArgument, codes.FailedPrecondition, codes.Aborted, codes.PermissionDenied, codes.NotFound:
 	default:
 		return "", err
 	}
 	f := asFailure(err)
-	why := f.Message
-	if len(f.Problems) > 0 {
-		var all []string
-		for _, p := range f.Problems {
-			all = append(all, p.Message)
-		}
-		why = strings.Join(all, "; ")
+	if len(f.Problems) == 0 {
+		return d.plainly(f.Message), nil
 	}
-	names := []string{d.parcelID, "parcel P1"}
-	for label, s := range d.stones {
-		names = append(names, s.stone.GetId(), "stone "+label)
+	var all []string
+	for _, p := range f.Problems {
+		all = append(all, p.Message)
 	}
-	if d.parcelID == "" {
-		names = names[2:]
-	}
-	return strings.NewReplacer(names...).Replace(why), nil
+	return d.plainly(strings.Join(all, "; ")), nil
 }
 
-// gather records fields, members, persons and claims.
-func (d *demo) gather(made founded) error {
-	key, err := access.ReadKey(made.Key)
-	if err != nil {
-		return err
+// plainly gives things the names that people use, where the node's words have ids.
+func (d *demo) plainly(words string) string {
+	var pairs []string
+	for _, id := range slices.Backward(slices.Sorted(maps.Keys(d.called))) { // a longer id before one that it begins with
+		kind, _, _ := strings.Cut(d.called[id], " ")
+		pairs = append(pairs, kind+" "+id, d.called[id], id, d.called[id])
 	}
-	registrar, err := d.enter(made.Member, made.Registrar, key)
-	if err != nil {
-		return err
-	}
-	d.actors["registrar"] = registrar
-	fields := map[string]string{}
-	for _, f := range []struct{ name, country string }{
-		{"Ashbarrel Rise", "ironstone country, boulder and matrix"}, {"Sparrowpan Flat", "clay country, seam opal"},
-	} {
-		a, err := registrar.coop().RecordField(d.ctx, &coopv1.RecordFieldRequest{RequestId: d.id(), Name: f.name, Country: f.country})
-		if err != nil {
-			return err
-		}
-		fields[f.name] = a.GetField().GetId()
-	}
-	for _, m := range []struct {
-		name  string
-		roles []typev1.Role
-	}{
-		{demoMiner, []typev1.Role{typev1.Role_ROLE_MINER}},
-		{demoCutter, []typev1.Role{typev1.Role_ROLE_CUTTER}},
-		{demoRival, []typev1.Role{typev1.Role_ROLE_CUTTER}},
-		{demoJeweller, []typev1.Role{typev1.Role_ROLE_JEWELLER}},
-		{demoSecond, []typev1.Role{typev1.Role_ROLE_JEWELLER}},
-		{demoDesk, []typev1.Role{typev1.Role_ROLE_BOOKKEEPER, typev1.Role_ROLE_AUDITOR}},
-	} {
-		if err := d.admit(m.name, m.roles); err != nil {
-			return err
-		}
-	}
-	d.claims = map[string]string{}
-	for _, name := range []string{"Claim 4", "Claim 11"} {
-		a, err := d.actors[demoMiner].miner().RecordClaim(d.ctx, &minerv1.RecordClaimRequest{RequestId: d.id(), FieldId: fields["Ashbarrel Rise"], Name: name})
-		if err != nil {
-			return err
-		}
-		d.claims[name] = a.GetClaim().GetId()
-	}
-	d.tell("All of this is invented. %s has two fields, Ashbarrel Rise (ironstone country) and Sparrowpan Flat (clay country). "+
-		"%s works Claim 4 and Claim 11 at Ashbarrel Rise; %s and %s cut; %s and %s set stones; the co-op's desk keeps the books. "+
-		"Each acts with a key of their own.", demoCoop, demoMiner, demoCutter, demoRival, demoJeweller, demoSecond)
-	return nil
+	return strings.NewReplacer(pairs...).Replace(words)
 }
 
-// admit lets a member trade, with one person who has all its roles.
-func (d *demo) admit(name string, roles []typev1.Role) error {
-	registrar := d.actors["registrar"].coop()
-	m, err := registrar.AdmitMember(d.ctx, &coopv1.AdmitMemberRequest{RequestId: d.id(), TradingName: name, Roles: roles})
+// builtIn is a value read from the demo's own data, which is there as the program is.
+func builtIn[T any](v T, err error) T {
 	if err != nil {
-		return err
+		panic(fmt.Sprintf("the demo's data: %v", err))
 	}
-	key, err := access.NewKey()
-	if err != nil {
-		return err
-	}
-	p, err := registrar.AddPerson(d.ctx, &coopv1.AddPersonRequest{
-		RequestId: d.id(), MemberId: m.GetMember().GetId(), Label: "desk 1", PublicKey: key.Public().(ed25519.PublicKey), Roles: roles,
-	})
-	if err != nil {
-		return err
-	}
-	d.names[m.GetMember().GetId()] = name
-	d.actors[name], err = d.enter(m.GetMember().GetId(), p.GetPerson().GetId(), key)
-	return err
+	return v
 }
 
-func (d *demo) enter(memberID, personID string, key ed25519.PrivateKey) (*actor, error) {
-	conn, err := d.dial(access.SignIn{Key: key, Person: personID, Member: memberID, Coop: d.coopID})
-	if err != nil {
-		return nil, err
-	}
-	return &actor{memberID, conn}, nil
+func demoAmount(text string) *gmoney.Money { return builtIn(amount.Parse(text)) }
+
+// demoScale and stoneScale are the divisions of the two scales in use.
+const (
+	demoScale  measure.Mass = 10_000 // 0.01 g
+	stoneScale measure.Mass = 2_000  // 0.01 ct
+)
+
+func demoMass(text string, scale measure.Mass) *typev1.Weighing {
+	return weighing(builtIn(measure.ParseMass(text)), scale)
 }
 
-// offerEnds is far enough for the demo.
-func offerEnds() string { return time.Now().AddDate(0, 0, 7).UTC().Format(time.RFC3339) }
+// soon is a moment within any term that the demo needs.
+func soon() string { return time.Now().AddDate(0, 0, 7).UTC().Format(time.RFC3339) }

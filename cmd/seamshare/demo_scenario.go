@@ -1,127 +1,220 @@
 package main
 
 import (
-	_ "embed"
+	"embed"
+	"encoding/csv"
+	"fmt"
+	"slices"
+	"strings"
 
 	typev1 "seamshare.example/proto/gen/seamshare/type/v1"
 )
 
-// The demo's data. All of it is invented: co-op, fields, claims, trading names, masses, prices.
+// The demo's data: what its people bring to the node, and nothing of what the node answers. All of it is invented: co-op,
+// fields, claims, trading names, masses, prices.
+//
+// Pieces and proposed agreements are files as a miner would write them, read the same way; bench.csv and stones.csv are
+// the cutters' bench books.
+//
+//go:embed demo
+var demoFiles embed.FS
 
-// The parcel's pieces and proposed agreement are files as a miner would write them, read the same way.
-var (
-	//go:embed demo/p1.csv
-	demoPieces []byte
-	//go:embed demo/p1.agreement.json
-	demoAgreement []byte
-)
+func demoFile(name string) []byte {
+	data, err := demoFiles.ReadFile("demo/" + name)
+	if err != nil {
+		panic(err) // it is built in
+	}
+	return data
+}
+
+// demoTable reads a built-in CSV file as rows by the names of its columns.
+func demoTable(name string) ([]map[string]string, error) {
+	cells, err := csv.NewReader(strings.NewReader(string(demoFile(name)))).ReadAll()
+	if err != nil {
+		return nil, fmt.Errorf("the demo's %s: %w", name, err)
+	}
+	rows := make([]map[string]string, len(cells)-1)
+	for i, row := range cells[1:] {
+		rows[i] = map[string]string{}
+		for k, cell := range row {
+			rows[i][cells[0][k]] = cell
+		}
+	}
+	return rows, nil
+}
+
+// Who and where.
 
 const (
 	demoCoop     = "Two Fields Opal Co-operative"
 	demoMiner    = "Billycart Diggings"
+	demoSharer   = "Ninth Shaft Mining"
 	demoCutter   = "Wet Wheel Workshop"
 	demoRival    = "Two Dops Lapidary"
 	demoJeweller = "Marrow & Pin Jewellers"
 	demoSecond   = "Fernhook Goldsmiths"
-	demoDesk     = "Two Fields desk"
 
-	demoTotal      = "185.76 g"
-	demoTotalTyped = "186.26 g" // the miner's slip
-	demoPrice      = "1600.00 AUD"
-	demoFreight    = "38.50 AUD"
+	// The desk's persons, of the co-op itself.
+	deskBooks   = "desk 1"
+	deskApprove = "desk 2"
+	deskAudit   = "desk 3"
+	deskStock   = "desk 4"
 )
 
-// demoStep is a step at the bench: a row of the bench book.
-type demoStep struct {
-	piece, part string
-	step        typev1.Step
-	outs        string // as seamshare piece work takes them
-	reason      typev1.Reason
-	how         string
-	area        string
+type demoPerson struct {
+	name  string
+	roles []typev1.Role
+}
+
+// demoMembers have one person each, known by the member's name.
+var demoMembers = []demoPerson{
+	{demoMiner, []typev1.Role{typev1.Role_ROLE_MINER}},
+	{demoSharer, []typev1.Role{typev1.Role_ROLE_MINER}},
+	{demoCutter, []typev1.Role{typev1.Role_ROLE_CUTTER}},
+	{demoRival, []typev1.Role{typev1.Role_ROLE_CUTTER}},
+	{demoJeweller, []typev1.Role{typev1.Role_ROLE_JEWELLER}},
+	{demoSecond, []typev1.Role{typev1.Role_ROLE_JEWELLER}},
+}
+
+// demoDesk: desk 1 may approve as well, so that what stops it is that it prepared the run itself.
+var demoDesk = []demoPerson{
+	{deskBooks, []typev1.Role{typev1.Role_ROLE_BOOKKEEPER, typev1.Role_ROLE_APPROVER}},
+	{deskApprove, []typev1.Role{typev1.Role_ROLE_APPROVER}},
+	{deskAudit, []typev1.Role{typev1.Role_ROLE_AUDITOR}},
+	{deskStock, []typev1.Role{typev1.Role_ROLE_STOCK_KEEPER}},
+}
+
+const demoTwoPeople = "they sit side by side at every meeting"
+
+type demoField struct{ name, country string }
+
+var demoFields = []demoField{
+	{"Ashbarrel Rise", "ironstone country, boulder and matrix"},
+	{"Sparrowpan Flat", "clay country, seam opal"},
+}
+
+type demoClaim struct{ miner, field, name string }
+
+var demoClaims = []demoClaim{
+	{demoMiner, "Ashbarrel Rise", "Claim 4"},
+	{demoMiner, "Ashbarrel Rise", "Claim 11"},
+	{demoSharer, "Sparrowpan Flat", "Claim 2"},
+}
+
+// Parcels and agreements.
+
+type demoParcel struct {
+	label, seller, buyer string
+	what                 string
+	slip, total          string // the total as typed at first, if that was wrong, and as it is
+	openAtAsking         bool
+	title                typev1.Title
+	groups               map[string][2]string // the size range of a counted lot, by label
+	costs                []demoCost
+}
+
+func (p demoParcel) file(ending string) []byte { return demoFile(strings.ToLower(p.label) + ending) }
+
+type demoCost struct{ kind, amount, reference string }
+
+var demoParcels = []demoParcel{
+	{
+		label: "P1", seller: demoMiner, buyer: demoCutter, what: "six pieces of boulder opal", slip: "186.26 g", total: "185.76 g",
+		costs: []demoCost{{"freight", "38.50 AUD", "P1 freight"}},
+	},
+	{
+		label: "P2", seller: demoSharer, buyer: demoRival, what: "four pieces of seam opal, to be cut on halves", total: "38.75 g",
+		title: typev1.Title_TITLE_STAYS,
+		costs: []demoCost{{"freight", "22.45 AUD", "P2 freight"}, {"outside identification paper", "140.00 AUD", "stone 13"}},
+	},
+	{
+		label: "P3", seller: demoMiner, buyer: demoRival, what: "two pieces of boulder matrix and nine chips", total: "76.40 g", openAtAsking: true,
+		groups: map[string][2]string{"3": {"8 mm", "15 mm"}},
+	},
+}
+
+// demoParcelOf finds a parcel by its label.
+func demoParcelOf(label string) demoParcel {
+	return demoParcels[slices.IndexFunc(demoParcels, func(p demoParcel) bool { return p.label == label })]
+}
+
+// demoViewings of P1.
+var demoViewings = []struct {
+	viewer, light, note string
+	candled             bool
+}{
+	{demoCutter, "north window, overcast", "", true},
+	{demoRival, "bench lamp, 5000 K", "", false},
+}
+
+// demoInspection is the cutter's own note of P1's third piece.
+var demoInspection = struct{ who, piece, text string }{demoCutter, "3", "two seams that run together; worth the parcel if both can be had"}
+
+// demoHaggling is about P1, in the order of what was said. A counter-offer goes to whom it names.
+var demoHaggling = []struct {
+	who, price string
+	counter    bool
+}{
+	{demoCutter, "1450.00 AUD", false},
+	{demoCutter, "1700.00 AUD", true},
+	{demoRival, "1550.00 AUD", false},
+	{demoCutter, "1600.00 AUD", false},
 }
 
 const (
-	saw      = typev1.Step_STEP_SAW
-	trim     = typev1.Step_STEP_TRIM
-	setAside = typev1.Step_STEP_SET_ASIDE
-	kerf     = typev1.Reason_REASON_KERF
-	waste    = typev1.Reason_REASON_WASTE
-	cracked  = typev1.Reason_REASON_CRACK_OPENED
+	demoTooLate       = "1650.00 AUD"
+	demoAssumedSales  = "4000.00 AUD" // what the miner assumes, to compare offers
+	demoAssumedStones = 10
 )
 
-// demoBench is all bench work on the parcel but the finishing, on a scale of 0.01 g. Piece 6 isn't touched.
-var demoBench = []demoStep{
-	{"1", "1", saw, "1A=9.24g,1B=23.44g", kerf, "in the section, along the seam", "860 mm2"},
-	{"1", "1B", setAside, "", waste, "", ""},
-	{"1", "1A", saw, "1C=5.02g,1D=4.05g", kerf, "across the face", "108 mm2"},
-	{"1", "1C", trim, "1C'=1.42g,1C.off=1.15g:offcut", waste, "", ""},
-	{"1", "1D", trim, "1D'=1.48g", waste, "", ""},
-	{"2", "2", saw, "2A=9.02g,2B=20.36g", kerf, "in the section, along the seam", "833 mm2"},
-	{"2", "2B", setAside, "", waste, "", ""},
-	{"2", "2A", saw, "2C=4.60g,2D=4.25g", kerf, "across the face", "108 mm2"},
-	{"2", "2C", trim, "2C'=1.40g", waste, "", ""},
-	{"2", "2D", trim, "2D'=0.74g,2D.off=0.96g:offcut", waste, "", ""},
-	{"3", "3", saw, "3A=1.60g,3B=10.29g", kerf, "across the face, 12.5 mm from where the seams would meet", "105 mm2"},
-	{"3", "3B", saw, "3C=4.80g,3D=4.70g", kerf, "in the section, between the seams", "440 mm2"},
-	{"3", "3C", trim, "3C'=1.98g,3C.off=0.62g:offcut", waste, "", ""},
-	{"3", "3D", trim, "3D'=1.40g", waste, "", ""},
-	{"3", "3A", trim, "3A'=0.52g", waste, "", ""},
-	{"4", "4", saw, "4A=4.60g,4B=4.11g", kerf, "across the face, along the crack", "139 mm2"},
-	{"4", "4A", trim, "4A'=1.04g", waste, "", ""},
-	{"4", "4B", trim, "4B'=1.05g", waste, "", ""},
-	{"4", "4B'", setAside, "", cracked, "a second crack opened on the fine wheel", ""},
-	{"5", "5", saw, "5A=6.00g,5B=5.07g", kerf, "across the face, after facing showed that the bar dips", "130 mm2"},
-	{"5", "5A", trim, "5A'=1.45g", waste, "", ""},
-	{"5", "5B", trim, "5B'=0.98g", waste, "", ""},
+// The stock count at the end of bench work: what desk 4 finds of a part that lies on the shelf.
+var demoCount = struct{ parcel, piece, part, place, mass, note string }{"P3", "2", "2B", "safe, shelf 2", "7.38 g", "month's end"}
+
+// Stones that are sold together.
+
+var demoSets = []struct {
+	cutter string
+	kind   typev1.SetKind
+	stones []string
+}{
+	{demoCutter, typev1.SetKind_SET_KIND_PAIR, []string{"1", "2"}},
+	{demoRival, typev1.SetKind_SET_KIND_SUITE, []string{"18", "19", "20"}},
 }
 
-// demoStone is a finished stone and what is asked for it.
-type demoStone struct {
-	label, piece, part string
-	mass, size         string
-	outline            typev1.Outline
-	pattern            typev1.Pattern
-	colours, remarks   string
-	price              string
-}
-
-// demoStones were finished on a scale of 0.01 ct.
-var demoStones = []demoStone{
-	{"1", "1", "1C'", "608 mg", "12x9x3.0 mm", typev1.Outline_OUTLINE_OVAL, typev1.Pattern_PATTERN_BROAD_FLASH, "green and blue", "pair, left", "740.00 AUD"},
-	{"2", "2", "2C'", "616 mg", "12x9x3.0 mm", typev1.Outline_OUTLINE_OVAL, typev1.Pattern_PATTERN_BROAD_FLASH, "green and blue", "pair, right; mirror of 1", "740.00 AUD"},
-	{"3", "1", "1D'", "668 mg", "15x8x2.8 mm", typev1.Outline_OUTLINE_FREEFORM, typev1.Pattern_PATTERN_STRAW, "blue and green", "", "420.00 AUD"},
-	{"4", "2", "2D'", "238 mg", "7x7x2.6 mm", typev1.Outline_OUTLINE_ROUND, typev1.Pattern_PATTERN_PINFIRE, "green", "", "95.00 AUD"},
-	{"5", "3", "3C'", "928 mg", "19x11x2.3 mm", typev1.Outline_OUTLINE_FREEFORM, typev1.Pattern_PATTERN_ROLLING_FLASH, "orange and green", "", "1150.00 AUD"},
-	{"6", "3", "3D'", "572 mg", "14x9x2.3 mm", typev1.Outline_OUTLINE_FREEFORM, typev1.Pattern_PATTERN_FLASH, "green and violet", "", "640.00 AUD"},
-	{"7", "3", "3A'", "140 mg", "7x5x2.2 mm", typev1.Outline_OUTLINE_OVAL, typev1.Pattern_PATTERN_FLASH, "orange", "", "120.00 AUD"},
-	{"8", "4", "4A'", "374 mg", "10x7x2.8 mm", typev1.Outline_OUTLINE_OVAL, typev1.Pattern_PATTERN_RIBBON, "blue", "", "260.00 AUD"},
-	{"9", "5", "5A'", "662 mg", "13x9x2.6 mm", typev1.Outline_OUTLINE_FREEFORM, typev1.Pattern_PATTERN_UNSPECIFIED, "green", "host rock in the face", "45.00 AUD"},
-	{"10", "5", "5B'", "420 mg", "10x8x2.4 mm", typev1.Outline_OUTLINE_FREEFORM, typev1.Pattern_PATTERN_UNSPECIFIED, "blue", "host rock in the face", "37.50 AUD"},
-}
-
-// demoSale is one order, paid in full.
+// demoSale is one order.
 type demoSale struct {
-	jeweller string
-	stones   []string // by label
+	parcel, jeweller string
+	stones           []string
 }
 
-// demoSales come after the pair, which both jewellers want.
+// demoSales in the order in which they come in. The first is the pair, which both jewellers want.
 var demoSales = []demoSale{
-	{demoSecond, []string{"3"}},
-	{demoJeweller, []string{"4"}},
-	{demoJeweller, []string{"5"}},
-	{demoSecond, []string{"6"}},
-	{demoSecond, []string{"7"}},
-	{demoJeweller, []string{"8"}},
-	{demoSecond, []string{"9"}},
-	{demoSecond, []string{"10"}},
+	{"P1", demoJeweller, []string{"1", "2"}},
+	{"P1", demoSecond, []string{"3"}},
+	{"P1", demoJeweller, []string{"4"}},
+	{"P1", demoJeweller, []string{"5"}},
+	{"P1", demoSecond, []string{"6"}},
+	{"P1", demoSecond, []string{"7"}},
+	{"P1", demoJeweller, []string{"8"}},
+	{"P1", demoSecond, []string{"9"}},
+	{"P1", demoSecond, []string{"10"}},
+	{"P2", demoJeweller, []string{"11"}},
+	{"P2", demoJeweller, []string{"12"}},
+	{"P2", demoSecond, []string{"13"}},
+	{"P2", demoSecond, []string{"14"}},
+	{"P2", demoJeweller, []string{"15"}},
+	{"P2", demoSecond, []string{"16"}},
+	{"P2", demoSecond, []string{"17"}},
+	{"P3", demoJeweller, []string{"18", "19", "20"}},
+	{"P3", demoSecond, []string{"21"}},
 }
 
-// demoPair is a matched pair; demoReturned comes back.
-var demoPair = demoSale{demoJeweller, []string{"1", "2"}}
-
+// The return, the runs and the copy that somebody changes.
 const (
-	demoReturned  = "6"
-	demoReturnWhy = "the setting it was meant for was changed"
+	demoReturned    = "6"
+	demoReturnWhy   = "the setting it was meant for was changed"
+	demoRejectedWhy = "built before the return of stone 6"
+
+	demoTraced = "1"
+	demoForged = "13" // its piece's field is changed to the first of demoFields
 )

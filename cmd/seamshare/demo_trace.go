@@ -5,6 +5,7 @@ import (
 	"encoding/hex"
 	"fmt"
 	"strconv"
+	"strings"
 
 	"seamshare.example/cmd/seamshare/internal/amount"
 	"seamshare.example/eventstore/merkle"
@@ -13,42 +14,51 @@ import (
 	jewellerv1 "seamshare.example/proto/gen/seamshare/jeweller/v1"
 )
 
-// trace asks every stone for its chain, tells the first one's, and tries to cheat with it.
+// trace asks every stone for its chain, tells one of them, and tries to cheat with it.
 func (d *demo) trace() error {
-	fields, err := d.actors[demoCutter].coop().ListFields(d.ctx, &coopv1.ListFieldsRequest{})
-	if err != nil {
-		return err
-	}
 	names := map[string]string{}
-	for _, f := range fields.GetFields() {
-		names[f.GetId()] = f.GetName()
+	for name, id := range d.fields {
+		names[id] = name
 	}
-	kept, err := d.keptPrices()
+	kept, err := d.keptSales()
 	if err != nil {
 		return err
 	}
-	for _, s := range demoStones {
-		if err := d.traceOne(s, names, kept); err != nil {
-			return fmt.Errorf("stone %s: %w", s.label, err)
+	for _, label := range d.labels() {
+		if err := d.traceOne(label, names, kept); err != nil {
+			return fmt.Errorf("stone %s: %w", label, err)
 		}
 	}
-	first, err := d.actors[demoJeweller].coop().GetStoneChain(d.ctx, &coopv1.GetStoneChainRequest{StoneId: d.stones["1"].stone.GetId()})
+	s := d.stones[demoTraced]
+	first, err := d.people[demoJeweller].coop().GetStoneChain(d.ctx, &coopv1.GetStoneChainRequest{StoneId: s.GetId()})
 	if err != nil {
 		return err
 	}
-	d.tell("%s asks where stone 1 comes from. The log answers with the records that led to it:", demoJeweller)
+	d.tell("%s, who bought stone %s, asks where it comes from. The log answers with the records that led to it:", demoJeweller, demoTraced)
 	if err := printLinks(d.story, first.GetLinks()); err != nil {
 		return err
 	}
-	d.tell("%s", originLine)
-	return d.cheat(first)
+	piece, err := d.people[s.cutter].cutter().GetPiece(d.ctx, &cutterv1.GetPieceRequest{PieceId: s.GetPieceId()})
+	if err != nil {
+		return err
+	}
+	for _, c := range demoClaims {
+		if d.claims[c.name] == piece.GetPiece().GetClaimId() {
+			d.tell("It goes back to the field and no closer: that the piece came from %s is known to its miner and its cutter alone.", c.name)
+		}
+	}
+	d.tell("%s", strings.TrimSpace(originLine))
+	if err := d.cheat(first); err != nil {
+		return err
+	}
+	return d.conclude()
 }
 
 // traceOne reports a stone with its chain, checked as a stranger would.
-func (d *demo) traceOne(s demoStone, fields map[string]string, kept map[string]int64) error {
-	cutter := d.actors[demoCutter].cutter()
-	id := d.stones[s.label].stone.GetId()
-	st, err := cutter.GetStone(d.ctx, &cutterv1.GetStoneRequest{StoneId: id})
+func (d *demo) traceOne(label string, fields map[string]string, kept map[string]keptSale) error {
+	s := d.stones[label]
+	cutter := d.people[s.cutter].cutter()
+	st, err := cutter.GetStone(d.ctx, &cutterv1.GetStoneRequest{StoneId: s.GetId()})
 	if err != nil {
 		return err
 	}
@@ -56,22 +66,25 @@ func (d *demo) traceOne(s demoStone, fields map[string]string, kept map[string]i
 	if err != nil {
 		return err
 	}
-	chain, err := d.actors[demoCutter].coop().GetStoneChain(d.ctx, &coopv1.GetStoneChainRequest{StoneId: id})
+	chain, err := d.people[s.cutter].coop().GetStoneChain(d.ctx, &coopv1.GetStoneChainRequest{StoneId: s.GetId()})
 	if err != nil {
 		return err
 	}
 	if _, err := merkle.ParseChain(chain.GetFile(), d.verifier); err != nil {
 		return &failure{Exit: exitUnverified, Reason: "CHAIN_REFUSED", Message: err.Error(), Err: err}
 	}
-	d.report.addStone(st.GetStone(), fields[piece.GetPiece().GetFieldId()], kept[id], chain.GetLinks())
+	if label == demoForged {
+		d.forgery = forgery{piece: piece.GetPiece().GetId(), from: piece.GetPiece().GetFieldId(), to: d.fields[demoFields[0].name], chain: chain.GetFile()}
+	}
+	d.report.addStone(st.GetStone(), s.parcel+"-"+piece.GetPiece().GetLabel(), fields[piece.GetPiece().GetFieldId()], kept[s.GetId()], chain.GetLinks())
 	return nil
 }
 
-// keptPrices are what jewellers paid and didn't get back, by stone.
-func (d *demo) keptPrices() (map[string]int64, error) {
-	kept := map[string]int64{}
+// keptSales are by stone.
+func (d *demo) keptSales() (map[string]keptSale, error) {
+	kept := map[string]keptSale{}
 	for _, jeweller := range []string{demoJeweller, demoSecond} {
-		a, err := d.actors[jeweller].jeweller().ListOrders(d.ctx, &jewellerv1.ListOrdersRequest{})
+		a, err := d.people[jeweller].jeweller().ListOrders(d.ctx, &jewellerv1.ListOrdersRequest{PageSize: 200})
 		if err != nil {
 			return nil, err
 		}
@@ -81,7 +94,9 @@ func (d *demo) keptPrices() (map[string]int64, error) {
 				if err != nil {
 					return nil, err
 				}
-				kept[l.GetStoneId()] += minor
+				if minor > 0 {
+					kept[l.GetStoneId()] = keptSale{jeweller, minor}
+				}
 			}
 		}
 	}
@@ -152,11 +167,11 @@ func withoutLeaf(file []byte, leaf, of int) []byte {
 
 // conclude says how long the log is, and its root.
 func (d *demo) conclude() error {
-	a, err := d.actors[demoDesk].node().VerifyAt(d.ctx, &coopv1.VerifyAtRequest{})
+	a, err := d.people[deskAudit].node().VerifyAt(d.ctx, &coopv1.VerifyAtRequest{})
 	if err != nil {
 		return err
 	}
 	d.report.Log = reportLog{a.GetPosition(), hex.EncodeToString(a.GetRoot())}
-	d.tell("The log holds %d records; its root is %s. Anyone with the log can compute every share again.", a.GetPosition(), d.report.Log.Root)
+	d.tell("The log holds %d records; its root is %s. Anyone with the log can compute every share and every payout again.", a.GetPosition(), d.report.Log.Root)
 	return nil
 }
