@@ -34,7 +34,8 @@ func (s *Server) ListPieces(ctx context.Context, req *cutterv1.ListPiecesRequest
 				return nil, "", err
 			}
 			buyer, concerned = p.Deal.Buyer, me == p.Seller || me == p.Deal.Buyer
-			return linesAfter(p.Lines, after, limit)
+			ids, next := p.PiecesAfter(after, limit)
+			return ids, next, nil
 		},
 		func(q *eventstore.Query, id string) (*typev1.Piece, error) {
 			p, _, err := eventstore.Load(q, stream.Piece, id)
@@ -54,21 +55,6 @@ func (s *Server) ListPieces(ctx context.Context, req *cutterv1.ListPiecesRequest
 		return nil, err
 	}
 	return &cutterv1.ListPiecesResponse{Pieces: pieces, NextPageToken: next, Position: position}, nil
-}
-
-// linesAfter gives the pieces that follow one in the order of the listing.
-func linesAfter(lines []parcel.Line, after string, limit int) (ids []string, next string, err error) {
-	begun := after == ""
-	for _, l := range lines {
-		if begun && len(ids) == limit {
-			return ids, ids[limit-1], nil
-		}
-		if begun {
-			ids = append(ids, l.PieceID)
-		}
-		begun = begun || l.PieceID == after
-	}
-	return ids, "", nil
 }
 
 // GetPiece implements cutterv1.CutterServiceServer.

@@ -82,6 +82,28 @@ func (s *Server) ListOffers(ctx context.Context, req *minerv1.ListOffersRequest)
 	return out, nil
 }
 
+// ListPieces implements minerv1.MinerServiceServer.
+func (s *Server) ListPieces(ctx context.Context, req *minerv1.ListPiecesRequest) (*minerv1.ListPiecesResponse, error) {
+	me := access.Caller(ctx).Member
+	pieces, next, position, err := query.List(ctx, s.lists, req,
+		func(q *eventstore.Query, after string, limit int) ([]string, string, error) {
+			p, _, err := own(q, me, req.GetParcelId())
+			if err != nil {
+				return nil, "", err
+			}
+			ids, next := p.PiecesAfter(after, limit)
+			return ids, next, nil
+		},
+		func(q *eventstore.Query, id string) (*typev1.Piece, error) {
+			p, _, err := eventstore.Load(q, stream.Piece, id)
+			return wire.ListedPiece(p), err
+		})
+	if err != nil {
+		return nil, err
+	}
+	return &minerv1.ListPiecesResponse{Pieces: pieces, NextPageToken: next, Position: position}, nil
+}
+
 // own is a parcel that the member listed, or a draft of theirs.
 func own(l eventstore.Loader, seller, id string) (parcel.State, uint64, error) {
 	p, version, err := eventstore.Load(l, stream.Parcel, id)

@@ -182,6 +182,22 @@ func TestPublish(t *testing.T) {
 			}
 		}
 	})
+	t.Run("OK: its seller sees the pieces as listed, with their claims; nobody else does", func(t *testing.T) {
+		d := open(t)
+		p := d.published(t)
+		req := &minerv1.ListPiecesRequest{ParcelId: p.GetId()}
+		pieces, err := d.miners.ListPieces(d.billycart, req)
+		if err != nil || len(pieces.GetPieces()) != len(p.GetLines()) {
+			t.Fatalf("got %v, %v", pieces, err)
+		}
+		for i, piece := range pieces.GetPieces() {
+			if piece.GetId() != p.GetLines()[i].GetPieceId() || piece.GetClaimId() != d.claim || piece.GetParts() != nil {
+				t.Errorf("piece %d is %v to its seller", i, piece)
+			}
+		}
+		_, err = d.miners.ListPieces(d.wetWheel, req)
+		tradetest.Refused(t, err, codes.NotFound, "NOT_FOUND", "parcel_id")
+	})
 	t.Run("OK: a repeat gives the first outcome, whatever happened since", func(t *testing.T) {
 		d := open(t)
 		first, err := d.miners.PublishParcel(d.billycart, d.listing("again"))

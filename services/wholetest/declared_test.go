@@ -246,4 +246,5 @@ var rights = map[string]right{
 	"MinerService/StartViewing":             theirs,
 	"MinerService/EndViewing":               theirs,
 	"MinerService/ListViewings":             roles,
+	"MinerService/ListPieces":               theirs,
 }

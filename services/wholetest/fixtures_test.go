@@ -141,7 +141,8 @@ var fixtures = map[string]func(*tablestest.World) asked{
 		w.Must(err)
 		return &minerv1.GetDraftRequest{ParcelId: got.GetParcel().GetId()}
 	}),
-	"MinerService/GetShare": by(miner, func(w *tablestest.World) proto.Message { return &minerv1.GetShareRequest{ParcelId: cut(w).ID} }),
+	"MinerService/GetShare":   by(miner, func(w *tablestest.World) proto.Message { return &minerv1.GetShareRequest{ParcelId: cut(w).ID} }),
+	"MinerService/ListPieces": by(miner, func(w *tablestest.World) proto.Message { return &minerv1.ListPiecesRequest{ParcelId: cut(w).ID} }),
 	"MinerService/PreviewOffer": by(miner, func(w *tablestest.World) proto.Message {
 		return &minerv1.PreviewOfferRequest{ParcelId: listed(w), AssumedSales: cooptest.AUD(500_000), AssumedStones: 9}
 	}),

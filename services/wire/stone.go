@@ -21,6 +21,15 @@ func MarketPiece(s piece.State) *typev1.Piece {
 	return Piece(s)
 }
 
+// ListedPiece shows a piece to its seller as it was listed: what a buyer cuts it into is
+// the buyer's.
+func ListedPiece(s piece.State) *typev1.Piece {
+	p := Piece(s)
+	p.Parts, p.Losses, p.UnexplainedUg, p.Etag = nil, nil, 0, ""
+	p.Etag = etag(p, 0)
+	return p
+}
+
 // Piece shows a piece with its parts to its seller, or to the cutter who has the deal.
 func Piece(s piece.State) *typev1.Piece {
 	p := &typev1.Piece{

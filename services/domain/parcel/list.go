@@ -133,3 +133,19 @@ func checkBalance(broken *rule.All, l Listing) {
 func onScale(w *eventv1.Weighing) measure.Weighing {
 	return measure.Weighing{Mass: measure.Mass(w.GetMassUg()), Division: measure.Mass(w.GetDivisionUg())}
 }
+
+// PiecesAfter gives the ids of at most limit pieces that follow one in the order of the
+// listing, and the last of them where more follow.
+func (s State) PiecesAfter(after string, limit int) (ids []string, next string) {
+	begun := after == ""
+	for _, l := range s.Lines {
+		if begun && len(ids) == limit {
+			return ids, ids[limit-1]
+		}
+		if begun {
+			ids = append(ids, l.PieceID)
+		}
+		begun = begun || l.PieceID == after
+	}
+	return ids, ""
+}

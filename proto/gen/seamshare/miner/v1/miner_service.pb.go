@@ -1443,7 +1443,7 @@ const file_seamshare_miner_v1_miner_service_proto_rawDesc = "" +
 	"\vsmallest_um\x18\b \x01(\x03B\f\xbaH\t\"\a\x18\x80\xad\xe2\x04(\x00R\n" +
 	"smallestUm\x12+\n" +
 	"\n" +
-	"largest_um\x18\t \x01(\x03B\f\xbaH\t\"\a\x18\x80\xad\xe2\x04(\x00R\tlargestUm2\x95$\n" +
+	"largest_um\x18\t \x01(\x03B\f\xbaH\t\"\a\x18\x80\xad\xe2\x04(\x00R\tlargestUm2\xa9%\n" +
 	"\fMinerService\x12\x82\x01\n" +
 	"\vRecordClaim\x12&.seamshare.miner.v1.RecordClaimRequest\x1a'.seamshare.miner.v1.RecordClaimResponse\"\"\xaa\xd4\x18\x03\n" +
 	"\x01\x01\x82\xd3\xe4\x93\x02\x15:\x01*\"\x10/v1/miner/claims\x12|\n" +
@@ -1509,7 +1509,10 @@ const file_seamshare_miner_v1_miner_service_proto_rawDesc = "" +
 	"EndViewing\x12%.seamshare.miner.v1.EndViewingRequest\x1a&.seamshare.miner.v1.EndViewingResponse\"J\xaa\xd4\x18\x04\n" +
 	"\x02\x01\x02\x82\xd3\xe4\x93\x02<:\x01*\"7/v1/miner/parcels/{parcel_id}/viewings/{viewing_id}:end\x12\x85\x01\n" +
 	"\fListViewings\x12'.seamshare.miner.v1.ListViewingsRequest\x1a(.seamshare.miner.v1.ListViewingsResponse\"\"\xaa\xd4\x18\x04\n" +
-	"\x02\x01\x02\x82\xd3\xe4\x93\x02\x14\x12\x12/v1/miner/viewings\x1a\t\xb2\xd4\x18\x05\n" +
+	"\x02\x01\x02\x82\xd3\xe4\x93\x02\x14\x12\x12/v1/miner/viewings\x12\x91\x01\n" +
+	"\n" +
+	"ListPieces\x12%.seamshare.miner.v1.ListPiecesRequest\x1a&.seamshare.miner.v1.ListPiecesResponse\"4\xaa\xd4\x18\x04\n" +
+	"\x02\x01\x02\x82\xd3\xe4\x93\x02&\x12$/v1/miner/parcels/{parcel_id}/pieces\x1a\t\xb2\xd4\x18\x05\n" +
 	"\x03\x02\x03\x04B8Z6seamshare.example/proto/gen/seamshare/miner/v1;minerv1b\x06proto3"
 
 var (
@@ -1575,27 +1578,29 @@ var file_seamshare_miner_v1_miner_service_proto_goTypes = []any{
 	(*StartViewingRequest)(nil),          // 46: seamshare.miner.v1.StartViewingRequest
 	(*EndViewingRequest)(nil),            // 47: seamshare.miner.v1.EndViewingRequest
 	(*ListViewingsRequest)(nil),          // 48: seamshare.miner.v1.ListViewingsRequest
-	(*CloseClaimResponse)(nil),           // 49: seamshare.miner.v1.CloseClaimResponse
-	(*SaveDraftResponse)(nil),            // 50: seamshare.miner.v1.SaveDraftResponse
-	(*DiscardDraftResponse)(nil),         // 51: seamshare.miner.v1.DiscardDraftResponse
-	(*GetDraftResponse)(nil),             // 52: seamshare.miner.v1.GetDraftResponse
-	(*ListDraftsResponse)(nil),           // 53: seamshare.miner.v1.ListDraftsResponse
-	(*RepriceParcelResponse)(nil),        // 54: seamshare.miner.v1.RepriceParcelResponse
-	(*WithdrawParcelResponse)(nil),       // 55: seamshare.miner.v1.WithdrawParcelResponse
-	(*RelistParcelResponse)(nil),         // 56: seamshare.miner.v1.RelistParcelResponse
-	(*OpenLineResponse)(nil),             // 57: seamshare.miner.v1.OpenLineResponse
-	(*DeclineOfferResponse)(nil),         // 58: seamshare.miner.v1.DeclineOfferResponse
-	(*CounterOfferResponse)(nil),         // 59: seamshare.miner.v1.CounterOfferResponse
-	(*WithdrawCounterOfferResponse)(nil), // 60: seamshare.miner.v1.WithdrawCounterOfferResponse
-	(*PreviewOfferResponse)(nil),         // 61: seamshare.miner.v1.PreviewOfferResponse
-	(*ListAllOffersResponse)(nil),        // 62: seamshare.miner.v1.ListAllOffersResponse
-	(*CallOffUnpaidDealResponse)(nil),    // 63: seamshare.miner.v1.CallOffUnpaidDealResponse
-	(*TakeBackParcelResponse)(nil),       // 64: seamshare.miner.v1.TakeBackParcelResponse
-	(*AgreeViewingResponse)(nil),         // 65: seamshare.miner.v1.AgreeViewingResponse
-	(*CallOffViewingResponse)(nil),       // 66: seamshare.miner.v1.CallOffViewingResponse
-	(*StartViewingResponse)(nil),         // 67: seamshare.miner.v1.StartViewingResponse
-	(*EndViewingResponse)(nil),           // 68: seamshare.miner.v1.EndViewingResponse
-	(*ListViewingsResponse)(nil),         // 69: seamshare.miner.v1.ListViewingsResponse
+	(*ListPiecesRequest)(nil),            // 49: seamshare.miner.v1.ListPiecesRequest
+	(*CloseClaimResponse)(nil),           // 50: seamshare.miner.v1.CloseClaimResponse
+	(*SaveDraftResponse)(nil),            // 51: seamshare.miner.v1.SaveDraftResponse
+	(*DiscardDraftResponse)(nil),         // 52: seamshare.miner.v1.DiscardDraftResponse
+	(*GetDraftResponse)(nil),             // 53: seamshare.miner.v1.GetDraftResponse
+	(*ListDraftsResponse)(nil),           // 54: seamshare.miner.v1.ListDraftsResponse
+	(*RepriceParcelResponse)(nil),        // 55: seamshare.miner.v1.RepriceParcelResponse
+	(*WithdrawParcelResponse)(nil),       // 56: seamshare.miner.v1.WithdrawParcelResponse
+	(*RelistParcelResponse)(nil),         // 57: seamshare.miner.v1.RelistParcelResponse
+	(*OpenLineResponse)(nil),             // 58: seamshare.miner.v1.OpenLineResponse
+	(*DeclineOfferResponse)(nil),         // 59: seamshare.miner.v1.DeclineOfferResponse
+	(*CounterOfferResponse)(nil),         // 60: seamshare.miner.v1.CounterOfferResponse
+	(*WithdrawCounterOfferResponse)(nil), // 61: seamshare.miner.v1.WithdrawCounterOfferResponse
+	(*PreviewOfferResponse)(nil),         // 62: seamshare.miner.v1.PreviewOfferResponse
+	(*ListAllOffersResponse)(nil),        // 63: seamshare.miner.v1.ListAllOffersResponse
+	(*CallOffUnpaidDealResponse)(nil),    // 64: seamshare.miner.v1.CallOffUnpaidDealResponse
+	(*TakeBackParcelResponse)(nil),       // 65: seamshare.miner.v1.TakeBackParcelResponse
+	(*AgreeViewingResponse)(nil),         // 66: seamshare.miner.v1.AgreeViewingResponse
+	(*CallOffViewingResponse)(nil),       // 67: seamshare.miner.v1.CallOffViewingResponse
+	(*StartViewingResponse)(nil),         // 68: seamshare.miner.v1.StartViewingResponse
+	(*EndViewingResponse)(nil),           // 69: seamshare.miner.v1.EndViewingResponse
+	(*ListViewingsResponse)(nil),         // 70: seamshare.miner.v1.ListViewingsResponse
+	(*ListPiecesResponse)(nil),           // 71: seamshare.miner.v1.ListPiecesResponse
 }
 var file_seamshare_miner_v1_miner_service_proto_depIdxs = []int32{
 	19, // 0: seamshare.miner.v1.RecordClaimResponse.claim:type_name -> seamshare.miner.v1.Claim
@@ -1645,38 +1650,40 @@ var file_seamshare_miner_v1_miner_service_proto_depIdxs = []int32{
 	46, // 44: seamshare.miner.v1.MinerService.StartViewing:input_type -> seamshare.miner.v1.StartViewingRequest
 	47, // 45: seamshare.miner.v1.MinerService.EndViewing:input_type -> seamshare.miner.v1.EndViewingRequest
 	48, // 46: seamshare.miner.v1.MinerService.ListViewings:input_type -> seamshare.miner.v1.ListViewingsRequest
-	1,  // 47: seamshare.miner.v1.MinerService.RecordClaim:output_type -> seamshare.miner.v1.RecordClaimResponse
-	3,  // 48: seamshare.miner.v1.MinerService.ListClaims:output_type -> seamshare.miner.v1.ListClaimsResponse
-	5,  // 49: seamshare.miner.v1.MinerService.PublishParcel:output_type -> seamshare.miner.v1.PublishParcelResponse
-	7,  // 50: seamshare.miner.v1.MinerService.GetParcel:output_type -> seamshare.miner.v1.GetParcelResponse
-	9,  // 51: seamshare.miner.v1.MinerService.ListParcels:output_type -> seamshare.miner.v1.ListParcelsResponse
-	11, // 52: seamshare.miner.v1.MinerService.ListOffers:output_type -> seamshare.miner.v1.ListOffersResponse
-	13, // 53: seamshare.miner.v1.MinerService.AcceptOffer:output_type -> seamshare.miner.v1.AcceptOfferResponse
-	15, // 54: seamshare.miner.v1.MinerService.HandOverParcel:output_type -> seamshare.miner.v1.HandOverParcelResponse
-	17, // 55: seamshare.miner.v1.MinerService.GetShare:output_type -> seamshare.miner.v1.GetShareResponse
-	49, // 56: seamshare.miner.v1.MinerService.CloseClaim:output_type -> seamshare.miner.v1.CloseClaimResponse
-	50, // 57: seamshare.miner.v1.MinerService.SaveDraft:output_type -> seamshare.miner.v1.SaveDraftResponse
-	51, // 58: seamshare.miner.v1.MinerService.DiscardDraft:output_type -> seamshare.miner.v1.DiscardDraftResponse
-	52, // 59: seamshare.miner.v1.MinerService.GetDraft:output_type -> seamshare.miner.v1.GetDraftResponse
-	53, // 60: seamshare.miner.v1.MinerService.ListDrafts:output_type -> seamshare.miner.v1.ListDraftsResponse
-	54, // 61: seamshare.miner.v1.MinerService.RepriceParcel:output_type -> seamshare.miner.v1.RepriceParcelResponse
-	55, // 62: seamshare.miner.v1.MinerService.WithdrawParcel:output_type -> seamshare.miner.v1.WithdrawParcelResponse
-	56, // 63: seamshare.miner.v1.MinerService.RelistParcel:output_type -> seamshare.miner.v1.RelistParcelResponse
-	57, // 64: seamshare.miner.v1.MinerService.OpenLine:output_type -> seamshare.miner.v1.OpenLineResponse
-	58, // 65: seamshare.miner.v1.MinerService.DeclineOffer:output_type -> seamshare.miner.v1.DeclineOfferResponse
-	59, // 66: seamshare.miner.v1.MinerService.CounterOffer:output_type -> seamshare.miner.v1.CounterOfferResponse
-	60, // 67: seamshare.miner.v1.MinerService.WithdrawCounterOffer:output_type -> seamshare.miner.v1.WithdrawCounterOfferResponse
-	61, // 68: seamshare.miner.v1.MinerService.PreviewOffer:output_type -> seamshare.miner.v1.PreviewOfferResponse
-	62, // 69: seamshare.miner.v1.MinerService.ListAllOffers:output_type -> seamshare.miner.v1.ListAllOffersResponse
-	63, // 70: seamshare.miner.v1.MinerService.CallOffUnpaidDeal:output_type -> seamshare.miner.v1.CallOffUnpaidDealResponse
-	64, // 71: seamshare.miner.v1.MinerService.TakeBackParcel:output_type -> seamshare.miner.v1.TakeBackParcelResponse
-	65, // 72: seamshare.miner.v1.MinerService.AgreeViewing:output_type -> seamshare.miner.v1.AgreeViewingResponse
-	66, // 73: seamshare.miner.v1.MinerService.CallOffViewing:output_type -> seamshare.miner.v1.CallOffViewingResponse
-	67, // 74: seamshare.miner.v1.MinerService.StartViewing:output_type -> seamshare.miner.v1.StartViewingResponse
-	68, // 75: seamshare.miner.v1.MinerService.EndViewing:output_type -> seamshare.miner.v1.EndViewingResponse
-	69, // 76: seamshare.miner.v1.MinerService.ListViewings:output_type -> seamshare.miner.v1.ListViewingsResponse
-	47, // [47:77] is the sub-list for method output_type
-	17, // [17:47] is the sub-list for method input_type
+	49, // 47: seamshare.miner.v1.MinerService.ListPieces:input_type -> seamshare.miner.v1.ListPiecesRequest
+	1,  // 48: seamshare.miner.v1.MinerService.RecordClaim:output_type -> seamshare.miner.v1.RecordClaimResponse
+	3,  // 49: seamshare.miner.v1.MinerService.ListClaims:output_type -> seamshare.miner.v1.ListClaimsResponse
+	5,  // 50: seamshare.miner.v1.MinerService.PublishParcel:output_type -> seamshare.miner.v1.PublishParcelResponse
+	7,  // 51: seamshare.miner.v1.MinerService.GetParcel:output_type -> seamshare.miner.v1.GetParcelResponse
+	9,  // 52: seamshare.miner.v1.MinerService.ListParcels:output_type -> seamshare.miner.v1.ListParcelsResponse
+	11, // 53: seamshare.miner.v1.MinerService.ListOffers:output_type -> seamshare.miner.v1.ListOffersResponse
+	13, // 54: seamshare.miner.v1.MinerService.AcceptOffer:output_type -> seamshare.miner.v1.AcceptOfferResponse
+	15, // 55: seamshare.miner.v1.MinerService.HandOverParcel:output_type -> seamshare.miner.v1.HandOverParcelResponse
+	17, // 56: seamshare.miner.v1.MinerService.GetShare:output_type -> seamshare.miner.v1.GetShareResponse
+	50, // 57: seamshare.miner.v1.MinerService.CloseClaim:output_type -> seamshare.miner.v1.CloseClaimResponse
+	51, // 58: seamshare.miner.v1.MinerService.SaveDraft:output_type -> seamshare.miner.v1.SaveDraftResponse
+	52, // 59: seamshare.miner.v1.MinerService.DiscardDraft:output_type -> seamshare.miner.v1.DiscardDraftResponse
+	53, // 60: seamshare.miner.v1.MinerService.GetDraft:output_type -> seamshare.miner.v1.GetDraftResponse
+	54, // 61: seamshare.miner.v1.MinerService.ListDrafts:output_type -> seamshare.miner.v1.ListDraftsResponse
+	55, // 62: seamshare.miner.v1.MinerService.RepriceParcel:output_type -> seamshare.miner.v1.RepriceParcelResponse
+	56, // 63: seamshare.miner.v1.MinerService.WithdrawParcel:output_type -> seamshare.miner.v1.WithdrawParcelResponse
+	57, // 64: seamshare.miner.v1.MinerService.RelistParcel:output_type -> seamshare.miner.v1.RelistParcelResponse
+	58, // 65: seamshare.miner.v1.MinerService.OpenLine:output_type -> seamshare.miner.v1.OpenLineResponse
+	59, // 66: seamshare.miner.v1.MinerService.DeclineOffer:output_type -> seamshare.miner.v1.DeclineOfferResponse
+	60, // 67: seamshare.miner.v1.MinerService.CounterOffer:output_type -> seamshare.miner.v1.CounterOfferResponse
+	61, // 68: seamshare.miner.v1.MinerService.WithdrawCounterOffer:output_type -> seamshare.miner.v1.WithdrawCounterOfferResponse
+	62, // 69: seamshare.miner.v1.MinerService.PreviewOffer:output_type -> seamshare.miner.v1.PreviewOfferResponse
+	63, // 70: seamshare.miner.v1.MinerService.ListAllOffers:output_type -> seamshare.miner.v1.ListAllOffersResponse
+	64, // 71: seamshare.miner.v1.MinerService.CallOffUnpaidDeal:output_type -> seamshare.miner.v1.CallOffUnpaidDealResponse
+	65, // 72: seamshare.miner.v1.MinerService.TakeBackParcel:output_type -> seamshare.miner.v1.TakeBackParcelResponse
+	66, // 73: seamshare.miner.v1.MinerService.AgreeViewing:output_type -> seamshare.miner.v1.AgreeViewingResponse
+	67, // 74: seamshare.miner.v1.MinerService.CallOffViewing:output_type -> seamshare.miner.v1.CallOffViewingResponse
+	68, // 75: seamshare.miner.v1.MinerService.StartViewing:output_type -> seamshare.miner.v1.StartViewingResponse
+	69, // 76: seamshare.miner.v1.MinerService.EndViewing:output_type -> seamshare.miner.v1.EndViewingResponse
+	70, // 77: seamshare.miner.v1.MinerService.ListViewings:output_type -> seamshare.miner.v1.ListViewingsResponse
+	71, // 78: seamshare.miner.v1.MinerService.ListPieces:output_type -> seamshare.miner.v1.ListPiecesResponse
+	48, // [48:79] is the sub-list for method output_type
+	17, // [17:48] is the sub-list for method input_type
 	17, // [17:17] is the sub-list for extension type_name
 	17, // [17:17] is the sub-list for extension extendee
 	0,  // [0:17] is the sub-list for field type_name

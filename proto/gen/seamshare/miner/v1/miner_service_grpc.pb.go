@@ -49,6 +49,7 @@ const (
 	MinerService_StartViewing_FullMethodName         = "/seamshare.miner.v1.MinerService/StartViewing"
 	MinerService_EndViewing_FullMethodName           = "/seamshare.miner.v1.MinerService/EndViewing"
 	MinerService_ListViewings_FullMethodName         = "/seamshare.miner.v1.MinerService/ListViewings"
+	MinerService_ListPieces_FullMethodName           = "/seamshare.miner.v1.MinerService/ListPieces"
 )
 
 // MinerServiceClient is the client API for MinerService service.
@@ -132,6 +133,9 @@ type MinerServiceClient interface {
 	EndViewing(ctx context.Context, in *EndViewingRequest, opts ...grpc.CallOption) (*EndViewingResponse, error)
 	// ListViewings lists the viewings of all of the caller's parcels, oldest first.
 	ListViewings(ctx context.Context, in *ListViewingsRequest, opts ...grpc.CallOption) (*ListViewingsResponse, error)
+	// ListPieces lists the pieces of one of the caller's parcels as they were listed, those that were taken out of its
+	// groups too. What became of them at a buyer's bench is not shown.
+	ListPieces(ctx context.Context, in *ListPiecesRequest, opts ...grpc.CallOption) (*ListPiecesResponse, error)
 }
 
 type minerServiceClient struct {
@@ -442,6 +446,16 @@ func (c *minerServiceClient) ListViewings(ctx context.Context, in *ListViewingsR
 	return out, nil
 }
 
+func (c *minerServiceClient) ListPieces(ctx context.Context, in *ListPiecesRequest, opts ...grpc.CallOption) (*ListPiecesResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ListPiecesResponse)
+	err := c.cc.Invoke(ctx, MinerService_ListPieces_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 // MinerServiceServer is the server API for MinerService service.
 // All implementations must embed UnimplementedMinerServiceServer
 // for forward compatibility.
@@ -523,6 +537,9 @@ type MinerServiceServer interface {
 	EndViewing(context.Context, *EndViewingRequest) (*EndViewingResponse, error)
 	// ListViewings lists the viewings of all of the caller's parcels, oldest first.
 	ListViewings(context.Context, *ListViewingsRequest) (*ListViewingsResponse, error)
+	// ListPieces lists the pieces of one of the caller's parcels as they were listed, those that were taken out of its
+	// groups too. What became of them at a buyer's bench is not shown.
+	ListPieces(context.Context, *ListPiecesRequest) (*ListPiecesResponse, error)
 	mustEmbedUnimplementedMinerServiceServer()
 }
 
@@ -622,6 +639,9 @@ func (UnimplementedMinerServiceServer) EndViewing(context.Context, *EndViewingRe
 }
 func (UnimplementedMinerServiceServer) ListViewings(context.Context, *ListViewingsRequest) (*ListViewingsResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method ListViewings not implemented")
+}
+func (UnimplementedMinerServiceServer) ListPieces(context.Context, *ListPiecesRequest) (*ListPiecesResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ListPieces not implemented")
 }
 func (UnimplementedMinerServiceServer) mustEmbedUnimplementedMinerServiceServer() {}
 func (UnimplementedMinerServiceServer) testEmbeddedByValue()                      {}
@@ -1184,6 +1204,24 @@ func _MinerService_ListViewings_Handler(srv interface{}, ctx context.Context, de
 	return interceptor(ctx, in, info, handler)
 }
 
+func _MinerService_ListPieces_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ListPiecesRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(MinerServiceServer).ListPieces(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: MinerService_ListPieces_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(MinerServiceServer).ListPieces(ctx, req.(*ListPiecesRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 // MinerService_ServiceDesc is the grpc.ServiceDesc for MinerService service.
 // It's only intended for direct use with grpc.RegisterService,
 // and not to be introspected or modified (even as a copy)
@@ -1310,6 +1348,10 @@ var MinerService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "ListViewings",
 			Handler:    _MinerService_ListViewings_Handler,
+		},
+		{
+			MethodName: "ListPieces",
+			Handler:    _MinerService_ListPieces_Handler,
 		},
 	},
 	Streams:  []grpc.StreamDesc{},

@@ -2425,11 +2425,148 @@ func (x *ListViewingsResponse) GetPosition() uint64 {
 	return 0
 }
 
+// ListPiecesRequest asks for ListPieces.
+type ListPiecesRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Wait until the node has applied at least this position.
+	MinPosition uint64 `protobuf:"varint,1,opt,name=min_position,json=minPosition,proto3" json:"min_position,omitempty"`
+	// How many at most; 50 where 0, never more than 200.
+	PageSize int32 `protobuf:"varint,2,opt,name=page_size,json=pageSize,proto3" json:"page_size,omitempty"`
+	// Where to go on: next_page_token of the page before.
+	PageToken string `protobuf:"bytes,3,opt,name=page_token,json=pageToken,proto3" json:"page_token,omitempty"`
+	// The parcel.
+	ParcelId      string `protobuf:"bytes,4,opt,name=parcel_id,json=parcelId,proto3" json:"parcel_id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListPiecesRequest) Reset() {
+	*x = ListPiecesRequest{}
+	mi := &file_seamshare_miner_v1_selling_proto_msgTypes[34]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListPiecesRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListPiecesRequest) ProtoMessage() {}
+
+func (x *ListPiecesRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_miner_v1_selling_proto_msgTypes[34]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListPiecesRequest.ProtoReflect.Descriptor instead.
+func (*ListPiecesRequest) Descriptor() ([]byte, []int) {
+	return file_seamshare_miner_v1_selling_proto_rawDescGZIP(), []int{34}
+}
+
+func (x *ListPiecesRequest) GetMinPosition() uint64 {
+	if x != nil {
+		return x.MinPosition
+	}
+	return 0
+}
+
+func (x *ListPiecesRequest) GetPageSize() int32 {
+	if x != nil {
+		return x.PageSize
+	}
+	return 0
+}
+
+func (x *ListPiecesRequest) GetPageToken() string {
+	if x != nil {
+		return x.PageToken
+	}
+	return ""
+}
+
+func (x *ListPiecesRequest) GetParcelId() string {
+	if x != nil {
+		return x.ParcelId
+	}
+	return ""
+}
+
+// ListPiecesResponse answers ListPieces.
+type ListPiecesResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The pieces, without parts and losses.
+	Pieces []*v1.Piece `protobuf:"bytes,1,rep,name=pieces,proto3" json:"pieces,omitempty"`
+	// Where to go on; empty at the end.
+	NextPageToken string `protobuf:"bytes,2,opt,name=next_page_token,json=nextPageToken,proto3" json:"next_page_token,omitempty"`
+	// The position the answer is as of.
+	Position      uint64 `protobuf:"varint,3,opt,name=position,proto3" json:"position,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListPiecesResponse) Reset() {
+	*x = ListPiecesResponse{}
+	mi := &file_seamshare_miner_v1_selling_proto_msgTypes[35]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListPiecesResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListPiecesResponse) ProtoMessage() {}
+
+func (x *ListPiecesResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_miner_v1_selling_proto_msgTypes[35]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListPiecesResponse.ProtoReflect.Descriptor instead.
+func (*ListPiecesResponse) Descriptor() ([]byte, []int) {
+	return file_seamshare_miner_v1_selling_proto_rawDescGZIP(), []int{35}
+}
+
+func (x *ListPiecesResponse) GetPieces() []*v1.Piece {
+	if x != nil {
+		return x.Pieces
+	}
+	return nil
+}
+
+func (x *ListPiecesResponse) GetNextPageToken() string {
+	if x != nil {
+		return x.NextPageToken
+	}
+	return ""
+}
+
+func (x *ListPiecesResponse) GetPosition() uint64 {
+	if x != nil {
+		return x.Position
+	}
+	return 0
+}
+
 var File_seamshare_miner_v1_selling_proto protoreflect.FileDescriptor
 
 const file_seamshare_miner_v1_selling_proto_rawDesc = "" +
 	"\n" +
-	" seamshare/miner/v1/selling.proto\x12\x12seamshare.miner.v1\x1a\x1bbuf/validate/validate.proto\x1a\x17google/type/money.proto\x1a\x1eseamshare/type/v1/access.proto\x1a!seamshare/type/v1/agreement.proto\x1a\x1eseamshare/type/v1/parcel.proto\x1a\x1dseamshare/type/v1/share.proto\x1a\x1eseamshare/type/v1/values.proto\x1a\x1fseamshare/type/v1/viewing.proto\"\xb5\x02\n" +
+	" seamshare/miner/v1/selling.proto\x12\x12seamshare.miner.v1\x1a\x1bbuf/validate/validate.proto\x1a\x17google/type/money.proto\x1a\x1eseamshare/type/v1/access.proto\x1a!seamshare/type/v1/agreement.proto\x1a\x1eseamshare/type/v1/parcel.proto\x1a\x1dseamshare/type/v1/piece.proto\x1a\x1dseamshare/type/v1/share.proto\x1a\x1eseamshare/type/v1/values.proto\x1a\x1fseamshare/type/v1/viewing.proto\"\xb5\x02\n" +
 	"\x14RepriceParcelRequest\x12;\n" +
 	"\n" +
 	"request_id\x18\x01 \x01(\tB\x1c\xbaH\x19r\x172\x15^[A-Za-z0-9_-]{1,64}$R\trequestId\x12!\n" +
@@ -2613,6 +2750,17 @@ const file_seamshare_miner_v1_selling_proto_rawDesc = "" +
 	"\x14ListViewingsResponse\x126\n" +
 	"\bviewings\x18\x01 \x03(\v2\x1a.seamshare.type.v1.ViewingR\bviewings\x12&\n" +
 	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\x12\x1a\n" +
+	"\bposition\x18\x03 \x01(\x04R\bposition\"\xc0\x01\n" +
+	"\x11ListPiecesRequest\x12!\n" +
+	"\fmin_position\x18\x01 \x01(\x04R\vminPosition\x12'\n" +
+	"\tpage_size\x18\x02 \x01(\x05B\n" +
+	"\xbaH\a\x1a\x05\x18\xc8\x01(\x00R\bpageSize\x12'\n" +
+	"\n" +
+	"page_token\x18\x03 \x01(\tB\b\xbaH\x05r\x03\x18\x80\x04R\tpageToken\x126\n" +
+	"\tparcel_id\x18\x04 \x01(\tB\x19\xbaH\x16r\x142\x12^[a-z0-9_-]{1,64}$R\bparcelId\"\x8a\x01\n" +
+	"\x12ListPiecesResponse\x120\n" +
+	"\x06pieces\x18\x01 \x03(\v2\x18.seamshare.type.v1.PieceR\x06pieces\x12&\n" +
+	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\x12\x1a\n" +
 	"\bposition\x18\x03 \x01(\x04R\bpositionB8Z6seamshare.example/proto/gen/seamshare/miner/v1;minerv1b\x06proto3"
 
 var (
@@ -2627,7 +2775,7 @@ func file_seamshare_miner_v1_selling_proto_rawDescGZIP() []byte {
 	return file_seamshare_miner_v1_selling_proto_rawDescData
 }
 
-var file_seamshare_miner_v1_selling_proto_msgTypes = make([]protoimpl.MessageInfo, 34)
+var file_seamshare_miner_v1_selling_proto_msgTypes = make([]protoimpl.MessageInfo, 36)
 var file_seamshare_miner_v1_selling_proto_goTypes = []any{
 	(*RepriceParcelRequest)(nil),         // 0: seamshare.miner.v1.RepriceParcelRequest
 	(*RepriceParcelResponse)(nil),        // 1: seamshare.miner.v1.RepriceParcelResponse
@@ -2663,52 +2811,56 @@ var file_seamshare_miner_v1_selling_proto_goTypes = []any{
 	(*EndViewingResponse)(nil),           // 31: seamshare.miner.v1.EndViewingResponse
 	(*ListViewingsRequest)(nil),          // 32: seamshare.miner.v1.ListViewingsRequest
 	(*ListViewingsResponse)(nil),         // 33: seamshare.miner.v1.ListViewingsResponse
-	(*v1.Agreement)(nil),                 // 34: seamshare.type.v1.Agreement
-	(*v1.Parcel)(nil),                    // 35: seamshare.type.v1.Parcel
-	(*v1.TakenOut)(nil),                  // 36: seamshare.type.v1.TakenOut
-	(*v1.Weighing)(nil),                  // 37: seamshare.type.v1.Weighing
-	(*v1.Offer)(nil),                     // 38: seamshare.type.v1.Offer
-	(*money.Money)(nil),                  // 39: google.type.Money
-	(*v1.ShareStep)(nil),                 // 40: seamshare.type.v1.ShareStep
-	(*v1.Viewing)(nil),                   // 41: seamshare.type.v1.Viewing
+	(*ListPiecesRequest)(nil),            // 34: seamshare.miner.v1.ListPiecesRequest
+	(*ListPiecesResponse)(nil),           // 35: seamshare.miner.v1.ListPiecesResponse
+	(*v1.Agreement)(nil),                 // 36: seamshare.type.v1.Agreement
+	(*v1.Parcel)(nil),                    // 37: seamshare.type.v1.Parcel
+	(*v1.TakenOut)(nil),                  // 38: seamshare.type.v1.TakenOut
+	(*v1.Weighing)(nil),                  // 39: seamshare.type.v1.Weighing
+	(*v1.Offer)(nil),                     // 40: seamshare.type.v1.Offer
+	(*money.Money)(nil),                  // 41: google.type.Money
+	(*v1.ShareStep)(nil),                 // 42: seamshare.type.v1.ShareStep
+	(*v1.Viewing)(nil),                   // 43: seamshare.type.v1.Viewing
+	(*v1.Piece)(nil),                     // 44: seamshare.type.v1.Piece
 }
 var file_seamshare_miner_v1_selling_proto_depIdxs = []int32{
-	34, // 0: seamshare.miner.v1.RepriceParcelRequest.agreement:type_name -> seamshare.type.v1.Agreement
-	35, // 1: seamshare.miner.v1.RepriceParcelResponse.parcel:type_name -> seamshare.type.v1.Parcel
-	35, // 2: seamshare.miner.v1.WithdrawParcelResponse.parcel:type_name -> seamshare.type.v1.Parcel
-	34, // 3: seamshare.miner.v1.RelistParcelRequest.agreement:type_name -> seamshare.type.v1.Agreement
-	35, // 4: seamshare.miner.v1.RelistParcelResponse.parcel:type_name -> seamshare.type.v1.Parcel
-	36, // 5: seamshare.miner.v1.OpenLineRequest.pieces:type_name -> seamshare.type.v1.TakenOut
-	37, // 6: seamshare.miner.v1.OpenLineRequest.left:type_name -> seamshare.type.v1.Weighing
-	35, // 7: seamshare.miner.v1.OpenLineResponse.parcel:type_name -> seamshare.type.v1.Parcel
-	38, // 8: seamshare.miner.v1.DeclineOfferResponse.offer:type_name -> seamshare.type.v1.Offer
-	34, // 9: seamshare.miner.v1.CounterOfferRequest.agreement:type_name -> seamshare.type.v1.Agreement
-	38, // 10: seamshare.miner.v1.CounterOfferResponse.offer:type_name -> seamshare.type.v1.Offer
-	38, // 11: seamshare.miner.v1.WithdrawCounterOfferResponse.offer:type_name -> seamshare.type.v1.Offer
-	39, // 12: seamshare.miner.v1.PreviewOfferRequest.assumed_sales:type_name -> google.type.Money
+	36, // 0: seamshare.miner.v1.RepriceParcelRequest.agreement:type_name -> seamshare.type.v1.Agreement
+	37, // 1: seamshare.miner.v1.RepriceParcelResponse.parcel:type_name -> seamshare.type.v1.Parcel
+	37, // 2: seamshare.miner.v1.WithdrawParcelResponse.parcel:type_name -> seamshare.type.v1.Parcel
+	36, // 3: seamshare.miner.v1.RelistParcelRequest.agreement:type_name -> seamshare.type.v1.Agreement
+	37, // 4: seamshare.miner.v1.RelistParcelResponse.parcel:type_name -> seamshare.type.v1.Parcel
+	38, // 5: seamshare.miner.v1.OpenLineRequest.pieces:type_name -> seamshare.type.v1.TakenOut
+	39, // 6: seamshare.miner.v1.OpenLineRequest.left:type_name -> seamshare.type.v1.Weighing
+	37, // 7: seamshare.miner.v1.OpenLineResponse.parcel:type_name -> seamshare.type.v1.Parcel
+	40, // 8: seamshare.miner.v1.DeclineOfferResponse.offer:type_name -> seamshare.type.v1.Offer
+	36, // 9: seamshare.miner.v1.CounterOfferRequest.agreement:type_name -> seamshare.type.v1.Agreement
+	40, // 10: seamshare.miner.v1.CounterOfferResponse.offer:type_name -> seamshare.type.v1.Offer
+	40, // 11: seamshare.miner.v1.WithdrawCounterOfferResponse.offer:type_name -> seamshare.type.v1.Offer
+	41, // 12: seamshare.miner.v1.PreviewOfferRequest.assumed_sales:type_name -> google.type.Money
 	16, // 13: seamshare.miner.v1.PreviewOfferResponse.preview:type_name -> seamshare.miner.v1.Preview
-	39, // 14: seamshare.miner.v1.Preview.assumed_sales:type_name -> google.type.Money
-	39, // 15: seamshare.miner.v1.Preview.price:type_name -> google.type.Money
-	39, // 16: seamshare.miner.v1.Preview.levies:type_name -> google.type.Money
+	41, // 14: seamshare.miner.v1.Preview.assumed_sales:type_name -> google.type.Money
+	41, // 15: seamshare.miner.v1.Preview.price:type_name -> google.type.Money
+	41, // 16: seamshare.miner.v1.Preview.levies:type_name -> google.type.Money
 	17, // 17: seamshare.miner.v1.Preview.shares:type_name -> seamshare.miner.v1.PreviewShare
-	40, // 18: seamshare.miner.v1.Preview.steps:type_name -> seamshare.type.v1.ShareStep
-	39, // 19: seamshare.miner.v1.PreviewShare.amount:type_name -> google.type.Money
-	38, // 20: seamshare.miner.v1.ListAllOffersResponse.offers:type_name -> seamshare.type.v1.Offer
-	35, // 21: seamshare.miner.v1.CallOffUnpaidDealResponse.parcel:type_name -> seamshare.type.v1.Parcel
-	37, // 22: seamshare.miner.v1.TakeBackParcelRequest.total:type_name -> seamshare.type.v1.Weighing
-	35, // 23: seamshare.miner.v1.TakeBackParcelResponse.parcel:type_name -> seamshare.type.v1.Parcel
-	41, // 24: seamshare.miner.v1.AgreeViewingResponse.viewing:type_name -> seamshare.type.v1.Viewing
-	41, // 25: seamshare.miner.v1.CallOffViewingResponse.viewing:type_name -> seamshare.type.v1.Viewing
-	37, // 26: seamshare.miner.v1.StartViewingRequest.total:type_name -> seamshare.type.v1.Weighing
-	41, // 27: seamshare.miner.v1.StartViewingResponse.viewing:type_name -> seamshare.type.v1.Viewing
-	37, // 28: seamshare.miner.v1.EndViewingRequest.total:type_name -> seamshare.type.v1.Weighing
-	41, // 29: seamshare.miner.v1.EndViewingResponse.viewing:type_name -> seamshare.type.v1.Viewing
-	41, // 30: seamshare.miner.v1.ListViewingsResponse.viewings:type_name -> seamshare.type.v1.Viewing
-	31, // [31:31] is the sub-list for method output_type
-	31, // [31:31] is the sub-list for method input_type
-	31, // [31:31] is the sub-list for extension type_name
-	31, // [31:31] is the sub-list for extension extendee
-	0,  // [0:31] is the sub-list for field type_name
+	42, // 18: seamshare.miner.v1.Preview.steps:type_name -> seamshare.type.v1.ShareStep
+	41, // 19: seamshare.miner.v1.PreviewShare.amount:type_name -> google.type.Money
+	40, // 20: seamshare.miner.v1.ListAllOffersResponse.offers:type_name -> seamshare.type.v1.Offer
+	37, // 21: seamshare.miner.v1.CallOffUnpaidDealResponse.parcel:type_name -> seamshare.type.v1.Parcel
+	39, // 22: seamshare.miner.v1.TakeBackParcelRequest.total:type_name -> seamshare.type.v1.Weighing
+	37, // 23: seamshare.miner.v1.TakeBackParcelResponse.parcel:type_name -> seamshare.type.v1.Parcel
+	43, // 24: seamshare.miner.v1.AgreeViewingResponse.viewing:type_name -> seamshare.type.v1.Viewing
+	43, // 25: seamshare.miner.v1.CallOffViewingResponse.viewing:type_name -> seamshare.type.v1.Viewing
+	39, // 26: seamshare.miner.v1.StartViewingRequest.total:type_name -> seamshare.type.v1.Weighing
+	43, // 27: seamshare.miner.v1.StartViewingResponse.viewing:type_name -> seamshare.type.v1.Viewing
+	39, // 28: seamshare.miner.v1.EndViewingRequest.total:type_name -> seamshare.type.v1.Weighing
+	43, // 29: seamshare.miner.v1.EndViewingResponse.viewing:type_name -> seamshare.type.v1.Viewing
+	43, // 30: seamshare.miner.v1.ListViewingsResponse.viewings:type_name -> seamshare.type.v1.Viewing
+	44, // 31: seamshare.miner.v1.ListPiecesResponse.pieces:type_name -> seamshare.type.v1.Piece
+	32, // [32:32] is the sub-list for method output_type
+	32, // [32:32] is the sub-list for method input_type
+	32, // [32:32] is the sub-list for extension type_name
+	32, // [32:32] is the sub-list for extension extendee
+	0,  // [0:32] is the sub-list for field type_name
 }
 
 func init() { file_seamshare_miner_v1_selling_proto_init() }
@@ -2722,7 +2874,7 @@ func file_seamshare_miner_v1_selling_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_seamshare_miner_v1_selling_proto_rawDesc), len(file_seamshare_miner_v1_selling_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   34,
+			NumMessages:   36,
 			NumExtensions: 0,
 			NumServices:   0,
 		},
