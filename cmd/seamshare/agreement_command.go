@@ -238,6 +238,9 @@ func printAgreement(w io.Writer, a *typev1.Agreement) error {
 	if len(a.GetCostKinds()) > 0 {
 		say(w, "  costs that may be got back: %s", plain(strings.Join(a.GetCostKinds(), ", ")))
 	}
+	if a.GetTitle() != typev1.Title_TITLE_UNSPECIFIED || a.GetPaymentDays() > 0 {
+		sayLong(w, "  %s", paymentWords(a))
+	}
 	for i, t := range a.GetTiers() {
 		for k, line := range table.Break(tierWords(t), table.Width-6) {
 			lead := "     "
@@ -248,6 +251,23 @@ func printAgreement(w io.Writer, a *typev1.Agreement) error {
 		}
 	}
 	return nil
+}
+
+// paymentWords is when the price is due and the rough becomes the buyer's.
+func paymentWords(a *typev1.Agreement) string {
+	var parts []string
+	if days := a.GetPaymentDays(); days > 0 {
+		parts = append(parts, "the price is due "+count(int(days), "day")+" after the deal")
+	}
+	switch a.GetTitle() {
+	case typev1.Title_TITLE_AT_HANDOVER:
+		parts = append(parts, "the rough is the buyer's at the handover")
+	case typev1.Title_TITLE_WHEN_PAID:
+		parts = append(parts, "the rough is the buyer's when it is paid")
+	case typev1.Title_TITLE_STAYS:
+		parts = append(parts, "the rough stays the miner's")
+	}
+	return strings.Join(parts, "; ")
 }
 
 // partyWord is a party as it is said.

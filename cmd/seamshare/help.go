@@ -66,17 +66,29 @@ between the columns, points in decimal numbers, one line for each piece, at most
              the three longest dimensions; all three or none
   claim      the name or id of your claim; empty: the field is not shown, and
              stays so
-  count      how many stones lie in the line; empty: one
+  count      how many stones lie in the line; empty: one. With two or more it is
+             a group, out of which pieces can be taken later
+  smallest_mm, largest_mm
+             of a group: the longest dimension of its smallest and of its
+             largest stone; both or none
   seen       what is seen in it
 
 label, one mass and kind are needed. For example:
 
-  label,mass_g,length_mm,width_mm,depth_mm,kind,claim,count,seen
-  1,34.20,46,31,14,boulder,Claim 4,,"half of a boulder, bar 1.3 mm"
-  chips,22.60,,,,matrix,Claim 4,9,"nine chips, 8 to 15 mm"
+  label,mass_g,length_mm,width_mm,depth_mm,kind,claim,count,smallest_mm,largest_mm
+  1,34.20,46,31,14,boulder,Claim 4,,,
+  chips,22.60,,,,matrix,,9,8,15
 
-Everything that is wrong with the first 20 lines is said at once; nothing is
-listed until all of it is right.
+In a draft (seamshare draft) any column and cell may be missing. Stones taken out
+of a group (seamshare parcel open) have label, a mass, the three dimensions and
+seen: kind and claim are the group's. Rough that is sold on (seamshare rough list)
+has besides these:
+
+  piece      the id of the piece that it was cut from
+  part       the part of that piece, such as 1A
+
+Everything that is wrong with the first 20 lines is said at once; nothing is sent
+until all of it is right.
 `
 
 const unitsHelp = `Masses are written with their unit: "185.76 g", "608 mg", "3.04 ct", "2 kg",

@@ -11,6 +11,7 @@ import (
 	"path/filepath"
 	"strings"
 	"syscall"
+	"time"
 
 	"seamshare.example/eventstore"
 	"seamshare.example/eventstore/badgerstore"
@@ -103,6 +104,7 @@ type nodeOptions struct {
 	logger   *slog.Logger
 	fatal    func(error)
 	progress func(done, total eventstore.Sequence)
+	clock    func() time.Time // nil: time.Now
 }
 
 // logConfig starts the embedded server where the log lies in the folder.
@@ -176,7 +178,7 @@ func openData(ctx context.Context, dir string, o nodeOptions) (n *openNode, err 
 		Coop: settings.Coop, Name: settings.Name, Log: n.log, Store: n.store,
 		Codec: eventstore.NewCodec(stream.Events()...), Views: view.All(), Signer: signer,
 		Free: func() (uint64, error) { return freeBytes(dir) }, MinFree: o.minFree,
-		Logger: o.logger, Fatal: o.fatal, Progress: o.progress,
+		Logger: o.logger, Fatal: o.fatal, Progress: o.progress, Clock: o.clock,
 	})
 	switch {
 	case errors.Is(err, eventstore.ErrNoLog):

@@ -35,6 +35,7 @@ type nodeConfig struct {
 	logger   *slog.Logger
 	fatal    func(error)
 	progress func(done, total eventstore.Sequence)
+	clock    func() time.Time // nil: time.Now
 }
 
 // runningNode is a node that serves.
@@ -71,7 +72,7 @@ func startNode(ctx context.Context, cfg nodeConfig) (_ *runningNode, err error) 
 	if err != nil {
 		return nil, fmt.Errorf("couldn't read the token key: %w", err)
 	}
-	r.node, err = openData(ctx, cfg.dir, nodeOptions{minFree: cfg.minFree, logger: cfg.logger, fatal: cfg.fatal, progress: cfg.progress})
+	r.node, err = openData(ctx, cfg.dir, nodeOptions{minFree: cfg.minFree, logger: cfg.logger, fatal: cfg.fatal, progress: cfg.progress, clock: cfg.clock})
 	if err != nil {
 		return nil, err
 	}

@@ -43,23 +43,47 @@ func (s *session) claimCommand() *cobra.Command {
 			return err
 		}
 		return s.answer(a, func(w io.Writer) error {
-			t := table.New(text("claim"), wrapped("name"), text("field"))
+			t := table.New(text("claim"), wrapped("name"), text("field"), text("state"))
 			for _, one := range a.GetClaims() {
-				t.Row(one.GetId(), one.GetName(), one.GetFieldId())
+				t.Row(one.GetId(), one.GetName(), one.GetFieldId(), word(one.GetState()))
 			}
 			_, err := t.WriteTo(w)
 			more(w, a.GetNextPageToken())
 			return err
 		})
 	}
-	return group("claim", "Claims on fields", addClaim, list)
+	return group("claim", "Claims on fields", addClaim, list, s.claimCloseCommand())
+}
+
+func (s *session) claimCloseCommand() *cobra.Command {
+	var why string
+	c := &cobra.Command{
+		Use:   "close CLAIM",
+		Short: "Say that you work a claim no longer (miner)",
+		Long: `Says that you work a claim no longer. What came from it keeps its origin; new pieces
+can't name it.`,
+		Example: `  seamshare claim close CLAIM --why "worked out"`,
+		Args:    exactly("CLAIM"),
+		RunE: func(c *cobra.Command, args []string) error {
+			return change(c, s, func(q call) (*minerv1.CloseClaimResponse, error) {
+				return minerv1.NewMinerServiceClient(q.conn).CloseClaim(q.ctx, &minerv1.CloseClaimRequest{RequestId: q.requestID, ClaimId: args[0], Why: why})
+			}, func(w io.Writer, a *minerv1.CloseClaimResponse) error {
+				say(w, "Claim %s is closed.", plain(a.GetClaim().GetName()))
+				return nil
+			})
+		},
+	}
+	c.Flags().StringVar(&why, "why", "", "why, if that is to be said")
+	return c
 }
 
 func (s *session) parcelCommand() *cobra.Command {
 	return group("parcel", "Parcels of rough: put on the market, offer, take, hand over",
 		s.parcelListCommand(), s.parcelMarketCommand(), s.parcelMineCommand(), s.parcelShowCommand(),
 		s.parcelOfferCommand(), s.parcelOffersCommand(), s.parcelAcceptCommand(), s.parcelTakeCommand(),
-		s.parcelHandoverCommand(), s.parcelReceiveCommand())
+		s.parcelHandoverCommand(), s.parcelReceiveCommand(),
+		s.parcelPiecesCommand(), s.parcelRepriceCommand(), s.parcelWithdrawCommand(), s.parcelRelistCommand(), s.parcelOpenCommand(),
+		s.parcelCallOffCommand(), s.parcelGiveBackCommand(), s.parcelTakeBackCommand(), s.parcelCloseCommand())
 }
 
 // side is whether the caller looks as a miner or as a cutter; other roles have no parcels of their own.
@@ -281,12 +305,14 @@ func (s *session) parcelTakeCommand() *cobra.Command {
 type handover struct {
 	count        uint32
 	total, scale measure.Mass
+	note         string
 }
 
 func (h *handover) flags(c *cobra.Command) {
 	c.Flags().Uint32Var(&h.count, "count", 0, "how many pieces you counted")
 	massFlag(c, &h.total, "total", "what they weigh together, such as \"185.76 g\"")
 	scaleFlag(c, &h.scale, "0.01 g")
+	c.Flags().StringVar(&h.note, "note", "", "what you say of a difference")
 	need(c, "count", "total")
 }
 
@@ -296,12 +322,15 @@ func (s *session) parcelHandoverCommand() *cobra.Command {
 		Use:   "handover PARCEL --count N --total MASS",
 		Short: "Hand a parcel over, counted and weighed (its seller)",
 		Long: `Records the seller's count and weighing at the handover. Custody moves when the
-buyer has recorded theirs too (seamshare parcel receive).`,
-		Args: exactly("PARCEL"),
+buyer has recorded theirs too (seamshare parcel receive). Where the two differ by
+more than the scales allow, both sides' words stand beside each other and the co-op
+sees an exception.`,
+		Example: `  seamshare parcel handover PARCEL --count 10 --total "65.05 g"`,
+		Args:    exactly("PARCEL"),
 		RunE: func(c *cobra.Command, args []string) error {
 			a, err := command(c.Context(), s, func(q call) (*minerv1.HandOverParcelResponse, error) {
 				return minerv1.NewMinerServiceClient(q.conn).HandOverParcel(q.ctx, &minerv1.HandOverParcelRequest{
-					RequestId: q.requestID, ParcelId: args[0], Count: h.count, Total: weighing(h.total, h.scale),
+					RequestId: q.requestID, ParcelId: args[0], Count: h.count, Total: weighing(h.total, h.scale), Note: h.note,
 				})
 			})
 			if err != nil {
@@ -320,12 +349,16 @@ func (s *session) parcelReceiveCommand() *cobra.Command {
 		Use:   "receive PARCEL --count N --total MASS",
 		Short: "Receive a parcel, counted and weighed (its buyer)",
 		Long: `Records the buyer's count and weighing at the handover. Custody moves when the
-seller has recorded theirs too (seamshare parcel handover).`,
+seller has recorded theirs too (seamshare parcel handover). Where the two differ by
+more than the scales allow, both sides' words stand beside each other and the co-op
+sees an exception.`,
+		Example: `  seamshare parcel receive PARCEL --count 9 --total "64.05 g" \
+    --note "one chip short"`,
 		Args: exactly("PARCEL"),
 		RunE: func(c *cobra.Command, args []string) error {
 			a, err := command(c.Context(), s, func(q call) (*cutterv1.ReceiveParcelResponse, error) {
 				return cutterv1.NewCutterServiceClient(q.conn).ReceiveParcel(q.ctx, &cutterv1.ReceiveParcelRequest{
-					RequestId: q.requestID, ParcelId: args[0], Count: h.count, Total: weighing(h.total, h.scale),
+					RequestId: q.requestID, ParcelId: args[0], Count: h.count, Total: weighing(h.total, h.scale), Note: h.note,
 				})
 			})
 			if err != nil {
@@ -340,10 +373,11 @@ seller has recorded theirs too (seamshare parcel handover).`,
 
 func printHandover(w io.Writer, p *typev1.Parcel) error {
 	if p.GetState() == typev1.ParcelState_PARCEL_STATE_HANDED_OVER {
-		say(w, "Parcel %s is handed over: both sides have counted and weighed it.", plain(p.GetLabel()))
-		return nil
+		sayLong(w, "Parcel %s is handed over: both sides have counted and weighed it.", plain(p.GetLabel()))
+	} else {
+		sayLong(w, "Recorded. Parcel %s is handed over when the other side has counted and weighed it too.", plain(p.GetLabel()))
 	}
-	say(w, "Recorded. Parcel %s is handed over when the other side has counted and weighed it too.", plain(p.GetLabel()))
+	printDifference(w, p.GetHandover())
 	return nil
 }
 

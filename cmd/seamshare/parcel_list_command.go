@@ -18,10 +18,26 @@ import (
 
 // listing are the flags of parcel list.
 type listing struct {
-	from, label, agreement, mined, note string
-	total, scale                        measure.Mass
-	treatment                           typev1.Treatment
-	openAtAsking, keptWet, allowBOM     bool
+	from, label, agreement, mined, split, note string
+	total, scale                               measure.Mass
+	treatment                                  typev1.Treatment
+	openAtAsking, keptWet, allowBOM            bool
+}
+
+func (l *listing) flags(c *cobra.Command) {
+	f := c.Flags()
+	f.StringVar(&l.from, "from", "", "the CSV `file` with the pieces; - reads standard input")
+	f.StringVar(&l.label, "label", "", "what you call the parcel, such as P1")
+	massFlag(c, &l.total, "total", "the whole parcel weighed together, such as \"185.76 g\"")
+	scaleFlag(c, &l.scale, "0.01 g")
+	f.StringVar(&l.agreement, "agreement", "", "the JSON `file` with the agreement you propose")
+	wordFlag(c, &l.treatment, "treatment", "what was done to the rough, as far as you know")
+	f.BoolVar(&l.openAtAsking, "open-at-asking", false, "the first cutter to pay the asking price gets it, without an offer")
+	f.BoolVar(&l.keptWet, "kept-wet", false, "the rough is kept wet")
+	f.StringVar(&l.mined, "mined", "", "when it was mined, as far as is known")
+	f.StringVar(&l.split, "split", "", "when it was split, as far as is known")
+	f.StringVar(&l.note, "note", "", "what else is to be said; every cutter sees it")
+	f.BoolVar(&l.allowBOM, "allow-bom", false, "read a CSV file that begins with a byte-order mark")
 }
 
 func (s *session) parcelListCommand() *cobra.Command {
@@ -34,29 +50,21 @@ func (s *session) parcelListCommand() *cobra.Command {
 help agreements); its price is what you ask. The pieces' masses must add up to the
 total as far as the scale can tell, or nothing is listed.
 
-To look at parcels: parcel market (to buy), parcel mine (yours), parcel show.`,
+To look at parcels: parcel market (to buy), parcel mine (yours), parcel show. To
+prepare a listing that isn't complete yet: seamshare draft.`,
+		Example: `  seamshare parcel list --from pieces.csv --label P1 --total "185.76 g" \
+    --agreement p1.json --treatment none-known --mined 2030 --split 2031-05`,
 		Args: exactly(),
 		RunE: func(c *cobra.Command, _ []string) error { return s.listParcel(c, l) },
 	}
-	f := c.Flags()
-	f.StringVar(&l.from, "from", "", "the CSV `file` with the pieces; - reads standard input")
-	f.StringVar(&l.label, "label", "", "what you call the parcel, such as P1")
-	massFlag(c, &l.total, "total", "the whole parcel weighed together, such as \"185.76 g\"")
-	scaleFlag(c, &l.scale, "0.01 g")
-	f.StringVar(&l.agreement, "agreement", "", "the JSON `file` with the agreement you propose")
-	wordFlag(c, &l.treatment, "treatment", "what was done to the rough")
-	f.BoolVar(&l.openAtAsking, "open-at-asking", false, "the first cutter to pay the asking price gets it, without an offer")
-	f.BoolVar(&l.keptWet, "kept-wet", false, "the rough is kept wet")
-	f.StringVar(&l.mined, "mined", "", "when it was mined, as far as is known")
-	f.StringVar(&l.note, "note", "", "what else is to be said; every cutter sees it")
-	f.BoolVar(&l.allowBOM, "allow-bom", false, "read a CSV file that begins with a byte-order mark")
+	l.flags(c)
 	need(c, "from", "label", "total", "agreement", "treatment")
 	return c
 }
 
 // listParcel reads and checks both files before it asks the server anything.
 func (s *session) listParcel(c *cobra.Command, l listing) error {
-	pieces, err := s.readPieces(l.from, l.allowBOM)
+	pieces, err := s.readPieces(l.from, piecelist.Options{ByteOrderMark: l.allowBOM})
 	if err != nil {
 		return err
 	}
@@ -75,7 +83,7 @@ func (s *session) listParcel(c *cobra.Command, l listing) error {
 		}
 		return minerv1.NewMinerServiceClient(q.conn).PublishParcel(q.ctx, &minerv1.PublishParcelRequest{
 			RequestId: q.requestID, Label: l.label, Pieces: lines, Total: weighing(l.total, l.scale), Treatment: l.treatment,
-			KeptWet: l.keptWet, Mined: l.mined, OpenAtAsking: l.openAtAsking, Agreement: agreement, Note: l.note,
+			KeptWet: l.keptWet, Mined: l.mined, Split: l.split, OpenAtAsking: l.openAtAsking, Agreement: agreement, Note: l.note,
 		})
 	})
 	if err != nil {
@@ -84,13 +92,13 @@ func (s *session) listParcel(c *cobra.Command, l listing) error {
 	return s.answer(a, func(w io.Writer) error { return printParcel(w, a.GetParcel()) })
 }
 
-func (s *session) readPieces(path string, allowBOM bool) (_ []piecelist.Piece, err error) {
+func (s *session) readPieces(path string, o piecelist.Options) (_ []piecelist.Piece, err error) {
 	f, err := s.openInput(path)
 	if err != nil {
 		return nil, err
 	}
 	defer func() { err = errors.Join(err, f.Close()) }()
-	pieces, err := piecelist.Read(f, piecelist.Options{ByteOrderMark: allowBOM})
+	pieces, err := piecelist.Read(f, o)
 	if problems, ok := errors.AsType[piecelist.Problems](err); ok {
 		return nil, piecesFailure(path, problems)
 	}
@@ -101,7 +109,7 @@ func (s *session) readPieces(path string, allowBOM bool) (_ []piecelist.Piece, e
 func piecesFailure(path string, problems piecelist.Problems) *failure {
 	f := wrongInput(path, "correct the file and try again; seamshare help pieces shows the form", "%s", problems[0])
 	if len(problems) > 1 {
-		f.Message = fmt.Sprintf("%d things are wrong with the file; nothing was listed", len(problems))
+		f.Message = fmt.Sprintf("%d things are wrong with the file; nothing was sent", len(problems))
 		for _, p := range problems {
 			where := ""
 			if p.Line > 0 {
@@ -122,7 +130,10 @@ func piecesFailure(path string, problems piecelist.Problems) *failure {
 func newPieces(pieces []piecelist.Piece, scale measure.Mass, claims map[string]string) ([]*minerv1.NewPiece, error) {
 	out := make([]*minerv1.NewPiece, len(pieces))
 	for i, p := range pieces {
-		n := &minerv1.NewPiece{Label: p.Label, Weighing: weighing(p.Mass, scale), Count: p.Count, Seen: p.Seen}
+		n := &minerv1.NewPiece{Label: p.Label, Count: p.Count, Seen: p.Seen, Size: sizeOf(p), SmallestUm: int64(p.Smallest), LargestUm: int64(p.Largest)}
+		if p.Mass > 0 { // else not weighed yet: a draft's
+			n.Weighing = weighing(p.Mass, scale)
+		}
 		switch p.Kind {
 		case piecelist.Solid:
 			n.Kind = typev1.Kind_KIND_SOLID
@@ -130,9 +141,6 @@ func newPieces(pieces []piecelist.Piece, scale measure.Mass, claims map[string]s
 			n.Kind = typev1.Kind_KIND_BOULDER
 		case piecelist.Matrix:
 			n.Kind = typev1.Kind_KIND_MATRIX
-		}
-		if p.Size != nil {
-			n.Size = &typev1.Size{LengthUm: int64(p.Size.Length), WidthUm: int64(p.Size.Width), DepthUm: int64(p.Size.Depth)}
 		}
 		if p.Claim != "" {
 			id, ok := claims[p.Claim]
@@ -147,4 +155,11 @@ func newPieces(pieces []piecelist.Piece, scale measure.Mass, claims map[string]s
 		out[i] = n
 	}
 	return out, nil
+}
+
+func sizeOf(p piecelist.Piece) *typev1.Size {
+	if p.Size == nil {
+		return nil
+	}
+	return &typev1.Size{LengthUm: int64(p.Size.Length), WidthUm: int64(p.Size.Width), DepthUm: int64(p.Size.Depth)}
 }

@@ -10,8 +10,10 @@ import (
 	"os/exec"
 	"strconv"
 	"strings"
+	"sync"
 	"syscall"
 	"testing"
+	"time"
 
 	"github.com/rogpeppe/go-internal/testscript"
 )
@@ -29,6 +31,7 @@ func TestScripts(t *testing.T) {
 		RequireExplicitExec: true,
 		Cmds: map[string]func(ts *testscript.TestScript, neg bool, args []string){
 			"exits": exits, "keep": keep, "serve": serveInBackground, "rows": rows,
+			"stop": stop, "later": later,
 		},
 		Setup: func(e *testscript.Env) error {
 			e.Setenv("XDG_DATA_HOME", e.WorkDir+"/home")
@@ -99,10 +102,12 @@ func serveInBackground(ts *testscript.TestScript, neg bool, args []string) {
 	out, err := c.StdoutPipe()
 	ts.Check(err)
 	ts.Check(c.Start())
-	ts.Defer(func() {
+	end := sync.OnceFunc(func() {
 		_ = c.Process.Signal(syscall.SIGTERM)
 		_ = c.Wait()
 	})
+	ts.Defer(end)
+	served.Store(ts.MkAbs(args[0]), end)
 	line, err := bufio.NewReader(out).ReadString('\n')
 	ts.Check(err)
 	_, rest, _ := strings.Cut(line, "gRPC on ")
@@ -129,4 +134,37 @@ func rows(ts *testscript.TestScript, neg bool, args []string) {
 	}
 	ts.Check(w.Flush())
 	ts.Check(f.Close())
+}
+
+// served holds how the node of a folder is stopped.
+var served sync.Map
+
+// stop FOLDER ends the node that serves the folder.
+func stop(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 1 {
+		ts.Fatalf("usage: stop FOLDER")
+	}
+	end, ok := served.Load(ts.MkAbs(args[0]))
+	if !ok {
+		ts.Fatalf("nothing serves %s", args[0])
+	}
+	end.(func())()
+}
+
+// later DAYS FOLDER starts a node in this process whose clock is some days ahead, and sets SERVER to where it is.
+func later(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 2 {
+		ts.Fatalf("usage: later DAYS FOLDER")
+	}
+	days, err := strconv.Atoi(args[0])
+	ts.Check(err)
+	r, err := startNode(context.Background(), nodeConfig{
+		dir: ts.MkAbs(args[1]), listen: "127.0.0.1:0", minFree: lowestMinFree, fatal: func(err error) { panic(err) },
+		clock: func() time.Time { return time.Now().AddDate(0, 0, days) },
+	})
+	ts.Check(err)
+	end := sync.OnceFunc(func() { _ = r.Close() })
+	ts.Defer(end)
+	served.Store(ts.MkAbs(args[1]), end)
+	ts.Setenv("SERVER", r.grpcAt)
 }

@@ -80,12 +80,22 @@ func printParcel(w io.Writer, p *typev1.Parcel) error {
 		say(w, "  asked %s%s", amount.Text(p.GetAsking()), open)
 	}
 	for _, f := range []struct{ name, value string }{
-		{"seller", p.GetSellerId()}, {"buyer", p.GetBuyerId()}, {"mined", p.GetMined()}, {"note", p.GetNote()}, {"etag", p.GetEtag()},
+		{"seller", p.GetSellerId()},
+		{"buyer", p.GetBuyerId()},
+		{"the rough is with", p.GetCustodyId()},
+		{"the rough is owned by", p.GetTitleId()},
+		{"paid", paidWords(p)},
+		{"mined", p.GetMined()},
+		{"split", p.GetSplit()},
+		{"note", p.GetNote()},
+		{"why", p.GetWhy()},
+		{"etag", p.GetEtag()},
 	} {
 		if f.value != "" {
-			say(w, "  %s: %s", f.name, plain(f.value))
+			sayLong(w, "  %s: %s", f.name, plain(f.value))
 		}
 	}
+	printDifference(w, p.GetHandover())
 	if p.GetKeptWet() {
 		say(w, "  The rough is kept wet.")
 	}
@@ -109,8 +119,19 @@ func printOffers(w io.Writer, offers []*typev1.Offer) error {
 		return nil
 	}
 	for _, o := range offers {
-		say(w, "Offer %s: %s, %s", o.GetId(), amount.Text(o.GetAgreement().GetPrice()), word(o.GetState()))
-		say(w, "  from %s, ends %s", o.GetBuyerId(), o.GetEndsAt())
+		what, from := "Offer", "from"
+		if o.GetAnswersId() != "" {
+			what, from = "Counter-offer", "to"
+		}
+		say(w, "%s %s: %s, %s", what, o.GetId(), amount.Text(o.GetAgreement().GetPrice()), word(o.GetState()))
+		say(w, "  %s %s, ends %s", from, o.GetBuyerId(), o.GetEndsAt())
+		say(w, "  for parcel %s", o.GetParcelId())
+		if o.GetAnswersId() != "" {
+			say(w, "  answers offer %s", o.GetAnswersId())
+		}
+		if o.GetWhy() != "" {
+			sayLong(w, "  why: %s", plain(o.GetWhy()))
+		}
 	}
 	return nil
 }

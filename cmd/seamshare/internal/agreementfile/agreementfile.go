@@ -41,6 +41,10 @@ JSON, for example:
 
 price   what the parcel costs, with its currency; "0.00 AUD" where the rough is
         placed to be cut on shares. All other amounts are in the same currency.
+payment_days
+        optional: how many days after the deal the price is due, such as 14.
+title   optional: when the rough becomes the buyer's, "at handover" (the usual)
+        or "when paid". Rough that is placed stays the miner's.
 levies  what the co-op keeps: of the parcel's price, and of each stone's price.
         "rate" is a percentage with at most two decimals. Optional: "floor" and
         "cap" (amounts for one sale), "borne_by" (the party out of whose later
@@ -113,13 +117,19 @@ func (r *reader) add(path, format string, args ...any) {
 }
 
 func (r *reader) agreement(v value) *typev1.Agreement {
-	o := r.object("", v, "price", "levies", "costs", "tiers")
+	o := r.object("", v, "price", "payment_days", "title", "levies", "costs", "tiers")
 	if o == nil {
 		return nil
 	}
 	a := &typev1.Agreement{}
 	if v, ok := r.needed("", o, "price"); ok {
 		a.Price = r.price(v)
+	}
+	if v, ok := o.get("payment_days"); ok {
+		a.PaymentDays = r.days(v)
+	}
+	if v, ok := o.get("title"); ok {
+		a.Title = r.title(v)
 	}
 	if v, ok := o.get("levies"); ok {
 		if levies := r.object("levies", v, "parcel", "sales"); levies != nil {
@@ -147,6 +157,26 @@ func (r *reader) agreement(v value) *typev1.Agreement {
 		}
 	}
 	return a
+}
+
+func (r *reader) days(v value) uint32 {
+	n, isNumber := v.(number)
+	days, err := strconv.ParseUint(string(n), 10, 32)
+	if !isNumber || err != nil || days < 1 || days > 365 {
+		r.add("payment_days", "%s is not a number of days; write a whole number from 1 to 365, without quotation marks", show(v))
+	}
+	return uint32(days)
+}
+
+func (r *reader) title(v value) typev1.Title {
+	switch v {
+	case text("at handover"):
+		return typev1.Title_TITLE_AT_HANDOVER
+	case text("when paid"):
+		return typev1.Title_TITLE_WHEN_PAID
+	}
+	r.add("title", `%s is not when rough becomes the buyer's; write "at handover" or "when paid"`, show(v))
+	return 0
 }
 
 func (r *reader) levy(path string, v value) *typev1.Levy {

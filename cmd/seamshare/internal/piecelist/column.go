@@ -3,6 +3,7 @@ package piecelist
 import (
 	"errors"
 	"fmt"
+	"slices"
 	"strconv"
 	"strings"
 	"unicode"
@@ -26,12 +27,12 @@ const (
 	maxCount   = 10_000
 )
 
-// columnNamed finds a column, or says what is wrong with the name.
-func columnNamed(name string) (column, string) {
+// columnNamed finds a column of a form, or says what is wrong with the name.
+func columnNamed(f Form, name string) (column, string) {
 	if unit, ok := massColumns[name]; ok {
 		return column{name: name, most: 20, mass: true, set: func(cell string, p *Piece, _ *sides) string { return setMass(cell, unit, p) }}, ""
 	}
-	if set, ok := plainColumns[name]; ok {
+	if set, ok := plainColumns[name]; ok && slices.Contains(forms[f].known, name) {
 		set.name = name
 		return set, ""
 	}
@@ -43,12 +44,12 @@ func columnNamed(name string) (column, string) {
 		return column{}, ouncesRule
 	case lower == "mass" || lower == "weight":
 		return column{}, "doesn't say its unit; name the column mass_g, mass_mg, mass_kg, mass_ct, mass_oz_t or mass_oz_av"
-	case lower == "length" || lower == "width" || lower == "depth":
+	case slices.Contains(forms[f].known, lower+"_mm"):
 		return column{}, "doesn't say its unit; name the column " + lower + "_mm"
 	case lower != name && known(lower):
 		return column{}, "is written " + lower
 	}
-	return column{}, "is not a column known here; there are " + example
+	return column{}, "is not a column known here; there are " + forms[f].example
 }
 
 func known(name string) bool {
@@ -69,6 +70,20 @@ var plainColumns = map[string]column{
 		p.Label = cell
 		return ""
 	}},
+	"piece": {most: 64, words: true, set: func(cell string, p *Piece, _ *sides) string {
+		if cell == "" {
+			return "is empty; give the id of the piece that it was cut from, as seamshare piece list shows it"
+		}
+		p.From = cell
+		return ""
+	}},
+	"part": {most: 16, words: true, set: func(cell string, p *Piece, _ *sides) string {
+		if cell == "" {
+			return "is empty; name the part of the piece, such as 1A"
+		}
+		p.Part = cell
+		return ""
+	}},
 	"length_mm": {most: 20, set: func(cell string, _ *Piece, s *sides) string { return s.length.read(cell) }},
 	"width_mm":  {most: 20, set: func(cell string, _ *Piece, s *sides) string { return s.width.read(cell) }},
 	"depth_mm":  {most: 20, set: func(cell string, _ *Piece, s *sides) string { return s.depth.read(cell) }},
@@ -80,9 +95,11 @@ var plainColumns = map[string]column{
 		p.Kind = kind
 		return ""
 	}},
-	"claim": {most: 80, words: true, set: func(cell string, p *Piece, _ *sides) string { p.Claim = cell; return "" }},
-	"count": {most: 20, set: setCount},
-	"seen":  {most: 500, words: true, set: func(cell string, p *Piece, _ *sides) string { p.Seen = cell; return "" }},
+	"claim":       {most: 80, words: true, set: func(cell string, p *Piece, _ *sides) string { p.Claim = cell; return "" }},
+	"smallest_mm": {most: 20, set: func(cell string, p *Piece, _ *sides) string { return setLength(cell, &p.Smallest) }},
+	"largest_mm":  {most: 20, set: func(cell string, p *Piece, _ *sides) string { return setLength(cell, &p.Largest) }},
+	"count":       {most: 20, set: setCount},
+	"seen":        {most: 500, words: true, set: func(cell string, p *Piece, _ *sides) string { p.Seen = cell; return "" }},
 }
 
 // clean holds a cell to what may stand in any cell. Text that a spreadsheet would run when the file is opened there is
@@ -124,9 +141,6 @@ func setMass(cell, unit string, p *Piece) string {
 }
 
 func setCount(cell string, p *Piece, _ *sides) string {
-	if cell == "" {
-		return ""
-	}
 	n, err := strconv.ParseUint(cell, 10, 32)
 	if err != nil || n < 1 || n > maxCount {
 		return fmt.Sprintf("is not a count; write a whole number from 1 to %d, or nothing for one piece", maxCount)
@@ -179,10 +193,13 @@ type side struct {
 }
 
 func (s *side) read(cell string) string {
-	if cell == "" {
-		return ""
-	}
 	s.given, s.failed = true, true
+	rule := setLength(cell, &s.mm)
+	s.failed = rule != ""
+	return rule
+}
+
+func setLength(cell string, into *measure.Length) string {
 	if rule := plainNumber(cell, "a length"); rule != "" {
 		return rule
 	}
@@ -194,7 +211,22 @@ func (s *side) read(cell string) string {
 	if mm <= 0 || mm > most {
 		return "is not a piece's dimension; it is above zero and at most " + most.String()
 	}
-	s.mm, s.failed = mm, false
+	*into = mm
+	return ""
+}
+
+// sizeRange is the rule that a group's smallest and largest stone break.
+func sizeRange(p Piece) string {
+	switch {
+	case p.Smallest == 0 && p.Largest == 0:
+		return ""
+	case p.Smallest == 0 || p.Largest == 0:
+		return "smallest_mm and largest_mm go together; give both or none"
+	case p.Smallest > p.Largest:
+		return fmt.Sprintf("the smallest stone, %s, is longer than the largest, %s", p.Smallest, p.Largest)
+	case p.Count < 2:
+		return "smallest_mm and largest_mm are for a group of stones; give its count too, or length_mm, width_mm and depth_mm of the one piece"
+	}
 	return ""
 }
 

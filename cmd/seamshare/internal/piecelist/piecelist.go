@@ -37,10 +37,56 @@ type Piece struct {
 	Claim string // as written: a claim's id or name; empty: the field is not shown
 	Count uint32 // 1 where the column is empty or absent
 	Seen  string
+	// Smallest and Largest are the longest dimensions of a group's smallest and largest stone; 0: not measured.
+	Smallest, Largest measure.Length
+	From, Part        string // the older piece's id and its part, in a list of Rough
 }
 
 // Size is a piece's three longest dimensions.
 type Size struct{ Length, Width, Depth measure.Length }
+
+// Form is what a list is for: which columns it has, and which of them each line fills.
+type Form int
+
+// The forms.
+const (
+	Listing  Form = iota // the lines of a parcel that is put on the market
+	Draft                // the same, as far as they are known
+	TakenOut             // stones taken out of a group: kind and claim are the group's
+	Rough                // uncut rough and off-cuts of older pieces
+)
+
+var forms = map[Form]struct {
+	example string
+	known   []string // the columns besides the mass
+	needed  []string // the mass is needed besides, but in a draft
+}{
+	Listing: {
+		"label,mass_g,length_mm,width_mm,depth_mm,kind,claim,count,seen",
+		[]string{"label", "length_mm", "width_mm", "depth_mm", "kind", "claim", "count", "seen", "smallest_mm", "largest_mm"},
+		[]string{"label", "kind"},
+	},
+	Draft: {
+		"label,mass_g,length_mm,width_mm,depth_mm,kind,claim,count,seen",
+		[]string{"label", "length_mm", "width_mm", "depth_mm", "kind", "claim", "count", "seen", "smallest_mm", "largest_mm"},
+		nil,
+	},
+	TakenOut: {
+		"label,mass_g,length_mm,width_mm,depth_mm,seen",
+		[]string{"label", "length_mm", "width_mm", "depth_mm", "seen"},
+		[]string{"label", "length_mm", "width_mm", "depth_mm"},
+	},
+	Rough: {
+		"piece,part,label,mass_g,length_mm,width_mm,depth_mm,seen",
+		[]string{"piece", "part", "label", "length_mm", "width_mm", "depth_mm", "seen"},
+		[]string{"piece", "part", "label", "length_mm", "width_mm", "depth_mm"},
+	},
+}
+
+// needs reports whether each line of the form fills a column. A list of what is only planned needs none.
+func (f Form) needs(c column) bool {
+	return c.mass && f != Draft || slices.Contains(forms[f].needed, c.name)
+}
 
 // Kind is the type of the opal.
 type Kind int
@@ -90,6 +136,7 @@ func (p Problems) Error() string {
 
 // Options are what the user allows.
 type Options struct {
+	Form Form
 	// ByteOrderMark reads a file that begins with the UTF-8 byte-order mark, and drops it.
 	ByteOrderMark bool
 }
@@ -105,7 +152,7 @@ func Read(r io.Reader, o Options) ([]Piece, error) {
 	if problem != nil {
 		return nil, Problems{*problem}
 	}
-	f := &file{rows: csv.NewReader(strings.NewReader(text))}
+	f := &file{form: o.Form, rows: csv.NewReader(strings.NewReader(text))}
 	f.rows.FieldsPerRecord = -1 // counted here, with better words
 	f.rows.ReuseRecord = true
 	pieces := f.read(text, len(data) > MaxBytes)
@@ -117,6 +164,7 @@ func Read(r io.Reader, o Options) ([]Piece, error) {
 
 // file is a file being read.
 type file struct {
+	form     Form
 	rows     *csv.Reader
 	columns  []column // by place
 	problems Problems
@@ -146,7 +194,7 @@ func (f *file) read(text string, cutOff bool) []Piece {
 		case cutOff:
 			f.add(tooLong)
 		default:
-			f.add(Problem{Rule: "the file is empty; its first line names the columns, such as " + example})
+			f.add(Problem{Rule: "the file is empty; its first line names the columns, such as " + forms[f.form].example})
 		}
 		return nil
 	}
@@ -218,6 +266,9 @@ func (f *file) row(cells []string) Piece {
 			f.add(Problem{f.at, c.name, cell, rule})
 			continue
 		}
+		if strings.TrimSpace(cell) == "" && !f.form.needs(c) {
+			continue
+		}
 		if rule := c.set(strings.TrimSpace(cell), &p, &sides); rule != "" {
 			f.add(Problem{f.at, c.name, cell, rule})
 		}
@@ -227,6 +278,9 @@ func (f *file) row(cells []string) Piece {
 		f.add(Problem{Line: f.at, Rule: rule})
 	}
 	p.Size = size
+	if rule := sizeRange(p); rule != "" {
+		f.add(Problem{Line: f.at, Rule: rule})
+	}
 	if p.Label != "" {
 		if first, twice := f.labels[p.Label]; twice {
 			f.add(Problem{f.at, "label", p.Label, fmt.Sprintf("stands on line %d already; each piece of a parcel has a label of its own", first)})
@@ -242,7 +296,7 @@ func (f *file) header(names []string) {
 	var masses []string
 	for _, raw := range names {
 		name := strings.TrimSpace(raw)
-		c, rule := columnNamed(name)
+		c, rule := columnNamed(f.form, name)
 		switch {
 		case rule != "":
 			f.add(Problem{1, "", name, rule})
@@ -260,15 +314,15 @@ func (f *file) header(names []string) {
 	if len(masses) > 1 {
 		f.add(Problem{Line: 1, Rule: "there are several columns for the mass (" + strings.Join(masses, ", ") + "); keep the one that was read from the scale"})
 	}
-	if len(masses) == 0 {
+	if len(masses) == 0 && f.form != Draft {
 		f.add(Problem{Line: 1, Rule: "a column for the mass is missing; name it after its unit: mass_g, mass_mg, mass_kg, mass_ct, mass_oz_t or mass_oz_av"})
 	}
-	for _, name := range []string{"label", "kind"} {
+	for _, name := range forms[f.form].needed {
 		if !f.has(name) {
-			f.add(Problem{Line: 1, Rule: "the column " + name + " is missing; the first line is such as " + example})
+			f.add(Problem{Line: 1, Rule: "the column " + name + " is missing; the first line is such as " + forms[f.form].example})
 		}
 	}
-	if n := f.count("length_mm", "width_mm", "depth_mm"); n > 0 && n < 3 {
+	if n := f.count("length_mm", "width_mm", "depth_mm"); n > 0 && n < 3 && !slices.Contains(forms[f.form].needed, "length_mm") {
 		f.add(Problem{Line: 1, Rule: "length_mm, width_mm and depth_mm go together; give all three or none"})
 	}
 }
@@ -286,5 +340,3 @@ func (f *file) count(names ...string) int {
 	}
 	return n
 }
-
-const example = "label,mass_g,length_mm,width_mm,depth_mm,kind,claim,count,seen"
