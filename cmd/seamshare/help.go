@@ -63,7 +63,8 @@ between the columns, points in decimal numbers, one line for each piece, at most
              refused
   kind       solid (opal throughout), boulder (on its host rock) or matrix
   length_mm, width_mm, depth_mm
-             the three longest dimensions; all three or none
+             the three longest dimensions; a single piece has all three, a
+             group none
   claim      the name or id of your claim; empty: the field is not shown, and
              stays so
   count      how many stones lie in the line; empty: one. With two or more it is
