@@ -76,9 +76,9 @@ between the columns, points in decimal numbers, one line for each piece, at most
 
 label, one mass and kind are needed. For example:
 
-  label,mass_g,length_mm,width_mm,depth_mm,kind,claim,count,smallest_mm,largest_mm
-  1,34.20,46,31,14,boulder,Claim 4,,,
-  chips,22.60,,,,matrix,,9,8,15
+  label,mass_g,length_mm,width_mm,depth_mm,kind,claim,count,seen
+  1,34.20,46,31,14,boulder,Claim 4,,"half of a boulder, bar 1.3 mm"
+  chips,22.60,,,,matrix,,9,"nine chips, 8 to 15 mm"
 
 In a draft (seamshare draft) any column and cell may be missing. Stones taken out
 of a group (seamshare parcel open) have label, a mass, the three dimensions and

@@ -227,7 +227,8 @@ func printViewing(w io.Writer, v *typev1.Viewing) error {
 		{"answered", v.GetAnswered()},
 		{"why", v.GetWhy()},
 		{"out", counted(v.GetCountOut(), v.GetTotalOut())},
-		{"back", backWords(v)}, {"seen in", seenWords(v)},
+		{"back", backWords(v)},
+		{"seen in", seenWords(v)},
 		{"says the seller", v.GetNote()},
 	} {
 		if f.value != "" {
