@@ -15,7 +15,6 @@ func helpTopics() []*cobra.Command {
 		{Use: "pieces", Short: "The CSV file with a parcel's pieces", Long: piecesHelp},
 		{Use: "agreements", Short: "The JSON file with an agreement", Long: agreementfile.Help},
 		{Use: "units", Short: "How masses, lengths and money are written", Long: unitsHelp},
-		{Use: "personal-keys", Short: "Copying and putting back the keys of personal facts", Long: personalKeysHelp},
 		{Use: "safety", Short: "Cautions for work at the bench", Long: safetyHelp},
 	}
 }
@@ -64,7 +63,8 @@ between the columns, points in decimal numbers, one line for each piece, at most
              refused
   kind       solid (opal throughout), boulder (on its host rock) or matrix
   length_mm, width_mm, depth_mm
-             the three longest dimensions; all three or none
+             the three longest dimensions; a single piece has all three, a
+             group none
   claim      the name or id of your claim; empty: the field is not shown, and
              stays so
   count      how many stones lie in the line; empty: one. With two or more it is
@@ -79,9 +79,9 @@ between the columns, points in decimal numbers, one line for each piece, at most
 
 label, one mass and kind are needed. For example:
 
-  label,mass_g,length_mm,width_mm,depth_mm,kind,claim,count,smallest_mm,largest_mm
-  1,34.20,46,31,14,boulder,Claim 4,,,
-  chips,22.60,,,,matrix,,9,8,15
+  label,mass_g,length_mm,width_mm,depth_mm,kind,claim,count,seen
+  1,34.20,46,31,14,boulder,Claim 4,,"half of a boulder, bar 1.3 mm"
+  chips,22.60,,,,matrix,,9,"nine chips, 8 to 15 mm"
 
 In a draft (seamshare draft) any column and cell may be missing. Stones taken out
 of a group (seamshare parcel open) have label, a mass, the three dimensions and

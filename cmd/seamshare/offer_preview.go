@@ -129,6 +129,7 @@ func printPreviews(w io.Writer, all []previewed, stones uint32) error {
 			return err
 		}
 	}
+	sayLong(w, "What the cutter has is before the price, which they pay.")
 	if len(all) > 1 {
 		return nil
 	}

@@ -59,7 +59,7 @@ func sayDifference(w io.Writer, ug, stones int64, beyond bool) {
 	}
 	allowed := "no more than the scales allow"
 	if beyond {
-		allowed = "AN EXCEPTION, beyond what the scales allow"
+		allowed = "an exception, beyond what the scales allow"
 	}
 	sayLong(w, "  difference: %s; %s", strings.Join(parts, ", "), allowed)
 }

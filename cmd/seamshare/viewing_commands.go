@@ -3,7 +3,6 @@ package main
 import (
 	"fmt"
 	"io"
-	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -228,7 +227,8 @@ func printViewing(w io.Writer, v *typev1.Viewing) error {
 		{"answered", v.GetAnswered()},
 		{"why", v.GetWhy()},
 		{"out", counted(v.GetCountOut(), v.GetTotalOut())},
-		{"seen", seenWords(v)},
+		{"back", backWords(v)},
+		{"seen in", seenWords(v)},
 		{"says the seller", v.GetNote()},
 	} {
 		if f.value != "" {
@@ -246,21 +246,21 @@ func counted(n uint32, total *typev1.Weighing) string {
 	return fmt.Sprintf("%s, %s (%s)", count(int(n), "stone"), grams(total), carats(total))
 }
 
-// seenWords is what came back, and how the rough was seen.
+func backWords(v *typev1.Viewing) string {
+	if v.GetState() == typev1.ViewingState_VIEWING_STATE_ENDED && v.GetCountBack() == 0 {
+		return "nothing"
+	}
+	return counted(v.GetCountBack(), v.GetTotalBack())
+}
+
+// seenWords is the light that the rough was seen in, and what was done to it.
 func seenWords(v *typev1.Viewing) string {
-	if v.GetState() != typev1.ViewingState_VIEWING_STATE_ENDED {
-		return ""
-	}
-	back := counted(v.GetCountBack(), v.GetTotalBack())
-	if back == "" {
-		back = "nothing"
-	}
-	words := []string{"in the light: " + v.GetLight()}
+	words := v.GetLight()
 	if v.GetCandled() {
-		words = append(words, "candled")
+		words += "; candled"
 	}
 	if v.GetRubbed() {
-		words = append(words, "a spot rubbed")
+		words += "; a spot rubbed"
 	}
-	return strings.Join(words, ", ") + "; back: " + back
+	return words
 }

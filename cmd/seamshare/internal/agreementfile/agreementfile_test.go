@@ -65,6 +65,13 @@ func TestParseMultipleOfThePrice(t *testing.T) {
 	}
 }
 
+func TestParseWhenItIsPaid(t *testing.T) {
+	got, err := agreementfile.Parse([]byte(`{"price":"100.00 AUD","payment_days":14,"title":"when paid","tiers":[{"share":{"cutter":1}}]}`))
+	if err != nil || got.GetPaymentDays() != 14 || got.GetTitle() != typev1.Title_TITLE_WHEN_PAID {
+		t.Errorf("read %v, %v", got, err)
+	}
+}
+
 // Each refusal says where and why.
 func TestParseRefuses(t *testing.T) {
 	const tiers = `"tiers":[{"share":{"cutter":1}}]`
@@ -77,7 +84,7 @@ func TestParseRefuses(t *testing.T) {
 		"a member twice":            {`{"price":"1 AUD","price":"2 AUD"}`, `"price" is there twice`},
 		"too deep":                  {strings.Repeat("[", 100), "nested too deep"},
 		"no UTF-8":                  {"{\"price\":\"\xff\"}", "no UTF-8"},
-		"an unknown member":         {`{"price":"1 AUD","colour":"blue",` + tiers + `}`, "colour: is not known here; there are price, levies, costs, tiers"},
+		"an unknown member":         {`{"price":"1 AUD","colour":"blue",` + tiers + `}`, "colour: is not known here; there are price, payment_days, title, levies, costs, tiers"},
 		"an unknown member below":   {`{"price":"1 AUD","tiers":[{"share":{"cutter":1},"upto":"5"}]}`, "tiers[0].upto: is not known here"},
 		"no price":                  {`{` + tiers + `}`, "price: is missing"},
 		"a price without currency":  {`{"price":"1600.00",` + tiers + `}`, `price: "1600.00" is not a price`},
@@ -88,6 +95,9 @@ func TestParseRefuses(t *testing.T) {
 		"a third decimal":           {`{"price":"1.005 AUD",` + tiers + `}`, "AUD has 2 decimals"},
 		"another currency":          {`{"price":"1 AUD","tiers":[{"share":{"cutter":1},"up_to":"5.00 NZD"}]}`, "tiers[0].up_to: \"5.00 NZD\" is in NZD, but the price is in AUD"},
 		"a ceiling as a number":     {`{"price":"1 AUD","tiers":[{"share":{"cutter":1},"up_to":750}]}`, "tiers[0].up_to: 750 is not an amount"},
+		"days as words":             {`{"price":"1 AUD","payment_days":"two weeks",` + tiers + `}`, `payment_days: "two weeks" is not a number of days`},
+		"too many days":             {`{"price":"1 AUD","payment_days":366,` + tiers + `}`, "payment_days: 366 is not a number of days"},
+		"a title of its own":        {`{"price":"1 AUD","title":"never",` + tiers + `}`, `title: "never" is not when rough becomes the buyer's`},
 		"no tiers":                  {`{"price":"1 AUD"}`, "tiers: is missing"},
 		"an empty list of tiers":    {`{"price":"1 AUD","tiers":[]}`, "tiers: must be a list"},
 		"a tier of nothing":         {`{"price":"1 AUD","tiers":[{}]}`, `tiers[0]: says neither "pay"`},

@@ -56,6 +56,53 @@ func TestReadUnits(t *testing.T) {
 	}
 }
 
+// Each form has columns of its own, and lines that fill what it needs.
+func TestReadForms(t *testing.T) {
+	for name, c := range map[string]struct {
+		form piecelist.Form
+		text string
+		want piecelist.Piece
+	}{
+		"a group with its range of sizes": {
+			piecelist.Listing, "label,mass_g,kind,count,smallest_mm,largest_mm\nchips,22.60,matrix,9,8,15.5\n",
+			piecelist.Piece{Line: 2, Label: "chips", Mass: 22_600_000, Kind: piecelist.Matrix, Count: 9, Smallest: 8_000, Largest: 15_500},
+		},
+		"a draft of which little is known": {piecelist.Draft, "label,kind,mass_g\n,boulder,\n", piecelist.Piece{Line: 2, Kind: piecelist.Boulder, Count: 1}},
+		"a stone taken out of a group": {
+			piecelist.TakenOut, "label,mass_g,length_mm,width_mm,depth_mm,seen\nc1,3.00,15,9,5,\n",
+			piecelist.Piece{Line: 2, Label: "c1", Mass: 3_000_000, Size: &piecelist.Size{Length: 15_000, Width: 9_000, Depth: 5_000}, Count: 1},
+		},
+		"rough that is sold on": {
+			piecelist.Rough, "piece,part,label,mass_ct,length_mm,width_mm,depth_mm\n01p,1A,a,15,15,9,5\n",
+			piecelist.Piece{Line: 2, From: "01p", Part: "1A", Label: "a", Mass: 3_000_000, Size: &piecelist.Size{Length: 15_000, Width: 9_000, Depth: 5_000}, Count: 1},
+		},
+	} {
+		t.Run(name, func(t *testing.T) {
+			got, err := read(c.text, piecelist.Options{Form: c.form})
+			if err != nil || !reflect.DeepEqual(got, []piecelist.Piece{c.want}) {
+				t.Errorf("read\n%+v (%v), want\n%+v", got, err, c.want)
+			}
+		})
+	}
+	for name, c := range map[string]struct {
+		form       piecelist.Form
+		text, says string
+	}{
+		"a claim of a stone from a group": {piecelist.TakenOut, "label,mass_g,length_mm,width_mm,depth_mm,claim\n", `"claim" is not a column known here; there are label,mass_g`},
+		"a stone without its depth":       {piecelist.TakenOut, "label,mass_g,length_mm,width_mm\n", "the column depth_mm is missing"},
+		"a stone that wasn't measured":    {piecelist.TakenOut, "label,mass_g,length_mm,width_mm,depth_mm\nc1,3.00,15,9,\n", "line 2, column depth_mm: is empty"},
+		"rough of no piece":               {piecelist.Rough, "piece,part,label,mass_g,length_mm,width_mm,depth_mm\n,1A,a,3,15,9,5\n", "line 2, column piece: is empty"},
+		"a draft with a negative mass":    {piecelist.Draft, "mass_g\n-1\n", "is negative"},
+		"a draft with labels twice":       {piecelist.Draft, "label\na\na\n", `"a" stands on line 2 already`},
+	} {
+		t.Run("refused: "+name, func(t *testing.T) {
+			if _, err := read(c.text, piecelist.Options{Form: c.form}); err == nil || !strings.Contains(err.Error(), c.says) {
+				t.Errorf("%v, want %q", err, c.says)
+			}
+		})
+	}
+}
+
 // Each refusal names the line and, where there is one, the column, the value and what to do.
 func TestReadRefuses(t *testing.T) {
 	row := func(line string) string { return header + "ok,1.00,,,,solid,,,\n" + line + "\n" }
@@ -76,6 +123,9 @@ func TestReadRefuses(t *testing.T) {
 		"no mass":                         {"label,kind\n", "a column for the mass is missing"},
 		"no label":                        {"mass_g,kind\n", "the column label is missing"},
 		"two of three dimensions":         {"label,mass_g,kind,length_mm,width_mm\n", "go together"},
+		"a range without its end":         {"label,mass_g,kind,count,smallest_mm\n1,2,solid,9,8\n", "go together; give both or none"},
+		"a range from above":              {"label,mass_g,kind,count,smallest_mm,largest_mm\n1,2,solid,9,8,7\n", "the smallest stone, 8 mm, is longer than the largest, 7 mm"},
+		"a range of one piece":            {"label,mass_g,kind,smallest_mm,largest_mm\n1,2,solid,8,9\n", "are for a group of stones"},
 		"a column in other letters":       {"Label,mass_g,kind\n", `"Label" is written label`},
 		"a mass without its unit":         {"label,mass,kind\n", `"mass" doesn't say its unit`},
 		"a column of bare ounces":         {"label,mass_oz,kind\n", "troy (31.1034768 g) or avoirdupois (28.349523125 g)"},
