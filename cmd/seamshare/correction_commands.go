@@ -48,7 +48,7 @@ func printCorrection(w io.Writer, c *coopv1.Correction) {
 }
 
 // recordHelp says where a record's number comes from.
-const recordHelp = "RECORD is the number of the record that is wrong: the position in the answer when it was recorded (--json), or in seamshare history."
+const recordHelp = "RECORD is the number of the record that is wrong, as it was printed when it was recorded, or as seamshare history shows it."
 
 func parseRecord(text string) (uint64, error) {
 	n, err := strconv.ParseUint(text, 10, 64)

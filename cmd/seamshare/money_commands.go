@@ -28,6 +28,11 @@ func (r *receipt) flags(c *cobra.Command) {
 	need(c, "reference")
 }
 
+// sayRecord gives the number under which money is corrected, should it be wrong.
+func sayRecord(w io.Writer, a interface{ GetPosition() uint64 }) {
+	say(w, "Recorded as record %d.", a.GetPosition())
+}
+
 func (s *session) paymentCommand() *cobra.Command {
 	var forParcel, forOrder, backForParcel receipt
 	parcel := &cobra.Command{
@@ -47,7 +52,10 @@ func (s *session) paymentCommand() *cobra.Command {
 			if err != nil {
 				return err
 			}
-			return s.answer(a, func(w io.Writer) error { return printStatement(w, a.GetStatement()) })
+			return s.answer(a, func(w io.Writer) error {
+				sayRecord(w, a)
+				return printStatement(w, a.GetStatement())
+			})
 		},
 	}
 	forParcel.flags(parcel)
@@ -69,7 +77,8 @@ func (s *session) paymentCommand() *cobra.Command {
 				return err
 			}
 			return s.answer(a, func(w io.Writer) error {
-				say(w, "Recorded. For order %s: paid %s, open %s.", a.GetOrderId(), amount.Text(a.GetPaid()), amount.Text(a.GetOpen()))
+				sayRecord(w, a)
+				say(w, "For order %s: paid %s, open %s.", a.GetOrderId(), amount.Text(a.GetPaid()), amount.Text(a.GetOpen()))
 				return nil
 			})
 		},
@@ -92,6 +101,7 @@ func (s *session) paymentCommand() *cobra.Command {
 					RequestId: d.requestID, ParcelId: args[0], Amount: paid, Reference: backForParcel.reference, EffectiveDate: backForParcel.date,
 				})
 			}, func(w io.Writer, a *coopv1.RecordParcelRefundResponse) error {
+				sayRecord(w, a)
 				return printStatement(w, a.GetStatement())
 			})
 		},
@@ -119,7 +129,10 @@ func (s *session) costCommand() *cobra.Command {
 			if err != nil {
 				return err
 			}
-			return s.answer(a, func(w io.Writer) error { return printStatement(w, a.GetStatement()) })
+			return s.answer(a, func(w io.Writer) error {
+				sayRecord(w, a)
+				return printStatement(w, a.GetStatement())
+			})
 		},
 	}
 	r.flags(addCost)
@@ -146,7 +159,8 @@ func (s *session) refundCommand() *cobra.Command {
 				return err
 			}
 			return s.answer(a, func(w io.Writer) error {
-				say(w, "Recorded. For order %s there is now %s, refunds taken off.", a.GetOrderId(), amount.Text(a.GetPaid()))
+				sayRecord(w, a)
+				say(w, "For order %s there is now %s, refunds taken off.", a.GetOrderId(), amount.Text(a.GetPaid()))
 				return nil
 			})
 		},

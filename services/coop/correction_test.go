@@ -155,6 +155,9 @@ func TestCorrectionsOfMoney(t *testing.T) {
 			if r.GetCorrects() == paid {
 				n++
 			}
+			if r.GetPersonId() == "" || r.GetMemberId() == "" || r.GetAt() < "2" {
+				t.Errorf("record %d is by %q for %q at %q", r.GetPosition(), r.GetPersonId(), r.GetMemberId(), r.GetAt())
+			}
 		}
 		if n != 3 {
 			t.Errorf("%d corrections of the receipt are shown, want 3", n)
