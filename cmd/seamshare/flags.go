@@ -173,6 +173,23 @@ func parseEnds(text string) (string, error) {
 	return at.UTC().Format(time.RFC3339), nil
 }
 
+// parsePast reads when something was done: a time (RFC 3339), or how long ago. What is counted back from now is cut to
+// the minute, and to the hour from hours on, so that a command that is repeated under its request id says the same again.
+func parsePast(text string) (string, error) {
+	if ago, ok := strings.CutSuffix(text, " ago"); ok {
+		number, unit, _ := strings.Cut(ago, " ")
+		each := map[string]time.Duration{"minute": time.Minute, "hour": time.Hour, "day": 24 * time.Hour}[strings.TrimSuffix(unit, "s")]
+		if n, err := strconv.Atoi(number); err == nil && n > 0 && n <= 10_000 && each > 0 {
+			return time.Now().UTC().Add(-time.Duration(n) * each).Truncate(min(each, time.Hour)).Format(time.RFC3339), nil
+		}
+	}
+	at, err := time.Parse(time.RFC3339, text)
+	if err != nil {
+		return "", fmt.Errorf("%q: write \"4 days ago\", \"90 minutes ago\", or a time such as 2026-05-04T17:00:00Z", text)
+	}
+	return at.UTC().Format(time.RFC3339Nano), nil
+}
+
 // enum is one of the API's generated enumerations.
 type enum interface {
 	~int32

@@ -60,6 +60,23 @@ func TestTypedValues(t *testing.T) {
 			}
 		}
 	})
+	t.Run("moments past", func(t *testing.T) {
+		for typed, ago := range map[string]time.Duration{"4 days ago": 96 * time.Hour, "1 hour ago": time.Hour, "90 minutes ago": 90 * time.Minute} {
+			got, err := parsePast(typed)
+			at, bad := time.Parse(time.RFC3339, got)
+			if off := time.Since(at) - ago; err != nil || bad != nil || off < 0 || off > time.Hour+time.Minute {
+				t.Errorf("%q was read as %q (%v)", typed, got, err)
+			}
+		}
+		if got, err := parsePast("2026-05-04T17:00:00+10:00"); err != nil || got != "2026-05-04T07:00:00Z" {
+			t.Errorf("a time was read as %q (%v)", got, err)
+		}
+		for _, typed := range []string{"", "ago", "4 days", "0 days ago", "-1 days ago", "4 moons ago", "10001 days ago", "yesterday", "2026-05-04"} {
+			if got, err := parsePast(typed); err == nil {
+				t.Errorf("%q was read as %q", typed, got)
+			}
+		}
+	})
 	t.Run("words", func(t *testing.T) {
 		for _, typed := range []string{"crack-opened", "crack opened", "CRACK_OPENED"} {
 			if got, err := parseWord[typev1.Reason](typed); err != nil || got != typev1.Reason_REASON_CRACK_OPENED {

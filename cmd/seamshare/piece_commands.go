@@ -71,6 +71,10 @@ type benchStep struct {
 	how, note string
 	areaUm2   int64
 	etag      string
+
+	notWeighed bool
+	tray, dop  string
+	done       stepDone
 }
 
 // partOut is one part that a step leaves, as typed: "1A=9.24g" or "1C2=1.15g:offcut".
@@ -89,11 +93,16 @@ func (s *session) pieceWorkCommand() *cobra.Command {
 --out names the parts it left with their masses; ":offcut" or ":shelf" behind a
 mass puts the part there. What is missing from the mass in was lost and needs a
 --loss-reason. A part that is waste, broken or lost is "set-aside", without --out.
+Where nothing was weighed, as on a dop or between two grits, say --not-weighed.
 
+` + restLine + `
 ` + safetyLine,
 		Example: `  seamshare piece work PIECE 1 saw --out "1A=9.24g,1B=23.44g" --loss-reason kerf
   seamshare piece work PIECE 1C trim --out "1E=1.42g,1F=1.1g:offcut" \
     --loss-reason waste
+  seamshare piece work PIECE 1E dop --not-weighed --dop 7
+  seamshare piece work PIECE 1E shape --out "1E=0.72g" \
+    --loss-reason ground-off --minutes 40 --done-at "4 days ago"
   seamshare piece work PIECE 1B set-aside --loss-reason waste`,
 		Args: exactly("PIECE", "PART", "STEP"),
 		RunE: func(c *cobra.Command, args []string) error { return s.workPart(c, args, b) },
@@ -105,6 +114,10 @@ mass puts the part there. What is missing from the mass in was lost and needs a
 	wordFlag(c, &b.reason, "loss-reason", "why mass was lost")
 	f.StringVar(&b.how, "how", "", "where and how, such as \"in the section, along the seam\"")
 	f.Var(&parsed[int64]{into: &b.areaUm2, parse: parseArea, kind: "area"}, "area", "the sawn area, such as \"108 mm2\"")
+	f.BoolVar(&b.notWeighed, "not-weighed", false, "nothing was weighed; the part goes on at its last mass")
+	f.StringVar(&b.tray, "tray", "", "the number on its tray")
+	f.StringVar(&b.dop, "dop", "", "the number of its dop")
+	b.done.flags(c, "sanded or polished")
 	f.StringVar(&b.note, "note", "", "a note for your own use")
 	etagFlag(c, &b.etag, "piece")
 	return c
@@ -119,6 +132,7 @@ func (s *session) workPart(c *cobra.Command, args []string, b benchStep) error {
 		r := &cutterv1.WorkPartRequest{
 			RequestId: q.requestID, PieceId: args[0], Part: args[1], Step: step, Reason: b.reason,
 			How: b.how, AreaUm2: b.areaUm2, Note: b.note, Etag: b.etag,
+			NotWeighed: b.notWeighed, Tray: b.tray, Dop: b.dop, Minutes: b.done.minutes, DoneAt: b.done.at, WhyEarly: b.done.whyEarly,
 		}
 		if b.massIn > 0 {
 			r.MassIn = weighing(b.massIn, b.scale)

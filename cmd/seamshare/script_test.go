@@ -6,6 +6,8 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"image"
+	"image/png"
 	"os"
 	"os/exec"
 	"strconv"
@@ -28,7 +30,7 @@ func TestScripts(t *testing.T) {
 		Dir:                 "testdata/script",
 		RequireExplicitExec: true,
 		Cmds: map[string]func(ts *testscript.TestScript, neg bool, args []string){
-			"exits": exits, "keep": keep, "serve": serveInBackground, "rows": rows,
+			"exits": exits, "keep": keep, "serve": serveInBackground, "rows": rows, "picture": picture,
 		},
 		Setup: func(e *testscript.Env) error {
 			e.Setenv("XDG_DATA_HOME", e.WorkDir+"/home")
@@ -128,5 +130,16 @@ func rows(ts *testscript.TestScript, neg bool, args []string) {
 		fmt.Fprintf(w, "%d,1.00,boulder\n", i)
 	}
 	ts.Check(w.Flush())
+	ts.Check(f.Close())
+}
+
+// picture FILE writes a small PNG.
+func picture(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 1 {
+		ts.Fatalf("usage: picture FILE")
+	}
+	f, err := os.Create(ts.MkAbs(args[0]))
+	ts.Check(err)
+	ts.Check(png.Encode(f, image.NewGray(image.Rect(0, 0, 8, 6))))
 	ts.Check(f.Close())
 }

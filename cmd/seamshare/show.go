@@ -172,17 +172,36 @@ func printStone(w io.Writer, s *typev1.Stone) error {
 		{"brightness", word(g.GetBrightness())},
 		{"colours", g.GetColours()},
 		{"judged under", g.GetJudgedUnder()},
+		{"class", s.GetClass()},
+		{"final check", checkWords(s)},
 		{"remarks", s.GetRemarks()},
 		{"price", amount.Text(s.GetPrice())},
+		{word(s.GetSetKind()), strings.Join(s.GetSetStoneIds(), ", ")},
+		{"lot", s.GetLotId()},
+		{"cut again", timesCut(s.GetRecuts())},
 		{"cut from part", strings.TrimSpace(s.GetPart() + " of piece " + s.GetPieceId())},
 		{"parcel", s.GetParcelId()},
 		{"etag", s.GetEtag()},
 	} {
 		if f.value != "" {
-			say(w, "  %s: %s", f.name, plain(f.value))
+			sayLong(w, "  %s: %s", f.name, plain(f.value))
 		}
 	}
 	return nil
+}
+
+func checkWords(s *typev1.Stone) string {
+	if s.GetCheck() == typev1.CheckState_CHECK_STATE_CHECKED {
+		return "made; a second person has to confirm it"
+	}
+	return word(s.GetCheck())
+}
+
+func timesCut(n uint32) string {
+	if n == 0 {
+		return ""
+	}
+	return count(int(n), "time") + "; papers from before the last are void"
 }
 
 func treatmentWords(t typev1.Treatment) string {

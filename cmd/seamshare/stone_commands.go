@@ -21,23 +21,22 @@ import (
 )
 
 func (s *session) stoneCommand() *cobra.Command {
-	return group("stone", "Finished stones: finish, sell, return, trace",
-		s.stoneFinishCommand(), s.stoneSellCommand(), s.stoneListCommand(), s.stoneShowCommand(), s.stoneReturnCommand(), s.stoneChainCommand())
+	return group("stone", "Finished stones: finish, check, sell, return, trace",
+		s.stoneFinishCommand(), s.stoneCheckCommand(), s.stoneConfirmCommand(), s.stoneRegradeCommand(), s.stoneRecutCommand(),
+		s.stoneSellCommand(), s.stoneOffSaleCommand(), s.stoneListCommand(), s.stoneShowCommand(), s.stoneReturnCommand(), s.stoneChainCommand())
 }
 
 // finished are the flags of stone finish.
 type finished struct {
-	label, colours, judgedUnder, remarks string
-	mass, scale                          measure.Mass
-	size                                 *typev1.Size
-	outline                              typev1.Outline
-	treatment                            typev1.Treatment
-	hydrophane                           typev1.Hydrophane
-	composite                            typev1.Composite
-	bodyTone                             uint32
-	transparency                         typev1.Transparency
-	pattern                              typev1.Pattern
-	brightness                           typev1.Brightness
+	label, class, remarks string
+	mass, scale           measure.Mass
+	size                  *typev1.Size
+	outline               typev1.Outline
+	treatment             typev1.Treatment
+	hydrophane            typev1.Hydrophane
+	composite             typev1.Composite
+	grade                 typev1.Grade
+	done                  stepDone
 }
 
 func (s *session) stoneFinishCommand() *cobra.Command {
@@ -47,8 +46,10 @@ func (s *session) stoneFinishCommand() *cobra.Command {
 		Short: "Make a stone of a part (cutter)",
 		Long: `Makes a stone of a part. What the part weighed more was ground off. Treatment,
 whether it takes up water (hydrophane) and whether it is assembled (composite) are
-always answered. The grade is what you see; leave out what you didn't judge.
+always answered. The grade is what you see; leave out what you didn't judge. Before
+it is sold it is checked (seamshare stone check).
 
+` + restLine + `
 ` + safetyLine,
 		Example: `  seamshare stone finish PIECE 1CP --label 1 --mass "3.04 ct" \
     --size "12x9x3.0 mm" --outline oval --treatment none-known \
@@ -61,11 +62,8 @@ always answered. The grade is what you see; leave out what you didn't judge.
 					RequestId: q.requestID, PieceId: args[0], Part: args[1], Label: d.label,
 					Weighing: weighing(d.mass, d.scale), Size: d.size, Outline: d.outline,
 					Treatment: d.treatment, Hydrophane: d.hydrophane, Composite: d.composite,
-					Grade: &typev1.Grade{
-						BodyTone: d.bodyTone, Transparency: d.transparency, Pattern: d.pattern, Brightness: d.brightness,
-						Colours: d.colours, JudgedUnder: d.judgedUnder,
-					},
-					Remarks: d.remarks,
+					Grade: &d.grade, Class: d.class, Remarks: d.remarks,
+					Minutes: d.done.minutes, DoneAt: d.done.at, WhyEarly: d.done.whyEarly,
 				})
 			})
 			if err != nil {
@@ -83,12 +81,8 @@ always answered. The grade is what you see; leave out what you didn't judge.
 	wordFlag(c, &d.treatment, "treatment", "what was done to it")
 	wordFlag(c, &d.hydrophane, "hydrophane", "whether it takes up water")
 	wordFlag(c, &d.composite, "composite", "whether it is assembled")
-	f.Uint32Var(&d.bodyTone, "body-tone", 0, "1 (darkest) to 9 (lightest)")
-	wordFlag(c, &d.transparency, "transparency", "how much light goes through")
-	wordFlag(c, &d.pattern, "pattern", "the play-of-colour's pattern")
-	wordFlag(c, &d.brightness, "brightness", "in words")
-	f.StringVar(&d.colours, "colours", "", "the colours, brightest first")
-	f.StringVar(&d.judgedUnder, "judged-under", "", "the light and distance it was judged at")
+	gradeFlags(c, &d.grade, &d.class)
+	d.done.flags(c, "finished")
 	f.StringVar(&d.remarks, "remarks", "", "what else is to be said")
 	need(c, "label", "mass", "size", "outline", "treatment", "hydrophane", "composite")
 	return c
@@ -99,7 +93,7 @@ func (s *session) stoneSellCommand() *cobra.Command {
 	var etag string
 	c := &cobra.Command{
 		Use:   "sell STONE --price \"420.00 AUD\"",
-		Short: "Put a stone on sale, or ask another price (cutter)",
+		Short: "Put a checked stone on sale, or ask another price (cutter)",
 		Args:  exactly("STONE"),
 		RunE: func(c *cobra.Command, args []string) error {
 			a, err := command(c.Context(), s, func(q call) (*cutterv1.PutStoneOnSaleResponse, error) {
