@@ -115,6 +115,7 @@ func (s *session) rootCommand() *cobra.Command {
 	)
 	add(root, groupTrade, s.claimCommand(), s.parcelCommand(), s.pieceCommand(), s.stoneCommand(), s.stockCommand(),
 		s.photoCommand(), s.orderCommand(), s.agreementCommand(), s.yieldCommand(), s.shareCommand())
+	add(root, groupTrade, s.benchCommand(), s.planCommand(), s.lotCommand(), s.setCommand(), s.promiseCommand())
 	add(root, groupDesk, s.fieldCommand(), s.memberCommand(), s.personCommand(), s.roleCommand(), s.paymentCommand(),
 		s.costCommand(), s.refundCommand(), s.balancesCommand())
 	add(root, groupNode, s.initCommand(), s.serveCommand(), s.demoCommand(), s.verifyCommand(), s.statusCommand(), s.logCommand(), s.backupCommand(), s.restoreCommand(), s.rebuildCommand())
