@@ -3,9 +3,11 @@ package main
 import (
 	"errors"
 	"fmt"
+	"io"
 
 	"github.com/spf13/cobra"
 
+	"seamshare.example/cmd/seamshare/internal/table"
 	typev1 "seamshare.example/proto/gen/seamshare/type/v1"
 	"seamshare.example/services/domain/measure"
 )
@@ -14,6 +16,13 @@ import (
 const restLine = `A shaped part rests, three days unless your co-op has set another time, so that a
 strained one cracks before work is put into its polish. Earlier, say --why-early.
 `
+
+// sayCaution ends what is shown of bench work.
+func sayCaution(w io.Writer) {
+	for _, line := range table.Break(safetyLine, table.Width) {
+		say(w, "%s", line)
+	}
+}
 
 // stepDone are the flags that say when bench work was done and how long it took.
 type stepDone struct {
@@ -45,11 +54,14 @@ func judgedFlags(c *cobra.Command, g *typev1.Grade) {
 }
 
 func lengthFlag(c *cobra.Command, um *int64, name, usage string) {
-	c.Flags().Var(&parsed[int64]{into: um, kind: "length", parse: func(text string) (int64, error) {
-		l, err := measure.ParseLength(text)
-		if wrong, ok := errors.AsType[*measure.ParseError](err); ok {
-			return 0, fmt.Errorf("%q: %s", text, wrong.Problem)
-		}
-		return int64(l), err
-	}}, name, usage)
+	c.Flags().Var(&parsed[int64]{into: um, kind: "length", parse: parseUm}, name, usage)
+}
+
+// parseUm reads a length with its unit, in micrometres.
+func parseUm(text string) (int64, error) {
+	l, err := measure.ParseLength(text)
+	if wrong, ok := errors.AsType[*measure.ParseError](err); ok {
+		return 0, fmt.Errorf("%q: %s", text, wrong.Problem)
+	}
+	return int64(l), err
 }

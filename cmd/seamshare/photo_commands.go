@@ -125,7 +125,7 @@ func (s *session) photoGetCommand() *cobra.Command {
 	c := &cobra.Command{
 		Use:     "get PHOTO --out FILE",
 		Short:   "Fetch a picture that a record names",
-		Example: `  seamshare photo get 9f86d081884c7d659a2feaa0c55ad015a3bf4f1b2b0b822cd15d6c15b0f00a08 \` + "\n" + `    --out face.jpg`,
+		Example: "  seamshare photo get PHOTO --out face.jpg",
 		Args:    exactly("PHOTO"),
 		RunE: func(c *cobra.Command, args []string) error {
 			raw, err := hex.DecodeString(args[0])

@@ -15,7 +15,9 @@ import (
 
 func (s *session) pieceCommand() *cobra.Command {
 	return group("piece", "Pieces of rough at the bench (cutter)",
-		s.pieceListCommand(), s.pieceShowCommand(), s.pieceWorkCommand(), s.piecePlaceCommand())
+		s.pieceListCommand(), s.pieceShowCommand(), s.pieceStudyCommand(), s.pieceWorkCommand(), s.piecePlaceCommand(),
+		s.pieceAwaitCommand(), s.pieceDecideCommand(), s.pieceGradeCommand(), s.pieceInclusionCommand(),
+		s.pieceLookAgainCommand(), s.pieceMixedUpCommand())
 }
 
 func (s *session) pieceListCommand() *cobra.Command {
@@ -145,7 +147,11 @@ func (s *session) workPart(c *cobra.Command, args []string, b benchStep) error {
 	if err != nil {
 		return err
 	}
-	return s.answer(a, func(w io.Writer) error { return printPiece(w, a.GetPiece()) })
+	return s.answer(a, func(w io.Writer) error {
+		err := printPiece(w, a.GetPiece())
+		sayCaution(w)
+		return err
+	})
 }
 
 // parseOuts reads "1A=9.24g,1B=23.44g:offcut".

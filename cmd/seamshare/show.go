@@ -136,30 +136,6 @@ func printOffers(w io.Writer, offers []*typev1.Offer) error {
 	return nil
 }
 
-func printPiece(w io.Writer, p *typev1.Piece) error {
-	sayLong(w, "Piece %s (%s) of parcel %s:", plain(p.GetLabel()), p.GetId(), p.GetParcelId())
-	sayLong(w, "  %s (%s) as listed, %s %s", grams(p.GetWeighing()), carats(p.GetWeighing()), word(p.GetKind()), size(p.GetSize()))
-	if p.GetSeen() != "" {
-		sayLong(w, "  seen: %s", plain(p.GetSeen()))
-	}
-	if p.GetFieldId() == "" {
-		say(w, "  field not shown")
-	} else {
-		say(w, "  field %s", p.GetFieldId())
-	}
-	t := table.New(text("part"), right("mass"), right("carats"), text("stands"), text("stone"))
-	for _, part := range p.GetParts() {
-		t.Row(part.GetName(), grams(part.GetWeighing()), carats(part.GetWeighing()), word(part.GetFate()), part.GetStoneId())
-	}
-	if _, err := t.WriteTo(w); err != nil {
-		return err
-	}
-	for _, l := range p.GetLosses() {
-		say(w, "  lost %s: %s", both(l.GetMassUg()), word(l.GetReason()))
-	}
-	return nil
-}
-
 func printStones(w io.Writer, stones []*typev1.Stone, next string) error {
 	if len(stones) == 0 {
 		say(w, "No stones.")

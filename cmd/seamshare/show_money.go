@@ -7,7 +7,6 @@ import (
 	"seamshare.example/cmd/seamshare/internal/amount"
 	"seamshare.example/cmd/seamshare/internal/table"
 	coopv1 "seamshare.example/proto/gen/seamshare/coop/v1"
-	cutterv1 "seamshare.example/proto/gen/seamshare/cutter/v1"
 	typev1 "seamshare.example/proto/gen/seamshare/type/v1"
 )
 
@@ -76,31 +75,4 @@ func printBalances(w io.Writer, a *coopv1.GetBalancesResponse, name func(memberI
 	}
 	_, err := t.WriteTo(w)
 	return err
-}
-
-// printYield accounts for all of a parcel's mass.
-func printYield(w io.Writer, y *cutterv1.Yield) error {
-	t := table.New(text("where the mass is"), right("grams and carats"))
-	t.Row("bought", both(y.GetBoughtUg()))
-	t.Row(finishedWords(y.GetStones()), both(y.GetFinishedUg()))
-	t.Row("kept as off-cuts", both(y.GetOffcutUg()))
-	t.Row("uncut: untouched, in work or on the shelf", both(y.GetUncutUg()))
-	t.Row("lost", both(y.GetLossUg()))
-	for _, l := range y.GetLosses() {
-		t.Row("  of which "+word(l.GetReason()), both(l.GetMassUg()))
-	}
-	t.Row("unexplained", both(y.GetUnexplainedUg()))
-	if _, err := t.WriteTo(w); err != nil {
-		return err
-	}
-	say(w, "  Unexplained is what two weighings of the same thing disagree by; it may be")
-	say(w, "  up to %s.", both(y.GetToleranceUg()))
-	return nil
-}
-
-func finishedWords(stones uint32) string {
-	if stones == 1 {
-		return "finished, 1 stone"
-	}
-	return fmt.Sprintf("finished, %d stones", stones)
 }

@@ -189,6 +189,7 @@ var rights = map[string]right{
 	"CutterService/WithdrawPromise":         theirs,
 	"CutterService/DeliverPromise":          theirs,
 	"CutterService/ListPromises":            roles,
+	"CutterService/ListBench":               roles,
 	"JewellerService/ListStock":             roles,
 	"JewellerService/GetStone":              roles,
 	"JewellerService/PlaceOrder":            roles,

@@ -25,6 +25,7 @@ func BenchPiece(s piece.State, rest time.Duration) *typev1.Piece {
 		shown := p.Parts[i]
 		shown.WaitsFor, shown.Grade, shown.Class = part.Waits, grade(part.Grade.GetGrade()), part.Grade.GetClass()
 		shown.LotId, shown.NewPieceId = part.LotID, part.NewID
+		shown.LastStep, shown.Tray, shown.Dop = typev1.Step(part.Step), part.Tray, part.Dop
 		if part.Shaped() {
 			at := time.UnixMicro(part.ShapedUs).UTC()
 			shown.ShapedAt, shown.RestsUntil = at.Format(time.RFC3339), at.Add(rest).Format(time.RFC3339)

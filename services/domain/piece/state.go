@@ -6,6 +6,7 @@
 package piece
 
 import (
+	"cmp"
 	"maps"
 	"slices"
 
@@ -90,6 +91,8 @@ type Part struct {
 	LastUs   int64 // when something was last done to it, Unix microseconds; 0: nothing with a moment
 	ShapedUs int64 // when it was last shaped; 0: never
 
+	Step      piecev1.Step         // the last one; 0: none
+	Tray, Dop string               // as last said, of the part it was then
 	Waits     string               // what there is to decide, while it waits
 	Mixed     []*piecev1.Candidate // which parts it may be; none: it is itself
 	Grade     *piecev1.Graded_Private
@@ -273,7 +276,9 @@ func worked(s State, e *piecev1.Worked) State {
 		left[j] = s.Parts[i] // its rest, its marks
 		left[j].Name, left[j].Weighing, left[j].Fate = out.GetName(), out.GetWeighing(), Fate(out.GetFate())
 		left[j].Due = out.GetWeighing()
-		left[j].LastUs = p.GetDoneAtUs()
+		left[j].LastUs, left[j].Step = p.GetDoneAtUs(), p.GetStep()
+		left[j].Tray = cmp.Or(e.GetPrivate().GetTray(), left[j].Tray)
+		left[j].Dop = cmp.Or(e.GetPrivate().GetDop(), left[j].Dop)
 		if p.GetStep() == piecev1.Step_STEP_SHAPE {
 			left[j].ShapedUs = p.GetDoneAtUs()
 		}

@@ -24,6 +24,95 @@ const (
 	_ = protoimpl.EnforceVersion(protoimpl.MaxVersion - 20)
 )
 
+// Job is what there is to do next at the bench.
+type Job int32
+
+const (
+	// Not set.
+	Job_JOB_UNSPECIFIED Job = 0
+	// Study an untouched piece.
+	Job_JOB_STUDY Job = 1
+	// Choose a plan for an untouched piece that was studied.
+	Job_JOB_PLAN Job = 2
+	// Begin with an untouched piece that has a plan.
+	Job_JOB_BEGIN Job = 3
+	// Open a counted lot, or sell it as it is.
+	Job_JOB_OPEN Job = 4
+	// Go on with a part in work; its last step says how far it is.
+	Job_JOB_GO_ON Job = 5
+	// Let a shaped part rest.
+	Job_JOB_REST Job = 6
+	// Sand, polish and finish a part that was shaped and has rested.
+	Job_JOB_POLISH Job = 7
+	// Decide.
+	Job_JOB_DECIDE Job = 8
+	// Check a finished stone.
+	Job_JOB_CHECK Job = 9
+	// Confirm a check, as a second person.
+	Job_JOB_CONFIRM Job = 10
+	// Put a stone on sale.
+	Job_JOB_SELL Job = 11
+)
+
+// Enum value maps for Job.
+var (
+	Job_name = map[int32]string{
+		0:  "JOB_UNSPECIFIED",
+		1:  "JOB_STUDY",
+		2:  "JOB_PLAN",
+		3:  "JOB_BEGIN",
+		4:  "JOB_OPEN",
+		5:  "JOB_GO_ON",
+		6:  "JOB_REST",
+		7:  "JOB_POLISH",
+		8:  "JOB_DECIDE",
+		9:  "JOB_CHECK",
+		10: "JOB_CONFIRM",
+		11: "JOB_SELL",
+	}
+	Job_value = map[string]int32{
+		"JOB_UNSPECIFIED": 0,
+		"JOB_STUDY":       1,
+		"JOB_PLAN":        2,
+		"JOB_BEGIN":       3,
+		"JOB_OPEN":        4,
+		"JOB_GO_ON":       5,
+		"JOB_REST":        6,
+		"JOB_POLISH":      7,
+		"JOB_DECIDE":      8,
+		"JOB_CHECK":       9,
+		"JOB_CONFIRM":     10,
+		"JOB_SELL":        11,
+	}
+)
+
+func (x Job) Enum() *Job {
+	p := new(Job)
+	*p = x
+	return p
+}
+
+func (x Job) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (Job) Descriptor() protoreflect.EnumDescriptor {
+	return file_seamshare_cutter_v1_bench_proto_enumTypes[0].Descriptor()
+}
+
+func (Job) Type() protoreflect.EnumType {
+	return &file_seamshare_cutter_v1_bench_proto_enumTypes[0]
+}
+
+func (x Job) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use Job.Descriptor instead.
+func (Job) EnumDescriptor() ([]byte, []int) {
+	return file_seamshare_cutter_v1_bench_proto_rawDescGZIP(), []int{0}
+}
+
 // StudyPieceRequest asks for StudyPiece.
 type StudyPieceRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1128,6 +1217,297 @@ func (x *ReportMixUpResponse) GetPosition() uint64 {
 	return 0
 }
 
+// BenchLine is a part or a stone, and what there is to do next with it.
+type BenchLine struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// What there is to do.
+	Job Job `protobuf:"varint,1,opt,name=job,proto3,enum=seamshare.cutter.v1.Job" json:"job,omitempty"`
+	// The parcel.
+	ParcelId string `protobuf:"bytes,2,opt,name=parcel_id,json=parcelId,proto3" json:"parcel_id,omitempty"`
+	// What its seller calls it.
+	ParcelLabel string `protobuf:"bytes,3,opt,name=parcel_label,json=parcelLabel,proto3" json:"parcel_label,omitempty"`
+	// The piece.
+	PieceId string `protobuf:"bytes,4,opt,name=piece_id,json=pieceId,proto3" json:"piece_id,omitempty"`
+	// What its seller calls it.
+	PieceLabel string `protobuf:"bytes,5,opt,name=piece_label,json=pieceLabel,proto3" json:"piece_label,omitempty"`
+	// The part, by its name in the piece.
+	Part string `protobuf:"bytes,6,opt,name=part,proto3" json:"part,omitempty"`
+	// Its mass.
+	Weighing *v1.Weighing `protobuf:"bytes,7,opt,name=weighing,proto3" json:"weighing,omitempty"`
+	// The step last recorded; not set: none.
+	LastStep v1.Step `protobuf:"varint,8,opt,name=last_step,json=lastStep,proto3,enum=seamshare.type.v1.Step" json:"last_step,omitempty"`
+	// The number on its tray, as last said.
+	Tray string `protobuf:"bytes,9,opt,name=tray,proto3" json:"tray,omitempty"`
+	// The number of its dop, as last said.
+	Dop string `protobuf:"bytes,10,opt,name=dop,proto3" json:"dop,omitempty"`
+	// When it will have rested as long as is set, RFC 3339; empty where it was never shaped.
+	RestsUntil string `protobuf:"bytes,11,opt,name=rests_until,json=restsUntil,proto3" json:"rests_until,omitempty"`
+	// What there is to decide.
+	WaitsFor string `protobuf:"bytes,12,opt,name=waits_for,json=waitsFor,proto3" json:"waits_for,omitempty"`
+	// The stone it became.
+	StoneId string `protobuf:"bytes,13,opt,name=stone_id,json=stoneId,proto3" json:"stone_id,omitempty"`
+	// What the cutter calls the stone.
+	StoneLabel    string `protobuf:"bytes,14,opt,name=stone_label,json=stoneLabel,proto3" json:"stone_label,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *BenchLine) Reset() {
+	*x = BenchLine{}
+	mi := &file_seamshare_cutter_v1_bench_proto_msgTypes[15]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *BenchLine) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*BenchLine) ProtoMessage() {}
+
+func (x *BenchLine) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_cutter_v1_bench_proto_msgTypes[15]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use BenchLine.ProtoReflect.Descriptor instead.
+func (*BenchLine) Descriptor() ([]byte, []int) {
+	return file_seamshare_cutter_v1_bench_proto_rawDescGZIP(), []int{15}
+}
+
+func (x *BenchLine) GetJob() Job {
+	if x != nil {
+		return x.Job
+	}
+	return Job_JOB_UNSPECIFIED
+}
+
+func (x *BenchLine) GetParcelId() string {
+	if x != nil {
+		return x.ParcelId
+	}
+	return ""
+}
+
+func (x *BenchLine) GetParcelLabel() string {
+	if x != nil {
+		return x.ParcelLabel
+	}
+	return ""
+}
+
+func (x *BenchLine) GetPieceId() string {
+	if x != nil {
+		return x.PieceId
+	}
+	return ""
+}
+
+func (x *BenchLine) GetPieceLabel() string {
+	if x != nil {
+		return x.PieceLabel
+	}
+	return ""
+}
+
+func (x *BenchLine) GetPart() string {
+	if x != nil {
+		return x.Part
+	}
+	return ""
+}
+
+func (x *BenchLine) GetWeighing() *v1.Weighing {
+	if x != nil {
+		return x.Weighing
+	}
+	return nil
+}
+
+func (x *BenchLine) GetLastStep() v1.Step {
+	if x != nil {
+		return x.LastStep
+	}
+	return v1.Step(0)
+}
+
+func (x *BenchLine) GetTray() string {
+	if x != nil {
+		return x.Tray
+	}
+	return ""
+}
+
+func (x *BenchLine) GetDop() string {
+	if x != nil {
+		return x.Dop
+	}
+	return ""
+}
+
+func (x *BenchLine) GetRestsUntil() string {
+	if x != nil {
+		return x.RestsUntil
+	}
+	return ""
+}
+
+func (x *BenchLine) GetWaitsFor() string {
+	if x != nil {
+		return x.WaitsFor
+	}
+	return ""
+}
+
+func (x *BenchLine) GetStoneId() string {
+	if x != nil {
+		return x.StoneId
+	}
+	return ""
+}
+
+func (x *BenchLine) GetStoneLabel() string {
+	if x != nil {
+		return x.StoneLabel
+	}
+	return ""
+}
+
+// ListBenchRequest asks for ListBench.
+type ListBenchRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Wait until the node has applied at least this position.
+	MinPosition uint64 `protobuf:"varint,1,opt,name=min_position,json=minPosition,proto3" json:"min_position,omitempty"`
+	// How many pieces at most; 50 where 0, never more than 200.
+	PageSize int32 `protobuf:"varint,2,opt,name=page_size,json=pageSize,proto3" json:"page_size,omitempty"`
+	// Where to go on: next_page_token of the page before.
+	PageToken     string `protobuf:"bytes,3,opt,name=page_token,json=pageToken,proto3" json:"page_token,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListBenchRequest) Reset() {
+	*x = ListBenchRequest{}
+	mi := &file_seamshare_cutter_v1_bench_proto_msgTypes[16]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListBenchRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListBenchRequest) ProtoMessage() {}
+
+func (x *ListBenchRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_cutter_v1_bench_proto_msgTypes[16]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListBenchRequest.ProtoReflect.Descriptor instead.
+func (*ListBenchRequest) Descriptor() ([]byte, []int) {
+	return file_seamshare_cutter_v1_bench_proto_rawDescGZIP(), []int{16}
+}
+
+func (x *ListBenchRequest) GetMinPosition() uint64 {
+	if x != nil {
+		return x.MinPosition
+	}
+	return 0
+}
+
+func (x *ListBenchRequest) GetPageSize() int32 {
+	if x != nil {
+		return x.PageSize
+	}
+	return 0
+}
+
+func (x *ListBenchRequest) GetPageToken() string {
+	if x != nil {
+		return x.PageToken
+	}
+	return ""
+}
+
+// ListBenchResponse answers ListBench.
+type ListBenchResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The parts and stones, in the order of the parcels' listings.
+	Lines []*BenchLine `protobuf:"bytes,1,rep,name=lines,proto3" json:"lines,omitempty"`
+	// Where to go on; empty at the end.
+	NextPageToken string `protobuf:"bytes,2,opt,name=next_page_token,json=nextPageToken,proto3" json:"next_page_token,omitempty"`
+	// The position the answer is as of.
+	Position      uint64 `protobuf:"varint,3,opt,name=position,proto3" json:"position,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListBenchResponse) Reset() {
+	*x = ListBenchResponse{}
+	mi := &file_seamshare_cutter_v1_bench_proto_msgTypes[17]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListBenchResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListBenchResponse) ProtoMessage() {}
+
+func (x *ListBenchResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_cutter_v1_bench_proto_msgTypes[17]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListBenchResponse.ProtoReflect.Descriptor instead.
+func (*ListBenchResponse) Descriptor() ([]byte, []int) {
+	return file_seamshare_cutter_v1_bench_proto_rawDescGZIP(), []int{17}
+}
+
+func (x *ListBenchResponse) GetLines() []*BenchLine {
+	if x != nil {
+		return x.Lines
+	}
+	return nil
+}
+
+func (x *ListBenchResponse) GetNextPageToken() string {
+	if x != nil {
+		return x.NextPageToken
+	}
+	return ""
+}
+
+func (x *ListBenchResponse) GetPosition() uint64 {
+	if x != nil {
+		return x.Position
+	}
+	return 0
+}
+
 var File_seamshare_cutter_v1_bench_proto protoreflect.FileDescriptor
 
 const file_seamshare_cutter_v1_bench_proto_rawDesc = "" +
@@ -1224,7 +1604,52 @@ const file_seamshare_cutter_v1_bench_proto_rawDesc = "" +
 	"\xbaH\ar\x05\x10\x01\x18\xf4\x03R\x04note\"c\n" +
 	"\x13ReportMixUpResponse\x120\n" +
 	"\x06pieces\x18\x01 \x03(\v2\x18.seamshare.type.v1.PieceR\x06pieces\x12\x1a\n" +
-	"\bposition\x18\x02 \x01(\x04R\bpositionB:Z8seamshare.example/proto/gen/seamshare/cutter/v1;cutterv1b\x06proto3"
+	"\bposition\x18\x02 \x01(\x04R\bposition\"\xd6\x03\n" +
+	"\tBenchLine\x12*\n" +
+	"\x03job\x18\x01 \x01(\x0e2\x18.seamshare.cutter.v1.JobR\x03job\x12\x1b\n" +
+	"\tparcel_id\x18\x02 \x01(\tR\bparcelId\x12!\n" +
+	"\fparcel_label\x18\x03 \x01(\tR\vparcelLabel\x12\x19\n" +
+	"\bpiece_id\x18\x04 \x01(\tR\apieceId\x12\x1f\n" +
+	"\vpiece_label\x18\x05 \x01(\tR\n" +
+	"pieceLabel\x12\x12\n" +
+	"\x04part\x18\x06 \x01(\tR\x04part\x127\n" +
+	"\bweighing\x18\a \x01(\v2\x1b.seamshare.type.v1.WeighingR\bweighing\x124\n" +
+	"\tlast_step\x18\b \x01(\x0e2\x17.seamshare.type.v1.StepR\blastStep\x12\x12\n" +
+	"\x04tray\x18\t \x01(\tR\x04tray\x12\x10\n" +
+	"\x03dop\x18\n" +
+	" \x01(\tR\x03dop\x12\x1f\n" +
+	"\vrests_until\x18\v \x01(\tR\n" +
+	"restsUntil\x12\x1b\n" +
+	"\twaits_for\x18\f \x01(\tR\bwaitsFor\x12\x19\n" +
+	"\bstone_id\x18\r \x01(\tR\astoneId\x12\x1f\n" +
+	"\vstone_label\x18\x0e \x01(\tR\n" +
+	"stoneLabel\"\x87\x01\n" +
+	"\x10ListBenchRequest\x12!\n" +
+	"\fmin_position\x18\x01 \x01(\x04R\vminPosition\x12'\n" +
+	"\tpage_size\x18\x02 \x01(\x05B\n" +
+	"\xbaH\a\x1a\x05\x18\xc8\x01(\x00R\bpageSize\x12'\n" +
+	"\n" +
+	"page_token\x18\x03 \x01(\tB\b\xbaH\x05r\x03\x18\x80\x04R\tpageToken\"\x8d\x01\n" +
+	"\x11ListBenchResponse\x124\n" +
+	"\x05lines\x18\x01 \x03(\v2\x1e.seamshare.cutter.v1.BenchLineR\x05lines\x12&\n" +
+	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\x12\x1a\n" +
+	"\bposition\x18\x03 \x01(\x04R\bposition*\xbf\x01\n" +
+	"\x03Job\x12\x13\n" +
+	"\x0fJOB_UNSPECIFIED\x10\x00\x12\r\n" +
+	"\tJOB_STUDY\x10\x01\x12\f\n" +
+	"\bJOB_PLAN\x10\x02\x12\r\n" +
+	"\tJOB_BEGIN\x10\x03\x12\f\n" +
+	"\bJOB_OPEN\x10\x04\x12\r\n" +
+	"\tJOB_GO_ON\x10\x05\x12\f\n" +
+	"\bJOB_REST\x10\x06\x12\x0e\n" +
+	"\n" +
+	"JOB_POLISH\x10\a\x12\x0e\n" +
+	"\n" +
+	"JOB_DECIDE\x10\b\x12\r\n" +
+	"\tJOB_CHECK\x10\t\x12\x0f\n" +
+	"\vJOB_CONFIRM\x10\n" +
+	"\x12\f\n" +
+	"\bJOB_SELL\x10\vB:Z8seamshare.example/proto/gen/seamshare/cutter/v1;cutterv1b\x06proto3"
 
 var (
 	file_seamshare_cutter_v1_bench_proto_rawDescOnce sync.Once
@@ -1238,49 +1663,60 @@ func file_seamshare_cutter_v1_bench_proto_rawDescGZIP() []byte {
 	return file_seamshare_cutter_v1_bench_proto_rawDescData
 }
 
-var file_seamshare_cutter_v1_bench_proto_msgTypes = make([]protoimpl.MessageInfo, 15)
+var file_seamshare_cutter_v1_bench_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
+var file_seamshare_cutter_v1_bench_proto_msgTypes = make([]protoimpl.MessageInfo, 18)
 var file_seamshare_cutter_v1_bench_proto_goTypes = []any{
-	(*StudyPieceRequest)(nil),      // 0: seamshare.cutter.v1.StudyPieceRequest
-	(*StudyPieceResponse)(nil),     // 1: seamshare.cutter.v1.StudyPieceResponse
-	(*AwaitDecisionRequest)(nil),   // 2: seamshare.cutter.v1.AwaitDecisionRequest
-	(*AwaitDecisionResponse)(nil),  // 3: seamshare.cutter.v1.AwaitDecisionResponse
-	(*DecideRequest)(nil),          // 4: seamshare.cutter.v1.DecideRequest
-	(*DecideResponse)(nil),         // 5: seamshare.cutter.v1.DecideResponse
-	(*GradePartRequest)(nil),       // 6: seamshare.cutter.v1.GradePartRequest
-	(*GradePartResponse)(nil),      // 7: seamshare.cutter.v1.GradePartResponse
-	(*JudgeInclusionRequest)(nil),  // 8: seamshare.cutter.v1.JudgeInclusionRequest
-	(*JudgeInclusionResponse)(nil), // 9: seamshare.cutter.v1.JudgeInclusionResponse
-	(*LookAgainRequest)(nil),       // 10: seamshare.cutter.v1.LookAgainRequest
-	(*LookAgainResponse)(nil),      // 11: seamshare.cutter.v1.LookAgainResponse
-	(*BatchPart)(nil),              // 12: seamshare.cutter.v1.BatchPart
-	(*ReportMixUpRequest)(nil),     // 13: seamshare.cutter.v1.ReportMixUpRequest
-	(*ReportMixUpResponse)(nil),    // 14: seamshare.cutter.v1.ReportMixUpResponse
-	(*v1.Size)(nil),                // 15: seamshare.type.v1.Size
-	(*v1.Photo)(nil),               // 16: seamshare.type.v1.Photo
-	(*v1.Piece)(nil),               // 17: seamshare.type.v1.Piece
-	(*v1.Grade)(nil),               // 18: seamshare.type.v1.Grade
-	(*money.Money)(nil),            // 19: google.type.Money
+	(Job)(0),                       // 0: seamshare.cutter.v1.Job
+	(*StudyPieceRequest)(nil),      // 1: seamshare.cutter.v1.StudyPieceRequest
+	(*StudyPieceResponse)(nil),     // 2: seamshare.cutter.v1.StudyPieceResponse
+	(*AwaitDecisionRequest)(nil),   // 3: seamshare.cutter.v1.AwaitDecisionRequest
+	(*AwaitDecisionResponse)(nil),  // 4: seamshare.cutter.v1.AwaitDecisionResponse
+	(*DecideRequest)(nil),          // 5: seamshare.cutter.v1.DecideRequest
+	(*DecideResponse)(nil),         // 6: seamshare.cutter.v1.DecideResponse
+	(*GradePartRequest)(nil),       // 7: seamshare.cutter.v1.GradePartRequest
+	(*GradePartResponse)(nil),      // 8: seamshare.cutter.v1.GradePartResponse
+	(*JudgeInclusionRequest)(nil),  // 9: seamshare.cutter.v1.JudgeInclusionRequest
+	(*JudgeInclusionResponse)(nil), // 10: seamshare.cutter.v1.JudgeInclusionResponse
+	(*LookAgainRequest)(nil),       // 11: seamshare.cutter.v1.LookAgainRequest
+	(*LookAgainResponse)(nil),      // 12: seamshare.cutter.v1.LookAgainResponse
+	(*BatchPart)(nil),              // 13: seamshare.cutter.v1.BatchPart
+	(*ReportMixUpRequest)(nil),     // 14: seamshare.cutter.v1.ReportMixUpRequest
+	(*ReportMixUpResponse)(nil),    // 15: seamshare.cutter.v1.ReportMixUpResponse
+	(*BenchLine)(nil),              // 16: seamshare.cutter.v1.BenchLine
+	(*ListBenchRequest)(nil),       // 17: seamshare.cutter.v1.ListBenchRequest
+	(*ListBenchResponse)(nil),      // 18: seamshare.cutter.v1.ListBenchResponse
+	(*v1.Size)(nil),                // 19: seamshare.type.v1.Size
+	(*v1.Photo)(nil),               // 20: seamshare.type.v1.Photo
+	(*v1.Piece)(nil),               // 21: seamshare.type.v1.Piece
+	(*v1.Grade)(nil),               // 22: seamshare.type.v1.Grade
+	(*money.Money)(nil),            // 23: google.type.Money
+	(*v1.Weighing)(nil),            // 24: seamshare.type.v1.Weighing
+	(v1.Step)(0),                   // 25: seamshare.type.v1.Step
 }
 var file_seamshare_cutter_v1_bench_proto_depIdxs = []int32{
-	15, // 0: seamshare.cutter.v1.StudyPieceRequest.size:type_name -> seamshare.type.v1.Size
-	16, // 1: seamshare.cutter.v1.StudyPieceRequest.photos:type_name -> seamshare.type.v1.Photo
-	17, // 2: seamshare.cutter.v1.StudyPieceResponse.piece:type_name -> seamshare.type.v1.Piece
-	17, // 3: seamshare.cutter.v1.AwaitDecisionResponse.piece:type_name -> seamshare.type.v1.Piece
-	17, // 4: seamshare.cutter.v1.DecideResponse.piece:type_name -> seamshare.type.v1.Piece
-	18, // 5: seamshare.cutter.v1.GradePartRequest.grade:type_name -> seamshare.type.v1.Grade
-	17, // 6: seamshare.cutter.v1.GradePartResponse.piece:type_name -> seamshare.type.v1.Piece
-	19, // 7: seamshare.cutter.v1.JudgeInclusionRequest.worth_kept:type_name -> google.type.Money
-	19, // 8: seamshare.cutter.v1.JudgeInclusionRequest.worth_ground:type_name -> google.type.Money
-	17, // 9: seamshare.cutter.v1.JudgeInclusionResponse.piece:type_name -> seamshare.type.v1.Piece
-	12, // 10: seamshare.cutter.v1.LookAgainRequest.parts:type_name -> seamshare.cutter.v1.BatchPart
-	17, // 11: seamshare.cutter.v1.LookAgainResponse.pieces:type_name -> seamshare.type.v1.Piece
-	12, // 12: seamshare.cutter.v1.ReportMixUpRequest.parts:type_name -> seamshare.cutter.v1.BatchPart
-	17, // 13: seamshare.cutter.v1.ReportMixUpResponse.pieces:type_name -> seamshare.type.v1.Piece
-	14, // [14:14] is the sub-list for method output_type
-	14, // [14:14] is the sub-list for method input_type
-	14, // [14:14] is the sub-list for extension type_name
-	14, // [14:14] is the sub-list for extension extendee
-	0,  // [0:14] is the sub-list for field type_name
+	19, // 0: seamshare.cutter.v1.StudyPieceRequest.size:type_name -> seamshare.type.v1.Size
+	20, // 1: seamshare.cutter.v1.StudyPieceRequest.photos:type_name -> seamshare.type.v1.Photo
+	21, // 2: seamshare.cutter.v1.StudyPieceResponse.piece:type_name -> seamshare.type.v1.Piece
+	21, // 3: seamshare.cutter.v1.AwaitDecisionResponse.piece:type_name -> seamshare.type.v1.Piece
+	21, // 4: seamshare.cutter.v1.DecideResponse.piece:type_name -> seamshare.type.v1.Piece
+	22, // 5: seamshare.cutter.v1.GradePartRequest.grade:type_name -> seamshare.type.v1.Grade
+	21, // 6: seamshare.cutter.v1.GradePartResponse.piece:type_name -> seamshare.type.v1.Piece
+	23, // 7: seamshare.cutter.v1.JudgeInclusionRequest.worth_kept:type_name -> google.type.Money
+	23, // 8: seamshare.cutter.v1.JudgeInclusionRequest.worth_ground:type_name -> google.type.Money
+	21, // 9: seamshare.cutter.v1.JudgeInclusionResponse.piece:type_name -> seamshare.type.v1.Piece
+	13, // 10: seamshare.cutter.v1.LookAgainRequest.parts:type_name -> seamshare.cutter.v1.BatchPart
+	21, // 11: seamshare.cutter.v1.LookAgainResponse.pieces:type_name -> seamshare.type.v1.Piece
+	13, // 12: seamshare.cutter.v1.ReportMixUpRequest.parts:type_name -> seamshare.cutter.v1.BatchPart
+	21, // 13: seamshare.cutter.v1.ReportMixUpResponse.pieces:type_name -> seamshare.type.v1.Piece
+	0,  // 14: seamshare.cutter.v1.BenchLine.job:type_name -> seamshare.cutter.v1.Job
+	24, // 15: seamshare.cutter.v1.BenchLine.weighing:type_name -> seamshare.type.v1.Weighing
+	25, // 16: seamshare.cutter.v1.BenchLine.last_step:type_name -> seamshare.type.v1.Step
+	16, // 17: seamshare.cutter.v1.ListBenchResponse.lines:type_name -> seamshare.cutter.v1.BenchLine
+	18, // [18:18] is the sub-list for method output_type
+	18, // [18:18] is the sub-list for method input_type
+	18, // [18:18] is the sub-list for extension type_name
+	18, // [18:18] is the sub-list for extension extendee
+	0,  // [0:18] is the sub-list for field type_name
 }
 
 func init() { file_seamshare_cutter_v1_bench_proto_init() }
@@ -1293,13 +1729,14 @@ func file_seamshare_cutter_v1_bench_proto_init() {
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_seamshare_cutter_v1_bench_proto_rawDesc), len(file_seamshare_cutter_v1_bench_proto_rawDesc)),
-			NumEnums:      0,
-			NumMessages:   15,
+			NumEnums:      1,
+			NumMessages:   18,
 			NumExtensions: 0,
 			NumServices:   0,
 		},
 		GoTypes:           file_seamshare_cutter_v1_bench_proto_goTypes,
 		DependencyIndexes: file_seamshare_cutter_v1_bench_proto_depIdxs,
+		EnumInfos:         file_seamshare_cutter_v1_bench_proto_enumTypes,
 		MessageInfos:      file_seamshare_cutter_v1_bench_proto_msgTypes,
 	}.Build()
 	File_seamshare_cutter_v1_bench_proto = out.File

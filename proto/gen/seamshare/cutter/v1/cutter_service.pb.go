@@ -3373,7 +3373,7 @@ const file_seamshare_cutter_v1_cutter_service_proto_rawDesc = "" +
 	" \x01(\rR\x0eplannedMinutes\x12\x18\n" +
 	"\aminutes\x18\v \x01(\rR\aminutes\x129\n" +
 	"\x0eexpected_worth\x18\f \x01(\v2\x12.google.type.MoneyR\rexpectedWorth\x12(\n" +
-	"\x05worth\x18\r \x01(\v2\x12.google.type.MoneyR\x05worth2\xe8X\n" +
+	"\x05worth\x18\r \x01(\v2\x12.google.type.MoneyR\x05worth2\xe5Y\n" +
 	"\rCutterService\x12\x7f\n" +
 	"\n" +
 	"ListMarket\x12&.seamshare.cutter.v1.ListMarketRequest\x1a'.seamshare.cutter.v1.ListMarketResponse\" \xaa\xd4\x18\x03\n" +
@@ -3533,7 +3533,9 @@ const file_seamshare_cutter_v1_cutter_service_proto_rawDesc = "" +
 	"\x0eDeliverPromise\x12*.seamshare.cutter.v1.DeliverPromiseRequest\x1a+.seamshare.cutter.v1.DeliverPromiseResponse\":\xaa\xd4\x18\x03\n" +
 	"\x01\x02\x82\xd3\xe4\x93\x02-:\x01*\"(/v1/cutter/promises/{promise_id}:deliver\x12\x87\x01\n" +
 	"\fListPromises\x12(.seamshare.cutter.v1.ListPromisesRequest\x1a).seamshare.cutter.v1.ListPromisesResponse\"\"\xaa\xd4\x18\x03\n" +
-	"\x01\x02\x82\xd3\xe4\x93\x02\x15\x12\x13/v1/cutter/promises\x1a\t\xb2\xd4\x18\x05\n" +
+	"\x01\x02\x82\xd3\xe4\x93\x02\x15\x12\x13/v1/cutter/promises\x12{\n" +
+	"\tListBench\x12%.seamshare.cutter.v1.ListBenchRequest\x1a&.seamshare.cutter.v1.ListBenchResponse\"\x1f\xaa\xd4\x18\x03\n" +
+	"\x01\x02\x82\xd3\xe4\x93\x02\x12\x12\x10/v1/cutter/bench\x1a\t\xb2\xd4\x18\x05\n" +
 	"\x03\x02\x03\x04B:Z8seamshare.example/proto/gen/seamshare/cutter/v1;cutterv1b\x06proto3"
 
 var (
@@ -3666,62 +3668,64 @@ var file_seamshare_cutter_v1_cutter_service_proto_goTypes = []any{
 	(*WithdrawPromiseRequest)(nil),          // 113: seamshare.cutter.v1.WithdrawPromiseRequest
 	(*DeliverPromiseRequest)(nil),           // 114: seamshare.cutter.v1.DeliverPromiseRequest
 	(*ListPromisesRequest)(nil),             // 115: seamshare.cutter.v1.ListPromisesRequest
-	(*WithdrawOfferResponse)(nil),           // 116: seamshare.cutter.v1.WithdrawOfferResponse
-	(*AcceptCounterOfferResponse)(nil),      // 117: seamshare.cutter.v1.AcceptCounterOfferResponse
-	(*DeclineCounterOfferResponse)(nil),     // 118: seamshare.cutter.v1.DeclineCounterOfferResponse
-	(*ListAllMyOffersResponse)(nil),         // 119: seamshare.cutter.v1.ListAllMyOffersResponse
-	(*AskViewingResponse)(nil),              // 120: seamshare.cutter.v1.AskViewingResponse
-	(*CancelViewingResponse)(nil),           // 121: seamshare.cutter.v1.CancelViewingResponse
-	(*ListMyViewingsResponse)(nil),          // 122: seamshare.cutter.v1.ListMyViewingsResponse
-	(*NoteInspectionResponse)(nil),          // 123: seamshare.cutter.v1.NoteInspectionResponse
-	(*ListMyNotesResponse)(nil),             // 124: seamshare.cutter.v1.ListMyNotesResponse
-	(*CallOffMisdescribedDealResponse)(nil), // 125: seamshare.cutter.v1.CallOffMisdescribedDealResponse
-	(*GiveBackParcelResponse)(nil),          // 126: seamshare.cutter.v1.GiveBackParcelResponse
-	(*OpenLineResponse)(nil),                // 127: seamshare.cutter.v1.OpenLineResponse
-	(*CloseParcelResponse)(nil),             // 128: seamshare.cutter.v1.CloseParcelResponse
-	(*OfferSetResponse)(nil),                // 129: seamshare.cutter.v1.OfferSetResponse
-	(*TakeOffSaleResponse)(nil),             // 130: seamshare.cutter.v1.TakeOffSaleResponse
-	(*GetSaleResponse)(nil),                 // 131: seamshare.cutter.v1.GetSaleResponse
-	(*ListSalesResponse)(nil),               // 132: seamshare.cutter.v1.ListSalesResponse
-	(*DispatchOrderResponse)(nil),           // 133: seamshare.cutter.v1.DispatchOrderResponse
-	(*AnswerDamageClaimResponse)(nil),       // 134: seamshare.cutter.v1.AnswerDamageClaimResponse
-	(*AcceptLotReturnResponse)(nil),         // 135: seamshare.cutter.v1.AcceptLotReturnResponse
-	(*SendOnApprovalResponse)(nil),          // 136: seamshare.cutter.v1.SendOnApprovalResponse
-	(*DeclineApprovalResponse)(nil),         // 137: seamshare.cutter.v1.DeclineApprovalResponse
-	(*ExtendApprovalResponse)(nil),          // 138: seamshare.cutter.v1.ExtendApprovalResponse
-	(*TakeBackFromApprovalResponse)(nil),    // 139: seamshare.cutter.v1.TakeBackFromApprovalResponse
-	(*RecordApprovalLossResponse)(nil),      // 140: seamshare.cutter.v1.RecordApprovalLossResponse
-	(*GetApprovalResponse)(nil),             // 141: seamshare.cutter.v1.GetApprovalResponse
-	(*ListApprovalsResponse)(nil),           // 142: seamshare.cutter.v1.ListApprovalsResponse
-	(*ListWantedResponse)(nil),              // 143: seamshare.cutter.v1.ListWantedResponse
-	(*StudyPieceResponse)(nil),              // 144: seamshare.cutter.v1.StudyPieceResponse
-	(*MakePlanResponse)(nil),                // 145: seamshare.cutter.v1.MakePlanResponse
-	(*RevisePlanResponse)(nil),              // 146: seamshare.cutter.v1.RevisePlanResponse
-	(*ChoosePlanResponse)(nil),              // 147: seamshare.cutter.v1.ChoosePlanResponse
-	(*DropPlanResponse)(nil),                // 148: seamshare.cutter.v1.DropPlanResponse
-	(*ListPlansResponse)(nil),               // 149: seamshare.cutter.v1.ListPlansResponse
-	(*AwaitDecisionResponse)(nil),           // 150: seamshare.cutter.v1.AwaitDecisionResponse
-	(*DecideResponse)(nil),                  // 151: seamshare.cutter.v1.DecideResponse
-	(*GradePartResponse)(nil),               // 152: seamshare.cutter.v1.GradePartResponse
-	(*JudgeInclusionResponse)(nil),          // 153: seamshare.cutter.v1.JudgeInclusionResponse
-	(*LookAgainResponse)(nil),               // 154: seamshare.cutter.v1.LookAgainResponse
-	(*ReportMixUpResponse)(nil),             // 155: seamshare.cutter.v1.ReportMixUpResponse
-	(*CheckStoneResponse)(nil),              // 156: seamshare.cutter.v1.CheckStoneResponse
-	(*ConfirmStoneResponse)(nil),            // 157: seamshare.cutter.v1.ConfirmStoneResponse
-	(*RegradeStoneResponse)(nil),            // 158: seamshare.cutter.v1.RegradeStoneResponse
-	(*RecutStoneResponse)(nil),              // 159: seamshare.cutter.v1.RecutStoneResponse
-	(*MakeLotResponse)(nil),                 // 160: seamshare.cutter.v1.MakeLotResponse
-	(*PutLotOnSaleResponse)(nil),            // 161: seamshare.cutter.v1.PutLotOnSaleResponse
-	(*TakeLotOffSaleResponse)(nil),          // 162: seamshare.cutter.v1.TakeLotOffSaleResponse
-	(*UnmakeLotResponse)(nil),               // 163: seamshare.cutter.v1.UnmakeLotResponse
-	(*GetLotResponse)(nil),                  // 164: seamshare.cutter.v1.GetLotResponse
-	(*ListLotsResponse)(nil),                // 165: seamshare.cutter.v1.ListLotsResponse
-	(*PublishRoughResponse)(nil),            // 166: seamshare.cutter.v1.PublishRoughResponse
-	(*TakeRoughBackResponse)(nil),           // 167: seamshare.cutter.v1.TakeRoughBackResponse
-	(*PromiseStonesResponse)(nil),           // 168: seamshare.cutter.v1.PromiseStonesResponse
-	(*WithdrawPromiseResponse)(nil),         // 169: seamshare.cutter.v1.WithdrawPromiseResponse
-	(*DeliverPromiseResponse)(nil),          // 170: seamshare.cutter.v1.DeliverPromiseResponse
-	(*ListPromisesResponse)(nil),            // 171: seamshare.cutter.v1.ListPromisesResponse
+	(*ListBenchRequest)(nil),                // 116: seamshare.cutter.v1.ListBenchRequest
+	(*WithdrawOfferResponse)(nil),           // 117: seamshare.cutter.v1.WithdrawOfferResponse
+	(*AcceptCounterOfferResponse)(nil),      // 118: seamshare.cutter.v1.AcceptCounterOfferResponse
+	(*DeclineCounterOfferResponse)(nil),     // 119: seamshare.cutter.v1.DeclineCounterOfferResponse
+	(*ListAllMyOffersResponse)(nil),         // 120: seamshare.cutter.v1.ListAllMyOffersResponse
+	(*AskViewingResponse)(nil),              // 121: seamshare.cutter.v1.AskViewingResponse
+	(*CancelViewingResponse)(nil),           // 122: seamshare.cutter.v1.CancelViewingResponse
+	(*ListMyViewingsResponse)(nil),          // 123: seamshare.cutter.v1.ListMyViewingsResponse
+	(*NoteInspectionResponse)(nil),          // 124: seamshare.cutter.v1.NoteInspectionResponse
+	(*ListMyNotesResponse)(nil),             // 125: seamshare.cutter.v1.ListMyNotesResponse
+	(*CallOffMisdescribedDealResponse)(nil), // 126: seamshare.cutter.v1.CallOffMisdescribedDealResponse
+	(*GiveBackParcelResponse)(nil),          // 127: seamshare.cutter.v1.GiveBackParcelResponse
+	(*OpenLineResponse)(nil),                // 128: seamshare.cutter.v1.OpenLineResponse
+	(*CloseParcelResponse)(nil),             // 129: seamshare.cutter.v1.CloseParcelResponse
+	(*OfferSetResponse)(nil),                // 130: seamshare.cutter.v1.OfferSetResponse
+	(*TakeOffSaleResponse)(nil),             // 131: seamshare.cutter.v1.TakeOffSaleResponse
+	(*GetSaleResponse)(nil),                 // 132: seamshare.cutter.v1.GetSaleResponse
+	(*ListSalesResponse)(nil),               // 133: seamshare.cutter.v1.ListSalesResponse
+	(*DispatchOrderResponse)(nil),           // 134: seamshare.cutter.v1.DispatchOrderResponse
+	(*AnswerDamageClaimResponse)(nil),       // 135: seamshare.cutter.v1.AnswerDamageClaimResponse
+	(*AcceptLotReturnResponse)(nil),         // 136: seamshare.cutter.v1.AcceptLotReturnResponse
+	(*SendOnApprovalResponse)(nil),          // 137: seamshare.cutter.v1.SendOnApprovalResponse
+	(*DeclineApprovalResponse)(nil),         // 138: seamshare.cutter.v1.DeclineApprovalResponse
+	(*ExtendApprovalResponse)(nil),          // 139: seamshare.cutter.v1.ExtendApprovalResponse
+	(*TakeBackFromApprovalResponse)(nil),    // 140: seamshare.cutter.v1.TakeBackFromApprovalResponse
+	(*RecordApprovalLossResponse)(nil),      // 141: seamshare.cutter.v1.RecordApprovalLossResponse
+	(*GetApprovalResponse)(nil),             // 142: seamshare.cutter.v1.GetApprovalResponse
+	(*ListApprovalsResponse)(nil),           // 143: seamshare.cutter.v1.ListApprovalsResponse
+	(*ListWantedResponse)(nil),              // 144: seamshare.cutter.v1.ListWantedResponse
+	(*StudyPieceResponse)(nil),              // 145: seamshare.cutter.v1.StudyPieceResponse
+	(*MakePlanResponse)(nil),                // 146: seamshare.cutter.v1.MakePlanResponse
+	(*RevisePlanResponse)(nil),              // 147: seamshare.cutter.v1.RevisePlanResponse
+	(*ChoosePlanResponse)(nil),              // 148: seamshare.cutter.v1.ChoosePlanResponse
+	(*DropPlanResponse)(nil),                // 149: seamshare.cutter.v1.DropPlanResponse
+	(*ListPlansResponse)(nil),               // 150: seamshare.cutter.v1.ListPlansResponse
+	(*AwaitDecisionResponse)(nil),           // 151: seamshare.cutter.v1.AwaitDecisionResponse
+	(*DecideResponse)(nil),                  // 152: seamshare.cutter.v1.DecideResponse
+	(*GradePartResponse)(nil),               // 153: seamshare.cutter.v1.GradePartResponse
+	(*JudgeInclusionResponse)(nil),          // 154: seamshare.cutter.v1.JudgeInclusionResponse
+	(*LookAgainResponse)(nil),               // 155: seamshare.cutter.v1.LookAgainResponse
+	(*ReportMixUpResponse)(nil),             // 156: seamshare.cutter.v1.ReportMixUpResponse
+	(*CheckStoneResponse)(nil),              // 157: seamshare.cutter.v1.CheckStoneResponse
+	(*ConfirmStoneResponse)(nil),            // 158: seamshare.cutter.v1.ConfirmStoneResponse
+	(*RegradeStoneResponse)(nil),            // 159: seamshare.cutter.v1.RegradeStoneResponse
+	(*RecutStoneResponse)(nil),              // 160: seamshare.cutter.v1.RecutStoneResponse
+	(*MakeLotResponse)(nil),                 // 161: seamshare.cutter.v1.MakeLotResponse
+	(*PutLotOnSaleResponse)(nil),            // 162: seamshare.cutter.v1.PutLotOnSaleResponse
+	(*TakeLotOffSaleResponse)(nil),          // 163: seamshare.cutter.v1.TakeLotOffSaleResponse
+	(*UnmakeLotResponse)(nil),               // 164: seamshare.cutter.v1.UnmakeLotResponse
+	(*GetLotResponse)(nil),                  // 165: seamshare.cutter.v1.GetLotResponse
+	(*ListLotsResponse)(nil),                // 166: seamshare.cutter.v1.ListLotsResponse
+	(*PublishRoughResponse)(nil),            // 167: seamshare.cutter.v1.PublishRoughResponse
+	(*TakeRoughBackResponse)(nil),           // 168: seamshare.cutter.v1.TakeRoughBackResponse
+	(*PromiseStonesResponse)(nil),           // 169: seamshare.cutter.v1.PromiseStonesResponse
+	(*WithdrawPromiseResponse)(nil),         // 170: seamshare.cutter.v1.WithdrawPromiseResponse
+	(*DeliverPromiseResponse)(nil),          // 171: seamshare.cutter.v1.DeliverPromiseResponse
+	(*ListPromisesResponse)(nil),            // 172: seamshare.cutter.v1.ListPromisesResponse
+	(*ListBenchResponse)(nil),               // 173: seamshare.cutter.v1.ListBenchResponse
 }
 var file_seamshare_cutter_v1_cutter_service_proto_depIdxs = []int32{
 	41,  // 0: seamshare.cutter.v1.ListMarketResponse.parcels:type_name -> seamshare.type.v1.Parcel
@@ -3847,82 +3851,84 @@ var file_seamshare_cutter_v1_cutter_service_proto_depIdxs = []int32{
 	113, // 120: seamshare.cutter.v1.CutterService.WithdrawPromise:input_type -> seamshare.cutter.v1.WithdrawPromiseRequest
 	114, // 121: seamshare.cutter.v1.CutterService.DeliverPromise:input_type -> seamshare.cutter.v1.DeliverPromiseRequest
 	115, // 122: seamshare.cutter.v1.CutterService.ListPromises:input_type -> seamshare.cutter.v1.ListPromisesRequest
-	1,   // 123: seamshare.cutter.v1.CutterService.ListMarket:output_type -> seamshare.cutter.v1.ListMarketResponse
-	3,   // 124: seamshare.cutter.v1.CutterService.ListParcels:output_type -> seamshare.cutter.v1.ListParcelsResponse
-	5,   // 125: seamshare.cutter.v1.CutterService.GetParcel:output_type -> seamshare.cutter.v1.GetParcelResponse
-	7,   // 126: seamshare.cutter.v1.CutterService.MakeOffer:output_type -> seamshare.cutter.v1.MakeOfferResponse
-	9,   // 127: seamshare.cutter.v1.CutterService.ListMyOffers:output_type -> seamshare.cutter.v1.ListMyOffersResponse
-	11,  // 128: seamshare.cutter.v1.CutterService.TakeParcel:output_type -> seamshare.cutter.v1.TakeParcelResponse
-	13,  // 129: seamshare.cutter.v1.CutterService.ReceiveParcel:output_type -> seamshare.cutter.v1.ReceiveParcelResponse
-	15,  // 130: seamshare.cutter.v1.CutterService.ListPieces:output_type -> seamshare.cutter.v1.ListPiecesResponse
-	17,  // 131: seamshare.cutter.v1.CutterService.GetPiece:output_type -> seamshare.cutter.v1.GetPieceResponse
-	19,  // 132: seamshare.cutter.v1.CutterService.WorkPart:output_type -> seamshare.cutter.v1.WorkPartResponse
-	21,  // 133: seamshare.cutter.v1.CutterService.PlacePart:output_type -> seamshare.cutter.v1.PlacePartResponse
-	23,  // 134: seamshare.cutter.v1.CutterService.FinishStone:output_type -> seamshare.cutter.v1.FinishStoneResponse
-	25,  // 135: seamshare.cutter.v1.CutterService.PutStoneOnSale:output_type -> seamshare.cutter.v1.PutStoneOnSaleResponse
-	27,  // 136: seamshare.cutter.v1.CutterService.AcceptReturn:output_type -> seamshare.cutter.v1.AcceptReturnResponse
-	29,  // 137: seamshare.cutter.v1.CutterService.GetStone:output_type -> seamshare.cutter.v1.GetStoneResponse
-	31,  // 138: seamshare.cutter.v1.CutterService.ListStones:output_type -> seamshare.cutter.v1.ListStonesResponse
-	33,  // 139: seamshare.cutter.v1.CutterService.GetYield:output_type -> seamshare.cutter.v1.GetYieldResponse
-	35,  // 140: seamshare.cutter.v1.CutterService.GetShare:output_type -> seamshare.cutter.v1.GetShareResponse
-	116, // 141: seamshare.cutter.v1.CutterService.WithdrawOffer:output_type -> seamshare.cutter.v1.WithdrawOfferResponse
-	117, // 142: seamshare.cutter.v1.CutterService.AcceptCounterOffer:output_type -> seamshare.cutter.v1.AcceptCounterOfferResponse
-	118, // 143: seamshare.cutter.v1.CutterService.DeclineCounterOffer:output_type -> seamshare.cutter.v1.DeclineCounterOfferResponse
-	119, // 144: seamshare.cutter.v1.CutterService.ListAllMyOffers:output_type -> seamshare.cutter.v1.ListAllMyOffersResponse
-	120, // 145: seamshare.cutter.v1.CutterService.AskViewing:output_type -> seamshare.cutter.v1.AskViewingResponse
-	121, // 146: seamshare.cutter.v1.CutterService.CancelViewing:output_type -> seamshare.cutter.v1.CancelViewingResponse
-	122, // 147: seamshare.cutter.v1.CutterService.ListMyViewings:output_type -> seamshare.cutter.v1.ListMyViewingsResponse
-	123, // 148: seamshare.cutter.v1.CutterService.NoteInspection:output_type -> seamshare.cutter.v1.NoteInspectionResponse
-	124, // 149: seamshare.cutter.v1.CutterService.ListMyNotes:output_type -> seamshare.cutter.v1.ListMyNotesResponse
-	125, // 150: seamshare.cutter.v1.CutterService.CallOffMisdescribedDeal:output_type -> seamshare.cutter.v1.CallOffMisdescribedDealResponse
-	126, // 151: seamshare.cutter.v1.CutterService.GiveBackParcel:output_type -> seamshare.cutter.v1.GiveBackParcelResponse
-	127, // 152: seamshare.cutter.v1.CutterService.OpenLine:output_type -> seamshare.cutter.v1.OpenLineResponse
-	128, // 153: seamshare.cutter.v1.CutterService.CloseParcel:output_type -> seamshare.cutter.v1.CloseParcelResponse
-	129, // 154: seamshare.cutter.v1.CutterService.OfferSet:output_type -> seamshare.cutter.v1.OfferSetResponse
-	130, // 155: seamshare.cutter.v1.CutterService.TakeOffSale:output_type -> seamshare.cutter.v1.TakeOffSaleResponse
-	131, // 156: seamshare.cutter.v1.CutterService.GetSale:output_type -> seamshare.cutter.v1.GetSaleResponse
-	132, // 157: seamshare.cutter.v1.CutterService.ListSales:output_type -> seamshare.cutter.v1.ListSalesResponse
-	133, // 158: seamshare.cutter.v1.CutterService.DispatchOrder:output_type -> seamshare.cutter.v1.DispatchOrderResponse
-	134, // 159: seamshare.cutter.v1.CutterService.AnswerDamageClaim:output_type -> seamshare.cutter.v1.AnswerDamageClaimResponse
-	135, // 160: seamshare.cutter.v1.CutterService.AcceptLotReturn:output_type -> seamshare.cutter.v1.AcceptLotReturnResponse
-	136, // 161: seamshare.cutter.v1.CutterService.SendOnApproval:output_type -> seamshare.cutter.v1.SendOnApprovalResponse
-	137, // 162: seamshare.cutter.v1.CutterService.DeclineApproval:output_type -> seamshare.cutter.v1.DeclineApprovalResponse
-	138, // 163: seamshare.cutter.v1.CutterService.ExtendApproval:output_type -> seamshare.cutter.v1.ExtendApprovalResponse
-	139, // 164: seamshare.cutter.v1.CutterService.TakeBackFromApproval:output_type -> seamshare.cutter.v1.TakeBackFromApprovalResponse
-	140, // 165: seamshare.cutter.v1.CutterService.RecordApprovalLoss:output_type -> seamshare.cutter.v1.RecordApprovalLossResponse
-	141, // 166: seamshare.cutter.v1.CutterService.GetApproval:output_type -> seamshare.cutter.v1.GetApprovalResponse
-	142, // 167: seamshare.cutter.v1.CutterService.ListApprovals:output_type -> seamshare.cutter.v1.ListApprovalsResponse
-	143, // 168: seamshare.cutter.v1.CutterService.ListWanted:output_type -> seamshare.cutter.v1.ListWantedResponse
-	144, // 169: seamshare.cutter.v1.CutterService.StudyPiece:output_type -> seamshare.cutter.v1.StudyPieceResponse
-	145, // 170: seamshare.cutter.v1.CutterService.MakePlan:output_type -> seamshare.cutter.v1.MakePlanResponse
-	146, // 171: seamshare.cutter.v1.CutterService.RevisePlan:output_type -> seamshare.cutter.v1.RevisePlanResponse
-	147, // 172: seamshare.cutter.v1.CutterService.ChoosePlan:output_type -> seamshare.cutter.v1.ChoosePlanResponse
-	148, // 173: seamshare.cutter.v1.CutterService.DropPlan:output_type -> seamshare.cutter.v1.DropPlanResponse
-	149, // 174: seamshare.cutter.v1.CutterService.ListPlans:output_type -> seamshare.cutter.v1.ListPlansResponse
-	150, // 175: seamshare.cutter.v1.CutterService.AwaitDecision:output_type -> seamshare.cutter.v1.AwaitDecisionResponse
-	151, // 176: seamshare.cutter.v1.CutterService.Decide:output_type -> seamshare.cutter.v1.DecideResponse
-	152, // 177: seamshare.cutter.v1.CutterService.GradePart:output_type -> seamshare.cutter.v1.GradePartResponse
-	153, // 178: seamshare.cutter.v1.CutterService.JudgeInclusion:output_type -> seamshare.cutter.v1.JudgeInclusionResponse
-	154, // 179: seamshare.cutter.v1.CutterService.LookAgain:output_type -> seamshare.cutter.v1.LookAgainResponse
-	155, // 180: seamshare.cutter.v1.CutterService.ReportMixUp:output_type -> seamshare.cutter.v1.ReportMixUpResponse
-	156, // 181: seamshare.cutter.v1.CutterService.CheckStone:output_type -> seamshare.cutter.v1.CheckStoneResponse
-	157, // 182: seamshare.cutter.v1.CutterService.ConfirmStone:output_type -> seamshare.cutter.v1.ConfirmStoneResponse
-	158, // 183: seamshare.cutter.v1.CutterService.RegradeStone:output_type -> seamshare.cutter.v1.RegradeStoneResponse
-	159, // 184: seamshare.cutter.v1.CutterService.RecutStone:output_type -> seamshare.cutter.v1.RecutStoneResponse
-	160, // 185: seamshare.cutter.v1.CutterService.MakeLot:output_type -> seamshare.cutter.v1.MakeLotResponse
-	161, // 186: seamshare.cutter.v1.CutterService.PutLotOnSale:output_type -> seamshare.cutter.v1.PutLotOnSaleResponse
-	162, // 187: seamshare.cutter.v1.CutterService.TakeLotOffSale:output_type -> seamshare.cutter.v1.TakeLotOffSaleResponse
-	163, // 188: seamshare.cutter.v1.CutterService.UnmakeLot:output_type -> seamshare.cutter.v1.UnmakeLotResponse
-	164, // 189: seamshare.cutter.v1.CutterService.GetLot:output_type -> seamshare.cutter.v1.GetLotResponse
-	165, // 190: seamshare.cutter.v1.CutterService.ListLots:output_type -> seamshare.cutter.v1.ListLotsResponse
-	166, // 191: seamshare.cutter.v1.CutterService.PublishRough:output_type -> seamshare.cutter.v1.PublishRoughResponse
-	167, // 192: seamshare.cutter.v1.CutterService.TakeRoughBack:output_type -> seamshare.cutter.v1.TakeRoughBackResponse
-	168, // 193: seamshare.cutter.v1.CutterService.PromiseStones:output_type -> seamshare.cutter.v1.PromiseStonesResponse
-	169, // 194: seamshare.cutter.v1.CutterService.WithdrawPromise:output_type -> seamshare.cutter.v1.WithdrawPromiseResponse
-	170, // 195: seamshare.cutter.v1.CutterService.DeliverPromise:output_type -> seamshare.cutter.v1.DeliverPromiseResponse
-	171, // 196: seamshare.cutter.v1.CutterService.ListPromises:output_type -> seamshare.cutter.v1.ListPromisesResponse
-	123, // [123:197] is the sub-list for method output_type
-	49,  // [49:123] is the sub-list for method input_type
+	116, // 123: seamshare.cutter.v1.CutterService.ListBench:input_type -> seamshare.cutter.v1.ListBenchRequest
+	1,   // 124: seamshare.cutter.v1.CutterService.ListMarket:output_type -> seamshare.cutter.v1.ListMarketResponse
+	3,   // 125: seamshare.cutter.v1.CutterService.ListParcels:output_type -> seamshare.cutter.v1.ListParcelsResponse
+	5,   // 126: seamshare.cutter.v1.CutterService.GetParcel:output_type -> seamshare.cutter.v1.GetParcelResponse
+	7,   // 127: seamshare.cutter.v1.CutterService.MakeOffer:output_type -> seamshare.cutter.v1.MakeOfferResponse
+	9,   // 128: seamshare.cutter.v1.CutterService.ListMyOffers:output_type -> seamshare.cutter.v1.ListMyOffersResponse
+	11,  // 129: seamshare.cutter.v1.CutterService.TakeParcel:output_type -> seamshare.cutter.v1.TakeParcelResponse
+	13,  // 130: seamshare.cutter.v1.CutterService.ReceiveParcel:output_type -> seamshare.cutter.v1.ReceiveParcelResponse
+	15,  // 131: seamshare.cutter.v1.CutterService.ListPieces:output_type -> seamshare.cutter.v1.ListPiecesResponse
+	17,  // 132: seamshare.cutter.v1.CutterService.GetPiece:output_type -> seamshare.cutter.v1.GetPieceResponse
+	19,  // 133: seamshare.cutter.v1.CutterService.WorkPart:output_type -> seamshare.cutter.v1.WorkPartResponse
+	21,  // 134: seamshare.cutter.v1.CutterService.PlacePart:output_type -> seamshare.cutter.v1.PlacePartResponse
+	23,  // 135: seamshare.cutter.v1.CutterService.FinishStone:output_type -> seamshare.cutter.v1.FinishStoneResponse
+	25,  // 136: seamshare.cutter.v1.CutterService.PutStoneOnSale:output_type -> seamshare.cutter.v1.PutStoneOnSaleResponse
+	27,  // 137: seamshare.cutter.v1.CutterService.AcceptReturn:output_type -> seamshare.cutter.v1.AcceptReturnResponse
+	29,  // 138: seamshare.cutter.v1.CutterService.GetStone:output_type -> seamshare.cutter.v1.GetStoneResponse
+	31,  // 139: seamshare.cutter.v1.CutterService.ListStones:output_type -> seamshare.cutter.v1.ListStonesResponse
+	33,  // 140: seamshare.cutter.v1.CutterService.GetYield:output_type -> seamshare.cutter.v1.GetYieldResponse
+	35,  // 141: seamshare.cutter.v1.CutterService.GetShare:output_type -> seamshare.cutter.v1.GetShareResponse
+	117, // 142: seamshare.cutter.v1.CutterService.WithdrawOffer:output_type -> seamshare.cutter.v1.WithdrawOfferResponse
+	118, // 143: seamshare.cutter.v1.CutterService.AcceptCounterOffer:output_type -> seamshare.cutter.v1.AcceptCounterOfferResponse
+	119, // 144: seamshare.cutter.v1.CutterService.DeclineCounterOffer:output_type -> seamshare.cutter.v1.DeclineCounterOfferResponse
+	120, // 145: seamshare.cutter.v1.CutterService.ListAllMyOffers:output_type -> seamshare.cutter.v1.ListAllMyOffersResponse
+	121, // 146: seamshare.cutter.v1.CutterService.AskViewing:output_type -> seamshare.cutter.v1.AskViewingResponse
+	122, // 147: seamshare.cutter.v1.CutterService.CancelViewing:output_type -> seamshare.cutter.v1.CancelViewingResponse
+	123, // 148: seamshare.cutter.v1.CutterService.ListMyViewings:output_type -> seamshare.cutter.v1.ListMyViewingsResponse
+	124, // 149: seamshare.cutter.v1.CutterService.NoteInspection:output_type -> seamshare.cutter.v1.NoteInspectionResponse
+	125, // 150: seamshare.cutter.v1.CutterService.ListMyNotes:output_type -> seamshare.cutter.v1.ListMyNotesResponse
+	126, // 151: seamshare.cutter.v1.CutterService.CallOffMisdescribedDeal:output_type -> seamshare.cutter.v1.CallOffMisdescribedDealResponse
+	127, // 152: seamshare.cutter.v1.CutterService.GiveBackParcel:output_type -> seamshare.cutter.v1.GiveBackParcelResponse
+	128, // 153: seamshare.cutter.v1.CutterService.OpenLine:output_type -> seamshare.cutter.v1.OpenLineResponse
+	129, // 154: seamshare.cutter.v1.CutterService.CloseParcel:output_type -> seamshare.cutter.v1.CloseParcelResponse
+	130, // 155: seamshare.cutter.v1.CutterService.OfferSet:output_type -> seamshare.cutter.v1.OfferSetResponse
+	131, // 156: seamshare.cutter.v1.CutterService.TakeOffSale:output_type -> seamshare.cutter.v1.TakeOffSaleResponse
+	132, // 157: seamshare.cutter.v1.CutterService.GetSale:output_type -> seamshare.cutter.v1.GetSaleResponse
+	133, // 158: seamshare.cutter.v1.CutterService.ListSales:output_type -> seamshare.cutter.v1.ListSalesResponse
+	134, // 159: seamshare.cutter.v1.CutterService.DispatchOrder:output_type -> seamshare.cutter.v1.DispatchOrderResponse
+	135, // 160: seamshare.cutter.v1.CutterService.AnswerDamageClaim:output_type -> seamshare.cutter.v1.AnswerDamageClaimResponse
+	136, // 161: seamshare.cutter.v1.CutterService.AcceptLotReturn:output_type -> seamshare.cutter.v1.AcceptLotReturnResponse
+	137, // 162: seamshare.cutter.v1.CutterService.SendOnApproval:output_type -> seamshare.cutter.v1.SendOnApprovalResponse
+	138, // 163: seamshare.cutter.v1.CutterService.DeclineApproval:output_type -> seamshare.cutter.v1.DeclineApprovalResponse
+	139, // 164: seamshare.cutter.v1.CutterService.ExtendApproval:output_type -> seamshare.cutter.v1.ExtendApprovalResponse
+	140, // 165: seamshare.cutter.v1.CutterService.TakeBackFromApproval:output_type -> seamshare.cutter.v1.TakeBackFromApprovalResponse
+	141, // 166: seamshare.cutter.v1.CutterService.RecordApprovalLoss:output_type -> seamshare.cutter.v1.RecordApprovalLossResponse
+	142, // 167: seamshare.cutter.v1.CutterService.GetApproval:output_type -> seamshare.cutter.v1.GetApprovalResponse
+	143, // 168: seamshare.cutter.v1.CutterService.ListApprovals:output_type -> seamshare.cutter.v1.ListApprovalsResponse
+	144, // 169: seamshare.cutter.v1.CutterService.ListWanted:output_type -> seamshare.cutter.v1.ListWantedResponse
+	145, // 170: seamshare.cutter.v1.CutterService.StudyPiece:output_type -> seamshare.cutter.v1.StudyPieceResponse
+	146, // 171: seamshare.cutter.v1.CutterService.MakePlan:output_type -> seamshare.cutter.v1.MakePlanResponse
+	147, // 172: seamshare.cutter.v1.CutterService.RevisePlan:output_type -> seamshare.cutter.v1.RevisePlanResponse
+	148, // 173: seamshare.cutter.v1.CutterService.ChoosePlan:output_type -> seamshare.cutter.v1.ChoosePlanResponse
+	149, // 174: seamshare.cutter.v1.CutterService.DropPlan:output_type -> seamshare.cutter.v1.DropPlanResponse
+	150, // 175: seamshare.cutter.v1.CutterService.ListPlans:output_type -> seamshare.cutter.v1.ListPlansResponse
+	151, // 176: seamshare.cutter.v1.CutterService.AwaitDecision:output_type -> seamshare.cutter.v1.AwaitDecisionResponse
+	152, // 177: seamshare.cutter.v1.CutterService.Decide:output_type -> seamshare.cutter.v1.DecideResponse
+	153, // 178: seamshare.cutter.v1.CutterService.GradePart:output_type -> seamshare.cutter.v1.GradePartResponse
+	154, // 179: seamshare.cutter.v1.CutterService.JudgeInclusion:output_type -> seamshare.cutter.v1.JudgeInclusionResponse
+	155, // 180: seamshare.cutter.v1.CutterService.LookAgain:output_type -> seamshare.cutter.v1.LookAgainResponse
+	156, // 181: seamshare.cutter.v1.CutterService.ReportMixUp:output_type -> seamshare.cutter.v1.ReportMixUpResponse
+	157, // 182: seamshare.cutter.v1.CutterService.CheckStone:output_type -> seamshare.cutter.v1.CheckStoneResponse
+	158, // 183: seamshare.cutter.v1.CutterService.ConfirmStone:output_type -> seamshare.cutter.v1.ConfirmStoneResponse
+	159, // 184: seamshare.cutter.v1.CutterService.RegradeStone:output_type -> seamshare.cutter.v1.RegradeStoneResponse
+	160, // 185: seamshare.cutter.v1.CutterService.RecutStone:output_type -> seamshare.cutter.v1.RecutStoneResponse
+	161, // 186: seamshare.cutter.v1.CutterService.MakeLot:output_type -> seamshare.cutter.v1.MakeLotResponse
+	162, // 187: seamshare.cutter.v1.CutterService.PutLotOnSale:output_type -> seamshare.cutter.v1.PutLotOnSaleResponse
+	163, // 188: seamshare.cutter.v1.CutterService.TakeLotOffSale:output_type -> seamshare.cutter.v1.TakeLotOffSaleResponse
+	164, // 189: seamshare.cutter.v1.CutterService.UnmakeLot:output_type -> seamshare.cutter.v1.UnmakeLotResponse
+	165, // 190: seamshare.cutter.v1.CutterService.GetLot:output_type -> seamshare.cutter.v1.GetLotResponse
+	166, // 191: seamshare.cutter.v1.CutterService.ListLots:output_type -> seamshare.cutter.v1.ListLotsResponse
+	167, // 192: seamshare.cutter.v1.CutterService.PublishRough:output_type -> seamshare.cutter.v1.PublishRoughResponse
+	168, // 193: seamshare.cutter.v1.CutterService.TakeRoughBack:output_type -> seamshare.cutter.v1.TakeRoughBackResponse
+	169, // 194: seamshare.cutter.v1.CutterService.PromiseStones:output_type -> seamshare.cutter.v1.PromiseStonesResponse
+	170, // 195: seamshare.cutter.v1.CutterService.WithdrawPromise:output_type -> seamshare.cutter.v1.WithdrawPromiseResponse
+	171, // 196: seamshare.cutter.v1.CutterService.DeliverPromise:output_type -> seamshare.cutter.v1.DeliverPromiseResponse
+	172, // 197: seamshare.cutter.v1.CutterService.ListPromises:output_type -> seamshare.cutter.v1.ListPromisesResponse
+	173, // 198: seamshare.cutter.v1.CutterService.ListBench:output_type -> seamshare.cutter.v1.ListBenchResponse
+	124, // [124:199] is the sub-list for method output_type
+	49,  // [49:124] is the sub-list for method input_type
 	49,  // [49:49] is the sub-list for extension type_name
 	49,  // [49:49] is the sub-list for extension extendee
 	0,   // [0:49] is the sub-list for field type_name

@@ -93,6 +93,7 @@ const (
 	CutterService_WithdrawPromise_FullMethodName         = "/seamshare.cutter.v1.CutterService/WithdrawPromise"
 	CutterService_DeliverPromise_FullMethodName          = "/seamshare.cutter.v1.CutterService/DeliverPromise"
 	CutterService_ListPromises_FullMethodName            = "/seamshare.cutter.v1.CutterService/ListPromises"
+	CutterService_ListBench_FullMethodName               = "/seamshare.cutter.v1.CutterService/ListBench"
 )
 
 // CutterServiceClient is the client API for CutterService service.
@@ -288,6 +289,9 @@ type CutterServiceClient interface {
 	DeliverPromise(ctx context.Context, in *DeliverPromiseRequest, opts ...grpc.CallOption) (*DeliverPromiseResponse, error)
 	// ListPromises lists the caller's promises, oldest first.
 	ListPromises(ctx context.Context, in *ListPromisesRequest, opts ...grpc.CallOption) (*ListPromisesResponse, error)
+	// ListBench lists what there is to do next with each part and stone of the caller's rough in hand, parcel by parcel.
+	// A page takes as many pieces as page_size says, and may be empty where nothing is to be done with them.
+	ListBench(ctx context.Context, in *ListBenchRequest, opts ...grpc.CallOption) (*ListBenchResponse, error)
 }
 
 type cutterServiceClient struct {
@@ -1038,6 +1042,16 @@ func (c *cutterServiceClient) ListPromises(ctx context.Context, in *ListPromises
 	return out, nil
 }
 
+func (c *cutterServiceClient) ListBench(ctx context.Context, in *ListBenchRequest, opts ...grpc.CallOption) (*ListBenchResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ListBenchResponse)
+	err := c.cc.Invoke(ctx, CutterService_ListBench_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 // CutterServiceServer is the server API for CutterService service.
 // All implementations must embed UnimplementedCutterServiceServer
 // for forward compatibility.
@@ -1231,6 +1245,9 @@ type CutterServiceServer interface {
 	DeliverPromise(context.Context, *DeliverPromiseRequest) (*DeliverPromiseResponse, error)
 	// ListPromises lists the caller's promises, oldest first.
 	ListPromises(context.Context, *ListPromisesRequest) (*ListPromisesResponse, error)
+	// ListBench lists what there is to do next with each part and stone of the caller's rough in hand, parcel by parcel.
+	// A page takes as many pieces as page_size says, and may be empty where nothing is to be done with them.
+	ListBench(context.Context, *ListBenchRequest) (*ListBenchResponse, error)
 	mustEmbedUnimplementedCutterServiceServer()
 }
 
@@ -1462,6 +1479,9 @@ func (UnimplementedCutterServiceServer) DeliverPromise(context.Context, *Deliver
 }
 func (UnimplementedCutterServiceServer) ListPromises(context.Context, *ListPromisesRequest) (*ListPromisesResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method ListPromises not implemented")
+}
+func (UnimplementedCutterServiceServer) ListBench(context.Context, *ListBenchRequest) (*ListBenchResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ListBench not implemented")
 }
 func (UnimplementedCutterServiceServer) mustEmbedUnimplementedCutterServiceServer() {}
 func (UnimplementedCutterServiceServer) testEmbeddedByValue()                       {}
@@ -2816,6 +2836,24 @@ func _CutterService_ListPromises_Handler(srv interface{}, ctx context.Context, d
 	return interceptor(ctx, in, info, handler)
 }
 
+func _CutterService_ListBench_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ListBenchRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CutterServiceServer).ListBench(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CutterService_ListBench_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CutterServiceServer).ListBench(ctx, req.(*ListBenchRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 // CutterService_ServiceDesc is the grpc.ServiceDesc for CutterService service.
 // It's only intended for direct use with grpc.RegisterService,
 // and not to be introspected or modified (even as a copy)
@@ -3118,6 +3156,10 @@ var CutterService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "ListPromises",
 			Handler:    _CutterService_ListPromises_Handler,
+		},
+		{
+			MethodName: "ListBench",
+			Handler:    _CutterService_ListBench_Handler,
 		},
 	},
 	Streams:  []grpc.StreamDesc{},

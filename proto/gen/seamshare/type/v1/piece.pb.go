@@ -547,7 +547,13 @@ type PiecePart struct {
 	// The counted lot it went into.
 	LotId string `protobuf:"bytes,11,opt,name=lot_id,json=lotId,proto3" json:"lot_id,omitempty"`
 	// The piece it is in a new parcel.
-	NewPieceId    string `protobuf:"bytes,12,opt,name=new_piece_id,json=newPieceId,proto3" json:"new_piece_id,omitempty"`
+	NewPieceId string `protobuf:"bytes,12,opt,name=new_piece_id,json=newPieceId,proto3" json:"new_piece_id,omitempty"`
+	// The step last recorded; not set: none.
+	LastStep Step `protobuf:"varint,13,opt,name=last_step,json=lastStep,proto3,enum=seamshare.type.v1.Step" json:"last_step,omitempty"`
+	// The number on its tray, as last said.
+	Tray string `protobuf:"bytes,14,opt,name=tray,proto3" json:"tray,omitempty"`
+	// The number of its dop, as last said.
+	Dop           string `protobuf:"bytes,15,opt,name=dop,proto3" json:"dop,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -662,6 +668,27 @@ func (x *PiecePart) GetLotId() string {
 func (x *PiecePart) GetNewPieceId() string {
 	if x != nil {
 		return x.NewPieceId
+	}
+	return ""
+}
+
+func (x *PiecePart) GetLastStep() Step {
+	if x != nil {
+		return x.LastStep
+	}
+	return Step_STEP_UNSPECIFIED
+}
+
+func (x *PiecePart) GetTray() string {
+	if x != nil {
+		return x.Tray
+	}
+	return ""
+}
+
+func (x *PiecePart) GetDop() string {
+	if x != nil {
+		return x.Dop
 	}
 	return ""
 }
@@ -818,7 +845,7 @@ const file_seamshare_type_v1_piece_proto_rawDesc = "" +
 	"\x0forigin_piece_id\x18\" \x01(\tR\roriginPieceId\x12\x1f\n" +
 	"\vorigin_part\x18# \x01(\tR\n" +
 	"originPart\x120\n" +
-	"\x06photos\x18$ \x03(\v2\x18.seamshare.type.v1.PhotoR\x06photos\"\xaf\x03\n" +
+	"\x06photos\x18$ \x03(\v2\x18.seamshare.type.v1.PhotoR\x06photos\"\x8b\x04\n" +
 	"\tPiecePart\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x127\n" +
 	"\bweighing\x18\x02 \x01(\v2\x1b.seamshare.type.v1.WeighingR\bweighing\x12+\n" +
@@ -834,7 +861,10 @@ const file_seamshare_type_v1_piece_proto_rawDesc = "" +
 	" \x01(\tR\x05class\x12\x15\n" +
 	"\x06lot_id\x18\v \x01(\tR\x05lotId\x12 \n" +
 	"\fnew_piece_id\x18\f \x01(\tR\n" +
-	"newPieceId\"P\n" +
+	"newPieceId\x124\n" +
+	"\tlast_step\x18\r \x01(\x0e2\x17.seamshare.type.v1.StepR\blastStep\x12\x12\n" +
+	"\x04tray\x18\x0e \x01(\tR\x04tray\x12\x10\n" +
+	"\x03dop\x18\x0f \x01(\tR\x03dop\"P\n" +
 	"\tMixedPart\x12\x19\n" +
 	"\bpiece_id\x18\x01 \x01(\tR\apieceId\x12\x14\n" +
 	"\x05label\x18\x02 \x01(\tR\x05label\x12\x12\n" +
@@ -928,12 +958,13 @@ var file_seamshare_type_v1_piece_proto_depIdxs = []int32{
 	2,  // 8: seamshare.type.v1.PiecePart.fate:type_name -> seamshare.type.v1.Fate
 	5,  // 9: seamshare.type.v1.PiecePart.may_be:type_name -> seamshare.type.v1.MixedPart
 	12, // 10: seamshare.type.v1.PiecePart.grade:type_name -> seamshare.type.v1.Grade
-	1,  // 11: seamshare.type.v1.Loss.reason:type_name -> seamshare.type.v1.Reason
-	12, // [12:12] is the sub-list for method output_type
-	12, // [12:12] is the sub-list for method input_type
-	12, // [12:12] is the sub-list for extension type_name
-	12, // [12:12] is the sub-list for extension extendee
-	0,  // [0:12] is the sub-list for field type_name
+	0,  // 11: seamshare.type.v1.PiecePart.last_step:type_name -> seamshare.type.v1.Step
+	1,  // 12: seamshare.type.v1.Loss.reason:type_name -> seamshare.type.v1.Reason
+	13, // [13:13] is the sub-list for method output_type
+	13, // [13:13] is the sub-list for method input_type
+	13, // [13:13] is the sub-list for extension type_name
+	13, // [13:13] is the sub-list for extension extendee
+	0,  // [0:13] is the sub-list for field type_name
 }
 
 func init() { file_seamshare_type_v1_piece_proto_init() }
