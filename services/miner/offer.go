@@ -61,7 +61,11 @@ func (s *Server) CounterOffer(ctx context.Context, req *minerv1.CounterOfferRequ
 		if err := named(tx, &broken, bid.Agreement); err != nil {
 			return err
 		}
-		countered, err := lot.State.Counter(me, req.GetOfferId(), bid, tx.Now())
+		under, err := command.Under(tx, s.node.Coop(), lot.State)
+		if err != nil {
+			return err
+		}
+		countered, err := under.Counter(me, req.GetOfferId(), bid, tx.Now())
 		if err := recordedUnless(broken, lot, countered, err); err != nil {
 			return err
 		}

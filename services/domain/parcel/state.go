@@ -53,6 +53,8 @@ import (
 //     started and ended by the seller. Rough is with one viewer at a time, and not handed over meanwhile. A viewing
 //     that hasn't started is called off when the parcel leaves the market.
 //  25. A note is its cutter's alone.
+//  26. No agreement is listed, offered or made a deal with a levy below the co-op's least, or with a cap where there is
+//     a least. A price is due within the days that the agreement names, or else the co-op's settings.
 //
 // States are shared between goroutines: nothing that is reachable from one is ever
 // changed.
@@ -97,6 +99,8 @@ type State struct {
 
 	Viewings []Viewing // oldest first
 	Notes    []Note    // oldest first
+
+	house *House // for one decision only: see Under
 }
 
 // Difference is how far two words are apart.
