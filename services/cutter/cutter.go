@@ -10,6 +10,7 @@ import (
 
 	"seamshare.example/eventstore"
 	"seamshare.example/services/access"
+	"seamshare.example/services/command"
 	"seamshare.example/services/domain/parcel"
 	"seamshare.example/services/domain/rule"
 	"seamshare.example/services/page"
@@ -140,7 +141,11 @@ func (s *Server) GetYield(ctx context.Context, req *cutterv1.GetYieldRequest) (*
 		if !ok {
 			return rule.NotThere("parcel_id", "parcel")
 		}
-		out.Yield, err = yieldOf(q, p, y)
+		settings, err := command.Settings(q, s.node.Coop(), q.Now())
+		if err != nil {
+			return err
+		}
+		out.Yield, err = yieldOf(q, p, y, settings.ToleranceUg(y.BoughtUg))
 		return err
 	})
 	if err != nil {
