@@ -116,7 +116,10 @@ func (s *Server) GetShare(ctx context.Context, req *cutterv1.GetShareRequest) (*
 		if !ok { // the view is behind its own deal, which can't be
 			return rule.NotThere("parcel_id", "parcel")
 		}
-		out.Statement, err = wire.PartyStatement(statement, p.Deal.Agreement, q.Position(), parcel.Cutter)
+		if out.Statement, err = wire.PartyStatement(statement, p.Deal.Agreement, q.Position(), parcel.Cutter); err != nil {
+			return err
+		}
+		out.Statement.Corrections, err = wire.PartyCorrections(q, statement, parcel.Cutter)
 		return err
 	})
 	if err != nil {
