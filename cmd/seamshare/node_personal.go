@@ -3,9 +3,9 @@ package main
 import (
 	"context"
 	"fmt"
+	"log/slog"
 	"path/filepath"
 
-	"seamshare.example/eventstore"
 	"seamshare.example/services/coop"
 	"seamshare.example/services/personal"
 )
@@ -17,7 +17,10 @@ func personalDir(dir string) string { return filepath.Join(dir, "personal-keys")
 // openPersonal opens the keys of persons and repeats all erasures that the log tells
 // of, since the folder may be a copy from before them. A node in trouble answers
 // nobody, so there the keys stay shut.
-func openPersonal(ctx context.Context, dir string, node *eventstore.Node) (*personal.Keys, error) {
+//
+// A node of several does so with each erasure that it applies, until its context ends.
+func (r *runningNode) openPersonal(ctx context.Context, dir string, logger *slog.Logger) (*personal.Keys, error) {
+	node := r.node.Node
 	if node.Trouble() != nil {
 		return nil, nil
 	}
@@ -25,11 +28,22 @@ func openPersonal(ctx context.Context, dir string, node *eventstore.Node) (*pers
 	if err != nil {
 		return nil, err
 	}
-	erased, err := coop.Erased(ctx, node)
+	at, err := coop.ReplayErasures(ctx, node, keys, 0)
 	if err != nil {
-		return nil, fmt.Errorf("couldn't learn who was erased: %w", err)
+		return nil, fmt.Errorf("couldn't repeat the erasures of the log: %w", err)
 	}
-	return keys, keys.Replay(erased)
+	if !node.Exclusive() {
+		following, stop := context.WithCancel(context.Background())
+		done := make(chan struct{})
+		r.unfollow = func() { stop(); <-done }
+		go func() {
+			defer close(done)
+			if err := coop.FollowErasures(following, node, keys, at); err != nil {
+				logger.Error("keys of persons who were erased may still be here: restart the node to destroy them", "err", err)
+			}
+		}()
+	}
+	return keys, nil
 }
 
 // personalKeysHelp is the operator's page. erased.txtar holds the node to it.

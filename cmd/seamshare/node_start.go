@@ -40,14 +40,16 @@ type nodeConfig struct {
 
 // runningNode is a node that serves.
 type runningNode struct {
-	node    *openNode
-	server  *server.Server
-	socket  *grpc.Server
-	http    *http.Server
-	toHTTP  *grpc.ClientConn
-	grpcAt  string
-	httpAt  string
-	stopped chan error // what ended a listener that should have gone on
+	node   *openNode
+	server *server.Server
+	socket *grpc.Server
+	http   *http.Server
+	toHTTP *grpc.ClientConn
+	grpcAt string
+	httpAt string
+	// unfollow ends what destroys the keys of who was erased at another node; nil: no other node.
+	unfollow func()
+	stopped  chan error // what ended a listener that should have gone on
 }
 
 // startNode opens the folder's node and serves it. Close it.
@@ -80,7 +82,7 @@ func startNode(ctx context.Context, cfg nodeConfig) (_ *runningNode, err error) 
 	if err != nil {
 		return nil, err
 	}
-	if all.Personal, err = openPersonal(ctx, cfg.dir, r.node.Node); err != nil {
+	if all.Personal, err = r.openPersonal(ctx, cfg.dir, cfg.logger); err != nil {
 		return nil, err
 	}
 	all.Photos = r.node.photos
@@ -212,6 +214,9 @@ func (r *runningNode) Close() error {
 	}
 	if r.socket != nil {
 		r.socket.Stop()
+	}
+	if r.unfollow != nil {
+		r.unfollow()
 	}
 	if r.node != nil {
 		errs = append(errs, r.node.Close())

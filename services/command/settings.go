@@ -6,6 +6,7 @@ import (
 
 	"seamshare.example/eventstore"
 	"seamshare.example/services/domain/member"
+	"seamshare.example/services/domain/parcel"
 	"seamshare.example/services/stream"
 )
 
@@ -17,4 +18,10 @@ func Settings(l eventstore.Loader, coopID string, now time.Time) (member.Setting
 		return member.Settings{}, fmt.Errorf("couldn't look up the co-op's settings: %w", err)
 	}
 	return c.SettingsAt(now), nil
+}
+
+// Under is a parcel for a decision under what the co-op asks of agreements now.
+func Under(tx *eventstore.Tx, coopID string, lot parcel.State) (parcel.State, error) {
+	s, err := Settings(tx, coopID, tx.Now())
+	return lot.Under(parcel.House{ParcelLevyBP: s.ParcelLevyMinBP, SaleLevyBP: s.SaleLevyMinBP, PaymentDays: s.PurchaseDueDays}), err
 }

@@ -5,6 +5,7 @@ package coop
 import (
 	"cmp"
 	"context"
+	"sync"
 
 	coopv1 "seamshare.example/proto/gen/seamshare/coop/v1"
 	memberv1 "seamshare.example/proto/gen/seamshare/event/member/v1"
@@ -28,6 +29,9 @@ type Server struct {
 	lists query.Lists
 	days  days
 	keys  *personal.Keys // nil where this node keeps none
+	// sound are the ids of payout runs that were reckoned anew and came out as they say.
+	// What was recorded by then never changes, so that each is reckoned once a process.
+	sound sync.Map
 }
 
 // New makes the desk's service of a node. keys are the personal keys, nil where another

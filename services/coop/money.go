@@ -158,7 +158,10 @@ func (s *Server) GetShares(ctx context.Context, req *coopv1.GetSharesRequest) (*
 		if !ok {
 			return rule.Broken{Reason: rule.NoDeal, Field: "parcel_id", Value: lot.ID, Rule: "shares come with the deal", Hint: "wait until the parcel is sold or placed"}
 		}
-		out.Statement, err = wire.Statement(statement, lot.LastDeal().Agreement, q.Position())
+		if out.Statement, err = wire.Statement(statement, lot.LastDeal().Agreement, q.Position()); err != nil {
+			return err
+		}
+		out.Statement.Corrections, err = wire.Corrections(q, statement)
 		return err
 	})
 	if err != nil {

@@ -378,20 +378,3 @@ func (s *Server) GetBankDetails(ctx context.Context, req *coopv1.GetBankDetailsR
 	out.Position = position
 	return out, nil
 }
-
-// Erased lists the persons who were erased, for personal.Keys.Replay before a node
-// serves.
-func Erased(ctx context.Context, node *eventstore.Node) (persons []string, err error) {
-	v := view.Members{}
-	_, err = query.At(ctx, node, 0, func(q *eventstore.Query) error {
-		for after, more := "", true; more; more = after != "" {
-			var some []string
-			if some, after, err = v.Erased(q.View(v.Name()), after, view.MaxPage); err != nil {
-				return err
-			}
-			persons = append(persons, some...)
-		}
-		return nil
-	})
-	return persons, err
-}

@@ -15,7 +15,6 @@ import (
 	"seamshare.example/services/domain/rule"
 	"seamshare.example/services/domain/stock"
 	"seamshare.example/services/domain/stone"
-	"seamshare.example/services/query"
 	"seamshare.example/services/stream"
 	"seamshare.example/services/view"
 	"seamshare.example/services/wire"
@@ -242,87 +241,4 @@ func shownCount(c stock.Count) *coopv1.StockCount {
 		}
 	}
 	return out
-}
-
-// ListCustody implements coopv1.CoopServiceServer.
-func (s *Server) ListCustody(ctx context.Context, req *coopv1.ListCustodyRequest) (*coopv1.ListCustodyResponse, error) {
-	all, next, position, err := query.List(ctx, s.lists, req,
-		func(q *eventstore.Query, after string, limit int) ([]string, string, error) {
-			v := view.Exceptions{}
-			if req.GetPlace() == "" {
-				return inTurn(q, []string{"parcel", "stone"}, after, limit)
-			}
-			held, next, err := v.Where(q.View(v.Name()), req.GetPlace(), after, limit)
-			things := make([]string, len(held))
-			for i, h := range held {
-				things[i] = h.Thing
-			}
-			return things, next, err
-		}, custody)
-	if err != nil {
-		return nil, err
-	}
-	return &coopv1.ListCustodyResponse{Custody: all, NextPageToken: next, Position: position}, nil
-}
-
-// inTurn lists the things of several kinds one kind after the other, as streams.
-func inTurn(q *eventstore.Query, kinds []string, after string, limit int) (things []string, next string, err error) {
-	kind, from, _ := strings.Cut(after, "/")
-	if after == "" {
-		kind = kinds[0]
-	}
-	found, more, err := registered(kind)(q, from, limit)
-	if err != nil {
-		return nil, "", err
-	}
-	for _, id := range found {
-		things = append(things, kind+"/"+id)
-	}
-	if more != "" {
-		return things, kind + "/" + more, nil
-	}
-	for i, k := range kinds[:len(kinds)-1] {
-		if k == kind {
-			return things, kinds[i+1] + "/", nil
-		}
-	}
-	return things, "", nil
-}
-
-// custody says who holds a thing: whom it was handed to, and where the keeper put it.
-func custody(q *eventstore.Query, thing string) (*coopv1.Custody, error) {
-	out := &coopv1.Custody{Thing: thing}
-	moved, _, err := eventstore.Load(q, stream.Custody, custodyID(thing))
-	if err != nil {
-		return nil, err
-	}
-	out.HolderId, out.Place = moved.Holder, moved.Place
-	kind, id, _ := strings.Cut(thing, "/")
-	holder := ""
-	switch kind {
-	case stream.Parcel.Name:
-		lot, _, err := eventstore.Load(q, stream.Parcel, id)
-		if err != nil {
-			return nil, err
-		}
-		if lot.Shown() { // a draft is its seller's own business
-			out.Label, holder = lot.Label, lot.Custody()
-		}
-	case stream.Stone.Name:
-		st, _, err := eventstore.Load(q, stream.Stone, id)
-		if err != nil {
-			return nil, err
-		}
-		out.Label, holder = st.Facts.GetLabel(), st.Facts.GetCutterId()
-		switch st.Stage {
-		case stone.Sold:
-			holder = st.Buyer
-		case stone.AtJeweller:
-			holder = st.Out.Jeweller
-		}
-	}
-	if out.HolderId == "" {
-		out.HolderId = holder
-	}
-	return out, nil
 }

@@ -105,6 +105,7 @@ type day struct {
 }
 
 func (d *day) look(s *Server, role memberv1.Role) error {
+	wrongRuns := func() error { return d.wrongRuns(s) }
 	exceptions := func() error { return d.exceptions(s) }
 	switch role {
 	case memberv1.Role_ROLE_MINER:
@@ -116,9 +117,9 @@ func (d *day) look(s *Server, role memberv1.Role) error {
 	case memberv1.Role_ROLE_STOCK_KEEPER:
 		return all(d.stonesToConfirm, exceptions)
 	case memberv1.Role_ROLE_BOOKKEEPER:
-		return all(d.linesWaiting, d.payable, d.refundsDue, d.purchasesOfAll, d.wrongRuns)
+		return all(d.linesWaiting, d.payable, d.refundsDue, d.purchasesOfAll, wrongRuns)
 	case memberv1.Role_ROLE_APPROVER:
-		return all(d.runsWaiting, d.correctionsWaiting, d.disputesOpen, d.keysWaiting, d.wrongRuns)
+		return all(d.runsWaiting, d.correctionsWaiting, d.disputesOpen, d.keysWaiting, wrongRuns)
 	case memberv1.Role_ROLE_REGISTRAR:
 		return d.keysWaiting()
 	case memberv1.Role_ROLE_AUDITOR:

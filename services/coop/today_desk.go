@@ -73,12 +73,12 @@ func (d *day) purchasesOfAll() error {
 
 // wrongRuns are the newest runs that don't recompute: an exception that desks of money
 // can't leave to others.
-func (d *day) wrongRuns() error {
+func (d *day) wrongRuns(s *Server) error {
 	const newest = 5 // each is recomputed from the log
 	v := view.Register{}
 	found, _, err := judged(d.q, "", newest, func(q *eventstore.Query, after string, limit int) ([]string, string, error) {
 		return v.List(view.Newest(q.View(v.Name())), "payout", after, limit)
-	}, wrongRun)
+	}, s.wrongRun)
 	for _, e := range found {
 		d.add(OpenExceptions, e.Kind+": "+e.What, e.Thing, time.Time{})
 	}

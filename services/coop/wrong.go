@@ -20,6 +20,7 @@ import (
 	"seamshare.example/services/command"
 	"seamshare.example/services/domain/correction"
 	"seamshare.example/services/domain/measure"
+	"seamshare.example/services/domain/parcel"
 	"seamshare.example/services/domain/rule"
 	"seamshare.example/services/query"
 	"seamshare.example/services/stream"
@@ -35,6 +36,7 @@ type wrong struct {
 	over    bool     // it is of a deal that fell through, whose parcel is on the market again or sold anew
 
 	costKind string         // of a cost
+	price    bool           // the price of a deal
 	pieceID  string         // of a mass or size
 	part     string         // of a mass after a bench step or of a stone
 	lossUg   int64          // what the step lost, of which a difference is taken
@@ -119,6 +121,9 @@ func (w *wrong) read(q *eventstore.Query, right correction.Facts) error {
 	case *parcelv1.Event:
 		if e := event.GetPaid(); e != nil {
 			w.was.Amount, w.parcels = e.GetPrivate().GetAmount(), []string{e.GetPublic().GetParcelId()}
+		}
+		if e := event.GetDealMade(); e != nil && right.StoneID == "" {
+			w.was.Amount, w.parcels, w.price = e.GetPrivate().GetAgreement().GetPrice(), []string{e.GetPublic().GetParcelId()}, true
 		}
 		if e := event.GetCostRecorded(); e != nil {
 			w.was.Amount, w.parcels, w.costKind = e.GetPrivate().GetAmount(), []string{e.GetPublic().GetParcelId()}, e.GetPrivate().GetKind()
@@ -273,19 +278,37 @@ func (w wrong) fitsParcel(tx *eventstore.Tx, id string, right correction.Facts) 
 	if err != nil {
 		return nil, err
 	}
+	if w.price {
+		agreement, err := lot.CorrectPrice(right.Amount)
+		if err != nil {
+			return nil, err
+		}
+		return func(c correction.State, person string) {
+			w.putParcel(tx, lot, &correctionv1.Event{Event: &correctionv1.Event_PriceCorrected{PriceCorrected: &correctionv1.PriceCorrected{
+				Public:  &correctionv1.PriceCorrected_Public{CorrectionId: c.ID, Corrects: c.Corrects},
+				Private: &correctionv1.PriceCorrected_Private{PersonId: person, Reason: c.Reason, Was: w.was.Amount, Right: right.Amount, Agreement: agreement},
+			}}})
+		}, nil
+	}
 	if err := lot.CorrectPaid(w.was.Amount.GetMinor(), right.Amount.GetMinor()); err != nil {
 		return nil, err
 	}
-	return w.receipt(tx, right), nil
+	return func(c correction.State, person string) { w.putParcel(tx, lot, w.receipt(c, right, person)) }, nil
 }
 
-func (w wrong) receipt(tx *eventstore.Tx, right correction.Facts) apply {
-	return func(c correction.State, person string) {
-		w.put(tx, w.record.Stream, &correctionv1.Event{Event: &correctionv1.Event_ReceiptCorrected{ReceiptCorrected: &correctionv1.ReceiptCorrected{
-			Public:  &correctionv1.ReceiptCorrected_Public{CorrectionId: c.ID, Corrects: c.Corrects},
-			Private: &correctionv1.ReceiptCorrected_Private{PersonId: person, Reason: c.Reason, Was: w.was.Amount, Right: right.Amount},
-		}}})
+// putParcel records a correction of a parcel's money, and where the title is with it.
+func (w wrong) putParcel(tx *eventstore.Tx, lot parcel.State, event *correctionv1.Event) {
+	w.put(tx, w.record.Stream, event)
+	for _, moved := range parcel.EvolveCorrection(lot, event).TitleAsPaid() {
+		tx.Record(w.record.Stream, moved)
 	}
+}
+
+func (w wrong) receipt(c correction.State, right correction.Facts, person string) *correctionv1.Event {
+	return &correctionv1.Event{Event: &correctionv1.Event_ReceiptCorrected{ReceiptCorrected: &correctionv1.ReceiptCorrected{
+		Public:  &correctionv1.ReceiptCorrected_Public{CorrectionId: c.ID, Corrects: c.Corrects},
+		Private: &correctionv1.ReceiptCorrected_Private{PersonId: person, Reason: c.Reason, Was: w.was.Amount, Right: right.Amount},
+	}}}
 }
 
 func (w wrong) fitsOrder(tx *eventstore.Tx, id string, right correction.Facts) (apply, error) {
@@ -297,7 +320,7 @@ func (w wrong) fitsOrder(tx *eventstore.Tx, id string, right correction.Facts) (
 		if err := o.CorrectPaid(w.was.Amount.GetMinor(), right.Amount.GetMinor()); err != nil {
 			return nil, err
 		}
-		return w.receipt(tx, right), nil
+		return func(c correction.State, person string) { w.put(tx, w.record.Stream, w.receipt(c, right, person)) }, nil
 	}
 	if err := o.CorrectPrice(right.StoneID, right.Amount.GetMinor()); err != nil {
 		return nil, err

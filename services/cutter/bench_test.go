@@ -1,6 +1,7 @@
 package cutter_test
 
 import (
+	"context"
 	"slices"
 	"strings"
 	"testing"
@@ -11,9 +12,13 @@ import (
 
 	cutterv1 "seamshare.example/proto/gen/seamshare/cutter/v1"
 	memberv1 "seamshare.example/proto/gen/seamshare/event/member/v1"
+	eventv1 "seamshare.example/proto/gen/seamshare/event/v1"
 	minerv1 "seamshare.example/proto/gen/seamshare/miner/v1"
 	typev1 "seamshare.example/proto/gen/seamshare/type/v1"
 
+	"seamshare.example/eventstore"
+	"seamshare.example/services/command"
+	"seamshare.example/services/stream"
 	"seamshare.example/services/tradetest"
 	"seamshare.example/services/view"
 )
@@ -218,6 +223,114 @@ func TestPlannedAgainstActual(t *testing.T) {
 	if y := got.GetYield(); len(y.GetPlanned()) != 1 || !proto.Equal(y.GetPlanned()[0], want) || !proto.Equal(y.GetAsked(), aud(700)) {
 		t.Errorf("got %v", y)
 	}
+}
+
+// TestRoughInWhichOthersShare: rough is sold on only by who owns it alone. Whatever form
+// the miner's part has, it stays with its parcel, so that the miner can't be passed by.
+func TestRoughInWhichOthersShare(t *testing.T) {
+	d := open(t)
+	both := d.Join(t, "bothends", memberv1.Role_ROLE_MINER, memberv1.Role_ROLE_CUTTER)
+	d.wetWheel = both
+	anew := func(p *typev1.Parcel) (*typev1.Parcel, error) {
+		got, err := d.cutters.PublishRough(both, &cutterv1.PublishRoughRequest{
+			RequestId: d.id(), Label: "P9", Total: mg(34_200), Treatment: typev1.Treatment_TREATMENT_NONE_KNOWN, OpenAtAsking: true, Agreement: outright,
+			Lines: []*cutterv1.RoughLine{{PieceId: p.GetLines()[0].GetPieceId(), Part: "1", Label: "a", Weighing: mg(34_200), Size: mm(46, 31, 14)}},
+		})
+		return got.GetParcel(), err
+	}
+	paid := func(t *testing.T, p *typev1.Parcel) {
+		t.Helper()
+		if _, err := d.Node.Decide(t.Context(), eventstore.Request{}, func(tx *eventstore.Tx) error {
+			lot, err := command.Open(tx, stream.Parcel, p.GetId())
+			if err != nil {
+				return err
+			}
+			events, err := lot.State.Pay(&eventv1.Amount{Currency: "AUD", Minor: 160_000}, "bank")
+			for _, e := range events {
+				lot.Record(e)
+			}
+			return err
+		}); err != nil {
+			t.Fatal(err)
+		}
+	}
+	placed := agreement(0, &typev1.Ratio{Party: "miner", Weight: 1}, &typev1.Ratio{Party: "cutter", Weight: 1})
+	placedForNothing := agreement(0, &typev1.Ratio{Party: "cutter", Weight: 1})
+	recouped := agreement(1600, &typev1.Ratio{Party: "cutter", Weight: 1})
+	recouped.Tiers = append([]*typev1.Tier{{Form: &typev1.Tier_Recoup{Recoup: &typev1.Recoup{Party: "miner", Target: &typev1.Recoup_Amount{Amount: aud(100)}}}}}, recouped.Tiers...)
+	later := agreement(1600, &typev1.Ratio{Party: "cutter", Weight: 1}, &typev1.Ratio{Party: "miner", Weight: 1})
+	ceiling := proto.CloneOf(outright.Tiers[0])
+	ceiling.GetSplit().Ceiling = aud(5000)
+	later.Tiers = append([]*typev1.Tier{ceiling}, later.Tiers...)
+	unpaid := proto.CloneOf(outright)
+	unpaid.Title = typev1.Title_TITLE_WHEN_PAID
+	for name, terms := range map[string]*typev1.Agreement{
+		"placed under shares":                             placed,
+		"placed, all proceeds the cutter's":               placedForNothing,
+		"bought, the miner gets an amount of the sales":   recouped,
+		"bought, the miner shares in what is above 50.00": later,
+		"bought, the title moves when it is paid":         unpaid,
+	} {
+		t.Run("refused: "+name, func(t *testing.T) {
+			p := d.inHand(t, terms)
+			_, err := anew(p)
+			tradetest.Refused(t, err, codes.FailedPrecondition, "NOT_YOURS_TO_SELL")
+			if terms.GetPrice().GetUnits() == 0 {
+				return
+			}
+			paid(t, p)
+			if _, err = anew(p); terms == unpaid {
+				if err != nil {
+					t.Errorf("it is paid and the cutter's own: %v", err)
+				}
+				return
+			}
+			tradetest.Refused(t, err, codes.FailedPrecondition, "NOT_YOURS_TO_SELL")
+		})
+	}
+	t.Run("OK: sold on twice, a stone's chain shows every parcel its rough lay in, and the field's word", func(t *testing.T) {
+		first, err := anew(d.inHand(t, outright))
+		if err != nil {
+			t.Fatal(err)
+		}
+		wetWheel := d.Join(t, "wetwheeltoo", memberv1.Role_ROLE_MINER, memberv1.Role_ROLE_CUTTER)
+		handOver := func(id string, from, to context.Context) {
+			t.Helper()
+			if _, err := d.cutters.TakeParcel(to, &cutterv1.TakeParcelRequest{RequestId: d.id(), ParcelId: id}); err != nil {
+				t.Fatal(err)
+			}
+			if _, err := d.miners.HandOverParcel(from, &minerv1.HandOverParcelRequest{RequestId: d.id(), ParcelId: id, Count: 1, Total: mg(34_200)}); err != nil {
+				t.Fatal(err)
+			}
+			if _, err := d.cutters.ReceiveParcel(to, &cutterv1.ReceiveParcelRequest{RequestId: d.id(), ParcelId: id, Count: 1, Total: mg(34_200)}); err != nil {
+				t.Fatal(err)
+			}
+		}
+		handOver(first.GetId(), both, wetWheel)
+		got, err := d.cutters.PublishRough(wetWheel, &cutterv1.PublishRoughRequest{
+			RequestId: d.id(), Label: "P10", Total: mg(34_200), Treatment: typev1.Treatment_TREATMENT_NONE_KNOWN, OpenAtAsking: true, Agreement: outright,
+			Lines: []*cutterv1.RoughLine{{PieceId: first.GetLines()[0].GetPieceId(), Part: "a", Label: "b", Weighing: mg(34_200), Size: mm(46, 31, 14)}},
+		})
+		if err != nil {
+			t.Fatal(err)
+		}
+		handOver(got.GetParcel().GetId(), wetWheel, d.twoDops)
+		done, err := d.cutters.FinishStone(d.twoDops, d.finish(got.GetParcel().GetLines()[0].GetPieceId(), "b"))
+		if err != nil {
+			t.Fatal(err)
+		}
+		words := d.chain(t, done.GetStone().GetId())
+		for _, parcel := range []string{"P1", "P9", "P10"} {
+			if !says(words, "Parcel "+parcel+" listed") {
+				t.Errorf("%s is missing of %q", parcel, words)
+			}
+		}
+		for _, piece := range []string{"1", "a", "b"} {
+			if !says(words, "Piece "+piece+",") {
+				t.Errorf("piece %s is missing of %q", piece, words)
+			}
+		}
+	})
 }
 
 func TestRoughAnew(t *testing.T) {

@@ -31,7 +31,11 @@ func (s *Server) MakeOffer(ctx context.Context, req *cutterv1.MakeOfferRequest) 
 		if err := command.CheckParties(tx, &broken, "agreement", bid.Agreement); err != nil {
 			return nil, err
 		}
-		made, err := lot.State.MakeOffer(bid, tx.Now())
+		under, err := command.Under(tx, s.node.Coop(), lot.State)
+		if err != nil {
+			return nil, err
+		}
+		made, err := under.MakeOffer(bid, tx.Now())
 		if err := broken.Merge("", err); err != nil {
 			return nil, err
 		}
@@ -63,7 +67,11 @@ func (s *Server) TakeParcel(ctx context.Context, req *cutterv1.TakeParcelRequest
 		if err := wire.Unchanged(req.GetEtag(), func() *typev1.Parcel { return wire.Parcel(lot.State, lot.Version, me, tx.Now()) }); err != nil {
 			return nil, err
 		}
-		deal, err := lot.State.Take(me, tx.Now())
+		under, err := command.Under(tx, s.node.Coop(), lot.State)
+		if err != nil {
+			return nil, err
+		}
+		deal, err := under.Take(me, tx.Now())
 		if err != nil {
 			return nil, err
 		}

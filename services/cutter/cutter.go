@@ -10,6 +10,7 @@ import (
 
 	"seamshare.example/eventstore"
 	"seamshare.example/services/access"
+	"seamshare.example/services/command"
 	"seamshare.example/services/domain/parcel"
 	"seamshare.example/services/domain/rule"
 	"seamshare.example/services/page"
@@ -115,7 +116,10 @@ func (s *Server) GetShare(ctx context.Context, req *cutterv1.GetShareRequest) (*
 		if !ok { // the view is behind its own deal, which can't be
 			return rule.NotThere("parcel_id", "parcel")
 		}
-		out.Statement, err = wire.PartyStatement(statement, p.Deal.Agreement, q.Position(), parcel.Cutter)
+		if out.Statement, err = wire.PartyStatement(statement, p.Deal.Agreement, q.Position(), parcel.Cutter); err != nil {
+			return err
+		}
+		out.Statement.Corrections, err = wire.PartyCorrections(q, statement, parcel.Cutter)
 		return err
 	})
 	if err != nil {
@@ -140,7 +144,11 @@ func (s *Server) GetYield(ctx context.Context, req *cutterv1.GetYieldRequest) (*
 		if !ok {
 			return rule.NotThere("parcel_id", "parcel")
 		}
-		out.Yield, err = yieldOf(q, p, y)
+		settings, err := command.Settings(q, s.node.Coop(), q.Now())
+		if err != nil {
+			return err
+		}
+		out.Yield, err = yieldOf(q, p, y, settings.ToleranceUg(y.BoughtUg))
 		return err
 	})
 	if err != nil {

@@ -65,7 +65,11 @@ func (s *Server) AcceptCounterOffer(ctx context.Context, req *cutterv1.AcceptCou
 		if err := wire.Unchanged(req.GetEtag(), func() *typev1.Parcel { return wire.Parcel(lot.State, lot.Version, me, tx.Now()) }); err != nil {
 			return nil, err
 		}
-		return lot.State.AcceptCounter(me, req.GetOfferId(), tx.Now())
+		under, err := command.Under(tx, s.node.Coop(), lot.State)
+		if err != nil {
+			return nil, err
+		}
+		return under.AcceptCounter(me, req.GetOfferId(), tx.Now())
 	})
 	if err != nil {
 		return nil, err

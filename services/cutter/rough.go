@@ -62,7 +62,11 @@ func (s *Server) PublishRough(ctx context.Context, req *cutterv1.PublishRoughReq
 		if err := broken.Err(); err != nil {
 			return nil, err
 		}
-		listed, err := fresh.State.List(listing)
+		under, err := command.Under(tx, s.node.Coop(), fresh.State)
+		if err != nil {
+			return nil, err
+		}
+		listed, err := under.List(listing)
 		if err != nil {
 			return nil, err
 		}

@@ -16,17 +16,19 @@ import (
 )
 
 // yieldOf sets a parcel's masses beside its counts, values, hours and plans. It loads
-// one stream for each piece and each stone of the parcel.
-func yieldOf(q *eventstore.Query, lot parcel.State, y view.Yield) (*cutterv1.Yield, error) {
+// one stream for each piece, stone and counted lot of the parcel, and for each order of
+// a lot.
+func yieldOf(q *eventstore.Query, lot parcel.State, y view.Yield, toleranceUg int64) (*cutterv1.Yield, error) {
 	out := &cutterv1.Yield{
 		ParcelId: lot.ID, BoughtUg: y.BoughtUg, FinishedUg: y.FinishedUg, OffcutUg: y.OffcutUg, UncutUg: y.UncutUg,
-		LossUg: y.LossUg, UnexplainedUg: y.UnexplainedUg, MovedOnUg: y.MovedOnUg, ToleranceUg: y.ToleranceUg, Stones: uint32(y.Stones),
+		LossUg: y.LossUg, UnexplainedUg: y.UnexplainedUg, MovedOnUg: y.MovedOnUg, ToleranceUg: toleranceUg, Stones: uint32(y.Stones),
 	}
 	for _, l := range y.Losses {
 		out.Losses = append(out.Losses, &typev1.Loss{Reason: typev1.Reason(l.Reason), MassUg: l.MassUg})
 	}
 	var whole worth
 	classes := map[string]*classWorth{}
+	lots := lotsWorth{q: q, seen: map[string]bool{}}
 	for _, line := range lot.Lines {
 		rough, _, err := eventstore.Load(q, stream.Piece, line.PieceID)
 		if err != nil {
@@ -38,11 +40,17 @@ func yieldOf(q *eventstore.Query, lot parcel.State, y view.Yield) (*cutterv1.Yie
 		stones := uint32(0)
 		for _, part := range rough.Parts {
 			countPart(out, rough, part)
+			if err := lots.add(part.LotID); err != nil {
+				return nil, err
+			}
 			if part.Fate != piece.Stone {
 				continue
 			}
 			st, _, err := eventstore.Load(q, stream.Stone, part.StoneID)
 			if err != nil {
+				return nil, err
+			}
+			if err := lots.add(st.LotID); err != nil {
 				return nil, err
 			}
 			class, ok := classes[st.Class]
@@ -61,7 +69,10 @@ func yieldOf(q *eventstore.Query, lot parcel.State, y view.Yield) (*cutterv1.Yie
 			out.Planned = append(out.Planned, planned)
 		}
 	}
-	out.Asked, out.Sold = wire.Money(lot.Currency(), whole.asked), wire.Money(lot.Currency(), whole.sold)
+	out.Asked, out.Sold = wire.Money(lot.Currency(), whole.asked+lots.asked), wire.Money(lot.Currency(), whole.sold+lots.sold)
+	if len(lots.seen) > 0 {
+		out.LotsAsked, out.LotsSold = wire.Money(lot.Currency(), lots.asked), wire.Money(lot.Currency(), lots.sold)
+	}
 	for name, class := range classes {
 		out.Classes = append(out.Classes, &cutterv1.ClassYield{
 			Class: name, Stones: class.stones, MassUg: class.massUg,
@@ -96,6 +107,36 @@ func (w *worth) add(s stone.State) {
 	case stone.Sold:
 		w.sold += s.Price.GetMinor()
 	}
+}
+
+// lotsWorth is what the parcel's counted lots ask and went for. A lot is made of several
+// parts and counts once.
+type lotsWorth struct {
+	worth
+	q    *eventstore.Query
+	seen map[string]bool
+}
+
+func (w *lotsWorth) add(id string) error {
+	if id == "" || w.seen[id] {
+		return nil
+	}
+	w.seen[id] = true
+	made, _, err := eventstore.Load(w.q, stream.Lot, id)
+	if err != nil {
+		return err
+	}
+	w.asked += made.Asks().GetMinor()
+	for _, orderID := range made.Orders() {
+		o, _, err := eventstore.Load(w.q, stream.Order, orderID)
+		if err != nil {
+			return err
+		}
+		if l, ok := o.Line(id); ok && !l.Returned && !o.Cancelled {
+			w.sold += l.Price
+		}
+	}
+	return nil
 }
 
 func countPart(y *cutterv1.Yield, rough piece.State, part piece.Part) {

@@ -120,10 +120,13 @@ func portion(tx *eventstore.Tx, broken *rule.All, req *jewellerv1.PlaceOrderRequ
 		if err := broken.Merge("", err); err != nil {
 			return nil, nil, nil, err
 		}
-		facts, price := from.State.Facts, event.GetPortionSold().GetPrivate().GetPrice().GetMinor()
+		facts, price := from.State.Facts, perUnit[i].GetMinor() // a refused portion has no price of its own
+		if event != nil {
+			price = event.GetPortionSold().GetPrivate().GetPrice().GetMinor()
+		}
 		lots, sold = append(lots, from), append(sold, event)
 		lines = append(lines, order.Line{
-			LotID: from.ID, ParcelID: facts.GetParcelId(), Seller: facts.GetCutterId(), Price: max(1, price),
+			LotID: from.ID, ParcelID: facts.GetParcelId(), Seller: facts.GetCutterId(), Price: price,
 			Count: item.GetCount(), Weighing: wire.ReadWeighing(item.GetWeighing()),
 		})
 	}

@@ -162,7 +162,7 @@ func TestCounterOffer(t *testing.T) {
 	})
 }
 
-// TestPreview: by hand, with the demo's first agreement and sales but without its costs.
+// TestPreview: by hand, with the demo's first agreement and sales, at first without costs.
 // Levy on sales 6 % of 3 607.50 = 216.45, so 3 391.05 are poured: 1 600.00 and 630.00 to
 // the cutter, 750.00 as 500.00 and 250.00, and of the last 411.05 the cutter has 4/7:
 // 234.885..., the miner 176.164...; by the quota method 234.89 and 176.16. The miner has
@@ -178,7 +178,9 @@ func TestPreview(t *testing.T) {
 	}
 	listing.Agreement = &typev1.Agreement{
 		Price: aud(1900), ParcelLevy: &typev1.Levy{BasisPoints: 300, BorneBy: "miner"}, SaleLevy: &typev1.Levy{BasisPoints: 600},
+		CostKinds: []string{"freight"},
 		Tiers: []*typev1.Tier{
+			{Form: &typev1.Tier_Recoup{Recoup: &typev1.Recoup{Party: "coop", Target: &typev1.Recoup_Costs{Costs: &typev1.CostKinds{Kinds: []string{"freight"}}}}}},
 			{Form: &typev1.Tier_Recoup{Recoup: &typev1.Recoup{Party: "cutter", Target: &typev1.Recoup_PriceMultiple{PriceMultiple: &typev1.Fraction{Numerator: 1, Denominator: 1}}}}},
 			recoup("cutter", 630), split(aud(750), 2, 1), split(nil, 4, 3),
 		},
@@ -196,7 +198,7 @@ func TestPreview(t *testing.T) {
 	preview := func(who context.Context, req *minerv1.PreviewOfferRequest) (map[string]int64, error) {
 		req.ParcelId, req.AssumedSales = id, sales
 		got, err := d.miners.PreviewOffer(who, req)
-		shares := map[string]int64{"levies": cents(got.GetPreview().GetLevies())}
+		shares := map[string]int64{"levies": cents(got.GetPreview().GetLevies()), "costs": cents(got.GetPreview().GetCosts())}
 		for _, s := range got.GetPreview().GetShares() {
 			shares[s.GetParty()] = cents(s.GetAmount())
 		}
@@ -224,6 +226,18 @@ func TestPreview(t *testing.T) {
 		if err != nil || got["miner"] <= 184300 {
 			t.Errorf("got %v, %v", got, err)
 		}
+	})
+	t.Run("OK: with the costs that are assumed, the co-op gets them back first", func(t *testing.T) {
+		freight := []*minerv1.AssumedCost{{Kind: "freight", Amount: &money.Money{CurrencyCode: "AUD", Units: 38, Nanos: 500_000_000}}}
+		got, err := preview(d.billycart, &minerv1.PreviewOfferRequest{OfferId: made.GetOffer().GetId(), AssumedCosts: freight})
+		// As in the demo's last line: 3352.55 are left after levies and freight.
+		if err != nil || got["costs"] != 3850 || got["miner"] != 155200+40966 || got["cutter"] != 294289 {
+			t.Errorf("got %v, %v", got, err)
+		}
+		_, err = preview(d.billycart, &minerv1.PreviewOfferRequest{OfferId: made.GetOffer().GetId(), AssumedCosts: append(freight, freight[0])})
+		tradetest.Refused(t, err, codes.InvalidArgument, "NAMED_TWICE", "assumed_costs[1].kind")
+		_, err = preview(d.billycart, &minerv1.PreviewOfferRequest{OfferId: made.GetOffer().GetId(), AssumedCosts: []*minerv1.AssumedCost{{Kind: "stamps", Amount: aud(1)}}})
+		tradetest.Refused(t, err, codes.FailedPrecondition, "COST_NOT_AGREED", "assumed_costs[0].kind")
 	})
 	t.Run("refused: for another, and in another currency", func(t *testing.T) {
 		_, err := preview(d.ninthShaft, &minerv1.PreviewOfferRequest{})

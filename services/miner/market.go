@@ -36,7 +36,11 @@ func (s *Server) RepriceParcel(ctx context.Context, req *minerv1.RepriceParcelRe
 		if err := named(tx, &broken, agreement); err != nil {
 			return err
 		}
-		repriced, err := lot.State.Reprice(me, agreement, req.GetOpenAtAsking())
+		under, err := command.Under(tx, s.node.Coop(), lot.State)
+		if err != nil {
+			return err
+		}
+		repriced, err := under.Reprice(me, agreement, req.GetOpenAtAsking())
 		return recordedUnless(broken, lot, repriced, err)
 	})
 	if err != nil {
@@ -74,7 +78,11 @@ func (s *Server) RelistParcel(ctx context.Context, req *minerv1.RelistParcelRequ
 		if err := named(tx, &broken, agreement); err != nil {
 			return err
 		}
-		relisted, err := lot.State.Relist(me, agreement, req.GetOpenAtAsking(), tx.Now())
+		under, err := command.Under(tx, s.node.Coop(), lot.State)
+		if err != nil {
+			return err
+		}
+		relisted, err := under.Relist(me, agreement, req.GetOpenAtAsking(), tx.Now())
 		return recordedUnless(broken, lot, relisted, err)
 	})
 	if err != nil {

@@ -3,6 +3,7 @@ package miner
 import (
 	"context"
 	"fmt"
+	"slices"
 
 	minerv1 "seamshare.example/proto/gen/seamshare/miner/v1"
 	typev1 "seamshare.example/proto/gen/seamshare/type/v1"
@@ -61,7 +62,11 @@ func (s *Server) CounterOffer(ctx context.Context, req *minerv1.CounterOfferRequ
 		if err := named(tx, &broken, bid.Agreement); err != nil {
 			return err
 		}
-		countered, err := lot.State.Counter(me, req.GetOfferId(), bid, tx.Now())
+		under, err := command.Under(tx, s.node.Coop(), lot.State)
+		if err != nil {
+			return err
+		}
+		countered, err := under.Counter(me, req.GetOfferId(), bid, tx.Now())
 		if err := recordedUnless(broken, lot, countered, err); err != nil {
 			return err
 		}
@@ -136,10 +141,14 @@ func (s *Server) PreviewOffer(ctx context.Context, req *minerv1.PreviewOfferRequ
 			broken.Amount("assumed_sales", sales)
 			broken.Currency("assumed_sales", sales, p.Currency())
 		}
+		costs := p.Costs
+		if len(req.GetAssumedCosts()) > 0 {
+			costs = assumed(&broken, agreement, req.GetAssumedCosts())
+		}
 		if err := broken.Err(); err != nil {
 			return err
 		}
-		out.Preview, err = preview(agreement, sales.GetMinor(), int64(max(req.GetAssumedStones(), 1)))
+		out.Preview, err = preview(agreement, sales.GetMinor(), int64(max(req.GetAssumedStones(), 1)), costs)
 		return err
 	})
 	if err != nil {
@@ -149,15 +158,44 @@ func (s *Server) PreviewOffer(ctx context.Context, req *minerv1.PreviewOfferRequ
 	return out, nil
 }
 
-// preview is what an agreement brings each party when its price is paid and stones
-// sell for sales together, each at the same price; the first takes what doesn't divide.
-func preview(agreement *parcelv1.Agreement, sales, stones int64) (*minerv1.Preview, error) {
+// assumed reads costs that the caller assumes, each of a kind that the agreement names.
+func assumed(broken *rule.All, agreement *parcelv1.Agreement, named []*minerv1.AssumedCost) map[string]int64 {
+	costs := map[string]int64{}
+	for i, c := range named {
+		at := fmt.Sprintf("assumed_costs[%d]", i)
+		if _, twice := costs[c.GetKind()]; twice {
+			broken.Add(rule.Broken{Reason: rule.NamedTwice, Field: at + ".kind", Value: c.GetKind(), Rule: "a kind of cost is named once", Hint: "give the sum of them"})
+		}
+		if !slices.Contains(agreement.GetCostKinds(), c.GetKind()) {
+			broken.Add(rule.Broken{
+				Reason: rule.CostNotAgreed, Field: at + ".kind", Value: fmt.Sprintf("%q", c.GetKind()),
+				Rule: fmt.Sprintf("the agreement lets recoup %q", agreement.GetCostKinds()), Hint: "use one of these",
+			})
+		}
+		amount := wire.Amount(broken, at+".amount", c.GetAmount())
+		if amount != nil {
+			broken.Amount(at+".amount", amount)
+			broken.Currency(at+".amount", amount, agreement.GetPrice().GetCurrency())
+		}
+		costs[c.GetKind()] = amount.GetMinor()
+	}
+	return costs
+}
+
+// preview is what an agreement brings each party when its price is paid, the co-op laid
+// out the costs, and stones sell for sales together, each at the same price; the first
+// takes what doesn't divide. Costs of kinds that the agreement doesn't name stay with
+// the co-op.
+func preview(agreement *parcelv1.Agreement, sales, stones int64, costs map[string]int64) (*minerv1.Preview, error) {
 	terms := parcel.Terms(agreement)
 	levy, err := terms.ParcelLevy.OfPayment(terms.Price, terms.Price)
 	if err != nil {
 		return nil, err
 	}
 	totals := share.Totals{Parcel: share.Received{Amount: terms.Price, Levies: levy}, Sales: share.Received{Amount: sales}, Costs: map[string]int64{}}
+	for _, kind := range terms.CostKinds {
+		totals.Costs[kind] = costs[kind]
+	}
 	each, rest := sales/stones, sales%stones
 	first, err := terms.SaleLevy.OfPayment(each+rest, each+rest)
 	if err != nil {
@@ -178,6 +216,7 @@ func preview(agreement *parcelv1.Agreement, sales, stones int64) (*minerv1.Previ
 	}
 	out := &minerv1.Preview{
 		AssumedSales: wire.Money(terms.Currency, sales), Price: wire.Money(terms.Currency, terms.Price), Levies: wire.Money(terms.Currency, shares.Levies),
+		Costs: wire.Money(terms.Currency, shares.Costs),
 	}
 	for _, p := range shares.Parties {
 		out.Shares = append(out.Shares, &minerv1.PreviewShare{Party: p.Party, Amount: wire.Money(terms.Currency, p.Total())})

@@ -37,7 +37,11 @@ func (s *Server) PublishParcel(ctx context.Context, req *minerv1.PublishParcelRe
 		if err := command.CheckParties(tx, &broken, "agreement", listing.Agreement); err != nil {
 			return nil, err
 		}
-		listed, err := lot.State.List(listing)
+		under, err := command.Under(tx, s.node.Coop(), lot.State)
+		if err != nil {
+			return nil, err
+		}
+		listed, err := under.List(listing)
 		if err := broken.Merge("", err); err != nil {
 			return nil, err
 		}
@@ -122,7 +126,11 @@ func (s *Server) AcceptOffer(ctx context.Context, req *minerv1.AcceptOfferReques
 		if err := wire.Unchanged(req.GetEtag(), func() *typev1.Parcel { return wire.Parcel(lot.State, lot.Version, me, tx.Now()) }); err != nil {
 			return nil, err
 		}
-		deal, err := lot.State.Accept(me, req.GetOfferId(), tx.Now())
+		under, err := command.Under(tx, s.node.Coop(), lot.State)
+		if err != nil {
+			return nil, err
+		}
+		deal, err := under.Accept(me, req.GetOfferId(), tx.Now())
 		if err != nil {
 			return nil, err
 		}

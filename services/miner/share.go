@@ -33,6 +33,9 @@ func (s *Server) GetShare(ctx context.Context, req *minerv1.GetShareRequest) (*m
 		if out.Statement, err = wire.PartyStatement(statement, p.LastDeal().Agreement, q.Position(), parcel.Miner); err != nil {
 			return err
 		}
+		if out.Statement.Corrections, err = wire.PartyCorrections(q, statement, parcel.Miner); err != nil {
+			return err
+		}
 		if wire.Partakes(statement, parcel.Miner) {
 			sales, err := salesOf(q, p)
 			if err != nil {

@@ -140,6 +140,10 @@ var (
 		return err
 	})
 	acceptFree = said(func(w *World, r rough) error {
+		// The buyer's later offer at a price closed the one at none.
+		if id, err := bid(w, w.Cutter, r, 0); err == nil {
+			r.free = id
+		}
 		_, err := w.Miner.Miner().AcceptOffer(w.Ctx(), &minerv1.AcceptOfferRequest{RequestId: command.NewID(), ParcelId: r.parcel, OfferId: r.free})
 		return err
 	})

@@ -1,7 +1,9 @@
 package view
 
 import (
+	"fmt"
 	"slices"
+	"strconv"
 	"strings"
 
 	memberv1 "seamshare.example/proto/gen/seamshare/event/member/v1"
@@ -20,6 +22,7 @@ import (
 //	lost, person id, key id     while its replacement waits for a second person
 //	bank, person id, member id  whose bank details were ever sealed under the person's key
 //	erased, person id         → the position of the erasure
+//	erasure, position         → the person who was erased
 //	claim, miner id, claim id → field id, name, whether it is closed
 type Members struct{}
 
@@ -91,7 +94,9 @@ func (v Members) Apply(rows eventstore.Rows, rec eventstore.Record) error {
 	case *memberv1.Event_BankDetailsSealed:
 		rows.Set(key("bank", e.BankDetailsSealed.GetPrivate().GetPersonId(), e.BankDetailsSealed.GetPublic().GetMemberId()), present)
 	case *memberv1.Event_PersonErased:
-		rows.Set(key("erased", e.PersonErased.GetPublic().GetPersonId()), row{}.num(uint64(rec.Position)))
+		person := e.PersonErased.GetPublic().GetPersonId()
+		rows.Set(key("erased", person), row{}.num(uint64(rec.Position)))
+		rows.Set(key("erasure", placeOf(rec.Position)), row{}.text(person))
 	case *memberv1.Event_KeyReplacementAsked:
 		rows.Set(key("lost", e.KeyReplacementAsked.GetPublic().GetPersonId(), e.KeyReplacementAsked.GetPrivate().GetLostKeyId()), present)
 	case *memberv1.Event_ClaimRecorded:
@@ -111,9 +116,19 @@ func memberRow(tradingName string, roles []memberv1.Role) row {
 	return value
 }
 
-// Erased gives the ids of the persons who were erased, by id.
-func (Members) Erased(r eventstore.Reader, after string, limit int) (persons []string, next string, err error) {
-	return ids(r, table("erased"), after, limit)
+// Erased gives the persons whose erasures were recorded after a position, in their
+// order. One whose erasure stands in several streams is named for each.
+func (Members) Erased(r eventstore.Reader, after eventstore.Position, limit int) (persons []string, last eventstore.Position, err error) {
+	_, err = page(r, table("erasure"), placeOf(after), limit, func(place string, value []byte) error {
+		at, err := strconv.ParseUint(place, 16, 64)
+		if err != nil {
+			return fmt.Errorf("%w: view members has an erasure at %q", eventstore.ErrCorrupt, place)
+		}
+		f := read(value)
+		persons, last = append(persons, f.text()), eventstore.Position(at)
+		return f.done("members", "erasure")
+	})
+	return persons, last, err
 }
 
 // BanksUnder are the members whose bank details were ever sealed under a person's key.

@@ -19,7 +19,7 @@ func (Register) Name() string { return "register" }
 func (Register) Version() uint32 { return 1 }
 
 // registered are the kinds that are listed.
-var registered = []string{"person", "parcel", "piece", "stone", "order", "payout", "dispute", "correction", "count"}
+var registered = []string{"person", "parcel", "piece", "stone", "lot", "order", "payout", "dispute", "correction", "count"}
 
 // Apply implements eventstore.View.
 func (Register) Apply(rows eventstore.Rows, rec eventstore.Record) error {

@@ -93,15 +93,15 @@ func TestScenarioMassBalance(t *testing.T) {
 	kerf, ground, waste, broken := piecev1.Reason_REASON_KERF, piecev1.Reason_REASON_GROUND_OFF, piecev1.Reason_REASON_WASTE, piecev1.Reason_REASON_CRACK_OPENED
 	for parcel, want := range map[string]view.Yield{
 		"p1": {
-			BoughtUg: 185_760_000, FinishedUg: 5_226_000, OffcutUg: 2_730_000, UncutUg: 88_400_000, LossUg: 89_404_000, ToleranceUg: 100_000, Stones: 10,
+			BoughtUg: 185_760_000, FinishedUg: 5_226_000, OffcutUg: 2_730_000, UncutUg: 88_400_000, LossUg: 89_404_000, Stones: 10,
 			Losses: []view.Loss{{kerf, 4_760_000}, {ground, 7_184_000}, {waste, 76_410_000}, {broken, 1_050_000}},
 		},
 		"p2": {
-			BoughtUg: 38_750_000, FinishedUg: 5_256_000, OffcutUg: 2_990_000, UncutUg: 11_130_000, LossUg: 19_374_000, ToleranceUg: 50_000, Stones: 7,
+			BoughtUg: 38_750_000, FinishedUg: 5_256_000, OffcutUg: 2_990_000, UncutUg: 11_130_000, LossUg: 19_374_000, Stones: 7,
 			Losses: []view.Loss{{kerf, 850_000}, {ground, 6_664_000}, {waste, 11_860_000}},
 		},
 		"p3": {
-			BoughtUg: 76_400_000, FinishedUg: 3_848_000, OffcutUg: 1_200_000, UncutUg: 57_340_000, LossUg: 13_982_000, UnexplainedUg: 30_000, ToleranceUg: 50_000, Stones: 4,
+			BoughtUg: 76_400_000, FinishedUg: 3_848_000, OffcutUg: 1_200_000, UncutUg: 57_340_000, LossUg: 13_982_000, UnexplainedUg: 30_000, Stones: 4,
 			Losses: []view.Loss{{kerf, 2_030_000}, {ground, 3_322_000}, {waste, 8_630_000}},
 		},
 	} {

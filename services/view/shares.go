@@ -37,6 +37,7 @@ import (
 //	paid, order id                      → what is paid of each line, and whether it went back
 //	coop, currency                      → receipts, levies, costs
 //	balance, currency, member id, party → what the member has earned
+//	corrected, parcel id, position      → by how much the correction there moved each share
 type Shares struct{}
 
 // Name implements eventstore.View.
@@ -222,41 +223,47 @@ func (t totals) under(a share.Agreement) (share.Totals, error) {
 // post changes a parcel's totals, and every balance by what that changes in the
 // entitlements.
 func (v Shares) post(rows eventstore.Rows, event proto.Message, parcelID, currency string, change func(Deal, *totals) error) error {
+	_, err := v.postings(rows, event, parcelID, currency, change)
+	return err
+}
+
+// postings is post, and gives what it posted.
+func (v Shares) postings(rows eventstore.Rows, event proto.Message, parcelID, currency string, change func(Deal, *totals) error) ([]share.Posting, error) {
 	deal, ok, err := v.findDeal(rows, parcelID)
 	if err != nil {
-		return err
+		return nil, err
 	}
 	if !ok {
-		return unexpected(v.Name(), event, "there is no deal on parcel %s", parcelID)
+		return nil, unexpected(v.Name(), event, "there is no deal on parcel %s", parcelID)
 	}
 	if currency != deal.Agreement.Currency {
-		return unexpected(v.Name(), event, "the deal on parcel %s is in %s, not %s", parcelID, deal.Agreement.Currency, currency)
+		return nil, unexpected(v.Name(), event, "the deal on parcel %s is in %s, not %s", parcelID, deal.Agreement.Currency, currency)
 	}
 	value, err := rows.Get(key("totals", parcelID))
 	if err != nil {
-		return err
+		return nil, err
 	}
 	t, err := readTotals(value)
 	if err != nil {
-		return err
+		return nil, err
 	}
 	before, err := entitlement(deal, t)
 	if err != nil {
-		return err
+		return nil, err
 	}
 	if err := change(deal, &t); err != nil {
-		return unexpected(v.Name(), event, "parcel %s: %v", parcelID, err)
+		return nil, unexpected(v.Name(), event, "parcel %s: %v", parcelID, err)
 	}
 	after, err := entitlement(deal, t)
 	if err != nil {
-		return unexpected(v.Name(), event, "parcel %s: %v", parcelID, err)
+		return nil, unexpected(v.Name(), event, "parcel %s: %v", parcelID, err)
 	}
 	posts, err := share.Post(before, after)
 	if err != nil {
-		return err
+		return nil, err
 	}
 	rows.Set(key("totals", parcelID), t.row())
-	return book(rows, deal, after.Received-before.Received, posts)
+	return posts, book(rows, deal, after.Received-before.Received, posts)
 }
 
 func entitlement(d Deal, t totals) (share.Shares, error) {

@@ -1,12 +1,19 @@
 package view
 
 import (
+	"fmt"
+	"strconv"
 	"strings"
 
+	"google.golang.org/protobuf/proto"
+
 	correctionv1 "seamshare.example/proto/gen/seamshare/event/correction/v1"
+	parcelv1 "seamshare.example/proto/gen/seamshare/event/parcel/v1"
 
 	"seamshare.example/eventstore"
 	"seamshare.example/services/domain/order"
+	"seamshare.example/services/domain/parcel"
+	"seamshare.example/services/domain/share"
 )
 
 // correct posts what a correction changes: the entitlement after it minus that before
@@ -18,27 +25,121 @@ func (v Shares) correct(rows eventstore.Rows, rec eventstore.Record, event *corr
 		p := e.ReceiptCorrected.GetPrivate()
 		change := p.GetRight().GetMinor() - p.GetWas().GetMinor()
 		if kind == "order" {
-			return v.correctOrder(rows, event, id, change)
+			return v.correctOrder(rows, rec, event, id, change)
 		}
-		return v.post(rows, event, id, p.GetRight().GetCurrency(), func(_ Deal, t *totals) error {
+		return v.corrected(rows, rec, event, id, p.GetRight().GetCurrency(), func(_ Deal, t *totals) error {
 			t.parcel += change
 			return nil
 		})
 	case *correctionv1.Event_CostCorrected:
 		p := e.CostCorrected.GetPrivate()
-		return v.post(rows, event, id, p.GetRight().GetCurrency(), func(_ Deal, t *totals) error {
+		return v.corrected(rows, rec, event, id, p.GetRight().GetCurrency(), func(_ Deal, t *totals) error {
 			t.addCost(p.GetKind(), p.GetRight().GetMinor()-p.GetWas().GetMinor())
 			return nil
 		})
 	case *correctionv1.Event_PriceCorrected:
-		return v.correctOrder(rows, event, id, 0)
+		if kind == "parcel" {
+			return v.correctDeal(rows, rec, event, id, e.PriceCorrected.GetPrivate().GetAgreement())
+		}
+		return v.correctOrder(rows, rec, event, id, 0)
 	}
 	return nil
 }
 
+// corrected posts a correction's change, and notes by how much it moved each share.
+func (v Shares) corrected(rows eventstore.Rows, rec eventstore.Record, event *correctionv1.Event, parcelID, currency string, change func(Deal, *totals) error) error {
+	posts, err := v.postings(rows, event, parcelID, currency, change)
+	if err != nil {
+		return err
+	}
+	noteCorrection(rows, rec, parcelID, posts)
+	return nil
+}
+
+func noteCorrection(rows eventstore.Rows, rec eventstore.Record, parcelID string, posts []share.Posting) {
+	value, moved := row{}, 0
+	for _, p := range posts {
+		if p.Class == share.ClassShare {
+			value, moved = value.text(p.Account).int(p.Amount), moved+1
+		}
+	}
+	rows.Set(key("corrected", parcelID, placeOf(rec.Position)), append(row{}.count(moved), value...))
+}
+
+// correctDeal puts the agreement at the right price in the place of the deal's, and
+// posts what each party has under it less what they had.
+func (v Shares) correctDeal(rows eventstore.Rows, rec eventstore.Record, event *correctionv1.Event, parcelID string, right *parcelv1.Agreement) error {
+	deal, ok, err := v.findDeal(rows, parcelID)
+	if err != nil {
+		return err
+	}
+	if !ok {
+		return unexpected(v.Name(), event, "there is no deal on parcel %s", parcelID)
+	}
+	value, err := rows.Get(key("totals", parcelID))
+	if err != nil {
+		return err
+	}
+	t, err := readTotals(value)
+	if err != nil {
+		return err
+	}
+	before, err := entitlement(deal, t)
+	if err != nil {
+		return err
+	}
+	terms, err := proto.MarshalOptions{Deterministic: true}.Marshal(right)
+	if err != nil {
+		return fmt.Errorf("couldn't encode the agreement on parcel %s: %w", parcelID, err)
+	}
+	deal.Agreement = parcel.Terms(right)
+	after, err := entitlement(deal, t)
+	if err != nil {
+		return unexpected(v.Name(), event, "parcel %s: %v", parcelID, err)
+	}
+	posts, err := share.Post(before, after)
+	if err != nil {
+		return unexpected(v.Name(), event, "parcel %s: %v", parcelID, err)
+	}
+	rows.Set(key("deal", parcelID), row{}.text(deal.Seller).text(deal.Buyer).blob(terms))
+	noteCorrection(rows, rec, parcelID, posts)
+	return book(rows, deal, 0, posts)
+}
+
+// Correction is where a correction stands, and by how much it moved each party's share
+// of a parcel.
+type Correction struct {
+	Position eventstore.Position
+	Moved    []Moved
+}
+
+// Moved is by how much a party's share moved.
+type Moved struct {
+	Party string
+	Minor int64
+}
+
+// Corrections gives those of a parcel's money, oldest first. A page holds at most
+// MaxPage.
+func (Shares) Corrections(r eventstore.Reader, parcelID, after string) (all []Correction, next string, err error) {
+	next, err = page(r, table("corrected", parcelID), after, MaxPage, func(place string, value []byte) error {
+		at, err := strconv.ParseUint(place, 16, 64)
+		if err != nil {
+			return fmt.Errorf("%w: view shares has a correction at %q", eventstore.ErrCorrupt, place)
+		}
+		f, c := read(value), Correction{Position: eventstore.Position(at)}
+		for range f.count() {
+			c.Moved = append(c.Moved, Moved{Party: f.text(), Minor: f.int()})
+		}
+		all = append(all, c)
+		return f.done("shares", "correction")
+	})
+	return all, next, err
+}
+
 // correctOrder lets a correction change what was sold or paid in an order, by moved in
 // all, and posts that for each parcel.
-func (v Shares) correctOrder(rows eventstore.Rows, event *correctionv1.Event, id string, moved int64) error {
+func (v Shares) correctOrder(rows eventstore.Rows, rec eventstore.Record, event *correctionv1.Event, id string, moved int64) error {
 	sold, err := rows.Get(key("order", id))
 	if err != nil {
 		return err
@@ -65,19 +166,19 @@ func (v Shares) correctOrder(rows eventstore.Rows, event *correctionv1.Event, id
 	}
 	rows.Set(key("order", id), soldRow(after))
 	rows.Set(key("paid", id), paidRow(after))
-	return v.repostLines(rows, event, before, after)
+	return v.repostLines(rows, rec, event, before, after)
 }
 
 // repostLines posts the change of the lines' payments and prices, once for each parcel:
 // the levy of each line as it is, less the levy as it was.
-func (v Shares) repostLines(rows eventstore.Rows, event *correctionv1.Event, before, after order.State) error {
+func (v Shares) repostLines(rows eventstore.Rows, rec eventstore.Record, event *correctionv1.Event, before, after order.State) error {
 	done := map[string]bool{}
 	for _, l := range after.Lines {
 		if done[l.ParcelID] {
 			continue
 		}
 		done[l.ParcelID] = true
-		err := v.post(rows, event, l.ParcelID, after.Currency, func(deal Deal, t *totals) error {
+		err := v.corrected(rows, rec, event, l.ParcelID, after.Currency, func(deal Deal, t *totals) error {
 			for i, l2 := range after.Lines {
 				if l2.ParcelID != l.ParcelID {
 					continue

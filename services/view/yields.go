@@ -5,12 +5,10 @@ import (
 	"slices"
 
 	correctionv1 "seamshare.example/proto/gen/seamshare/event/correction/v1"
-	memberv1 "seamshare.example/proto/gen/seamshare/event/member/v1"
 	parcelv1 "seamshare.example/proto/gen/seamshare/event/parcel/v1"
 	piecev1 "seamshare.example/proto/gen/seamshare/event/piece/v1"
 
 	"seamshare.example/eventstore"
-	"seamshare.example/services/domain/member"
 )
 
 // Yields is the mass balance of each parcel, from what the scales said:
@@ -22,7 +20,6 @@ import (
 // Unexplained is what two weighings of the same part disagree by, never a plug: Apply
 // refuses a step whose own masses don't add up.
 //
-//	setting           → mass that may stay unexplained per 100 g, in micrograms
 //	parcel, parcel id → its pieces' ids
 //	piece, piece id   → the piece's own balance
 //
@@ -45,7 +42,6 @@ type Yield struct {
 	Losses        []Loss // LossUg by reason, in the order of the reasons
 	UnexplainedUg int64
 	MovedOnUg     int64 // in new parcels and counted lots, which account for it from then on
-	ToleranceUg   int64 // unexplained mass within ± this is no exception
 	Stones        int
 }
 
@@ -75,10 +71,6 @@ type partMass struct {
 // Apply implements eventstore.View.
 func (v Yields) Apply(rows eventstore.Rows, rec eventstore.Record) error {
 	switch event := rec.Event.(type) {
-	case *memberv1.Event:
-		if e := event.GetCoopFounded(); e != nil {
-			rows.Set(key("setting"), row{}.int(e.GetPrivate().GetUnexplainedUgPer_100G()))
-		}
 	case *parcelv1.Event:
 		if e := event.GetListed(); e != nil {
 			lines := e.GetPublic().GetLines()
@@ -293,12 +285,7 @@ func (Yields) Yield(r eventstore.Reader, parcelID string) (y Yield, ok bool, err
 		}
 		y.add(b)
 	}
-	if value, err = r.Get(key("setting")); err != nil || value == nil {
-		return y, err == nil, err
-	}
-	f := read(value)
-	y.ToleranceUg = member.Settings{UnexplainedUgPer100g: f.int()}.ToleranceUg(y.BoughtUg)
-	return y, true, f.done("yields", "setting")
+	return y, true, nil
 }
 
 func (y *Yield) add(b pieceBalance) {

@@ -108,8 +108,16 @@ func Empty(t testing.TB, clock func() time.Time) (*eventstore.Node, *merkle.Sign
 // who sign in.
 func Open(t testing.TB, clock func() time.Time, dial ...grpc.DialOption) *House {
 	t.Helper()
-	h := &House{dial: dial, TokenKey: Key(t)}
-	h.Node, h.Signer = Empty(t, clock)
+	node, signer := Empty(t, clock)
+	h := OpenAt(t, node, dial...)
+	h.Signer = signer
+	return h
+}
+
+// OpenAt is Open at a node whose log is empty.
+func OpenAt(t testing.TB, node *eventstore.Node, dial ...grpc.DialOption) *House {
+	t.Helper()
+	h := &House{dial: dial, TokenKey: Key(t), Node: node}
 	key := Key(t)
 	made, err := coop.Found(t.Context(), h.Node, coop.Founding{
 		CoopID: h.Node.Coop(), Name: "Two Fields Opal Co-operative", TimeZone: "Australia/Brisbane",

@@ -224,7 +224,13 @@ func (s State) Sell(t Taking, at string) (*lotv1.Event, error) {
 		return nil, rule.Broken{Reason: rule.NotSoMany, Field: at + ".weighing.mass_ug", Value: measure.Mass(mass).GramsAndCarats(), Rule: fmt.Sprintf("the %d of the lot weigh %s", s.Count, measure.Mass(left).GramsAndCarats()), Hint: "weigh the portion again"}
 	}
 	price, ok := s.priceOf(t.Count, mass)
-	if !ok {
+	switch {
+	case price.GetMinor() == 0 && ok:
+		return nil, rule.Broken{
+			Reason: rule.AmountInvalid, Field: at + ".weighing.mass_ug", Value: measure.Mass(mass).GramsAndCarats(),
+			Rule: "at " + rule.Money(s.Price) + " " + per(s.Unit) + " it comes to less than the smallest unit of the currency, and nothing is sold for nothing", Hint: "take a larger portion",
+		}
+	case !ok:
 		return nil, rule.Broken{Reason: rule.AmountInvalid, Field: at + ".price", Value: rule.Money(s.Price), Rule: fmt.Sprintf("a portion's price is 1 to %d minor units", int64(money.Max)), Hint: "take another portion"}
 	}
 	return &lotv1.Event{Event: &lotv1.Event_PortionSold{PortionSold: &lotv1.PortionSold{
@@ -252,10 +258,29 @@ func (s State) priceOf(count uint32, massUg int64) (*eventv1.Amount, bool) {
 		return nil, false
 	}
 	minor, _ := bits.Div64(hi, lo, divisor)
-	if minor < 1 || minor > uint64(money.Max) {
+	if minor > uint64(money.Max) {
 		return nil, false
 	}
 	return &eventv1.Amount{Currency: s.Price.GetCurrency(), Minor: int64(minor)}, true
+}
+
+// Asks is what all that is left is asked for; nil while the lot isn't on sale.
+func (s State) Asks() *eventv1.Amount {
+	if s.Stage != OnSale {
+		return nil
+	}
+	all, _ := s.priceOf(s.Count, s.Weighing.GetMassUg())
+	return all
+}
+
+// Orders are those that took a portion, each once, also where it came back.
+func (s State) Orders() (ids []string) {
+	for _, p := range s.Portions {
+		if !slices.Contains(ids, p.OrderID) {
+			ids = append(ids, p.OrderID)
+		}
+	}
+	return ids
 }
 
 // Return takes a portion back (rule 5), whole or in part.

@@ -24,7 +24,7 @@ type Settings struct {
 	ApprovalDays         int64 // the longest time out on approval
 	ConsignmentDays      int64 // the longest time out on consignment
 	GoodsOutLimits       []Limit
-	PurchaseDueDays      int64 // after the handover; overdue purchase money stops cutting
+	PurchaseDueDays      int64 // after the deal, where the agreement names none; overdue purchase money stops cutting
 	BankCoolOffHours     int64 // after an edit of bank details
 	CornerRadiusMinUm    int64
 	Classes              []string // best first
@@ -142,7 +142,7 @@ func (s Settings) check(broken *rule.All) {
 		{"holds_at_once", s.HoldsAtOnce, 1000, 1, "stones"},
 		{"approval_days", s.ApprovalDays, year, 1, "days"},
 		{"consignment_days", s.ConsignmentDays, 10 * year, 1, "days"},
-		{"purchase_due_days", s.PurchaseDueDays, 10 * year, 0, "days"},
+		{"purchase_due_days", s.PurchaseDueDays, year - 1, 1, "days"},
 		{"bank_cool_off_hours", s.BankCoolOffHours, 24 * year, 0, "hours"},
 		{"corner_radius_min_um", s.CornerRadiusMinUm, rule.MaxLengthUm, 0, "micrometres"},
 	} {

@@ -121,9 +121,9 @@ func target(r *parcelv1.Recoup) share.Target {
 }
 
 // Fix is the agreement with every multiple of the price as an amount, rounded up
-// once (rule 10). The error is a mistake in a stored agreement, which was sound when it
+// once (rule 10), due within usualDays where it doesn't say. The error is a mistake in a stored agreement, which was sound when it
 // was made.
-func Fix(a *parcelv1.Agreement) (*parcelv1.Agreement, error) {
+func Fix(a *parcelv1.Agreement, usualDays uint32) (*parcelv1.Agreement, error) {
 	untouched, err := share.Entitlement(Terms(a), share.Totals{})
 	if err != nil {
 		return nil, fmt.Errorf("couldn't fix the agreement: %w", err)
@@ -131,7 +131,7 @@ func Fix(a *parcelv1.Agreement) (*parcelv1.Agreement, error) {
 	fixed := proto.CloneOf(a)
 	fixed.Title = titleOf(a)
 	if a.GetPrice().GetMinor() > 0 && a.GetPaymentDays() == 0 {
-		fixed.PaymentDays = UsualPaymentDays
+		fixed.PaymentDays = usualDays
 	}
 	for i, tier := range fixed.GetTiers() {
 		if _, multiple := tier.GetRecoup().GetTarget().(*parcelv1.Recoup_PriceMultiple); multiple {
@@ -153,8 +153,8 @@ func priceLabel(f *parcelv1.Fraction) string {
 	return fmt.Sprintf("%d/%d of the parcel's price, rounded up", f.GetNumerator(), f.GetDenominator())
 }
 
-// checkAgreement holds rules 4 and 5. buyer is empty while it isn't known.
-func checkAgreement(broken *rule.All, path string, a *parcelv1.Agreement, seller, buyer string) {
+// checkAgreement holds rules 4, 5 and 26. buyer is empty while it isn't known.
+func (s State) checkAgreement(broken *rule.All, path string, a *parcelv1.Agreement, seller, buyer string) {
 	if a.GetPrice() == nil {
 		broken.Add(rule.Broken{Reason: rule.NotAnswered, Field: path + ".price", Rule: "an agreement has a price", Hint: "give zero where the rough is placed to be cut on shares"})
 		return
@@ -179,6 +179,7 @@ func checkAgreement(broken *rule.All, path string, a *parcelv1.Agreement, seller
 	}
 	checkOrder(broken, path, a)
 	checkTitle(broken, path, a)
+	s.checkLeast(broken, path, a)
 	var wrong share.Violations
 	if err := Terms(a).Validate(); errors.As(err, &wrong) {
 		for _, v := range wrong {

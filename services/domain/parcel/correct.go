@@ -1,11 +1,18 @@
 package parcel
 
 import (
+	"errors"
 	"maps"
 	"slices"
 
+	"google.golang.org/protobuf/proto"
+
 	correctionv1 "seamshare.example/proto/gen/seamshare/event/correction/v1"
+	eventv1 "seamshare.example/proto/gen/seamshare/event/v1"
 	"seamshare.example/services/domain/rule"
+	"seamshare.example/services/domain/share"
+
+	parcelv1 "seamshare.example/proto/gen/seamshare/event/parcel/v1"
 )
 
 // CorrectPaid refuses a correction of a receipt that would leave less than nothing or
@@ -20,12 +27,58 @@ func (s State) CorrectPaid(wasMinor, rightMinor int64) error {
 	return nil
 }
 
+// CorrectPrice is the deal's agreement at the price that is right (rule 27). What was a
+// multiple of the price when it was signed is a multiple of the right one.
+func (s State) CorrectPrice(right *eventv1.Amount) (*parcelv1.Agreement, error) {
+	was := s.Deal.Agreement.GetPrice().GetMinor()
+	switch {
+	case !s.Deal.Made():
+		return nil, rule.Broken{Reason: rule.NothingToCorrect, Field: "corrects", Value: s.ID, Rule: "the deal fell through, and its price is nobody's any more", Hint: "leave it as it is"}
+	case (was == 0) != (right.GetMinor() == 0):
+		return nil, rule.Broken{
+			Reason: rule.AmountInvalid, Field: "amount", Value: s.money(right.GetMinor()),
+			Rule: "rough that was sold has a price, and rough that was placed has none", Hint: "call the deal off and make another",
+		}
+	case right.GetMinor() < s.PaidMinor:
+		return nil, rule.Broken{
+			Reason: rule.AboveWhatIsOwed, Field: "amount", Value: s.money(right.GetMinor()),
+			Rule: s.money(s.PaidMinor) + " is paid for the parcel, and its price is no less than that", Hint: "correct the receipt first",
+		}
+	}
+	signed := s.Proposed
+	if s.Deal.OfferID != "" {
+		o, _ := s.Offer(s.Deal.OfferID)
+		signed = o.Agreement
+	}
+	agreement := proto.CloneOf(signed)
+	agreement.Price, agreement.PaymentDays = right, s.Deal.Agreement.GetPaymentDays()
+	var wrong share.Violations
+	if errors.As(Terms(agreement).Validate(), &wrong) {
+		return nil, rule.Broken{Reason: rule.AgreementInvalid, Field: "amount", Value: s.money(right.GetMinor()), Rule: "at this price the agreement can't be computed: " + wrong.Error(), Hint: "check the amount"}
+	}
+	return Fix(agreement, agreement.GetPaymentDays())
+}
+
+// TitleAsPaid moves the title to where it belongs after a correction of a receipt or of
+// the price, where it moves when the price is paid (rule 21).
+func (s State) TitleAsPaid() []*parcelv1.Event {
+	if !s.Deal.Made() || s.Deal.Agreement.GetTitle() != parcelv1.Title_TITLE_WHEN_PAID {
+		return nil
+	}
+	if s.PaidMinor == s.Deal.Agreement.GetPrice().GetMinor() {
+		return s.titleTo(s.Deal.Buyer)
+	}
+	return s.titleTo(s.Seller)
+}
+
 // EvolveCorrection folds what a correction changes here.
 func EvolveCorrection(s State, e *correctionv1.Event) State {
 	switch e := e.GetEvent().(type) {
 	case *correctionv1.Event_ReceiptCorrected:
 		p := e.ReceiptCorrected.GetPrivate()
 		s.PaidMinor += p.GetRight().GetMinor() - p.GetWas().GetMinor()
+	case *correctionv1.Event_PriceCorrected:
+		s.Deal.Agreement = e.PriceCorrected.GetPrivate().GetAgreement()
 	case *correctionv1.Event_CostCorrected:
 		p := e.CostCorrected.GetPrivate()
 		costs := maps.Clone(s.Costs)

@@ -29,7 +29,7 @@ func (s State) MakeOffer(b Bid, now time.Time) (*parcelv1.Event, error) {
 	agreement := complete(&broken, b.Agreement, s.Proposed)
 	checkEnd(&broken, b.EndsAt, now)
 	broken.Currency("agreement.price", agreement.GetPrice(), s.Currency())
-	checkAgreement(&broken, "agreement", agreement, s.Seller, b.Buyer)
+	s.checkAgreement(&broken, "agreement", agreement, s.Seller, b.Buyer)
 	if err := broken.Err(); err != nil {
 		return nil, err
 	}
@@ -75,7 +75,7 @@ func (s State) Take(buyer string, now time.Time) (*parcelv1.Event, error) {
 		}
 	}
 	var broken rule.All
-	checkAgreement(&broken, "agreement", s.Proposed, s.Seller, buyer)
+	s.checkAgreement(&broken, "agreement", s.Proposed, s.Seller, buyer)
 	if err := broken.Err(); err != nil {
 		return nil, err
 	}
@@ -83,7 +83,12 @@ func (s State) Take(buyer string, now time.Time) (*parcelv1.Event, error) {
 }
 
 func (s State) deal(buyer, offerID string, agreement *parcelv1.Agreement, now time.Time) (*parcelv1.Event, error) {
-	fixed, err := Fix(agreement)
+	var broken rule.All
+	s.checkLeast(&broken, "agreement", agreement) // it may be more than when the offer was made
+	if err := broken.Err(); err != nil {
+		return nil, err
+	}
+	fixed, err := Fix(agreement, s.usualDays())
 	if err != nil {
 		return nil, err
 	}

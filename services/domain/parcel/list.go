@@ -58,7 +58,7 @@ func (s State) List(l Listing) (*parcelv1.Event, error) {
 	if len(broken) == 0 { // sums over impossible masses say nothing
 		checkBalance(&broken, l)
 	}
-	checkAgreement(&broken, "agreement", l.Agreement, l.Seller, "")
+	s.checkAgreement(&broken, "agreement", l.Agreement, l.Seller, "")
 	if err := broken.Err(); err != nil {
 		return nil, err
 	}

@@ -44,7 +44,7 @@ func (s State) propose(named *parcelv1.Agreement) (*parcelv1.Agreement, error) {
 	var broken rule.All
 	agreement := complete(&broken, named, s.Proposed)
 	broken.Currency("agreement.price", agreement.GetPrice(), s.Currency())
-	checkAgreement(&broken, "agreement", agreement, s.Seller, "")
+	s.checkAgreement(&broken, "agreement", agreement, s.Seller, "")
 	return agreement, broken.Err()
 }
 

@@ -53,7 +53,7 @@ func (s State) Counter(seller, offerID string, b Bid, now time.Time) (*parcelv1.
 	agreement := complete(&broken, b.Agreement, answered.Agreement)
 	checkEnd(&broken, b.EndsAt, now)
 	broken.Currency("agreement.price", agreement.GetPrice(), s.Currency())
-	checkAgreement(&broken, "agreement", agreement, s.Seller, answered.Buyer)
+	s.checkAgreement(&broken, "agreement", agreement, s.Seller, answered.Buyer)
 	if err := broken.Err(); err != nil {
 		return nil, err
 	}

@@ -131,7 +131,7 @@ func TestAnyHistory(t *testing.T) {
 					t.Fatalf("rule 6: %d open offers of one buyer, %d in all of four", n, len(s.Offers))
 				}
 				if s.Deal.Made() {
-					if _, err := parcel.Fix(s.Deal.Agreement); err != nil {
+					if _, err := parcel.Fix(s.Deal.Agreement, parcel.UsualPaymentDays); err != nil {
 						t.Fatalf("rule 5: %v", err)
 					}
 				}

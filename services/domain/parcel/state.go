@@ -45,7 +45,9 @@ import (
 //  20. A deal falls through before the first cut only: called off by the seller where the price is overdue, or by the
 //     buyer where the rough is misdescribed. What was handed over goes back, counted and weighed by both sides.
 //  21. Title is the seller's until the moment that the agreement names: at the handover, when the price is paid, or,
-//     where the rough is placed, never. It goes back when the deal falls through.
+//     where the rough is placed, never. It goes back when the deal falls through. Where it moves when the price is
+//     paid, it follows what was really paid: a corrected receipt or price moves it either way. What was sold on
+//     meanwhile stays sold.
 //  22. A group line is opened by who has the rough, and not between deal and handover: count = opened + left. That
 //     the masses add up is the piece's own rule. At most as many lines as a listing has.
 //  23. A parcel is closed by its buyer when it is paid, no part is in work and every stone is sold and paid.
@@ -53,6 +55,9 @@ import (
 //     started and ended by the seller. Rough is with one viewer at a time, and not handed over meanwhile. A viewing
 //     that hasn't started is called off when the parcel leaves the market.
 //  25. A note is its cutter's alone.
+//  26. No agreement is listed, offered or made a deal with a levy below the co-op's least, or with a cap where there is
+//     a least. A price is due within the days that the agreement names, or else the co-op's settings.
+//  27. A deal's price is corrected while the deal stands: to no less than what is paid, and not between sold and placed.
 //
 // States are shared between goroutines: nothing that is reachable from one is ever
 // changed.
@@ -97,6 +102,8 @@ type State struct {
 
 	Viewings []Viewing // oldest first
 	Notes    []Note    // oldest first
+
+	house *House // for one decision only: see Under
 }
 
 // Difference is how far two words are apart.

@@ -13,7 +13,7 @@ import (
 
 // Days by which the price of a parcel is to be paid.
 const (
-	UsualPaymentDays = 30 // where the agreement says nothing; common practice, no source
+	UsualPaymentDays = 30 // where neither agreement nor co-op says; common practice, no source
 	MaxPaymentDays   = 365
 )
 

@@ -16,6 +16,7 @@ const (
 	MassesDontAddUp     Reason = "MASSES_DONT_ADD_UP"    // pieces and total disagree
 	NamedTwice          Reason = "NAMED_TWICE"           // a name that must be unique
 	AgreementInvalid    Reason = "AGREEMENT_INVALID"     // breaks the agreement arithmetic
+	LevyTooLow          Reason = "LEVY_TOO_LOW"          // below what the co-op asks of every agreement
 	CountInvalid        Reason = "COUNT_INVALID"         // no possible count
 	HeavierThanBefore   Reason = "HEAVIER_THAN_BEFORE"   // more mass out than in
 	LossNeedsReason     Reason = "LOSS_NEEDS_REASON"     // mass was lost without a word
@@ -129,7 +130,7 @@ func Reasons() []Reason {
 var kinds = map[Reason]Kind{
 	FieldInvalid: Invalid, NotAnswered: Invalid, CurrencyUnknown: Invalid, CurrencyDiffers: Invalid,
 	AmountInvalid: Invalid, MassInvalid: Invalid, SizeInvalid: Invalid, MassesDontAddUp: Invalid,
-	NamedTwice: Invalid, AgreementInvalid: Invalid, CountInvalid: Invalid, HeavierThanBefore: Invalid,
+	NamedTwice: Invalid, AgreementInvalid: Invalid, LevyTooLow: Invalid, CountInvalid: Invalid, HeavierThanBefore: Invalid,
 	LossNeedsReason: Invalid, KerfWithoutSaw: Invalid, SetAsideLeavesParts: Invalid, TimeInvalid: Invalid,
 	KeyInvalid: Invalid, PhotoInvalid: Invalid,
 

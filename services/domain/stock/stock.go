@@ -49,7 +49,7 @@ func EvolveCustody(c Custody, e *stockv1.Event) Custody {
 // Count is a count at a place. Rules:
 //
 //  1. A count is recorded once, with at least one thing that should be there or was found.
-//  2. Each thing is counted once.
+//  2. Each thing is counted once, of a piece each part; the caller, who knows the parts, holds to it.
 type Count struct {
 	ID    string
 	Place string
@@ -77,7 +77,7 @@ func (f Found) DifferenceUg() int64 {
 // MaxFound is how many things one count may hold.
 const MaxFound = 1000
 
-// Take records the count (rules 1 and 2).
+// Take records the count (rule 1).
 func (c Count) Take(id, place, person, note string, found []Found, strange []string) (*stockv1.Event, error) {
 	if c.ID != "" {
 		return nil, rule.Broken{Reason: rule.AlreadyThere, Value: c.ID, Rule: "a count is recorded once", Hint: "look it up under this id"}

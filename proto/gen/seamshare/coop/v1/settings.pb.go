@@ -295,7 +295,7 @@ type Settings struct {
 	ConsignmentDays int64 `protobuf:"varint,10,opt,name=consignment_days,json=consignmentDays,proto3" json:"consignment_days,omitempty"`
 	// What one jeweller may have out at once, one amount a currency; a currency without one has no limit.
 	GoodsOutLimits []*money.Money `protobuf:"bytes,11,rep,name=goods_out_limits,json=goodsOutLimits,proto3" json:"goods_out_limits,omitempty"`
-	// Days after the handover in which purchase money is due.
+	// Days after the deal in which purchase money is due, where the agreement doesn't say.
 	PurchaseDueDays int64 `protobuf:"varint,12,opt,name=purchase_due_days,json=purchaseDueDays,proto3" json:"purchase_due_days,omitempty"`
 	// Hours after an edit of a payee's bank details in which no run that pays them is approved.
 	BankCoolOffHours int64 `protobuf:"varint,13,opt,name=bank_cool_off_hours,json=bankCoolOffHours,proto3" json:"bank_cool_off_hours,omitempty"`
@@ -564,7 +564,7 @@ const file_seamshare_coop_v1_settings_proto_rawDesc = "" +
 	"\xbaH\a\"\x05\x18\xcc\x1c(\x01R\x0fconsignmentDays\x12F\n" +
 	"\x10goods_out_limits\x18\v \x03(\v2\x12.google.type.MoneyB\b\xbaH\x05\x92\x01\x02\x10\x14R\x0egoodsOutLimits\x126\n" +
 	"\x11purchase_due_days\x18\f \x01(\x03B\n" +
-	"\xbaH\a\"\x05\x18\xcc\x1c(\x00R\x0fpurchaseDueDays\x129\n" +
+	"\xbaH\a\"\x05\x18\xed\x02(\x01R\x0fpurchaseDueDays\x129\n" +
 	"\x13bank_cool_off_hours\x18\r \x01(\x03B\n" +
 	"\xbaH\a\"\x05\x18\xd0D(\x00R\x10bankCoolOffHours\x12=\n" +
 	"\x14corner_radius_min_um\x18\x0e \x01(\x03B\f\xbaH\t\"\a\x18\x80\xad\xe2\x04(\x00R\x11cornerRadiusMinUm\x12,\n" +

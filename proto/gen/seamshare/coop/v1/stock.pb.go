@@ -772,7 +772,7 @@ type Custody struct {
 	Label string `protobuf:"bytes,2,opt,name=label,proto3" json:"label,omitempty"`
 	// The member who holds it.
 	HolderId string `protobuf:"bytes,3,opt,name=holder_id,json=holderId,proto3" json:"holder_id,omitempty"`
-	// Where.
+	// Where the stock keeper put it; empty where it went on since, or was never moved by one.
 	Place         string `protobuf:"bytes,4,opt,name=place,proto3" json:"place,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache

@@ -2651,12 +2651,16 @@ type Yield struct {
 	Parts []*PartCount `protobuf:"bytes,14,rep,name=parts,proto3" json:"parts,omitempty"`
 	// Stones, counted and valued by class.
 	Classes []*ClassYield `protobuf:"bytes,15,rep,name=classes,proto3" json:"classes,omitempty"`
-	// What the stones on sale ask together, without tax.
+	// What the stones and counted lots on sale ask together, without tax.
 	Asked *money.Money `protobuf:"bytes,16,opt,name=asked,proto3" json:"asked,omitempty"`
-	// What the stones sold went for, without tax.
+	// What the stones and portions of lots sold went for, without tax.
 	Sold *money.Money `protobuf:"bytes,17,opt,name=sold,proto3" json:"sold,omitempty"`
 	// Planned against actual, for each piece that has a chosen plan.
-	Planned       []*PlannedActual `protobuf:"bytes,18,rep,name=planned,proto3" json:"planned,omitempty"`
+	Planned []*PlannedActual `protobuf:"bytes,18,rep,name=planned,proto3" json:"planned,omitempty"`
+	// Of asked, what counted lots ask: they are of no class, and of several pieces.
+	LotsAsked *money.Money `protobuf:"bytes,19,opt,name=lots_asked,json=lotsAsked,proto3" json:"lots_asked,omitempty"`
+	// Of sold, what portions of lots went for.
+	LotsSold      *money.Money `protobuf:"bytes,20,opt,name=lots_sold,json=lotsSold,proto3" json:"lots_sold,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -2813,6 +2817,20 @@ func (x *Yield) GetSold() *money.Money {
 func (x *Yield) GetPlanned() []*PlannedActual {
 	if x != nil {
 		return x.Planned
+	}
+	return nil
+}
+
+func (x *Yield) GetLotsAsked() *money.Money {
+	if x != nil {
+		return x.LotsAsked
+	}
+	return nil
+}
+
+func (x *Yield) GetLotsSold() *money.Money {
+	if x != nil {
+		return x.LotsSold
 	}
 	return nil
 }
@@ -3322,7 +3340,7 @@ const file_seamshare_cutter_v1_cutter_service_proto_rawDesc = "" +
 	"\aPartOut\x122\n" +
 	"\x04name\x18\x01 \x01(\tB\x1e\xbaH\x1br\x192\x17^[0-9A-Za-z.'_-]{1,16}$R\x04name\x12?\n" +
 	"\bweighing\x18\x02 \x01(\v2\x1b.seamshare.type.v1.WeighingB\x06\xbaH\x03\xc8\x01\x01R\bweighing\x12;\n" +
-	"\x04fate\x18\x03 \x01(\x0e2\x17.seamshare.type.v1.FateB\x0e\xbaH\v\x82\x01\b\x18\x00\x18\x01\x18\x02\x18\x03R\x04fate\"\x9f\x05\n" +
+	"\x04fate\x18\x03 \x01(\x0e2\x17.seamshare.type.v1.FateB\x0e\xbaH\v\x82\x01\b\x18\x00\x18\x01\x18\x02\x18\x03R\x04fate\"\x83\x06\n" +
 	"\x05Yield\x12\x1b\n" +
 	"\tparcel_id\x18\x01 \x01(\tR\bparcelId\x12\x1b\n" +
 	"\tbought_ug\x18\x02 \x01(\x03R\bboughtUg\x12\x1f\n" +
@@ -3344,7 +3362,10 @@ const file_seamshare_cutter_v1_cutter_service_proto_rawDesc = "" +
 	"\aclasses\x18\x0f \x03(\v2\x1f.seamshare.cutter.v1.ClassYieldR\aclasses\x12(\n" +
 	"\x05asked\x18\x10 \x01(\v2\x12.google.type.MoneyR\x05asked\x12&\n" +
 	"\x04sold\x18\x11 \x01(\v2\x12.google.type.MoneyR\x04sold\x12<\n" +
-	"\aplanned\x18\x12 \x03(\v2\".seamshare.cutter.v1.PlannedActualR\aplanned\"g\n" +
+	"\aplanned\x18\x12 \x03(\v2\".seamshare.cutter.v1.PlannedActualR\aplanned\x121\n" +
+	"\n" +
+	"lots_asked\x18\x13 \x01(\v2\x12.google.type.MoneyR\tlotsAsked\x12/\n" +
+	"\tlots_sold\x18\x14 \x01(\v2\x12.google.type.MoneyR\blotsSold\"g\n" +
 	"\tPartCount\x12+\n" +
 	"\x04fate\x18\x01 \x01(\x0e2\x17.seamshare.type.v1.FateR\x04fate\x12\x14\n" +
 	"\x05count\x18\x02 \x01(\rR\x05count\x12\x17\n" +
@@ -3772,166 +3793,168 @@ var file_seamshare_cutter_v1_cutter_service_proto_depIdxs = []int32{
 	56,  // 41: seamshare.cutter.v1.Yield.asked:type_name -> google.type.Money
 	56,  // 42: seamshare.cutter.v1.Yield.sold:type_name -> google.type.Money
 	40,  // 43: seamshare.cutter.v1.Yield.planned:type_name -> seamshare.cutter.v1.PlannedActual
-	48,  // 44: seamshare.cutter.v1.PartCount.fate:type_name -> seamshare.type.v1.Fate
-	56,  // 45: seamshare.cutter.v1.ClassYield.asked:type_name -> google.type.Money
-	56,  // 46: seamshare.cutter.v1.ClassYield.sold:type_name -> google.type.Money
-	56,  // 47: seamshare.cutter.v1.PlannedActual.expected_worth:type_name -> google.type.Money
-	56,  // 48: seamshare.cutter.v1.PlannedActual.worth:type_name -> google.type.Money
-	0,   // 49: seamshare.cutter.v1.CutterService.ListMarket:input_type -> seamshare.cutter.v1.ListMarketRequest
-	2,   // 50: seamshare.cutter.v1.CutterService.ListParcels:input_type -> seamshare.cutter.v1.ListParcelsRequest
-	4,   // 51: seamshare.cutter.v1.CutterService.GetParcel:input_type -> seamshare.cutter.v1.GetParcelRequest
-	6,   // 52: seamshare.cutter.v1.CutterService.MakeOffer:input_type -> seamshare.cutter.v1.MakeOfferRequest
-	8,   // 53: seamshare.cutter.v1.CutterService.ListMyOffers:input_type -> seamshare.cutter.v1.ListMyOffersRequest
-	10,  // 54: seamshare.cutter.v1.CutterService.TakeParcel:input_type -> seamshare.cutter.v1.TakeParcelRequest
-	12,  // 55: seamshare.cutter.v1.CutterService.ReceiveParcel:input_type -> seamshare.cutter.v1.ReceiveParcelRequest
-	14,  // 56: seamshare.cutter.v1.CutterService.ListPieces:input_type -> seamshare.cutter.v1.ListPiecesRequest
-	16,  // 57: seamshare.cutter.v1.CutterService.GetPiece:input_type -> seamshare.cutter.v1.GetPieceRequest
-	18,  // 58: seamshare.cutter.v1.CutterService.WorkPart:input_type -> seamshare.cutter.v1.WorkPartRequest
-	20,  // 59: seamshare.cutter.v1.CutterService.PlacePart:input_type -> seamshare.cutter.v1.PlacePartRequest
-	22,  // 60: seamshare.cutter.v1.CutterService.FinishStone:input_type -> seamshare.cutter.v1.FinishStoneRequest
-	24,  // 61: seamshare.cutter.v1.CutterService.PutStoneOnSale:input_type -> seamshare.cutter.v1.PutStoneOnSaleRequest
-	26,  // 62: seamshare.cutter.v1.CutterService.AcceptReturn:input_type -> seamshare.cutter.v1.AcceptReturnRequest
-	28,  // 63: seamshare.cutter.v1.CutterService.GetStone:input_type -> seamshare.cutter.v1.GetStoneRequest
-	30,  // 64: seamshare.cutter.v1.CutterService.ListStones:input_type -> seamshare.cutter.v1.ListStonesRequest
-	32,  // 65: seamshare.cutter.v1.CutterService.GetYield:input_type -> seamshare.cutter.v1.GetYieldRequest
-	34,  // 66: seamshare.cutter.v1.CutterService.GetShare:input_type -> seamshare.cutter.v1.GetShareRequest
-	60,  // 67: seamshare.cutter.v1.CutterService.WithdrawOffer:input_type -> seamshare.cutter.v1.WithdrawOfferRequest
-	61,  // 68: seamshare.cutter.v1.CutterService.AcceptCounterOffer:input_type -> seamshare.cutter.v1.AcceptCounterOfferRequest
-	62,  // 69: seamshare.cutter.v1.CutterService.DeclineCounterOffer:input_type -> seamshare.cutter.v1.DeclineCounterOfferRequest
-	63,  // 70: seamshare.cutter.v1.CutterService.ListAllMyOffers:input_type -> seamshare.cutter.v1.ListAllMyOffersRequest
-	64,  // 71: seamshare.cutter.v1.CutterService.AskViewing:input_type -> seamshare.cutter.v1.AskViewingRequest
-	65,  // 72: seamshare.cutter.v1.CutterService.CancelViewing:input_type -> seamshare.cutter.v1.CancelViewingRequest
-	66,  // 73: seamshare.cutter.v1.CutterService.ListMyViewings:input_type -> seamshare.cutter.v1.ListMyViewingsRequest
-	67,  // 74: seamshare.cutter.v1.CutterService.NoteInspection:input_type -> seamshare.cutter.v1.NoteInspectionRequest
-	68,  // 75: seamshare.cutter.v1.CutterService.ListMyNotes:input_type -> seamshare.cutter.v1.ListMyNotesRequest
-	69,  // 76: seamshare.cutter.v1.CutterService.CallOffMisdescribedDeal:input_type -> seamshare.cutter.v1.CallOffMisdescribedDealRequest
-	70,  // 77: seamshare.cutter.v1.CutterService.GiveBackParcel:input_type -> seamshare.cutter.v1.GiveBackParcelRequest
-	71,  // 78: seamshare.cutter.v1.CutterService.OpenLine:input_type -> seamshare.cutter.v1.OpenLineRequest
-	72,  // 79: seamshare.cutter.v1.CutterService.CloseParcel:input_type -> seamshare.cutter.v1.CloseParcelRequest
-	73,  // 80: seamshare.cutter.v1.CutterService.OfferSet:input_type -> seamshare.cutter.v1.OfferSetRequest
-	74,  // 81: seamshare.cutter.v1.CutterService.TakeOffSale:input_type -> seamshare.cutter.v1.TakeOffSaleRequest
-	75,  // 82: seamshare.cutter.v1.CutterService.GetSale:input_type -> seamshare.cutter.v1.GetSaleRequest
-	76,  // 83: seamshare.cutter.v1.CutterService.ListSales:input_type -> seamshare.cutter.v1.ListSalesRequest
-	77,  // 84: seamshare.cutter.v1.CutterService.DispatchOrder:input_type -> seamshare.cutter.v1.DispatchOrderRequest
-	78,  // 85: seamshare.cutter.v1.CutterService.AnswerDamageClaim:input_type -> seamshare.cutter.v1.AnswerDamageClaimRequest
-	79,  // 86: seamshare.cutter.v1.CutterService.AcceptLotReturn:input_type -> seamshare.cutter.v1.AcceptLotReturnRequest
-	80,  // 87: seamshare.cutter.v1.CutterService.SendOnApproval:input_type -> seamshare.cutter.v1.SendOnApprovalRequest
-	81,  // 88: seamshare.cutter.v1.CutterService.DeclineApproval:input_type -> seamshare.cutter.v1.DeclineApprovalRequest
-	82,  // 89: seamshare.cutter.v1.CutterService.ExtendApproval:input_type -> seamshare.cutter.v1.ExtendApprovalRequest
-	83,  // 90: seamshare.cutter.v1.CutterService.TakeBackFromApproval:input_type -> seamshare.cutter.v1.TakeBackFromApprovalRequest
-	84,  // 91: seamshare.cutter.v1.CutterService.RecordApprovalLoss:input_type -> seamshare.cutter.v1.RecordApprovalLossRequest
-	85,  // 92: seamshare.cutter.v1.CutterService.GetApproval:input_type -> seamshare.cutter.v1.GetApprovalRequest
-	86,  // 93: seamshare.cutter.v1.CutterService.ListApprovals:input_type -> seamshare.cutter.v1.ListApprovalsRequest
-	87,  // 94: seamshare.cutter.v1.CutterService.ListWanted:input_type -> seamshare.cutter.v1.ListWantedRequest
-	88,  // 95: seamshare.cutter.v1.CutterService.StudyPiece:input_type -> seamshare.cutter.v1.StudyPieceRequest
-	89,  // 96: seamshare.cutter.v1.CutterService.MakePlan:input_type -> seamshare.cutter.v1.MakePlanRequest
-	90,  // 97: seamshare.cutter.v1.CutterService.RevisePlan:input_type -> seamshare.cutter.v1.RevisePlanRequest
-	91,  // 98: seamshare.cutter.v1.CutterService.ChoosePlan:input_type -> seamshare.cutter.v1.ChoosePlanRequest
-	92,  // 99: seamshare.cutter.v1.CutterService.DropPlan:input_type -> seamshare.cutter.v1.DropPlanRequest
-	93,  // 100: seamshare.cutter.v1.CutterService.ListPlans:input_type -> seamshare.cutter.v1.ListPlansRequest
-	94,  // 101: seamshare.cutter.v1.CutterService.AwaitDecision:input_type -> seamshare.cutter.v1.AwaitDecisionRequest
-	95,  // 102: seamshare.cutter.v1.CutterService.Decide:input_type -> seamshare.cutter.v1.DecideRequest
-	96,  // 103: seamshare.cutter.v1.CutterService.GradePart:input_type -> seamshare.cutter.v1.GradePartRequest
-	97,  // 104: seamshare.cutter.v1.CutterService.JudgeInclusion:input_type -> seamshare.cutter.v1.JudgeInclusionRequest
-	98,  // 105: seamshare.cutter.v1.CutterService.LookAgain:input_type -> seamshare.cutter.v1.LookAgainRequest
-	99,  // 106: seamshare.cutter.v1.CutterService.ReportMixUp:input_type -> seamshare.cutter.v1.ReportMixUpRequest
-	100, // 107: seamshare.cutter.v1.CutterService.CheckStone:input_type -> seamshare.cutter.v1.CheckStoneRequest
-	101, // 108: seamshare.cutter.v1.CutterService.ConfirmStone:input_type -> seamshare.cutter.v1.ConfirmStoneRequest
-	102, // 109: seamshare.cutter.v1.CutterService.RegradeStone:input_type -> seamshare.cutter.v1.RegradeStoneRequest
-	103, // 110: seamshare.cutter.v1.CutterService.RecutStone:input_type -> seamshare.cutter.v1.RecutStoneRequest
-	104, // 111: seamshare.cutter.v1.CutterService.MakeLot:input_type -> seamshare.cutter.v1.MakeLotRequest
-	105, // 112: seamshare.cutter.v1.CutterService.PutLotOnSale:input_type -> seamshare.cutter.v1.PutLotOnSaleRequest
-	106, // 113: seamshare.cutter.v1.CutterService.TakeLotOffSale:input_type -> seamshare.cutter.v1.TakeLotOffSaleRequest
-	107, // 114: seamshare.cutter.v1.CutterService.UnmakeLot:input_type -> seamshare.cutter.v1.UnmakeLotRequest
-	108, // 115: seamshare.cutter.v1.CutterService.GetLot:input_type -> seamshare.cutter.v1.GetLotRequest
-	109, // 116: seamshare.cutter.v1.CutterService.ListLots:input_type -> seamshare.cutter.v1.ListLotsRequest
-	110, // 117: seamshare.cutter.v1.CutterService.PublishRough:input_type -> seamshare.cutter.v1.PublishRoughRequest
-	111, // 118: seamshare.cutter.v1.CutterService.TakeRoughBack:input_type -> seamshare.cutter.v1.TakeRoughBackRequest
-	112, // 119: seamshare.cutter.v1.CutterService.PromiseStones:input_type -> seamshare.cutter.v1.PromiseStonesRequest
-	113, // 120: seamshare.cutter.v1.CutterService.WithdrawPromise:input_type -> seamshare.cutter.v1.WithdrawPromiseRequest
-	114, // 121: seamshare.cutter.v1.CutterService.DeliverPromise:input_type -> seamshare.cutter.v1.DeliverPromiseRequest
-	115, // 122: seamshare.cutter.v1.CutterService.ListPromises:input_type -> seamshare.cutter.v1.ListPromisesRequest
-	116, // 123: seamshare.cutter.v1.CutterService.ListBench:input_type -> seamshare.cutter.v1.ListBenchRequest
-	1,   // 124: seamshare.cutter.v1.CutterService.ListMarket:output_type -> seamshare.cutter.v1.ListMarketResponse
-	3,   // 125: seamshare.cutter.v1.CutterService.ListParcels:output_type -> seamshare.cutter.v1.ListParcelsResponse
-	5,   // 126: seamshare.cutter.v1.CutterService.GetParcel:output_type -> seamshare.cutter.v1.GetParcelResponse
-	7,   // 127: seamshare.cutter.v1.CutterService.MakeOffer:output_type -> seamshare.cutter.v1.MakeOfferResponse
-	9,   // 128: seamshare.cutter.v1.CutterService.ListMyOffers:output_type -> seamshare.cutter.v1.ListMyOffersResponse
-	11,  // 129: seamshare.cutter.v1.CutterService.TakeParcel:output_type -> seamshare.cutter.v1.TakeParcelResponse
-	13,  // 130: seamshare.cutter.v1.CutterService.ReceiveParcel:output_type -> seamshare.cutter.v1.ReceiveParcelResponse
-	15,  // 131: seamshare.cutter.v1.CutterService.ListPieces:output_type -> seamshare.cutter.v1.ListPiecesResponse
-	17,  // 132: seamshare.cutter.v1.CutterService.GetPiece:output_type -> seamshare.cutter.v1.GetPieceResponse
-	19,  // 133: seamshare.cutter.v1.CutterService.WorkPart:output_type -> seamshare.cutter.v1.WorkPartResponse
-	21,  // 134: seamshare.cutter.v1.CutterService.PlacePart:output_type -> seamshare.cutter.v1.PlacePartResponse
-	23,  // 135: seamshare.cutter.v1.CutterService.FinishStone:output_type -> seamshare.cutter.v1.FinishStoneResponse
-	25,  // 136: seamshare.cutter.v1.CutterService.PutStoneOnSale:output_type -> seamshare.cutter.v1.PutStoneOnSaleResponse
-	27,  // 137: seamshare.cutter.v1.CutterService.AcceptReturn:output_type -> seamshare.cutter.v1.AcceptReturnResponse
-	29,  // 138: seamshare.cutter.v1.CutterService.GetStone:output_type -> seamshare.cutter.v1.GetStoneResponse
-	31,  // 139: seamshare.cutter.v1.CutterService.ListStones:output_type -> seamshare.cutter.v1.ListStonesResponse
-	33,  // 140: seamshare.cutter.v1.CutterService.GetYield:output_type -> seamshare.cutter.v1.GetYieldResponse
-	35,  // 141: seamshare.cutter.v1.CutterService.GetShare:output_type -> seamshare.cutter.v1.GetShareResponse
-	117, // 142: seamshare.cutter.v1.CutterService.WithdrawOffer:output_type -> seamshare.cutter.v1.WithdrawOfferResponse
-	118, // 143: seamshare.cutter.v1.CutterService.AcceptCounterOffer:output_type -> seamshare.cutter.v1.AcceptCounterOfferResponse
-	119, // 144: seamshare.cutter.v1.CutterService.DeclineCounterOffer:output_type -> seamshare.cutter.v1.DeclineCounterOfferResponse
-	120, // 145: seamshare.cutter.v1.CutterService.ListAllMyOffers:output_type -> seamshare.cutter.v1.ListAllMyOffersResponse
-	121, // 146: seamshare.cutter.v1.CutterService.AskViewing:output_type -> seamshare.cutter.v1.AskViewingResponse
-	122, // 147: seamshare.cutter.v1.CutterService.CancelViewing:output_type -> seamshare.cutter.v1.CancelViewingResponse
-	123, // 148: seamshare.cutter.v1.CutterService.ListMyViewings:output_type -> seamshare.cutter.v1.ListMyViewingsResponse
-	124, // 149: seamshare.cutter.v1.CutterService.NoteInspection:output_type -> seamshare.cutter.v1.NoteInspectionResponse
-	125, // 150: seamshare.cutter.v1.CutterService.ListMyNotes:output_type -> seamshare.cutter.v1.ListMyNotesResponse
-	126, // 151: seamshare.cutter.v1.CutterService.CallOffMisdescribedDeal:output_type -> seamshare.cutter.v1.CallOffMisdescribedDealResponse
-	127, // 152: seamshare.cutter.v1.CutterService.GiveBackParcel:output_type -> seamshare.cutter.v1.GiveBackParcelResponse
-	128, // 153: seamshare.cutter.v1.CutterService.OpenLine:output_type -> seamshare.cutter.v1.OpenLineResponse
-	129, // 154: seamshare.cutter.v1.CutterService.CloseParcel:output_type -> seamshare.cutter.v1.CloseParcelResponse
-	130, // 155: seamshare.cutter.v1.CutterService.OfferSet:output_type -> seamshare.cutter.v1.OfferSetResponse
-	131, // 156: seamshare.cutter.v1.CutterService.TakeOffSale:output_type -> seamshare.cutter.v1.TakeOffSaleResponse
-	132, // 157: seamshare.cutter.v1.CutterService.GetSale:output_type -> seamshare.cutter.v1.GetSaleResponse
-	133, // 158: seamshare.cutter.v1.CutterService.ListSales:output_type -> seamshare.cutter.v1.ListSalesResponse
-	134, // 159: seamshare.cutter.v1.CutterService.DispatchOrder:output_type -> seamshare.cutter.v1.DispatchOrderResponse
-	135, // 160: seamshare.cutter.v1.CutterService.AnswerDamageClaim:output_type -> seamshare.cutter.v1.AnswerDamageClaimResponse
-	136, // 161: seamshare.cutter.v1.CutterService.AcceptLotReturn:output_type -> seamshare.cutter.v1.AcceptLotReturnResponse
-	137, // 162: seamshare.cutter.v1.CutterService.SendOnApproval:output_type -> seamshare.cutter.v1.SendOnApprovalResponse
-	138, // 163: seamshare.cutter.v1.CutterService.DeclineApproval:output_type -> seamshare.cutter.v1.DeclineApprovalResponse
-	139, // 164: seamshare.cutter.v1.CutterService.ExtendApproval:output_type -> seamshare.cutter.v1.ExtendApprovalResponse
-	140, // 165: seamshare.cutter.v1.CutterService.TakeBackFromApproval:output_type -> seamshare.cutter.v1.TakeBackFromApprovalResponse
-	141, // 166: seamshare.cutter.v1.CutterService.RecordApprovalLoss:output_type -> seamshare.cutter.v1.RecordApprovalLossResponse
-	142, // 167: seamshare.cutter.v1.CutterService.GetApproval:output_type -> seamshare.cutter.v1.GetApprovalResponse
-	143, // 168: seamshare.cutter.v1.CutterService.ListApprovals:output_type -> seamshare.cutter.v1.ListApprovalsResponse
-	144, // 169: seamshare.cutter.v1.CutterService.ListWanted:output_type -> seamshare.cutter.v1.ListWantedResponse
-	145, // 170: seamshare.cutter.v1.CutterService.StudyPiece:output_type -> seamshare.cutter.v1.StudyPieceResponse
-	146, // 171: seamshare.cutter.v1.CutterService.MakePlan:output_type -> seamshare.cutter.v1.MakePlanResponse
-	147, // 172: seamshare.cutter.v1.CutterService.RevisePlan:output_type -> seamshare.cutter.v1.RevisePlanResponse
-	148, // 173: seamshare.cutter.v1.CutterService.ChoosePlan:output_type -> seamshare.cutter.v1.ChoosePlanResponse
-	149, // 174: seamshare.cutter.v1.CutterService.DropPlan:output_type -> seamshare.cutter.v1.DropPlanResponse
-	150, // 175: seamshare.cutter.v1.CutterService.ListPlans:output_type -> seamshare.cutter.v1.ListPlansResponse
-	151, // 176: seamshare.cutter.v1.CutterService.AwaitDecision:output_type -> seamshare.cutter.v1.AwaitDecisionResponse
-	152, // 177: seamshare.cutter.v1.CutterService.Decide:output_type -> seamshare.cutter.v1.DecideResponse
-	153, // 178: seamshare.cutter.v1.CutterService.GradePart:output_type -> seamshare.cutter.v1.GradePartResponse
-	154, // 179: seamshare.cutter.v1.CutterService.JudgeInclusion:output_type -> seamshare.cutter.v1.JudgeInclusionResponse
-	155, // 180: seamshare.cutter.v1.CutterService.LookAgain:output_type -> seamshare.cutter.v1.LookAgainResponse
-	156, // 181: seamshare.cutter.v1.CutterService.ReportMixUp:output_type -> seamshare.cutter.v1.ReportMixUpResponse
-	157, // 182: seamshare.cutter.v1.CutterService.CheckStone:output_type -> seamshare.cutter.v1.CheckStoneResponse
-	158, // 183: seamshare.cutter.v1.CutterService.ConfirmStone:output_type -> seamshare.cutter.v1.ConfirmStoneResponse
-	159, // 184: seamshare.cutter.v1.CutterService.RegradeStone:output_type -> seamshare.cutter.v1.RegradeStoneResponse
-	160, // 185: seamshare.cutter.v1.CutterService.RecutStone:output_type -> seamshare.cutter.v1.RecutStoneResponse
-	161, // 186: seamshare.cutter.v1.CutterService.MakeLot:output_type -> seamshare.cutter.v1.MakeLotResponse
-	162, // 187: seamshare.cutter.v1.CutterService.PutLotOnSale:output_type -> seamshare.cutter.v1.PutLotOnSaleResponse
-	163, // 188: seamshare.cutter.v1.CutterService.TakeLotOffSale:output_type -> seamshare.cutter.v1.TakeLotOffSaleResponse
-	164, // 189: seamshare.cutter.v1.CutterService.UnmakeLot:output_type -> seamshare.cutter.v1.UnmakeLotResponse
-	165, // 190: seamshare.cutter.v1.CutterService.GetLot:output_type -> seamshare.cutter.v1.GetLotResponse
-	166, // 191: seamshare.cutter.v1.CutterService.ListLots:output_type -> seamshare.cutter.v1.ListLotsResponse
-	167, // 192: seamshare.cutter.v1.CutterService.PublishRough:output_type -> seamshare.cutter.v1.PublishRoughResponse
-	168, // 193: seamshare.cutter.v1.CutterService.TakeRoughBack:output_type -> seamshare.cutter.v1.TakeRoughBackResponse
-	169, // 194: seamshare.cutter.v1.CutterService.PromiseStones:output_type -> seamshare.cutter.v1.PromiseStonesResponse
-	170, // 195: seamshare.cutter.v1.CutterService.WithdrawPromise:output_type -> seamshare.cutter.v1.WithdrawPromiseResponse
-	171, // 196: seamshare.cutter.v1.CutterService.DeliverPromise:output_type -> seamshare.cutter.v1.DeliverPromiseResponse
-	172, // 197: seamshare.cutter.v1.CutterService.ListPromises:output_type -> seamshare.cutter.v1.ListPromisesResponse
-	173, // 198: seamshare.cutter.v1.CutterService.ListBench:output_type -> seamshare.cutter.v1.ListBenchResponse
-	124, // [124:199] is the sub-list for method output_type
-	49,  // [49:124] is the sub-list for method input_type
-	49,  // [49:49] is the sub-list for extension type_name
-	49,  // [49:49] is the sub-list for extension extendee
-	0,   // [0:49] is the sub-list for field type_name
+	56,  // 44: seamshare.cutter.v1.Yield.lots_asked:type_name -> google.type.Money
+	56,  // 45: seamshare.cutter.v1.Yield.lots_sold:type_name -> google.type.Money
+	48,  // 46: seamshare.cutter.v1.PartCount.fate:type_name -> seamshare.type.v1.Fate
+	56,  // 47: seamshare.cutter.v1.ClassYield.asked:type_name -> google.type.Money
+	56,  // 48: seamshare.cutter.v1.ClassYield.sold:type_name -> google.type.Money
+	56,  // 49: seamshare.cutter.v1.PlannedActual.expected_worth:type_name -> google.type.Money
+	56,  // 50: seamshare.cutter.v1.PlannedActual.worth:type_name -> google.type.Money
+	0,   // 51: seamshare.cutter.v1.CutterService.ListMarket:input_type -> seamshare.cutter.v1.ListMarketRequest
+	2,   // 52: seamshare.cutter.v1.CutterService.ListParcels:input_type -> seamshare.cutter.v1.ListParcelsRequest
+	4,   // 53: seamshare.cutter.v1.CutterService.GetParcel:input_type -> seamshare.cutter.v1.GetParcelRequest
+	6,   // 54: seamshare.cutter.v1.CutterService.MakeOffer:input_type -> seamshare.cutter.v1.MakeOfferRequest
+	8,   // 55: seamshare.cutter.v1.CutterService.ListMyOffers:input_type -> seamshare.cutter.v1.ListMyOffersRequest
+	10,  // 56: seamshare.cutter.v1.CutterService.TakeParcel:input_type -> seamshare.cutter.v1.TakeParcelRequest
+	12,  // 57: seamshare.cutter.v1.CutterService.ReceiveParcel:input_type -> seamshare.cutter.v1.ReceiveParcelRequest
+	14,  // 58: seamshare.cutter.v1.CutterService.ListPieces:input_type -> seamshare.cutter.v1.ListPiecesRequest
+	16,  // 59: seamshare.cutter.v1.CutterService.GetPiece:input_type -> seamshare.cutter.v1.GetPieceRequest
+	18,  // 60: seamshare.cutter.v1.CutterService.WorkPart:input_type -> seamshare.cutter.v1.WorkPartRequest
+	20,  // 61: seamshare.cutter.v1.CutterService.PlacePart:input_type -> seamshare.cutter.v1.PlacePartRequest
+	22,  // 62: seamshare.cutter.v1.CutterService.FinishStone:input_type -> seamshare.cutter.v1.FinishStoneRequest
+	24,  // 63: seamshare.cutter.v1.CutterService.PutStoneOnSale:input_type -> seamshare.cutter.v1.PutStoneOnSaleRequest
+	26,  // 64: seamshare.cutter.v1.CutterService.AcceptReturn:input_type -> seamshare.cutter.v1.AcceptReturnRequest
+	28,  // 65: seamshare.cutter.v1.CutterService.GetStone:input_type -> seamshare.cutter.v1.GetStoneRequest
+	30,  // 66: seamshare.cutter.v1.CutterService.ListStones:input_type -> seamshare.cutter.v1.ListStonesRequest
+	32,  // 67: seamshare.cutter.v1.CutterService.GetYield:input_type -> seamshare.cutter.v1.GetYieldRequest
+	34,  // 68: seamshare.cutter.v1.CutterService.GetShare:input_type -> seamshare.cutter.v1.GetShareRequest
+	60,  // 69: seamshare.cutter.v1.CutterService.WithdrawOffer:input_type -> seamshare.cutter.v1.WithdrawOfferRequest
+	61,  // 70: seamshare.cutter.v1.CutterService.AcceptCounterOffer:input_type -> seamshare.cutter.v1.AcceptCounterOfferRequest
+	62,  // 71: seamshare.cutter.v1.CutterService.DeclineCounterOffer:input_type -> seamshare.cutter.v1.DeclineCounterOfferRequest
+	63,  // 72: seamshare.cutter.v1.CutterService.ListAllMyOffers:input_type -> seamshare.cutter.v1.ListAllMyOffersRequest
+	64,  // 73: seamshare.cutter.v1.CutterService.AskViewing:input_type -> seamshare.cutter.v1.AskViewingRequest
+	65,  // 74: seamshare.cutter.v1.CutterService.CancelViewing:input_type -> seamshare.cutter.v1.CancelViewingRequest
+	66,  // 75: seamshare.cutter.v1.CutterService.ListMyViewings:input_type -> seamshare.cutter.v1.ListMyViewingsRequest
+	67,  // 76: seamshare.cutter.v1.CutterService.NoteInspection:input_type -> seamshare.cutter.v1.NoteInspectionRequest
+	68,  // 77: seamshare.cutter.v1.CutterService.ListMyNotes:input_type -> seamshare.cutter.v1.ListMyNotesRequest
+	69,  // 78: seamshare.cutter.v1.CutterService.CallOffMisdescribedDeal:input_type -> seamshare.cutter.v1.CallOffMisdescribedDealRequest
+	70,  // 79: seamshare.cutter.v1.CutterService.GiveBackParcel:input_type -> seamshare.cutter.v1.GiveBackParcelRequest
+	71,  // 80: seamshare.cutter.v1.CutterService.OpenLine:input_type -> seamshare.cutter.v1.OpenLineRequest
+	72,  // 81: seamshare.cutter.v1.CutterService.CloseParcel:input_type -> seamshare.cutter.v1.CloseParcelRequest
+	73,  // 82: seamshare.cutter.v1.CutterService.OfferSet:input_type -> seamshare.cutter.v1.OfferSetRequest
+	74,  // 83: seamshare.cutter.v1.CutterService.TakeOffSale:input_type -> seamshare.cutter.v1.TakeOffSaleRequest
+	75,  // 84: seamshare.cutter.v1.CutterService.GetSale:input_type -> seamshare.cutter.v1.GetSaleRequest
+	76,  // 85: seamshare.cutter.v1.CutterService.ListSales:input_type -> seamshare.cutter.v1.ListSalesRequest
+	77,  // 86: seamshare.cutter.v1.CutterService.DispatchOrder:input_type -> seamshare.cutter.v1.DispatchOrderRequest
+	78,  // 87: seamshare.cutter.v1.CutterService.AnswerDamageClaim:input_type -> seamshare.cutter.v1.AnswerDamageClaimRequest
+	79,  // 88: seamshare.cutter.v1.CutterService.AcceptLotReturn:input_type -> seamshare.cutter.v1.AcceptLotReturnRequest
+	80,  // 89: seamshare.cutter.v1.CutterService.SendOnApproval:input_type -> seamshare.cutter.v1.SendOnApprovalRequest
+	81,  // 90: seamshare.cutter.v1.CutterService.DeclineApproval:input_type -> seamshare.cutter.v1.DeclineApprovalRequest
+	82,  // 91: seamshare.cutter.v1.CutterService.ExtendApproval:input_type -> seamshare.cutter.v1.ExtendApprovalRequest
+	83,  // 92: seamshare.cutter.v1.CutterService.TakeBackFromApproval:input_type -> seamshare.cutter.v1.TakeBackFromApprovalRequest
+	84,  // 93: seamshare.cutter.v1.CutterService.RecordApprovalLoss:input_type -> seamshare.cutter.v1.RecordApprovalLossRequest
+	85,  // 94: seamshare.cutter.v1.CutterService.GetApproval:input_type -> seamshare.cutter.v1.GetApprovalRequest
+	86,  // 95: seamshare.cutter.v1.CutterService.ListApprovals:input_type -> seamshare.cutter.v1.ListApprovalsRequest
+	87,  // 96: seamshare.cutter.v1.CutterService.ListWanted:input_type -> seamshare.cutter.v1.ListWantedRequest
+	88,  // 97: seamshare.cutter.v1.CutterService.StudyPiece:input_type -> seamshare.cutter.v1.StudyPieceRequest
+	89,  // 98: seamshare.cutter.v1.CutterService.MakePlan:input_type -> seamshare.cutter.v1.MakePlanRequest
+	90,  // 99: seamshare.cutter.v1.CutterService.RevisePlan:input_type -> seamshare.cutter.v1.RevisePlanRequest
+	91,  // 100: seamshare.cutter.v1.CutterService.ChoosePlan:input_type -> seamshare.cutter.v1.ChoosePlanRequest
+	92,  // 101: seamshare.cutter.v1.CutterService.DropPlan:input_type -> seamshare.cutter.v1.DropPlanRequest
+	93,  // 102: seamshare.cutter.v1.CutterService.ListPlans:input_type -> seamshare.cutter.v1.ListPlansRequest
+	94,  // 103: seamshare.cutter.v1.CutterService.AwaitDecision:input_type -> seamshare.cutter.v1.AwaitDecisionRequest
+	95,  // 104: seamshare.cutter.v1.CutterService.Decide:input_type -> seamshare.cutter.v1.DecideRequest
+	96,  // 105: seamshare.cutter.v1.CutterService.GradePart:input_type -> seamshare.cutter.v1.GradePartRequest
+	97,  // 106: seamshare.cutter.v1.CutterService.JudgeInclusion:input_type -> seamshare.cutter.v1.JudgeInclusionRequest
+	98,  // 107: seamshare.cutter.v1.CutterService.LookAgain:input_type -> seamshare.cutter.v1.LookAgainRequest
+	99,  // 108: seamshare.cutter.v1.CutterService.ReportMixUp:input_type -> seamshare.cutter.v1.ReportMixUpRequest
+	100, // 109: seamshare.cutter.v1.CutterService.CheckStone:input_type -> seamshare.cutter.v1.CheckStoneRequest
+	101, // 110: seamshare.cutter.v1.CutterService.ConfirmStone:input_type -> seamshare.cutter.v1.ConfirmStoneRequest
+	102, // 111: seamshare.cutter.v1.CutterService.RegradeStone:input_type -> seamshare.cutter.v1.RegradeStoneRequest
+	103, // 112: seamshare.cutter.v1.CutterService.RecutStone:input_type -> seamshare.cutter.v1.RecutStoneRequest
+	104, // 113: seamshare.cutter.v1.CutterService.MakeLot:input_type -> seamshare.cutter.v1.MakeLotRequest
+	105, // 114: seamshare.cutter.v1.CutterService.PutLotOnSale:input_type -> seamshare.cutter.v1.PutLotOnSaleRequest
+	106, // 115: seamshare.cutter.v1.CutterService.TakeLotOffSale:input_type -> seamshare.cutter.v1.TakeLotOffSaleRequest
+	107, // 116: seamshare.cutter.v1.CutterService.UnmakeLot:input_type -> seamshare.cutter.v1.UnmakeLotRequest
+	108, // 117: seamshare.cutter.v1.CutterService.GetLot:input_type -> seamshare.cutter.v1.GetLotRequest
+	109, // 118: seamshare.cutter.v1.CutterService.ListLots:input_type -> seamshare.cutter.v1.ListLotsRequest
+	110, // 119: seamshare.cutter.v1.CutterService.PublishRough:input_type -> seamshare.cutter.v1.PublishRoughRequest
+	111, // 120: seamshare.cutter.v1.CutterService.TakeRoughBack:input_type -> seamshare.cutter.v1.TakeRoughBackRequest
+	112, // 121: seamshare.cutter.v1.CutterService.PromiseStones:input_type -> seamshare.cutter.v1.PromiseStonesRequest
+	113, // 122: seamshare.cutter.v1.CutterService.WithdrawPromise:input_type -> seamshare.cutter.v1.WithdrawPromiseRequest
+	114, // 123: seamshare.cutter.v1.CutterService.DeliverPromise:input_type -> seamshare.cutter.v1.DeliverPromiseRequest
+	115, // 124: seamshare.cutter.v1.CutterService.ListPromises:input_type -> seamshare.cutter.v1.ListPromisesRequest
+	116, // 125: seamshare.cutter.v1.CutterService.ListBench:input_type -> seamshare.cutter.v1.ListBenchRequest
+	1,   // 126: seamshare.cutter.v1.CutterService.ListMarket:output_type -> seamshare.cutter.v1.ListMarketResponse
+	3,   // 127: seamshare.cutter.v1.CutterService.ListParcels:output_type -> seamshare.cutter.v1.ListParcelsResponse
+	5,   // 128: seamshare.cutter.v1.CutterService.GetParcel:output_type -> seamshare.cutter.v1.GetParcelResponse
+	7,   // 129: seamshare.cutter.v1.CutterService.MakeOffer:output_type -> seamshare.cutter.v1.MakeOfferResponse
+	9,   // 130: seamshare.cutter.v1.CutterService.ListMyOffers:output_type -> seamshare.cutter.v1.ListMyOffersResponse
+	11,  // 131: seamshare.cutter.v1.CutterService.TakeParcel:output_type -> seamshare.cutter.v1.TakeParcelResponse
+	13,  // 132: seamshare.cutter.v1.CutterService.ReceiveParcel:output_type -> seamshare.cutter.v1.ReceiveParcelResponse
+	15,  // 133: seamshare.cutter.v1.CutterService.ListPieces:output_type -> seamshare.cutter.v1.ListPiecesResponse
+	17,  // 134: seamshare.cutter.v1.CutterService.GetPiece:output_type -> seamshare.cutter.v1.GetPieceResponse
+	19,  // 135: seamshare.cutter.v1.CutterService.WorkPart:output_type -> seamshare.cutter.v1.WorkPartResponse
+	21,  // 136: seamshare.cutter.v1.CutterService.PlacePart:output_type -> seamshare.cutter.v1.PlacePartResponse
+	23,  // 137: seamshare.cutter.v1.CutterService.FinishStone:output_type -> seamshare.cutter.v1.FinishStoneResponse
+	25,  // 138: seamshare.cutter.v1.CutterService.PutStoneOnSale:output_type -> seamshare.cutter.v1.PutStoneOnSaleResponse
+	27,  // 139: seamshare.cutter.v1.CutterService.AcceptReturn:output_type -> seamshare.cutter.v1.AcceptReturnResponse
+	29,  // 140: seamshare.cutter.v1.CutterService.GetStone:output_type -> seamshare.cutter.v1.GetStoneResponse
+	31,  // 141: seamshare.cutter.v1.CutterService.ListStones:output_type -> seamshare.cutter.v1.ListStonesResponse
+	33,  // 142: seamshare.cutter.v1.CutterService.GetYield:output_type -> seamshare.cutter.v1.GetYieldResponse
+	35,  // 143: seamshare.cutter.v1.CutterService.GetShare:output_type -> seamshare.cutter.v1.GetShareResponse
+	117, // 144: seamshare.cutter.v1.CutterService.WithdrawOffer:output_type -> seamshare.cutter.v1.WithdrawOfferResponse
+	118, // 145: seamshare.cutter.v1.CutterService.AcceptCounterOffer:output_type -> seamshare.cutter.v1.AcceptCounterOfferResponse
+	119, // 146: seamshare.cutter.v1.CutterService.DeclineCounterOffer:output_type -> seamshare.cutter.v1.DeclineCounterOfferResponse
+	120, // 147: seamshare.cutter.v1.CutterService.ListAllMyOffers:output_type -> seamshare.cutter.v1.ListAllMyOffersResponse
+	121, // 148: seamshare.cutter.v1.CutterService.AskViewing:output_type -> seamshare.cutter.v1.AskViewingResponse
+	122, // 149: seamshare.cutter.v1.CutterService.CancelViewing:output_type -> seamshare.cutter.v1.CancelViewingResponse
+	123, // 150: seamshare.cutter.v1.CutterService.ListMyViewings:output_type -> seamshare.cutter.v1.ListMyViewingsResponse
+	124, // 151: seamshare.cutter.v1.CutterService.NoteInspection:output_type -> seamshare.cutter.v1.NoteInspectionResponse
+	125, // 152: seamshare.cutter.v1.CutterService.ListMyNotes:output_type -> seamshare.cutter.v1.ListMyNotesResponse
+	126, // 153: seamshare.cutter.v1.CutterService.CallOffMisdescribedDeal:output_type -> seamshare.cutter.v1.CallOffMisdescribedDealResponse
+	127, // 154: seamshare.cutter.v1.CutterService.GiveBackParcel:output_type -> seamshare.cutter.v1.GiveBackParcelResponse
+	128, // 155: seamshare.cutter.v1.CutterService.OpenLine:output_type -> seamshare.cutter.v1.OpenLineResponse
+	129, // 156: seamshare.cutter.v1.CutterService.CloseParcel:output_type -> seamshare.cutter.v1.CloseParcelResponse
+	130, // 157: seamshare.cutter.v1.CutterService.OfferSet:output_type -> seamshare.cutter.v1.OfferSetResponse
+	131, // 158: seamshare.cutter.v1.CutterService.TakeOffSale:output_type -> seamshare.cutter.v1.TakeOffSaleResponse
+	132, // 159: seamshare.cutter.v1.CutterService.GetSale:output_type -> seamshare.cutter.v1.GetSaleResponse
+	133, // 160: seamshare.cutter.v1.CutterService.ListSales:output_type -> seamshare.cutter.v1.ListSalesResponse
+	134, // 161: seamshare.cutter.v1.CutterService.DispatchOrder:output_type -> seamshare.cutter.v1.DispatchOrderResponse
+	135, // 162: seamshare.cutter.v1.CutterService.AnswerDamageClaim:output_type -> seamshare.cutter.v1.AnswerDamageClaimResponse
+	136, // 163: seamshare.cutter.v1.CutterService.AcceptLotReturn:output_type -> seamshare.cutter.v1.AcceptLotReturnResponse
+	137, // 164: seamshare.cutter.v1.CutterService.SendOnApproval:output_type -> seamshare.cutter.v1.SendOnApprovalResponse
+	138, // 165: seamshare.cutter.v1.CutterService.DeclineApproval:output_type -> seamshare.cutter.v1.DeclineApprovalResponse
+	139, // 166: seamshare.cutter.v1.CutterService.ExtendApproval:output_type -> seamshare.cutter.v1.ExtendApprovalResponse
+	140, // 167: seamshare.cutter.v1.CutterService.TakeBackFromApproval:output_type -> seamshare.cutter.v1.TakeBackFromApprovalResponse
+	141, // 168: seamshare.cutter.v1.CutterService.RecordApprovalLoss:output_type -> seamshare.cutter.v1.RecordApprovalLossResponse
+	142, // 169: seamshare.cutter.v1.CutterService.GetApproval:output_type -> seamshare.cutter.v1.GetApprovalResponse
+	143, // 170: seamshare.cutter.v1.CutterService.ListApprovals:output_type -> seamshare.cutter.v1.ListApprovalsResponse
+	144, // 171: seamshare.cutter.v1.CutterService.ListWanted:output_type -> seamshare.cutter.v1.ListWantedResponse
+	145, // 172: seamshare.cutter.v1.CutterService.StudyPiece:output_type -> seamshare.cutter.v1.StudyPieceResponse
+	146, // 173: seamshare.cutter.v1.CutterService.MakePlan:output_type -> seamshare.cutter.v1.MakePlanResponse
+	147, // 174: seamshare.cutter.v1.CutterService.RevisePlan:output_type -> seamshare.cutter.v1.RevisePlanResponse
+	148, // 175: seamshare.cutter.v1.CutterService.ChoosePlan:output_type -> seamshare.cutter.v1.ChoosePlanResponse
+	149, // 176: seamshare.cutter.v1.CutterService.DropPlan:output_type -> seamshare.cutter.v1.DropPlanResponse
+	150, // 177: seamshare.cutter.v1.CutterService.ListPlans:output_type -> seamshare.cutter.v1.ListPlansResponse
+	151, // 178: seamshare.cutter.v1.CutterService.AwaitDecision:output_type -> seamshare.cutter.v1.AwaitDecisionResponse
+	152, // 179: seamshare.cutter.v1.CutterService.Decide:output_type -> seamshare.cutter.v1.DecideResponse
+	153, // 180: seamshare.cutter.v1.CutterService.GradePart:output_type -> seamshare.cutter.v1.GradePartResponse
+	154, // 181: seamshare.cutter.v1.CutterService.JudgeInclusion:output_type -> seamshare.cutter.v1.JudgeInclusionResponse
+	155, // 182: seamshare.cutter.v1.CutterService.LookAgain:output_type -> seamshare.cutter.v1.LookAgainResponse
+	156, // 183: seamshare.cutter.v1.CutterService.ReportMixUp:output_type -> seamshare.cutter.v1.ReportMixUpResponse
+	157, // 184: seamshare.cutter.v1.CutterService.CheckStone:output_type -> seamshare.cutter.v1.CheckStoneResponse
+	158, // 185: seamshare.cutter.v1.CutterService.ConfirmStone:output_type -> seamshare.cutter.v1.ConfirmStoneResponse
+	159, // 186: seamshare.cutter.v1.CutterService.RegradeStone:output_type -> seamshare.cutter.v1.RegradeStoneResponse
+	160, // 187: seamshare.cutter.v1.CutterService.RecutStone:output_type -> seamshare.cutter.v1.RecutStoneResponse
+	161, // 188: seamshare.cutter.v1.CutterService.MakeLot:output_type -> seamshare.cutter.v1.MakeLotResponse
+	162, // 189: seamshare.cutter.v1.CutterService.PutLotOnSale:output_type -> seamshare.cutter.v1.PutLotOnSaleResponse
+	163, // 190: seamshare.cutter.v1.CutterService.TakeLotOffSale:output_type -> seamshare.cutter.v1.TakeLotOffSaleResponse
+	164, // 191: seamshare.cutter.v1.CutterService.UnmakeLot:output_type -> seamshare.cutter.v1.UnmakeLotResponse
+	165, // 192: seamshare.cutter.v1.CutterService.GetLot:output_type -> seamshare.cutter.v1.GetLotResponse
+	166, // 193: seamshare.cutter.v1.CutterService.ListLots:output_type -> seamshare.cutter.v1.ListLotsResponse
+	167, // 194: seamshare.cutter.v1.CutterService.PublishRough:output_type -> seamshare.cutter.v1.PublishRoughResponse
+	168, // 195: seamshare.cutter.v1.CutterService.TakeRoughBack:output_type -> seamshare.cutter.v1.TakeRoughBackResponse
+	169, // 196: seamshare.cutter.v1.CutterService.PromiseStones:output_type -> seamshare.cutter.v1.PromiseStonesResponse
+	170, // 197: seamshare.cutter.v1.CutterService.WithdrawPromise:output_type -> seamshare.cutter.v1.WithdrawPromiseResponse
+	171, // 198: seamshare.cutter.v1.CutterService.DeliverPromise:output_type -> seamshare.cutter.v1.DeliverPromiseResponse
+	172, // 199: seamshare.cutter.v1.CutterService.ListPromises:output_type -> seamshare.cutter.v1.ListPromisesResponse
+	173, // 200: seamshare.cutter.v1.CutterService.ListBench:output_type -> seamshare.cutter.v1.ListBenchResponse
+	126, // [126:201] is the sub-list for method output_type
+	51,  // [51:126] is the sub-list for method input_type
+	51,  // [51:51] is the sub-list for extension type_name
+	51,  // [51:51] is the sub-list for extension extendee
+	0,   // [0:51] is the sub-list for field type_name
 }
 
 func init() { file_seamshare_cutter_v1_cutter_service_proto_init() }

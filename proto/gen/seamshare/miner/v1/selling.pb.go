@@ -1014,6 +1014,9 @@ type PreviewOfferRequest struct {
 	AssumedSales *money.Money `protobuf:"bytes,4,opt,name=assumed_sales,json=assumedSales,proto3" json:"assumed_sales,omitempty"`
 	// How many stones that is, all at one price: the levy on sales is reckoned stone by stone. 1 where 0.
 	AssumedStones uint32 `protobuf:"varint,5,opt,name=assumed_stones,json=assumedStones,proto3" json:"assumed_stones,omitempty"`
+	// What the co-op is assumed to lay out for the parcel, by kinds that the agreement names. Where none is given, what is
+	// recorded of them so far.
+	AssumedCosts  []*AssumedCost `protobuf:"bytes,6,rep,name=assumed_costs,json=assumedCosts,proto3" json:"assumed_costs,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1083,6 +1086,68 @@ func (x *PreviewOfferRequest) GetAssumedStones() uint32 {
 	return 0
 }
 
+func (x *PreviewOfferRequest) GetAssumedCosts() []*AssumedCost {
+	if x != nil {
+		return x.AssumedCosts
+	}
+	return nil
+}
+
+// AssumedCost is what costs of one kind are assumed to come to.
+type AssumedCost struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The kind, as "freight".
+	Kind string `protobuf:"bytes,1,opt,name=kind,proto3" json:"kind,omitempty"`
+	// The amount, without tax.
+	Amount        *money.Money `protobuf:"bytes,2,opt,name=amount,proto3" json:"amount,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *AssumedCost) Reset() {
+	*x = AssumedCost{}
+	mi := &file_seamshare_miner_v1_selling_proto_msgTypes[15]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *AssumedCost) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*AssumedCost) ProtoMessage() {}
+
+func (x *AssumedCost) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_miner_v1_selling_proto_msgTypes[15]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use AssumedCost.ProtoReflect.Descriptor instead.
+func (*AssumedCost) Descriptor() ([]byte, []int) {
+	return file_seamshare_miner_v1_selling_proto_rawDescGZIP(), []int{15}
+}
+
+func (x *AssumedCost) GetKind() string {
+	if x != nil {
+		return x.Kind
+	}
+	return ""
+}
+
+func (x *AssumedCost) GetAmount() *money.Money {
+	if x != nil {
+		return x.Amount
+	}
+	return nil
+}
+
 // PreviewOfferResponse answers PreviewOffer.
 type PreviewOfferResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1096,7 +1161,7 @@ type PreviewOfferResponse struct {
 
 func (x *PreviewOfferResponse) Reset() {
 	*x = PreviewOfferResponse{}
-	mi := &file_seamshare_miner_v1_selling_proto_msgTypes[15]
+	mi := &file_seamshare_miner_v1_selling_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1108,7 +1173,7 @@ func (x *PreviewOfferResponse) String() string {
 func (*PreviewOfferResponse) ProtoMessage() {}
 
 func (x *PreviewOfferResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_miner_v1_selling_proto_msgTypes[15]
+	mi := &file_seamshare_miner_v1_selling_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1121,7 +1186,7 @@ func (x *PreviewOfferResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PreviewOfferResponse.ProtoReflect.Descriptor instead.
 func (*PreviewOfferResponse) Descriptor() ([]byte, []int) {
-	return file_seamshare_miner_v1_selling_proto_rawDescGZIP(), []int{15}
+	return file_seamshare_miner_v1_selling_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *PreviewOfferResponse) GetPreview() *Preview {
@@ -1150,14 +1215,16 @@ type Preview struct {
 	// What each party would have, its part of the price included.
 	Shares []*PreviewShare `protobuf:"bytes,4,rep,name=shares,proto3" json:"shares,omitempty"`
 	// How each amount comes about, in words.
-	Steps         []*v1.ShareStep `protobuf:"bytes,5,rep,name=steps,proto3" json:"steps,omitempty"`
+	Steps []*v1.ShareStep `protobuf:"bytes,5,rep,name=steps,proto3" json:"steps,omitempty"`
+	// What the co-op would get back of the costs.
+	Costs         *money.Money `protobuf:"bytes,6,opt,name=costs,proto3" json:"costs,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *Preview) Reset() {
 	*x = Preview{}
-	mi := &file_seamshare_miner_v1_selling_proto_msgTypes[16]
+	mi := &file_seamshare_miner_v1_selling_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1169,7 +1236,7 @@ func (x *Preview) String() string {
 func (*Preview) ProtoMessage() {}
 
 func (x *Preview) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_miner_v1_selling_proto_msgTypes[16]
+	mi := &file_seamshare_miner_v1_selling_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1182,7 +1249,7 @@ func (x *Preview) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Preview.ProtoReflect.Descriptor instead.
 func (*Preview) Descriptor() ([]byte, []int) {
-	return file_seamshare_miner_v1_selling_proto_rawDescGZIP(), []int{16}
+	return file_seamshare_miner_v1_selling_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *Preview) GetAssumedSales() *money.Money {
@@ -1220,6 +1287,13 @@ func (x *Preview) GetSteps() []*v1.ShareStep {
 	return nil
 }
 
+func (x *Preview) GetCosts() *money.Money {
+	if x != nil {
+		return x.Costs
+	}
+	return nil
+}
+
 // PreviewShare is what one party would have.
 type PreviewShare struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1233,7 +1307,7 @@ type PreviewShare struct {
 
 func (x *PreviewShare) Reset() {
 	*x = PreviewShare{}
-	mi := &file_seamshare_miner_v1_selling_proto_msgTypes[17]
+	mi := &file_seamshare_miner_v1_selling_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1245,7 +1319,7 @@ func (x *PreviewShare) String() string {
 func (*PreviewShare) ProtoMessage() {}
 
 func (x *PreviewShare) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_miner_v1_selling_proto_msgTypes[17]
+	mi := &file_seamshare_miner_v1_selling_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1258,7 +1332,7 @@ func (x *PreviewShare) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PreviewShare.ProtoReflect.Descriptor instead.
 func (*PreviewShare) Descriptor() ([]byte, []int) {
-	return file_seamshare_miner_v1_selling_proto_rawDescGZIP(), []int{17}
+	return file_seamshare_miner_v1_selling_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *PreviewShare) GetParty() string {
@@ -1290,7 +1364,7 @@ type ListAllOffersRequest struct {
 
 func (x *ListAllOffersRequest) Reset() {
 	*x = ListAllOffersRequest{}
-	mi := &file_seamshare_miner_v1_selling_proto_msgTypes[18]
+	mi := &file_seamshare_miner_v1_selling_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1302,7 +1376,7 @@ func (x *ListAllOffersRequest) String() string {
 func (*ListAllOffersRequest) ProtoMessage() {}
 
 func (x *ListAllOffersRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_miner_v1_selling_proto_msgTypes[18]
+	mi := &file_seamshare_miner_v1_selling_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1315,7 +1389,7 @@ func (x *ListAllOffersRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListAllOffersRequest.ProtoReflect.Descriptor instead.
 func (*ListAllOffersRequest) Descriptor() ([]byte, []int) {
-	return file_seamshare_miner_v1_selling_proto_rawDescGZIP(), []int{18}
+	return file_seamshare_miner_v1_selling_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *ListAllOffersRequest) GetMinPosition() uint64 {
@@ -1354,7 +1428,7 @@ type ListAllOffersResponse struct {
 
 func (x *ListAllOffersResponse) Reset() {
 	*x = ListAllOffersResponse{}
-	mi := &file_seamshare_miner_v1_selling_proto_msgTypes[19]
+	mi := &file_seamshare_miner_v1_selling_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1366,7 +1440,7 @@ func (x *ListAllOffersResponse) String() string {
 func (*ListAllOffersResponse) ProtoMessage() {}
 
 func (x *ListAllOffersResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_miner_v1_selling_proto_msgTypes[19]
+	mi := &file_seamshare_miner_v1_selling_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1379,7 +1453,7 @@ func (x *ListAllOffersResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListAllOffersResponse.ProtoReflect.Descriptor instead.
 func (*ListAllOffersResponse) Descriptor() ([]byte, []int) {
-	return file_seamshare_miner_v1_selling_proto_rawDescGZIP(), []int{19}
+	return file_seamshare_miner_v1_selling_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *ListAllOffersResponse) GetOffers() []*v1.Offer {
@@ -1420,7 +1494,7 @@ type CallOffUnpaidDealRequest struct {
 
 func (x *CallOffUnpaidDealRequest) Reset() {
 	*x = CallOffUnpaidDealRequest{}
-	mi := &file_seamshare_miner_v1_selling_proto_msgTypes[20]
+	mi := &file_seamshare_miner_v1_selling_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1432,7 +1506,7 @@ func (x *CallOffUnpaidDealRequest) String() string {
 func (*CallOffUnpaidDealRequest) ProtoMessage() {}
 
 func (x *CallOffUnpaidDealRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_miner_v1_selling_proto_msgTypes[20]
+	mi := &file_seamshare_miner_v1_selling_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1445,7 +1519,7 @@ func (x *CallOffUnpaidDealRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CallOffUnpaidDealRequest.ProtoReflect.Descriptor instead.
 func (*CallOffUnpaidDealRequest) Descriptor() ([]byte, []int) {
-	return file_seamshare_miner_v1_selling_proto_rawDescGZIP(), []int{20}
+	return file_seamshare_miner_v1_selling_proto_rawDescGZIP(), []int{21}
 }
 
 func (x *CallOffUnpaidDealRequest) GetRequestId() string {
@@ -1489,7 +1563,7 @@ type CallOffUnpaidDealResponse struct {
 
 func (x *CallOffUnpaidDealResponse) Reset() {
 	*x = CallOffUnpaidDealResponse{}
-	mi := &file_seamshare_miner_v1_selling_proto_msgTypes[21]
+	mi := &file_seamshare_miner_v1_selling_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1501,7 +1575,7 @@ func (x *CallOffUnpaidDealResponse) String() string {
 func (*CallOffUnpaidDealResponse) ProtoMessage() {}
 
 func (x *CallOffUnpaidDealResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_miner_v1_selling_proto_msgTypes[21]
+	mi := &file_seamshare_miner_v1_selling_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1514,7 +1588,7 @@ func (x *CallOffUnpaidDealResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CallOffUnpaidDealResponse.ProtoReflect.Descriptor instead.
 func (*CallOffUnpaidDealResponse) Descriptor() ([]byte, []int) {
-	return file_seamshare_miner_v1_selling_proto_rawDescGZIP(), []int{21}
+	return file_seamshare_miner_v1_selling_proto_rawDescGZIP(), []int{22}
 }
 
 func (x *CallOffUnpaidDealResponse) GetParcel() *v1.Parcel {
@@ -1552,7 +1626,7 @@ type TakeBackParcelRequest struct {
 
 func (x *TakeBackParcelRequest) Reset() {
 	*x = TakeBackParcelRequest{}
-	mi := &file_seamshare_miner_v1_selling_proto_msgTypes[22]
+	mi := &file_seamshare_miner_v1_selling_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1564,7 +1638,7 @@ func (x *TakeBackParcelRequest) String() string {
 func (*TakeBackParcelRequest) ProtoMessage() {}
 
 func (x *TakeBackParcelRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_miner_v1_selling_proto_msgTypes[22]
+	mi := &file_seamshare_miner_v1_selling_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1577,7 +1651,7 @@ func (x *TakeBackParcelRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TakeBackParcelRequest.ProtoReflect.Descriptor instead.
 func (*TakeBackParcelRequest) Descriptor() ([]byte, []int) {
-	return file_seamshare_miner_v1_selling_proto_rawDescGZIP(), []int{22}
+	return file_seamshare_miner_v1_selling_proto_rawDescGZIP(), []int{23}
 }
 
 func (x *TakeBackParcelRequest) GetRequestId() string {
@@ -1635,7 +1709,7 @@ type TakeBackParcelResponse struct {
 
 func (x *TakeBackParcelResponse) Reset() {
 	*x = TakeBackParcelResponse{}
-	mi := &file_seamshare_miner_v1_selling_proto_msgTypes[23]
+	mi := &file_seamshare_miner_v1_selling_proto_msgTypes[24]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1647,7 +1721,7 @@ func (x *TakeBackParcelResponse) String() string {
 func (*TakeBackParcelResponse) ProtoMessage() {}
 
 func (x *TakeBackParcelResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_miner_v1_selling_proto_msgTypes[23]
+	mi := &file_seamshare_miner_v1_selling_proto_msgTypes[24]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1660,7 +1734,7 @@ func (x *TakeBackParcelResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TakeBackParcelResponse.ProtoReflect.Descriptor instead.
 func (*TakeBackParcelResponse) Descriptor() ([]byte, []int) {
-	return file_seamshare_miner_v1_selling_proto_rawDescGZIP(), []int{23}
+	return file_seamshare_miner_v1_selling_proto_rawDescGZIP(), []int{24}
 }
 
 func (x *TakeBackParcelResponse) GetParcel() *v1.Parcel {
@@ -1700,7 +1774,7 @@ type AgreeViewingRequest struct {
 
 func (x *AgreeViewingRequest) Reset() {
 	*x = AgreeViewingRequest{}
-	mi := &file_seamshare_miner_v1_selling_proto_msgTypes[24]
+	mi := &file_seamshare_miner_v1_selling_proto_msgTypes[25]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1712,7 +1786,7 @@ func (x *AgreeViewingRequest) String() string {
 func (*AgreeViewingRequest) ProtoMessage() {}
 
 func (x *AgreeViewingRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_miner_v1_selling_proto_msgTypes[24]
+	mi := &file_seamshare_miner_v1_selling_proto_msgTypes[25]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1725,7 +1799,7 @@ func (x *AgreeViewingRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AgreeViewingRequest.ProtoReflect.Descriptor instead.
 func (*AgreeViewingRequest) Descriptor() ([]byte, []int) {
-	return file_seamshare_miner_v1_selling_proto_rawDescGZIP(), []int{24}
+	return file_seamshare_miner_v1_selling_proto_rawDescGZIP(), []int{25}
 }
 
 func (x *AgreeViewingRequest) GetRequestId() string {
@@ -1790,7 +1864,7 @@ type AgreeViewingResponse struct {
 
 func (x *AgreeViewingResponse) Reset() {
 	*x = AgreeViewingResponse{}
-	mi := &file_seamshare_miner_v1_selling_proto_msgTypes[25]
+	mi := &file_seamshare_miner_v1_selling_proto_msgTypes[26]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1802,7 +1876,7 @@ func (x *AgreeViewingResponse) String() string {
 func (*AgreeViewingResponse) ProtoMessage() {}
 
 func (x *AgreeViewingResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_miner_v1_selling_proto_msgTypes[25]
+	mi := &file_seamshare_miner_v1_selling_proto_msgTypes[26]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1815,7 +1889,7 @@ func (x *AgreeViewingResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AgreeViewingResponse.ProtoReflect.Descriptor instead.
 func (*AgreeViewingResponse) Descriptor() ([]byte, []int) {
-	return file_seamshare_miner_v1_selling_proto_rawDescGZIP(), []int{25}
+	return file_seamshare_miner_v1_selling_proto_rawDescGZIP(), []int{26}
 }
 
 func (x *AgreeViewingResponse) GetViewing() *v1.Viewing {
@@ -1851,7 +1925,7 @@ type CallOffViewingRequest struct {
 
 func (x *CallOffViewingRequest) Reset() {
 	*x = CallOffViewingRequest{}
-	mi := &file_seamshare_miner_v1_selling_proto_msgTypes[26]
+	mi := &file_seamshare_miner_v1_selling_proto_msgTypes[27]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1863,7 +1937,7 @@ func (x *CallOffViewingRequest) String() string {
 func (*CallOffViewingRequest) ProtoMessage() {}
 
 func (x *CallOffViewingRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_miner_v1_selling_proto_msgTypes[26]
+	mi := &file_seamshare_miner_v1_selling_proto_msgTypes[27]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1876,7 +1950,7 @@ func (x *CallOffViewingRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CallOffViewingRequest.ProtoReflect.Descriptor instead.
 func (*CallOffViewingRequest) Descriptor() ([]byte, []int) {
-	return file_seamshare_miner_v1_selling_proto_rawDescGZIP(), []int{26}
+	return file_seamshare_miner_v1_selling_proto_rawDescGZIP(), []int{27}
 }
 
 func (x *CallOffViewingRequest) GetRequestId() string {
@@ -1927,7 +2001,7 @@ type CallOffViewingResponse struct {
 
 func (x *CallOffViewingResponse) Reset() {
 	*x = CallOffViewingResponse{}
-	mi := &file_seamshare_miner_v1_selling_proto_msgTypes[27]
+	mi := &file_seamshare_miner_v1_selling_proto_msgTypes[28]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1939,7 +2013,7 @@ func (x *CallOffViewingResponse) String() string {
 func (*CallOffViewingResponse) ProtoMessage() {}
 
 func (x *CallOffViewingResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_miner_v1_selling_proto_msgTypes[27]
+	mi := &file_seamshare_miner_v1_selling_proto_msgTypes[28]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1952,7 +2026,7 @@ func (x *CallOffViewingResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CallOffViewingResponse.ProtoReflect.Descriptor instead.
 func (*CallOffViewingResponse) Descriptor() ([]byte, []int) {
-	return file_seamshare_miner_v1_selling_proto_rawDescGZIP(), []int{27}
+	return file_seamshare_miner_v1_selling_proto_rawDescGZIP(), []int{28}
 }
 
 func (x *CallOffViewingResponse) GetViewing() *v1.Viewing {
@@ -1990,7 +2064,7 @@ type StartViewingRequest struct {
 
 func (x *StartViewingRequest) Reset() {
 	*x = StartViewingRequest{}
-	mi := &file_seamshare_miner_v1_selling_proto_msgTypes[28]
+	mi := &file_seamshare_miner_v1_selling_proto_msgTypes[29]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2002,7 +2076,7 @@ func (x *StartViewingRequest) String() string {
 func (*StartViewingRequest) ProtoMessage() {}
 
 func (x *StartViewingRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_miner_v1_selling_proto_msgTypes[28]
+	mi := &file_seamshare_miner_v1_selling_proto_msgTypes[29]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2015,7 +2089,7 @@ func (x *StartViewingRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use StartViewingRequest.ProtoReflect.Descriptor instead.
 func (*StartViewingRequest) Descriptor() ([]byte, []int) {
-	return file_seamshare_miner_v1_selling_proto_rawDescGZIP(), []int{28}
+	return file_seamshare_miner_v1_selling_proto_rawDescGZIP(), []int{29}
 }
 
 func (x *StartViewingRequest) GetRequestId() string {
@@ -2073,7 +2147,7 @@ type StartViewingResponse struct {
 
 func (x *StartViewingResponse) Reset() {
 	*x = StartViewingResponse{}
-	mi := &file_seamshare_miner_v1_selling_proto_msgTypes[29]
+	mi := &file_seamshare_miner_v1_selling_proto_msgTypes[30]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2085,7 +2159,7 @@ func (x *StartViewingResponse) String() string {
 func (*StartViewingResponse) ProtoMessage() {}
 
 func (x *StartViewingResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_miner_v1_selling_proto_msgTypes[29]
+	mi := &file_seamshare_miner_v1_selling_proto_msgTypes[30]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2098,7 +2172,7 @@ func (x *StartViewingResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use StartViewingResponse.ProtoReflect.Descriptor instead.
 func (*StartViewingResponse) Descriptor() ([]byte, []int) {
-	return file_seamshare_miner_v1_selling_proto_rawDescGZIP(), []int{29}
+	return file_seamshare_miner_v1_selling_proto_rawDescGZIP(), []int{30}
 }
 
 func (x *StartViewingResponse) GetViewing() *v1.Viewing {
@@ -2144,7 +2218,7 @@ type EndViewingRequest struct {
 
 func (x *EndViewingRequest) Reset() {
 	*x = EndViewingRequest{}
-	mi := &file_seamshare_miner_v1_selling_proto_msgTypes[30]
+	mi := &file_seamshare_miner_v1_selling_proto_msgTypes[31]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2156,7 +2230,7 @@ func (x *EndViewingRequest) String() string {
 func (*EndViewingRequest) ProtoMessage() {}
 
 func (x *EndViewingRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_miner_v1_selling_proto_msgTypes[30]
+	mi := &file_seamshare_miner_v1_selling_proto_msgTypes[31]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2169,7 +2243,7 @@ func (x *EndViewingRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use EndViewingRequest.ProtoReflect.Descriptor instead.
 func (*EndViewingRequest) Descriptor() ([]byte, []int) {
-	return file_seamshare_miner_v1_selling_proto_rawDescGZIP(), []int{30}
+	return file_seamshare_miner_v1_selling_proto_rawDescGZIP(), []int{31}
 }
 
 func (x *EndViewingRequest) GetRequestId() string {
@@ -2255,7 +2329,7 @@ type EndViewingResponse struct {
 
 func (x *EndViewingResponse) Reset() {
 	*x = EndViewingResponse{}
-	mi := &file_seamshare_miner_v1_selling_proto_msgTypes[31]
+	mi := &file_seamshare_miner_v1_selling_proto_msgTypes[32]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2267,7 +2341,7 @@ func (x *EndViewingResponse) String() string {
 func (*EndViewingResponse) ProtoMessage() {}
 
 func (x *EndViewingResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_miner_v1_selling_proto_msgTypes[31]
+	mi := &file_seamshare_miner_v1_selling_proto_msgTypes[32]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2280,7 +2354,7 @@ func (x *EndViewingResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use EndViewingResponse.ProtoReflect.Descriptor instead.
 func (*EndViewingResponse) Descriptor() ([]byte, []int) {
-	return file_seamshare_miner_v1_selling_proto_rawDescGZIP(), []int{31}
+	return file_seamshare_miner_v1_selling_proto_rawDescGZIP(), []int{32}
 }
 
 func (x *EndViewingResponse) GetViewing() *v1.Viewing {
@@ -2312,7 +2386,7 @@ type ListViewingsRequest struct {
 
 func (x *ListViewingsRequest) Reset() {
 	*x = ListViewingsRequest{}
-	mi := &file_seamshare_miner_v1_selling_proto_msgTypes[32]
+	mi := &file_seamshare_miner_v1_selling_proto_msgTypes[33]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2324,7 +2398,7 @@ func (x *ListViewingsRequest) String() string {
 func (*ListViewingsRequest) ProtoMessage() {}
 
 func (x *ListViewingsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_miner_v1_selling_proto_msgTypes[32]
+	mi := &file_seamshare_miner_v1_selling_proto_msgTypes[33]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2337,7 +2411,7 @@ func (x *ListViewingsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListViewingsRequest.ProtoReflect.Descriptor instead.
 func (*ListViewingsRequest) Descriptor() ([]byte, []int) {
-	return file_seamshare_miner_v1_selling_proto_rawDescGZIP(), []int{32}
+	return file_seamshare_miner_v1_selling_proto_rawDescGZIP(), []int{33}
 }
 
 func (x *ListViewingsRequest) GetMinPosition() uint64 {
@@ -2376,7 +2450,7 @@ type ListViewingsResponse struct {
 
 func (x *ListViewingsResponse) Reset() {
 	*x = ListViewingsResponse{}
-	mi := &file_seamshare_miner_v1_selling_proto_msgTypes[33]
+	mi := &file_seamshare_miner_v1_selling_proto_msgTypes[34]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2388,7 +2462,7 @@ func (x *ListViewingsResponse) String() string {
 func (*ListViewingsResponse) ProtoMessage() {}
 
 func (x *ListViewingsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_miner_v1_selling_proto_msgTypes[33]
+	mi := &file_seamshare_miner_v1_selling_proto_msgTypes[34]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2401,7 +2475,7 @@ func (x *ListViewingsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListViewingsResponse.ProtoReflect.Descriptor instead.
 func (*ListViewingsResponse) Descriptor() ([]byte, []int) {
-	return file_seamshare_miner_v1_selling_proto_rawDescGZIP(), []int{33}
+	return file_seamshare_miner_v1_selling_proto_rawDescGZIP(), []int{34}
 }
 
 func (x *ListViewingsResponse) GetViewings() []*v1.Viewing {
@@ -2442,7 +2516,7 @@ type ListPiecesRequest struct {
 
 func (x *ListPiecesRequest) Reset() {
 	*x = ListPiecesRequest{}
-	mi := &file_seamshare_miner_v1_selling_proto_msgTypes[34]
+	mi := &file_seamshare_miner_v1_selling_proto_msgTypes[35]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2454,7 +2528,7 @@ func (x *ListPiecesRequest) String() string {
 func (*ListPiecesRequest) ProtoMessage() {}
 
 func (x *ListPiecesRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_miner_v1_selling_proto_msgTypes[34]
+	mi := &file_seamshare_miner_v1_selling_proto_msgTypes[35]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2467,7 +2541,7 @@ func (x *ListPiecesRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListPiecesRequest.ProtoReflect.Descriptor instead.
 func (*ListPiecesRequest) Descriptor() ([]byte, []int) {
-	return file_seamshare_miner_v1_selling_proto_rawDescGZIP(), []int{34}
+	return file_seamshare_miner_v1_selling_proto_rawDescGZIP(), []int{35}
 }
 
 func (x *ListPiecesRequest) GetMinPosition() uint64 {
@@ -2513,7 +2587,7 @@ type ListPiecesResponse struct {
 
 func (x *ListPiecesResponse) Reset() {
 	*x = ListPiecesResponse{}
-	mi := &file_seamshare_miner_v1_selling_proto_msgTypes[35]
+	mi := &file_seamshare_miner_v1_selling_proto_msgTypes[36]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2525,7 +2599,7 @@ func (x *ListPiecesResponse) String() string {
 func (*ListPiecesResponse) ProtoMessage() {}
 
 func (x *ListPiecesResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_miner_v1_selling_proto_msgTypes[35]
+	mi := &file_seamshare_miner_v1_selling_proto_msgTypes[36]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2538,7 +2612,7 @@ func (x *ListPiecesResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListPiecesResponse.ProtoReflect.Descriptor instead.
 func (*ListPiecesResponse) Descriptor() ([]byte, []int) {
-	return file_seamshare_miner_v1_selling_proto_rawDescGZIP(), []int{35}
+	return file_seamshare_miner_v1_selling_proto_rawDescGZIP(), []int{36}
 }
 
 func (x *ListPiecesResponse) GetPieces() []*v1.Piece {
@@ -2639,22 +2713,27 @@ const file_seamshare_miner_v1_selling_proto_rawDesc = "" +
 	"\boffer_id\x18\x04 \x01(\tB\x19\xbaH\x16r\x142\x12^[a-z0-9_-]{1,64}$R\aofferId\"j\n" +
 	"\x1cWithdrawCounterOfferResponse\x12.\n" +
 	"\x05offer\x18\x01 \x01(\v2\x18.seamshare.type.v1.OfferR\x05offer\x12\x1a\n" +
-	"\bposition\x18\x02 \x01(\x04R\bposition\"\x98\x02\n" +
+	"\bposition\x18\x02 \x01(\x04R\bposition\"\xe8\x02\n" +
 	"\x13PreviewOfferRequest\x12!\n" +
 	"\fmin_position\x18\x01 \x01(\x04R\vminPosition\x126\n" +
 	"\tparcel_id\x18\x02 \x01(\tB\x19\xbaH\x16r\x142\x12^[a-z0-9_-]{1,64}$R\bparcelId\x124\n" +
 	"\boffer_id\x18\x03 \x01(\tB\x19\xbaH\x16r\x142\x12^[a-z0-9_-]{0,64}$R\aofferId\x12?\n" +
 	"\rassumed_sales\x18\x04 \x01(\v2\x12.google.type.MoneyB\x06\xbaH\x03\xc8\x01\x01R\fassumedSales\x12/\n" +
-	"\x0eassumed_stones\x18\x05 \x01(\rB\b\xbaH\x05*\x03\x18\x90NR\rassumedStones\"i\n" +
+	"\x0eassumed_stones\x18\x05 \x01(\rB\b\xbaH\x05*\x03\x18\x90NR\rassumedStones\x12N\n" +
+	"\rassumed_costs\x18\x06 \x03(\v2\x1f.seamshare.miner.v1.AssumedCostB\b\xbaH\x05\x92\x01\x02\x10\x14R\fassumedCosts\"`\n" +
+	"\vAssumedCost\x12\x1d\n" +
+	"\x04kind\x18\x01 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18(R\x04kind\x122\n" +
+	"\x06amount\x18\x02 \x01(\v2\x12.google.type.MoneyB\x06\xbaH\x03\xc8\x01\x01R\x06amount\"i\n" +
 	"\x14PreviewOfferResponse\x125\n" +
 	"\apreview\x18\x01 \x01(\v2\x1b.seamshare.miner.v1.PreviewR\apreview\x12\x1a\n" +
-	"\bposition\x18\x02 \x01(\x04R\bposition\"\x86\x02\n" +
+	"\bposition\x18\x02 \x01(\x04R\bposition\"\xb0\x02\n" +
 	"\aPreview\x127\n" +
 	"\rassumed_sales\x18\x01 \x01(\v2\x12.google.type.MoneyR\fassumedSales\x12(\n" +
 	"\x05price\x18\x02 \x01(\v2\x12.google.type.MoneyR\x05price\x12*\n" +
 	"\x06levies\x18\x03 \x01(\v2\x12.google.type.MoneyR\x06levies\x128\n" +
 	"\x06shares\x18\x04 \x03(\v2 .seamshare.miner.v1.PreviewShareR\x06shares\x122\n" +
-	"\x05steps\x18\x05 \x03(\v2\x1c.seamshare.type.v1.ShareStepR\x05steps\"V\n" +
+	"\x05steps\x18\x05 \x03(\v2\x1c.seamshare.type.v1.ShareStepR\x05steps\x12(\n" +
+	"\x05costs\x18\x06 \x01(\v2\x12.google.type.MoneyR\x05costs\"V\n" +
 	"\fPreviewShare\x12\x1a\n" +
 	"\x05party\x18\x01 \x01(\tB\x04\xb8\xd4\x18\x04R\x05party\x12*\n" +
 	"\x06amount\x18\x02 \x01(\v2\x12.google.type.MoneyR\x06amount\"\x8b\x01\n" +
@@ -2775,7 +2854,7 @@ func file_seamshare_miner_v1_selling_proto_rawDescGZIP() []byte {
 	return file_seamshare_miner_v1_selling_proto_rawDescData
 }
 
-var file_seamshare_miner_v1_selling_proto_msgTypes = make([]protoimpl.MessageInfo, 36)
+var file_seamshare_miner_v1_selling_proto_msgTypes = make([]protoimpl.MessageInfo, 37)
 var file_seamshare_miner_v1_selling_proto_goTypes = []any{
 	(*RepriceParcelRequest)(nil),         // 0: seamshare.miner.v1.RepriceParcelRequest
 	(*RepriceParcelResponse)(nil),        // 1: seamshare.miner.v1.RepriceParcelResponse
@@ -2792,75 +2871,79 @@ var file_seamshare_miner_v1_selling_proto_goTypes = []any{
 	(*WithdrawCounterOfferRequest)(nil),  // 12: seamshare.miner.v1.WithdrawCounterOfferRequest
 	(*WithdrawCounterOfferResponse)(nil), // 13: seamshare.miner.v1.WithdrawCounterOfferResponse
 	(*PreviewOfferRequest)(nil),          // 14: seamshare.miner.v1.PreviewOfferRequest
-	(*PreviewOfferResponse)(nil),         // 15: seamshare.miner.v1.PreviewOfferResponse
-	(*Preview)(nil),                      // 16: seamshare.miner.v1.Preview
-	(*PreviewShare)(nil),                 // 17: seamshare.miner.v1.PreviewShare
-	(*ListAllOffersRequest)(nil),         // 18: seamshare.miner.v1.ListAllOffersRequest
-	(*ListAllOffersResponse)(nil),        // 19: seamshare.miner.v1.ListAllOffersResponse
-	(*CallOffUnpaidDealRequest)(nil),     // 20: seamshare.miner.v1.CallOffUnpaidDealRequest
-	(*CallOffUnpaidDealResponse)(nil),    // 21: seamshare.miner.v1.CallOffUnpaidDealResponse
-	(*TakeBackParcelRequest)(nil),        // 22: seamshare.miner.v1.TakeBackParcelRequest
-	(*TakeBackParcelResponse)(nil),       // 23: seamshare.miner.v1.TakeBackParcelResponse
-	(*AgreeViewingRequest)(nil),          // 24: seamshare.miner.v1.AgreeViewingRequest
-	(*AgreeViewingResponse)(nil),         // 25: seamshare.miner.v1.AgreeViewingResponse
-	(*CallOffViewingRequest)(nil),        // 26: seamshare.miner.v1.CallOffViewingRequest
-	(*CallOffViewingResponse)(nil),       // 27: seamshare.miner.v1.CallOffViewingResponse
-	(*StartViewingRequest)(nil),          // 28: seamshare.miner.v1.StartViewingRequest
-	(*StartViewingResponse)(nil),         // 29: seamshare.miner.v1.StartViewingResponse
-	(*EndViewingRequest)(nil),            // 30: seamshare.miner.v1.EndViewingRequest
-	(*EndViewingResponse)(nil),           // 31: seamshare.miner.v1.EndViewingResponse
-	(*ListViewingsRequest)(nil),          // 32: seamshare.miner.v1.ListViewingsRequest
-	(*ListViewingsResponse)(nil),         // 33: seamshare.miner.v1.ListViewingsResponse
-	(*ListPiecesRequest)(nil),            // 34: seamshare.miner.v1.ListPiecesRequest
-	(*ListPiecesResponse)(nil),           // 35: seamshare.miner.v1.ListPiecesResponse
-	(*v1.Agreement)(nil),                 // 36: seamshare.type.v1.Agreement
-	(*v1.Parcel)(nil),                    // 37: seamshare.type.v1.Parcel
-	(*v1.TakenOut)(nil),                  // 38: seamshare.type.v1.TakenOut
-	(*v1.Weighing)(nil),                  // 39: seamshare.type.v1.Weighing
-	(*v1.Offer)(nil),                     // 40: seamshare.type.v1.Offer
-	(*money.Money)(nil),                  // 41: google.type.Money
-	(*v1.ShareStep)(nil),                 // 42: seamshare.type.v1.ShareStep
-	(*v1.Viewing)(nil),                   // 43: seamshare.type.v1.Viewing
-	(*v1.Piece)(nil),                     // 44: seamshare.type.v1.Piece
+	(*AssumedCost)(nil),                  // 15: seamshare.miner.v1.AssumedCost
+	(*PreviewOfferResponse)(nil),         // 16: seamshare.miner.v1.PreviewOfferResponse
+	(*Preview)(nil),                      // 17: seamshare.miner.v1.Preview
+	(*PreviewShare)(nil),                 // 18: seamshare.miner.v1.PreviewShare
+	(*ListAllOffersRequest)(nil),         // 19: seamshare.miner.v1.ListAllOffersRequest
+	(*ListAllOffersResponse)(nil),        // 20: seamshare.miner.v1.ListAllOffersResponse
+	(*CallOffUnpaidDealRequest)(nil),     // 21: seamshare.miner.v1.CallOffUnpaidDealRequest
+	(*CallOffUnpaidDealResponse)(nil),    // 22: seamshare.miner.v1.CallOffUnpaidDealResponse
+	(*TakeBackParcelRequest)(nil),        // 23: seamshare.miner.v1.TakeBackParcelRequest
+	(*TakeBackParcelResponse)(nil),       // 24: seamshare.miner.v1.TakeBackParcelResponse
+	(*AgreeViewingRequest)(nil),          // 25: seamshare.miner.v1.AgreeViewingRequest
+	(*AgreeViewingResponse)(nil),         // 26: seamshare.miner.v1.AgreeViewingResponse
+	(*CallOffViewingRequest)(nil),        // 27: seamshare.miner.v1.CallOffViewingRequest
+	(*CallOffViewingResponse)(nil),       // 28: seamshare.miner.v1.CallOffViewingResponse
+	(*StartViewingRequest)(nil),          // 29: seamshare.miner.v1.StartViewingRequest
+	(*StartViewingResponse)(nil),         // 30: seamshare.miner.v1.StartViewingResponse
+	(*EndViewingRequest)(nil),            // 31: seamshare.miner.v1.EndViewingRequest
+	(*EndViewingResponse)(nil),           // 32: seamshare.miner.v1.EndViewingResponse
+	(*ListViewingsRequest)(nil),          // 33: seamshare.miner.v1.ListViewingsRequest
+	(*ListViewingsResponse)(nil),         // 34: seamshare.miner.v1.ListViewingsResponse
+	(*ListPiecesRequest)(nil),            // 35: seamshare.miner.v1.ListPiecesRequest
+	(*ListPiecesResponse)(nil),           // 36: seamshare.miner.v1.ListPiecesResponse
+	(*v1.Agreement)(nil),                 // 37: seamshare.type.v1.Agreement
+	(*v1.Parcel)(nil),                    // 38: seamshare.type.v1.Parcel
+	(*v1.TakenOut)(nil),                  // 39: seamshare.type.v1.TakenOut
+	(*v1.Weighing)(nil),                  // 40: seamshare.type.v1.Weighing
+	(*v1.Offer)(nil),                     // 41: seamshare.type.v1.Offer
+	(*money.Money)(nil),                  // 42: google.type.Money
+	(*v1.ShareStep)(nil),                 // 43: seamshare.type.v1.ShareStep
+	(*v1.Viewing)(nil),                   // 44: seamshare.type.v1.Viewing
+	(*v1.Piece)(nil),                     // 45: seamshare.type.v1.Piece
 }
 var file_seamshare_miner_v1_selling_proto_depIdxs = []int32{
-	36, // 0: seamshare.miner.v1.RepriceParcelRequest.agreement:type_name -> seamshare.type.v1.Agreement
-	37, // 1: seamshare.miner.v1.RepriceParcelResponse.parcel:type_name -> seamshare.type.v1.Parcel
-	37, // 2: seamshare.miner.v1.WithdrawParcelResponse.parcel:type_name -> seamshare.type.v1.Parcel
-	36, // 3: seamshare.miner.v1.RelistParcelRequest.agreement:type_name -> seamshare.type.v1.Agreement
-	37, // 4: seamshare.miner.v1.RelistParcelResponse.parcel:type_name -> seamshare.type.v1.Parcel
-	38, // 5: seamshare.miner.v1.OpenLineRequest.pieces:type_name -> seamshare.type.v1.TakenOut
-	39, // 6: seamshare.miner.v1.OpenLineRequest.left:type_name -> seamshare.type.v1.Weighing
-	37, // 7: seamshare.miner.v1.OpenLineResponse.parcel:type_name -> seamshare.type.v1.Parcel
-	40, // 8: seamshare.miner.v1.DeclineOfferResponse.offer:type_name -> seamshare.type.v1.Offer
-	36, // 9: seamshare.miner.v1.CounterOfferRequest.agreement:type_name -> seamshare.type.v1.Agreement
-	40, // 10: seamshare.miner.v1.CounterOfferResponse.offer:type_name -> seamshare.type.v1.Offer
-	40, // 11: seamshare.miner.v1.WithdrawCounterOfferResponse.offer:type_name -> seamshare.type.v1.Offer
-	41, // 12: seamshare.miner.v1.PreviewOfferRequest.assumed_sales:type_name -> google.type.Money
-	16, // 13: seamshare.miner.v1.PreviewOfferResponse.preview:type_name -> seamshare.miner.v1.Preview
-	41, // 14: seamshare.miner.v1.Preview.assumed_sales:type_name -> google.type.Money
-	41, // 15: seamshare.miner.v1.Preview.price:type_name -> google.type.Money
-	41, // 16: seamshare.miner.v1.Preview.levies:type_name -> google.type.Money
-	17, // 17: seamshare.miner.v1.Preview.shares:type_name -> seamshare.miner.v1.PreviewShare
-	42, // 18: seamshare.miner.v1.Preview.steps:type_name -> seamshare.type.v1.ShareStep
-	41, // 19: seamshare.miner.v1.PreviewShare.amount:type_name -> google.type.Money
-	40, // 20: seamshare.miner.v1.ListAllOffersResponse.offers:type_name -> seamshare.type.v1.Offer
-	37, // 21: seamshare.miner.v1.CallOffUnpaidDealResponse.parcel:type_name -> seamshare.type.v1.Parcel
-	39, // 22: seamshare.miner.v1.TakeBackParcelRequest.total:type_name -> seamshare.type.v1.Weighing
-	37, // 23: seamshare.miner.v1.TakeBackParcelResponse.parcel:type_name -> seamshare.type.v1.Parcel
-	43, // 24: seamshare.miner.v1.AgreeViewingResponse.viewing:type_name -> seamshare.type.v1.Viewing
-	43, // 25: seamshare.miner.v1.CallOffViewingResponse.viewing:type_name -> seamshare.type.v1.Viewing
-	39, // 26: seamshare.miner.v1.StartViewingRequest.total:type_name -> seamshare.type.v1.Weighing
-	43, // 27: seamshare.miner.v1.StartViewingResponse.viewing:type_name -> seamshare.type.v1.Viewing
-	39, // 28: seamshare.miner.v1.EndViewingRequest.total:type_name -> seamshare.type.v1.Weighing
-	43, // 29: seamshare.miner.v1.EndViewingResponse.viewing:type_name -> seamshare.type.v1.Viewing
-	43, // 30: seamshare.miner.v1.ListViewingsResponse.viewings:type_name -> seamshare.type.v1.Viewing
-	44, // 31: seamshare.miner.v1.ListPiecesResponse.pieces:type_name -> seamshare.type.v1.Piece
-	32, // [32:32] is the sub-list for method output_type
-	32, // [32:32] is the sub-list for method input_type
-	32, // [32:32] is the sub-list for extension type_name
-	32, // [32:32] is the sub-list for extension extendee
-	0,  // [0:32] is the sub-list for field type_name
+	37, // 0: seamshare.miner.v1.RepriceParcelRequest.agreement:type_name -> seamshare.type.v1.Agreement
+	38, // 1: seamshare.miner.v1.RepriceParcelResponse.parcel:type_name -> seamshare.type.v1.Parcel
+	38, // 2: seamshare.miner.v1.WithdrawParcelResponse.parcel:type_name -> seamshare.type.v1.Parcel
+	37, // 3: seamshare.miner.v1.RelistParcelRequest.agreement:type_name -> seamshare.type.v1.Agreement
+	38, // 4: seamshare.miner.v1.RelistParcelResponse.parcel:type_name -> seamshare.type.v1.Parcel
+	39, // 5: seamshare.miner.v1.OpenLineRequest.pieces:type_name -> seamshare.type.v1.TakenOut
+	40, // 6: seamshare.miner.v1.OpenLineRequest.left:type_name -> seamshare.type.v1.Weighing
+	38, // 7: seamshare.miner.v1.OpenLineResponse.parcel:type_name -> seamshare.type.v1.Parcel
+	41, // 8: seamshare.miner.v1.DeclineOfferResponse.offer:type_name -> seamshare.type.v1.Offer
+	37, // 9: seamshare.miner.v1.CounterOfferRequest.agreement:type_name -> seamshare.type.v1.Agreement
+	41, // 10: seamshare.miner.v1.CounterOfferResponse.offer:type_name -> seamshare.type.v1.Offer
+	41, // 11: seamshare.miner.v1.WithdrawCounterOfferResponse.offer:type_name -> seamshare.type.v1.Offer
+	42, // 12: seamshare.miner.v1.PreviewOfferRequest.assumed_sales:type_name -> google.type.Money
+	15, // 13: seamshare.miner.v1.PreviewOfferRequest.assumed_costs:type_name -> seamshare.miner.v1.AssumedCost
+	42, // 14: seamshare.miner.v1.AssumedCost.amount:type_name -> google.type.Money
+	17, // 15: seamshare.miner.v1.PreviewOfferResponse.preview:type_name -> seamshare.miner.v1.Preview
+	42, // 16: seamshare.miner.v1.Preview.assumed_sales:type_name -> google.type.Money
+	42, // 17: seamshare.miner.v1.Preview.price:type_name -> google.type.Money
+	42, // 18: seamshare.miner.v1.Preview.levies:type_name -> google.type.Money
+	18, // 19: seamshare.miner.v1.Preview.shares:type_name -> seamshare.miner.v1.PreviewShare
+	43, // 20: seamshare.miner.v1.Preview.steps:type_name -> seamshare.type.v1.ShareStep
+	42, // 21: seamshare.miner.v1.Preview.costs:type_name -> google.type.Money
+	42, // 22: seamshare.miner.v1.PreviewShare.amount:type_name -> google.type.Money
+	41, // 23: seamshare.miner.v1.ListAllOffersResponse.offers:type_name -> seamshare.type.v1.Offer
+	38, // 24: seamshare.miner.v1.CallOffUnpaidDealResponse.parcel:type_name -> seamshare.type.v1.Parcel
+	40, // 25: seamshare.miner.v1.TakeBackParcelRequest.total:type_name -> seamshare.type.v1.Weighing
+	38, // 26: seamshare.miner.v1.TakeBackParcelResponse.parcel:type_name -> seamshare.type.v1.Parcel
+	44, // 27: seamshare.miner.v1.AgreeViewingResponse.viewing:type_name -> seamshare.type.v1.Viewing
+	44, // 28: seamshare.miner.v1.CallOffViewingResponse.viewing:type_name -> seamshare.type.v1.Viewing
+	40, // 29: seamshare.miner.v1.StartViewingRequest.total:type_name -> seamshare.type.v1.Weighing
+	44, // 30: seamshare.miner.v1.StartViewingResponse.viewing:type_name -> seamshare.type.v1.Viewing
+	40, // 31: seamshare.miner.v1.EndViewingRequest.total:type_name -> seamshare.type.v1.Weighing
+	44, // 32: seamshare.miner.v1.EndViewingResponse.viewing:type_name -> seamshare.type.v1.Viewing
+	44, // 33: seamshare.miner.v1.ListViewingsResponse.viewings:type_name -> seamshare.type.v1.Viewing
+	45, // 34: seamshare.miner.v1.ListPiecesResponse.pieces:type_name -> seamshare.type.v1.Piece
+	35, // [35:35] is the sub-list for method output_type
+	35, // [35:35] is the sub-list for method input_type
+	35, // [35:35] is the sub-list for extension type_name
+	35, // [35:35] is the sub-list for extension extendee
+	0,  // [0:35] is the sub-list for field type_name
 }
 
 func init() { file_seamshare_miner_v1_selling_proto_init() }
@@ -2874,7 +2957,7 @@ func file_seamshare_miner_v1_selling_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_seamshare_miner_v1_selling_proto_rawDesc), len(file_seamshare_miner_v1_selling_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   36,
+			NumMessages:   37,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

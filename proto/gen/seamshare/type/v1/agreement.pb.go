@@ -97,7 +97,7 @@ type Agreement struct {
 	Tiers []*Tier `protobuf:"bytes,5,rep,name=tiers,proto3" json:"tiers,omitempty"`
 	// When the rough becomes the buyer's. Not set: at the handover, or never where the rough is placed.
 	Title Title `protobuf:"varint,6,opt,name=title,proto3,enum=seamshare.type.v1.Title" json:"title,omitempty"`
-	// Days after the deal by which the price is to be paid; 0: the usual 30.
+	// Days after the deal by which the price is to be paid; 0: as the co-op's settings say.
 	PaymentDays   uint32 `protobuf:"varint,7,opt,name=payment_days,json=paymentDays,proto3" json:"payment_days,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache

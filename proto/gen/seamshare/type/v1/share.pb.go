@@ -42,7 +42,9 @@ type ShareStatement struct {
 	// What is still open in the recoup tiers.
 	Open []*OpenTarget `protobuf:"bytes,8,rep,name=open,proto3" json:"open,omitempty"`
 	// How each amount came about, in words, tier by tier.
-	Steps         []*ShareStep `protobuf:"bytes,9,rep,name=steps,proto3" json:"steps,omitempty"`
+	Steps []*ShareStep `protobuf:"bytes,9,rep,name=steps,proto3" json:"steps,omitempty"`
+	// The corrections that moved a share that is shown here, oldest first.
+	Corrections   []*ShareCorrection `protobuf:"bytes,10,rep,name=corrections,proto3" json:"corrections,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -140,6 +142,95 @@ func (x *ShareStatement) GetSteps() []*ShareStep {
 	return nil
 }
 
+func (x *ShareStatement) GetCorrections() []*ShareCorrection {
+	if x != nil {
+		return x.Corrections
+	}
+	return nil
+}
+
+// ShareCorrection is a correction that moved shares. Record and correction both stand in the log.
+type ShareCorrection struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The position of the correction.
+	Position uint64 `protobuf:"varint,1,opt,name=position,proto3" json:"position,omitempty"`
+	// The position of the record that was wrong.
+	Corrects uint64 `protobuf:"varint,2,opt,name=corrects,proto3" json:"corrects,omitempty"`
+	// What was wrong: "receipt", "cost" or "price".
+	What string `protobuf:"bytes,3,opt,name=what,proto3" json:"what,omitempty"`
+	// Why, in the words of who corrected; for the co-op's own desk, as it may name a buyer.
+	Reason string `protobuf:"bytes,4,opt,name=reason,proto3" json:"reason,omitempty"`
+	// By how much it moved each share that is shown.
+	Moved         []*PartyShare `protobuf:"bytes,5,rep,name=moved,proto3" json:"moved,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ShareCorrection) Reset() {
+	*x = ShareCorrection{}
+	mi := &file_seamshare_type_v1_share_proto_msgTypes[1]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ShareCorrection) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ShareCorrection) ProtoMessage() {}
+
+func (x *ShareCorrection) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_type_v1_share_proto_msgTypes[1]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ShareCorrection.ProtoReflect.Descriptor instead.
+func (*ShareCorrection) Descriptor() ([]byte, []int) {
+	return file_seamshare_type_v1_share_proto_rawDescGZIP(), []int{1}
+}
+
+func (x *ShareCorrection) GetPosition() uint64 {
+	if x != nil {
+		return x.Position
+	}
+	return 0
+}
+
+func (x *ShareCorrection) GetCorrects() uint64 {
+	if x != nil {
+		return x.Corrects
+	}
+	return 0
+}
+
+func (x *ShareCorrection) GetWhat() string {
+	if x != nil {
+		return x.What
+	}
+	return ""
+}
+
+func (x *ShareCorrection) GetReason() string {
+	if x != nil {
+		return x.Reason
+	}
+	return ""
+}
+
+func (x *ShareCorrection) GetMoved() []*PartyShare {
+	if x != nil {
+		return x.Moved
+	}
+	return nil
+}
+
 // PartyShare is one party's share of a parcel.
 type PartyShare struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -155,7 +246,7 @@ type PartyShare struct {
 
 func (x *PartyShare) Reset() {
 	*x = PartyShare{}
-	mi := &file_seamshare_type_v1_share_proto_msgTypes[1]
+	mi := &file_seamshare_type_v1_share_proto_msgTypes[2]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -167,7 +258,7 @@ func (x *PartyShare) String() string {
 func (*PartyShare) ProtoMessage() {}
 
 func (x *PartyShare) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_type_v1_share_proto_msgTypes[1]
+	mi := &file_seamshare_type_v1_share_proto_msgTypes[2]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -180,7 +271,7 @@ func (x *PartyShare) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PartyShare.ProtoReflect.Descriptor instead.
 func (*PartyShare) Descriptor() ([]byte, []int) {
-	return file_seamshare_type_v1_share_proto_rawDescGZIP(), []int{1}
+	return file_seamshare_type_v1_share_proto_rawDescGZIP(), []int{2}
 }
 
 func (x *PartyShare) GetMemberId() string {
@@ -219,7 +310,7 @@ type OpenTarget struct {
 
 func (x *OpenTarget) Reset() {
 	*x = OpenTarget{}
-	mi := &file_seamshare_type_v1_share_proto_msgTypes[2]
+	mi := &file_seamshare_type_v1_share_proto_msgTypes[3]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -231,7 +322,7 @@ func (x *OpenTarget) String() string {
 func (*OpenTarget) ProtoMessage() {}
 
 func (x *OpenTarget) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_type_v1_share_proto_msgTypes[2]
+	mi := &file_seamshare_type_v1_share_proto_msgTypes[3]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -244,7 +335,7 @@ func (x *OpenTarget) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use OpenTarget.ProtoReflect.Descriptor instead.
 func (*OpenTarget) Descriptor() ([]byte, []int) {
-	return file_seamshare_type_v1_share_proto_rawDescGZIP(), []int{2}
+	return file_seamshare_type_v1_share_proto_rawDescGZIP(), []int{3}
 }
 
 func (x *OpenTarget) GetParty() string {
@@ -285,7 +376,7 @@ type ShareStep struct {
 
 func (x *ShareStep) Reset() {
 	*x = ShareStep{}
-	mi := &file_seamshare_type_v1_share_proto_msgTypes[3]
+	mi := &file_seamshare_type_v1_share_proto_msgTypes[4]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -297,7 +388,7 @@ func (x *ShareStep) String() string {
 func (*ShareStep) ProtoMessage() {}
 
 func (x *ShareStep) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_type_v1_share_proto_msgTypes[3]
+	mi := &file_seamshare_type_v1_share_proto_msgTypes[4]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -310,7 +401,7 @@ func (x *ShareStep) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ShareStep.ProtoReflect.Descriptor instead.
 func (*ShareStep) Descriptor() ([]byte, []int) {
-	return file_seamshare_type_v1_share_proto_rawDescGZIP(), []int{3}
+	return file_seamshare_type_v1_share_proto_rawDescGZIP(), []int{4}
 }
 
 func (x *ShareStep) GetTier() uint32 {
@@ -345,7 +436,7 @@ var File_seamshare_type_v1_share_proto protoreflect.FileDescriptor
 
 const file_seamshare_type_v1_share_proto_rawDesc = "" +
 	"\n" +
-	"\x1dseamshare/type/v1/share.proto\x12\x11seamshare.type.v1\x1a\x17google/type/money.proto\x1a\x1eseamshare/type/v1/access.proto\"\xca\x03\n" +
+	"\x1dseamshare/type/v1/share.proto\x12\x11seamshare.type.v1\x1a\x17google/type/money.proto\x1a\x1eseamshare/type/v1/access.proto\"\x90\x04\n" +
 	"\x0eShareStatement\x12\x1b\n" +
 	"\tparcel_id\x18\x01 \x01(\tR\bparcelId\x12\x1a\n" +
 	"\bposition\x18\x02 \x01(\x04R\bposition\x12?\n" +
@@ -355,7 +446,15 @@ const file_seamshare_type_v1_share_proto_rawDesc = "" +
 	"\x0ecosts_recouped\x18\x06 \x01(\v2\x12.google.type.MoneyR\rcostsRecouped\x125\n" +
 	"\x06shares\x18\a \x03(\v2\x1d.seamshare.type.v1.PartyShareR\x06shares\x121\n" +
 	"\x04open\x18\b \x03(\v2\x1d.seamshare.type.v1.OpenTargetR\x04open\x122\n" +
-	"\x05steps\x18\t \x03(\v2\x1c.seamshare.type.v1.ShareStepR\x05steps\"w\n" +
+	"\x05steps\x18\t \x03(\v2\x1c.seamshare.type.v1.ShareStepR\x05steps\x12D\n" +
+	"\vcorrections\x18\n" +
+	" \x03(\v2\".seamshare.type.v1.ShareCorrectionR\vcorrections\"\xaa\x01\n" +
+	"\x0fShareCorrection\x12\x1a\n" +
+	"\bposition\x18\x01 \x01(\x04R\bposition\x12\x1a\n" +
+	"\bcorrects\x18\x02 \x01(\x04R\bcorrects\x12\x12\n" +
+	"\x04what\x18\x03 \x01(\tR\x04what\x12\x16\n" +
+	"\x06reason\x18\x04 \x01(\tR\x06reason\x123\n" +
+	"\x05moved\x18\x05 \x03(\v2\x1d.seamshare.type.v1.PartyShareR\x05moved\"w\n" +
 	"\n" +
 	"PartyShare\x12!\n" +
 	"\tmember_id\x18\x01 \x01(\tB\x04\xb8\xd4\x18\x04R\bmemberId\x12\x1a\n" +
@@ -384,30 +483,33 @@ func file_seamshare_type_v1_share_proto_rawDescGZIP() []byte {
 	return file_seamshare_type_v1_share_proto_rawDescData
 }
 
-var file_seamshare_type_v1_share_proto_msgTypes = make([]protoimpl.MessageInfo, 4)
+var file_seamshare_type_v1_share_proto_msgTypes = make([]protoimpl.MessageInfo, 5)
 var file_seamshare_type_v1_share_proto_goTypes = []any{
-	(*ShareStatement)(nil), // 0: seamshare.type.v1.ShareStatement
-	(*PartyShare)(nil),     // 1: seamshare.type.v1.PartyShare
-	(*OpenTarget)(nil),     // 2: seamshare.type.v1.OpenTarget
-	(*ShareStep)(nil),      // 3: seamshare.type.v1.ShareStep
-	(*money.Money)(nil),    // 4: google.type.Money
+	(*ShareStatement)(nil),  // 0: seamshare.type.v1.ShareStatement
+	(*ShareCorrection)(nil), // 1: seamshare.type.v1.ShareCorrection
+	(*PartyShare)(nil),      // 2: seamshare.type.v1.PartyShare
+	(*OpenTarget)(nil),      // 3: seamshare.type.v1.OpenTarget
+	(*ShareStep)(nil),       // 4: seamshare.type.v1.ShareStep
+	(*money.Money)(nil),     // 5: google.type.Money
 }
 var file_seamshare_type_v1_share_proto_depIdxs = []int32{
-	4,  // 0: seamshare.type.v1.ShareStatement.purchase_received:type_name -> google.type.Money
-	4,  // 1: seamshare.type.v1.ShareStatement.sales_received:type_name -> google.type.Money
-	4,  // 2: seamshare.type.v1.ShareStatement.levies:type_name -> google.type.Money
-	4,  // 3: seamshare.type.v1.ShareStatement.costs_recouped:type_name -> google.type.Money
-	1,  // 4: seamshare.type.v1.ShareStatement.shares:type_name -> seamshare.type.v1.PartyShare
-	2,  // 5: seamshare.type.v1.ShareStatement.open:type_name -> seamshare.type.v1.OpenTarget
-	3,  // 6: seamshare.type.v1.ShareStatement.steps:type_name -> seamshare.type.v1.ShareStep
-	4,  // 7: seamshare.type.v1.PartyShare.amount:type_name -> google.type.Money
-	4,  // 8: seamshare.type.v1.OpenTarget.amount:type_name -> google.type.Money
-	4,  // 9: seamshare.type.v1.ShareStep.amount:type_name -> google.type.Money
-	10, // [10:10] is the sub-list for method output_type
-	10, // [10:10] is the sub-list for method input_type
-	10, // [10:10] is the sub-list for extension type_name
-	10, // [10:10] is the sub-list for extension extendee
-	0,  // [0:10] is the sub-list for field type_name
+	5,  // 0: seamshare.type.v1.ShareStatement.purchase_received:type_name -> google.type.Money
+	5,  // 1: seamshare.type.v1.ShareStatement.sales_received:type_name -> google.type.Money
+	5,  // 2: seamshare.type.v1.ShareStatement.levies:type_name -> google.type.Money
+	5,  // 3: seamshare.type.v1.ShareStatement.costs_recouped:type_name -> google.type.Money
+	2,  // 4: seamshare.type.v1.ShareStatement.shares:type_name -> seamshare.type.v1.PartyShare
+	3,  // 5: seamshare.type.v1.ShareStatement.open:type_name -> seamshare.type.v1.OpenTarget
+	4,  // 6: seamshare.type.v1.ShareStatement.steps:type_name -> seamshare.type.v1.ShareStep
+	1,  // 7: seamshare.type.v1.ShareStatement.corrections:type_name -> seamshare.type.v1.ShareCorrection
+	2,  // 8: seamshare.type.v1.ShareCorrection.moved:type_name -> seamshare.type.v1.PartyShare
+	5,  // 9: seamshare.type.v1.PartyShare.amount:type_name -> google.type.Money
+	5,  // 10: seamshare.type.v1.OpenTarget.amount:type_name -> google.type.Money
+	5,  // 11: seamshare.type.v1.ShareStep.amount:type_name -> google.type.Money
+	12, // [12:12] is the sub-list for method output_type
+	12, // [12:12] is the sub-list for method input_type
+	12, // [12:12] is the sub-list for extension type_name
+	12, // [12:12] is the sub-list for extension extendee
+	0,  // [0:12] is the sub-list for field type_name
 }
 
 func init() { file_seamshare_type_v1_share_proto_init() }
@@ -422,7 +524,7 @@ func file_seamshare_type_v1_share_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_seamshare_type_v1_share_proto_rawDesc), len(file_seamshare_type_v1_share_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   4,
+			NumMessages:   5,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

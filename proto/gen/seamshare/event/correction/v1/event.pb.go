@@ -13,6 +13,7 @@ import (
 	protoreflect "google.golang.org/protobuf/reflect/protoreflect"
 	protoimpl "google.golang.org/protobuf/runtime/protoimpl"
 	reflect "reflect"
+	v12 "seamshare.example/proto/gen/seamshare/event/parcel/v1"
 	v11 "seamshare.example/proto/gen/seamshare/event/piece/v1"
 	v1 "seamshare.example/proto/gen/seamshare/event/v1"
 	sync "sync"
@@ -491,7 +492,7 @@ func (x *SizeCorrected) GetPrivate() *SizeCorrected_Private {
 	return nil
 }
 
-// PriceCorrected gives the right price of a stone in an order.
+// PriceCorrected gives the right price of a stone in an order, or of a parcel that was sold.
 type PriceCorrected struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The public part.
@@ -1376,12 +1377,14 @@ type PriceCorrected_Private struct {
 	PersonId string `protobuf:"bytes,1,opt,name=person_id,json=personId,proto3" json:"person_id,omitempty"`
 	// What was wrong.
 	Reason string `protobuf:"bytes,2,opt,name=reason,proto3" json:"reason,omitempty"`
-	// The stone.
+	// The stone; empty: it is the parcel's price.
 	StoneId string `protobuf:"bytes,3,opt,name=stone_id,json=stoneId,proto3" json:"stone_id,omitempty"`
 	// What was recorded.
 	Was *v1.Amount `protobuf:"bytes,4,opt,name=was,proto3" json:"was,omitempty"`
 	// What is right.
-	Right         *v1.Amount `protobuf:"bytes,5,opt,name=right,proto3" json:"right,omitempty"`
+	Right *v1.Amount `protobuf:"bytes,5,opt,name=right,proto3" json:"right,omitempty"`
+	// The deal's agreement at the right price, where it is a parcel's.
+	Agreement     *v12.Agreement `protobuf:"bytes,6,opt,name=agreement,proto3" json:"agreement,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1447,6 +1450,13 @@ func (x *PriceCorrected_Private) GetWas() *v1.Amount {
 func (x *PriceCorrected_Private) GetRight() *v1.Amount {
 	if x != nil {
 		return x.Right
+	}
+	return nil
+}
+
+func (x *PriceCorrected_Private) GetAgreement() *v12.Agreement {
+	if x != nil {
+		return x.Agreement
 	}
 	return nil
 }
@@ -1720,7 +1730,7 @@ var File_seamshare_event_correction_v1_event_proto protoreflect.FileDescriptor
 
 const file_seamshare_event_correction_v1_event_proto_rawDesc = "" +
 	"\n" +
-	")seamshare/event/correction/v1/event.proto\x12\x1dseamshare.event.correction.v1\x1a$seamshare/event/piece/v1/event.proto\x1a\x1fseamshare/event/v1/values.proto\"\xac\x05\n" +
+	")seamshare/event/correction/v1/event.proto\x12\x1dseamshare.event.correction.v1\x1a)seamshare/event/parcel/v1/agreement.proto\x1a$seamshare/event/piece/v1/event.proto\x1a\x1fseamshare/event/v1/values.proto\"\xac\x05\n" +
 	"\x05Event\x12F\n" +
 	"\bproposed\x18\xf2\a \x01(\v2'.seamshare.event.correction.v1.ProposedH\x00R\bproposed\x12I\n" +
 	"\tconfirmed\x18\xf3\a \x01(\v2(.seamshare.event.correction.v1.ConfirmedH\x00R\tconfirmed\x12C\n" +
@@ -1790,19 +1800,20 @@ const file_seamshare_event_correction_v1_event_proto_rawDesc = "" +
 	"\x05right\x18\x04 \x01(\v2\x18.seamshare.event.v1.SizeR\x05right\x1a>\n" +
 	"\aPrivate\x12\x1b\n" +
 	"\tperson_id\x18\x01 \x01(\tR\bpersonId\x12\x16\n" +
-	"\x06reason\x18\x02 \x01(\tR\x06reason\"\xb6\x03\n" +
+	"\x06reason\x18\x02 \x01(\tR\x06reason\"\xfa\x03\n" +
 	"\x0ePriceCorrected\x12L\n" +
 	"\x06public\x18\x01 \x01(\v24.seamshare.event.correction.v1.PriceCorrected.PublicR\x06public\x12O\n" +
 	"\aprivate\x18\x02 \x01(\v25.seamshare.event.correction.v1.PriceCorrected.PrivateR\aprivate\x1aI\n" +
 	"\x06Public\x12#\n" +
 	"\rcorrection_id\x18\x01 \x01(\tR\fcorrectionId\x12\x1a\n" +
-	"\bcorrects\x18\x02 \x01(\x04R\bcorrects\x1a\xb9\x01\n" +
+	"\bcorrects\x18\x02 \x01(\x04R\bcorrects\x1a\xfd\x01\n" +
 	"\aPrivate\x12\x1b\n" +
 	"\tperson_id\x18\x01 \x01(\tR\bpersonId\x12\x16\n" +
 	"\x06reason\x18\x02 \x01(\tR\x06reason\x12\x19\n" +
 	"\bstone_id\x18\x03 \x01(\tR\astoneId\x12,\n" +
 	"\x03was\x18\x04 \x01(\v2\x1a.seamshare.event.v1.AmountR\x03was\x120\n" +
-	"\x05right\x18\x05 \x01(\v2\x1a.seamshare.event.v1.AmountR\x05right\"\xa1\x03\n" +
+	"\x05right\x18\x05 \x01(\v2\x1a.seamshare.event.v1.AmountR\x05right\x12B\n" +
+	"\tagreement\x18\x06 \x01(\v2$.seamshare.event.parcel.v1.AgreementR\tagreement\"\xa1\x03\n" +
 	"\x10ReceiptCorrected\x12N\n" +
 	"\x06public\x18\x01 \x01(\v26.seamshare.event.correction.v1.ReceiptCorrected.PublicR\x06public\x12Q\n" +
 	"\aprivate\x18\x02 \x01(\v27.seamshare.event.correction.v1.ReceiptCorrected.PrivateR\aprivate\x1aI\n" +
@@ -1870,6 +1881,7 @@ var file_seamshare_event_correction_v1_event_proto_goTypes = []any{
 	(*v1.Weighing)(nil),              // 26: seamshare.event.v1.Weighing
 	(*v1.Size)(nil),                  // 27: seamshare.event.v1.Size
 	(v11.Reason)(0),                  // 28: seamshare.event.piece.v1.Reason
+	(*v12.Agreement)(nil),            // 29: seamshare.event.parcel.v1.Agreement
 }
 var file_seamshare_event_correction_v1_event_proto_depIdxs = []int32{
 	1,  // 0: seamshare.event.correction.v1.Event.proposed:type_name -> seamshare.event.correction.v1.Proposed
@@ -1906,15 +1918,16 @@ var file_seamshare_event_correction_v1_event_proto_depIdxs = []int32{
 	27, // 31: seamshare.event.correction.v1.SizeCorrected.Public.right:type_name -> seamshare.event.v1.Size
 	25, // 32: seamshare.event.correction.v1.PriceCorrected.Private.was:type_name -> seamshare.event.v1.Amount
 	25, // 33: seamshare.event.correction.v1.PriceCorrected.Private.right:type_name -> seamshare.event.v1.Amount
-	25, // 34: seamshare.event.correction.v1.ReceiptCorrected.Private.was:type_name -> seamshare.event.v1.Amount
-	25, // 35: seamshare.event.correction.v1.ReceiptCorrected.Private.right:type_name -> seamshare.event.v1.Amount
-	25, // 36: seamshare.event.correction.v1.CostCorrected.Private.was:type_name -> seamshare.event.v1.Amount
-	25, // 37: seamshare.event.correction.v1.CostCorrected.Private.right:type_name -> seamshare.event.v1.Amount
-	38, // [38:38] is the sub-list for method output_type
-	38, // [38:38] is the sub-list for method input_type
-	38, // [38:38] is the sub-list for extension type_name
-	38, // [38:38] is the sub-list for extension extendee
-	0,  // [0:38] is the sub-list for field type_name
+	29, // 34: seamshare.event.correction.v1.PriceCorrected.Private.agreement:type_name -> seamshare.event.parcel.v1.Agreement
+	25, // 35: seamshare.event.correction.v1.ReceiptCorrected.Private.was:type_name -> seamshare.event.v1.Amount
+	25, // 36: seamshare.event.correction.v1.ReceiptCorrected.Private.right:type_name -> seamshare.event.v1.Amount
+	25, // 37: seamshare.event.correction.v1.CostCorrected.Private.was:type_name -> seamshare.event.v1.Amount
+	25, // 38: seamshare.event.correction.v1.CostCorrected.Private.right:type_name -> seamshare.event.v1.Amount
+	39, // [39:39] is the sub-list for method output_type
+	39, // [39:39] is the sub-list for method input_type
+	39, // [39:39] is the sub-list for extension type_name
+	39, // [39:39] is the sub-list for extension extendee
+	0,  // [0:39] is the sub-list for field type_name
 }
 
 func init() { file_seamshare_event_correction_v1_event_proto_init() }

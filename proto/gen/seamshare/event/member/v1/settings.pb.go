@@ -103,7 +103,7 @@ type Settings struct {
 	ConsignmentDays int64 `protobuf:"varint,10,opt,name=consignment_days,json=consignmentDays,proto3" json:"consignment_days,omitempty"`
 	// What one jeweller may have out at once, one amount a currency; a currency without one has no limit.
 	GoodsOutLimits []*v1.Amount `protobuf:"bytes,11,rep,name=goods_out_limits,json=goodsOutLimits,proto3" json:"goods_out_limits,omitempty"`
-	// Days after the handover in which purchase money is due; overdue money stops cutting.
+	// Days after the deal in which purchase money is due, where the agreement doesn't say; overdue money stops cutting.
 	PurchaseDueDays int64 `protobuf:"varint,12,opt,name=purchase_due_days,json=purchaseDueDays,proto3" json:"purchase_due_days,omitempty"`
 	// Hours after an edit of a payee's bank details in which no run that pays them is approved.
 	BankCoolOffHours int64 `protobuf:"varint,13,opt,name=bank_cool_off_hours,json=bankCoolOffHours,proto3" json:"bank_cool_off_hours,omitempty"`
