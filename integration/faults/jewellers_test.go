@@ -212,16 +212,11 @@ func (s *shop) buy(t testing.TB, one *shopper) {
 			return
 		}
 		a := attempt{one.Next(time.Now(), longestHold), s.past.Moment(time.Now())}
-		if a.Do == racetest.Hold {
-			s.mu.Lock()
-			s.ends = append(s.ends, end{a.Group, time.UnixMicro(a.At)})
-			s.mu.Unlock()
-		}
 		if !s.try(t, one, a) {
 			if one.insists {
 				one.open = &a
 			} else {
-				s.past.Add(a.Attempt, a.call, racetest.Unknown)
+				s.note(a, racetest.Result{Outcome: racetest.Unknown})
 			}
 			return
 		}
@@ -236,13 +231,24 @@ func (s *shop) try(t testing.TB, one *shopper, a attempt) bool {
 	if err != nil {
 		t.Errorf("an answer that nobody should get: %v", err)
 	}
-	if out == racetest.Unknown {
+	if out.Outcome == racetest.Unknown {
 		s.unanswered.Add(1)
 		return false
 	}
-	s.past.Add(a.Attempt, a.call, out)
+	s.note(a, out)
 	s.answered <- struct{}{}
 	return true
+}
+
+// note tells the history of an attempt, and has its end watched where it matters: of a
+// hold that may have been placed, or was refused when it would have been over.
+func (s *shop) note(a attempt, out racetest.Result) {
+	s.past.Add(a.Attempt, a.call, out)
+	if ends := time.UnixMicro(a.At); a.Do == racetest.Hold && (out.Outcome != racetest.Refused || !time.Now().Before(ends.Add(-early))) {
+		s.mu.Lock()
+		defer s.mu.Unlock()
+		s.ends = append(s.ends, end{a.Group, ends})
+	}
 }
 
 // early is how much sooner the node's clock may show a moment than the test's.

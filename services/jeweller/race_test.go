@@ -61,7 +61,7 @@ func TestManyWantTheSame(t *testing.T) {
 				a := j.Next(clock.read(), longestHold)
 				call := past.Moment(time.Now())
 				out, err := j.Try(t.Context(), client, a, stones)
-				if err != nil || out == racetest.Unknown {
+				if err != nil || out.Outcome == racetest.Unknown {
 					t.Errorf("%+v: %v", a, err)
 					return
 				}

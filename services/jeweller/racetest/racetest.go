@@ -63,7 +63,13 @@ type Attempt struct {
 	buyers  [GroupSize]int // what a look sees: the jeweller and 1, 0 for nobody
 }
 
-// Outcome is what came of an attempt.
+// Result is what came of an attempt.
+type Result struct {
+	Outcome  Outcome
+	Position uint64 // in the log, where it was Done
+}
+
+// Outcome says whether an attempt went through.
 type Outcome int
 
 // The outcomes. What is Unknown may have happened at any time since it was tried, or may
@@ -77,7 +83,8 @@ const (
 // stock is what the model knows of a group. Of a hold that has ended, or whose stone was
 // bought, nothing is kept, so that what behaves alike is alike.
 type stock struct {
-	looked bool // it is over
+	looked bool   // it is over
+	last   uint64 // the position of what happened last
 	now    int64
 	buyer  [GroupSize]int // the jeweller and 1; 0: nobody
 	hold   [GroupSize]int // the attempt that holds it; 0: none
@@ -139,17 +146,20 @@ func (s *stock) free(i int) { s.hold[i], s.holder[i], s.until[i] = 0, 0, 0 }
 var model = porcupine.Model{
 	Init: func() any { return stock{} },
 	Step: func(state, input, output any) (bool, any) {
-		s, a, out := state.(stock), input.(Attempt), output.(Outcome)
+		s, a, out := state.(stock), input.(Attempt), output.(Result)
 		ok, next := s.after(a)
 		switch {
-		case out == Unknown && s.looked: // it came to nothing that anyone saw
+		case out.Outcome == Unknown && s.looked: // it came to nothing that anyone saw
 			return true, s
-		case out == Unknown: // where it does nothing, its turn is after the look
+		case out.Outcome == Unknown: // where it does nothing, its turn is after the look
 			return ok, next
 		case a.Do == Tick && a.At < s.now: // clocks go one way
 			return false, s
+		case out.Position != 0 && out.Position <= s.last: // the log has another order
+			return false, s
 		}
-		return ok == (out == Done), next
+		next.last = max(next.last, out.Position)
+		return ok == (out.Outcome == Done), next
 	},
 	Equal: func(a, b any) bool { return a.(stock) == b.(stock) },
 }
@@ -197,11 +207,12 @@ func (j *Jeweller) Pause(longest time.Duration) time.Duration {
 // Try makes the call and says what came of it. The same attempt again is the same request
 // again. stones are the ids of all stones, group by group. An error is an answer that
 // nobody should get.
-func (j *Jeweller) Try(ctx context.Context, client jewellerv1.JewellerServiceClient, a Attempt, stones []string) (Outcome, error) {
+func (j *Jeweller) Try(ctx context.Context, client jewellerv1.JewellerServiceClient, a Attempt, stones []string) (Result, error) {
 	var ids []string
 	for _, i := range a.Stones {
 		ids = append(ids, stones[a.Group*GroupSize+i])
 	}
+	var position uint64
 	var err error
 	switch a.Do {
 	case Order:
@@ -209,28 +220,33 @@ func (j *Jeweller) Try(ctx context.Context, client jewellerv1.JewellerServiceCli
 		for _, id := range ids {
 			req.Items = append(req.Items, &jewellerv1.OrderItem{StoneId: id, Price: Price()})
 		}
-		_, err = client.PlaceOrder(ctx, req)
+		var got *jewellerv1.PlaceOrderResponse
+		got, err = client.PlaceOrder(ctx, req)
+		position = got.GetPosition()
 	case Hold:
 		var got *jewellerv1.HoldStonesResponse
 		got, err = client.HoldStones(ctx, &jewellerv1.HoldStonesRequest{
 			RequestId: a.request, StoneIds: ids, EndsAt: time.UnixMicro(a.At).UTC().Format(time.RFC3339Nano),
 		})
+		position = got.GetPosition()
 		if err == nil {
 			a.holdID = got.GetHold().GetId()
 			j.holds = append(j.holds, a)
 		}
 	case Release:
-		_, err = client.ReleaseHold(ctx, &jewellerv1.ReleaseHoldRequest{RequestId: a.request, HoldId: a.holdID})
+		var got *jewellerv1.ReleaseHoldResponse
+		got, err = client.ReleaseHold(ctx, &jewellerv1.ReleaseHoldRequest{RequestId: a.request, HoldId: a.holdID})
+		position = got.GetPosition()
 	}
 	switch status.Code(err) {
 	case codes.OK:
-		return Done, nil
+		return Result{Done, position}, nil
 	case codes.FailedPrecondition, codes.NotFound, codes.InvalidArgument:
-		return Refused, nil
+		return Result{Outcome: Refused}, nil
 	case codes.Unavailable, codes.DeadlineExceeded, codes.Canceled:
-		return Unknown, nil
+		return Result{Outcome: Unknown}, nil
 	}
-	return Unknown, fmt.Errorf("%+v: %w", a, err)
+	return Result{Outcome: Unknown}, fmt.Errorf("%+v: %w", a, err)
 }
 
 // Price is what every stone costs.
@@ -254,9 +270,9 @@ func (h *History) Moment(at time.Time) time.Duration { return at.Sub(h.begin) }
 
 // Add notes an attempt that was made at a moment and has ended now, or hasn't where its
 // outcome is Unknown.
-func (h *History) Add(a Attempt, call time.Duration, out Outcome) {
+func (h *History) Add(a Attempt, call time.Duration, out Result) {
 	op := porcupine.Operation{ClientId: a.Who, Input: a, Call: int64(call), Output: out, Return: int64(h.Moment(time.Now()))}
-	if out == Unknown {
+	if out.Outcome == Unknown {
 		op.Return = int64(never)
 	}
 	h.mu.Lock()
@@ -266,7 +282,7 @@ func (h *History) Add(a Attempt, call time.Duration, out Outcome) {
 
 // Tick notes that since call the clock went on to a moment, which ends now for a group.
 func (h *History) Tick(group int, to time.Time, call time.Duration) {
-	h.Add(Attempt{Do: Tick, Group: group, Who: Jewellers, At: to.UnixMicro()}, call, Done)
+	h.Add(Attempt{Do: Tick, Group: group, Who: Jewellers, At: to.UnixMicro()}, call, Result{Outcome: Done})
 }
 
 // Look reads everyone's orders and notes who bought what. No stone is in two orders, and
@@ -297,7 +313,7 @@ func (h *History) Look(ctx context.Context, clients []jewellerv1.JewellerService
 		for i, id := range ids {
 			a.buyers[i] = buyers[id]
 		}
-		h.Add(a, call, Done)
+		h.Add(a, call, Result{Outcome: Done})
 	}
 	if len(orders) < Groups {
 		return fmt.Errorf("only %d stones were sold: the jewellers had nothing to race for", len(orders))
@@ -305,7 +321,8 @@ func (h *History) Look(ctx context.Context, clients []jewellerv1.JewellerService
 	return nil
 }
 
-// Check fails where a group's history can't have happened one call after the other: a
+// Check fails where a group's history can't have happened one call after the other, in
+// the order of the positions that the answers name: a
 // stone sold twice, half a pair, something for one while another holds it, something
 // refused that could be had, an order that was confirmed and is gone.
 func (h *History) Check(t testing.TB) {
@@ -359,15 +376,15 @@ func forgeSale(ops []porcupine.Operation) ([]porcupine.Operation, bool) {
 	sold := func(stone int) bool {
 		return slices.ContainsFunc(ops, func(op porcupine.Operation) bool {
 			a := op.Input.(Attempt)
-			return a.Do == Order && op.Output == Done && slices.Contains(a.Stones, stone)
+			return a.Do == Order && op.Output.(Result).Outcome == Done && slices.Contains(a.Stones, stone)
 		})
 	}
 	i := slices.IndexFunc(ops, func(op porcupine.Operation) bool {
 		a := op.Input.(Attempt)
-		return a.Do == Order && op.Output == Refused && sold(a.Stones[0])
+		return a.Do == Order && op.Output.(Result).Outcome == Refused && sold(a.Stones[0])
 	})
 	if i >= 0 {
-		ops[i].Output = Done
+		ops[i].Output = Result{Outcome: Done}
 	}
 	return ops, i >= 0
 }
@@ -378,7 +395,7 @@ func forgeGone(ops []porcupine.Operation) ([]porcupine.Operation, bool) {
 	ordered := func(out Outcome, who func(int) bool) int {
 		return slices.IndexFunc(ops, func(op porcupine.Operation) bool {
 			a := op.Input.(Attempt)
-			return a.Do == Order && op.Output == out && who(a.Who)
+			return a.Do == Order && op.Output.(Result).Outcome == out && who(a.Who)
 		})
 	}
 	i := ordered(Done, func(who int) bool {
