@@ -96,6 +96,7 @@ func (t *trade) members(tx *eventstore.Tx, fieldID, claimID string) error {
 		return err
 	}
 	tx.Record(stream.Coop.Stream(coopID), coop)
+	members := map[string]member.Member{}
 	for _, m := range []struct {
 		id, name string
 		role     memberv1.Role
@@ -105,8 +106,9 @@ func (t *trade) members(tx *eventstore.Tx, fieldID, claimID string) error {
 			return err
 		}
 		tx.Record(stream.Member.Stream(m.id), admitted)
+		members[m.id] = member.EvolveMember(member.Member{}, admitted)
 	}
-	cutter := member.Member{ID: t.cutter, Roles: []memberv1.Role{memberv1.Role_ROLE_CUTTER}}
+	cutter := members[t.cutter]
 	added, err := member.Person{}.Add(cutter, member.NewPerson{
 		ID: t.person, Label: cutterLabel, Roles: cutter.Roles, Key: t.key.Public().(ed25519.PublicKey),
 	})
@@ -121,8 +123,7 @@ func (t *trade) members(tx *eventstore.Tx, fieldID, claimID string) error {
 		return err
 	}
 	tx.Record(stream.Field.Stream(fieldID), field)
-	miner := member.Member{ID: t.miner, Roles: []memberv1.Role{memberv1.Role_ROLE_MINER}}
-	claim, err := member.Claim{}.Record(member.Field{ID: fieldID}, miner, claimID, "The claim")
+	claim, err := member.Claim{}.Record(member.EvolveField(member.Field{}, field), members[t.miner], claimID, "The claim")
 	if err != nil {
 		return err
 	}

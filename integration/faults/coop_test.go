@@ -43,6 +43,8 @@ type coop struct {
 	auditor   *person
 	miners    []*person
 	cutters   []*person
+	seconds   []*person // a second person of each cutter, where stones are checked
+	jewellers []*person
 	fieldID   string
 	claims    []string // of the miners
 	bench     []*workpiece
@@ -76,6 +78,8 @@ func foundCoop(t testing.TB, binary, dir string, args ...string) *coop {
 func (c *coop) people() []*person {
 	all := append([]*person{c.registrar}, c.miners...)
 	all = append(all, c.cutters...)
+	all = append(all, c.seconds...)
+	all = append(all, c.jewellers...)
 	if c.auditor != nil {
 		all = append(all, c.auditor)
 	}
@@ -121,7 +125,14 @@ func (c *coop) admit(t testing.TB, name string, role typev1.Role, addr string) *
 	t.Helper()
 	client := coopv1.NewCoopServiceClient(c.registrar.conn)
 	member := must(client.AdmitMember(soon(t), &coopv1.AdmitMemberRequest{RequestId: newID(), TradingName: name, Roles: []typev1.Role{role}}))(t)
-	p := &person{member: member.GetMember().GetId(), key: must(access.NewKey())(t)}
+	return c.add(t, member.GetMember().GetId(), role, addr)
+}
+
+// add adds a person to a member.
+func (c *coop) add(t testing.TB, member string, role typev1.Role, addr string) *person {
+	t.Helper()
+	client := coopv1.NewCoopServiceClient(c.registrar.conn)
+	p := &person{member: member, key: must(access.NewKey())(t)}
 	added := must(client.AddPerson(soon(t), &coopv1.AddPersonRequest{
 		RequestId: newID(), MemberId: p.member, Label: "at the desk", PublicKey: p.key.Public().(ed25519.PublicKey), Roles: []typev1.Role{role},
 	}))(t)

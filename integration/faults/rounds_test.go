@@ -8,4 +8,5 @@ const (
 	pointRounds  = 1
 	flipRounds   = 8
 	racedParcels = 40
+	racedKills   = 1
 )

@@ -69,6 +69,9 @@ type Did[S any] struct {
 	Position eventstore.Position
 	// Made are the other ids that the decision gave to Tx.Made.
 	Made []string
+	// Repeated: the command was done before, and what the decision came upon this time
+	// says nothing of it.
+	Repeated bool
 }
 
 // Run decides and answers with the thing that decide returns. decide may run more
@@ -98,7 +101,7 @@ func Run[S any](ctx context.Context, node *eventstore.Node, req Request, kind ev
 			return Did[S]{}, err
 		}
 	}
-	did.Position = outcome.Last
+	did.Position, did.Repeated = outcome.Last, outcome.Repeated
 	did.Made = outcome.IDs[:len(outcome.IDs)-1]
 	return did, nil
 }

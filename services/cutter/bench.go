@@ -147,6 +147,7 @@ func (s *Server) onPiece(ctx context.Context, req pieceRequest, bench bool, deci
 
 func (s *Server) decidePiece(ctx context.Context, req pieceRequest, bench bool, decide func(*eventstore.Tx, desk, piece.State) (*piecev1.Event, error)) (command.Did[piece.State], time.Duration, error) {
 	me := access.Caller(ctx).Member
+	var rest time.Duration
 	did, err := command.Run(ctx, s.node, req, stream.Piece, func(tx *eventstore.Tx) (*command.Thing[piece.State], error) {
 		rough, err := command.Open(tx, stream.Piece, req.GetPieceId())
 		if err != nil {
@@ -174,12 +175,12 @@ func (s *Server) decidePiece(ctx context.Context, req pieceRequest, bench bool, 
 			return nil, err
 		}
 		rough.Record(event)
+		rest = at.settings.Wait()
 		return rough, nil
 	})
-	if err != nil {
-		return did, 0, err
+	if err == nil && did.Repeated {
+		rest, err = s.rest(ctx, did.Position, did.At)
 	}
-	rest, err := s.rest(ctx, did.Position, did.At)
 	return did, rest, err
 }
 
