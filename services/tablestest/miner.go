@@ -30,12 +30,12 @@ const nothing = "nothing"
 // viewing, their ids are nobody's.
 type rough struct {
 	parcel, piece, group string
-	offer, second, free  string // second: another cutter's; free: one at no price
+	offer, second        string // second: another cutter's
 	counter, viewing     string
 }
 
 func noRough(*World) rough {
-	return rough{nothing, nothing, nothing, nothing, nothing, nothing, nothing, nothing}
+	return rough{nothing, nothing, nothing, nothing, nothing, nothing, nothing}
 }
 
 const (
@@ -137,10 +137,6 @@ func said[X any](call func(*World, X) error) func(*World, X) (X, error) {
 var (
 	acceptOffer = said(func(w *World, r rough) error {
 		_, err := w.Miner.Miner().AcceptOffer(w.Ctx(), &minerv1.AcceptOfferRequest{RequestId: command.NewID(), ParcelId: r.parcel, OfferId: r.offer})
-		return err
-	})
-	acceptFree = said(func(w *World, r rough) error {
-		_, err := w.Miner.Miner().AcceptOffer(w.Ctx(), &minerv1.AcceptOfferRequest{RequestId: command.NewID(), ParcelId: r.parcel, OfferId: r.free})
 		return err
 	})
 	declineOffer = said(func(w *World, r rough) error {
