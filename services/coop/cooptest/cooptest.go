@@ -130,7 +130,7 @@ func Open(t testing.TB, clock func() time.Time, dial ...grpc.DialOption) *House 
 		t.Fatal(err)
 	}
 	h.server, err = server.New(server.Config{
-		Register: all.Register, Guard: all.Guard, Trouble: h.Node.Trouble, Log: slog.New(slog.NewTextHandler(t.Output(), nil)),
+		Register: all.Register, Guard: all.Guard, Trouble: h.Node.Trouble, Log: slog.New(slog.NewTextHandler(t.Output(), &slog.HandlerOptions{Level: slog.LevelDebug})),
 		Limits: server.Limits{Member: server.Unlimited, Address: server.Unlimited},
 	})
 	if err != nil {
