@@ -350,12 +350,22 @@ func TestCanaries(t *testing.T) {
 	}
 }
 
-// leaves are what a chain file hands over.
+// leaves are what a chain file hands over: the file itself and what it holds.
 func leaves(t *testing.T, chain *coopv1.GetStoneChainResponse) (data [][]byte) {
 	t.Helper()
 	if len(chain.GetFile()) == 0 {
 		return nil // it was refused
 	}
+	data = append(data, chain.GetFile())
+	for _, leaf := range parse(t, chain).Leaves {
+		data = append(data, leaf.Data)
+	}
+	return data
+}
+
+// parse checks a chain file as a stranger does.
+func parse(t *testing.T, chain *coopv1.GetStoneChainResponse) merkle.Chain {
+	t.Helper()
 	key, err := note.NewVerifier(chain.GetVerifierKey())
 	if err != nil {
 		t.Fatal(err)
@@ -364,11 +374,7 @@ func leaves(t *testing.T, chain *coopv1.GetStoneChainResponse) (data [][]byte) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	data = append(data, chain.GetFile())
-	for _, leaf := range parsed.Leaves {
-		data = append(data, leaf.Data)
-	}
-	return data
+	return parsed
 }
 
 func (a *aviary) swap(swapped bool) {
