@@ -4,12 +4,16 @@ import (
 	"bufio"
 	"bytes"
 	"errors"
+	"expvar"
+	"io"
 	"io/fs"
+	"maps"
 	"os"
 	"path/filepath"
 	"strings"
 	"sync"
 	"testing"
+	"time"
 
 	"google.golang.org/grpc/codes"
 
@@ -18,6 +22,7 @@ import (
 
 	"seamshare.example/eventstore"
 	"seamshare.example/eventstore/badgerstore"
+	"seamshare.example/eventstore/merkle"
 	"seamshare.example/eventstore/natslog"
 	"seamshare.example/eventstore/storetest"
 	"seamshare.example/services/command"
@@ -38,10 +43,25 @@ var canaries = map[typev1.PersonalField]string{
 
 const bankCanary = "canary-bank-90aa17"
 
+// TestErasure erases a person on a node with a real log and store, and searches every
+// file that it keeps, that a backup holds, and that a restored node keeps.
 func TestErasure(t *testing.T) {
-	d := openDesks(t)
 	ctx := t.Context()
-	d.trade(t)
+	dir := t.TempDir()
+	must := func(err error) {
+		t.Helper()
+		if err != nil {
+			t.Fatal(err)
+		}
+	}
+	must(os.Mkdir(filepath.Join(dir, "signer"), 0o700))
+	signer, err := merkle.CreateSigner(merkle.SignerFiles{Dir: filepath.Join(dir, "signer")}, "log.example/"+storetest.Coop)
+	must(err)
+	clock := &movedClock{now: time.Now().UTC()}
+	node, stopNode := onDisk(t, dir, nil, signer, clock.read)
+	defer stopNode()
+	d := desksOf(t, cooptest.OpenOn(t, node, signer, filepath.Join(dir, "personal-keys")), clock)
+	_, stone := d.trade(t)
 	who := d.billycart
 	record := func(by cooptest.Person, field typev1.PersonalField, value string) error {
 		_, err := by.Coop().RecordPersonal(ctx, &coopv1.RecordPersonalRequest{RequestId: command.NewID(), PersonId: who.Person, Field: field, Value: value})
@@ -86,10 +106,26 @@ func TestErasure(t *testing.T) {
 			t.Errorf("got %v, %v", got, err)
 		}
 	})
-	before, err := d.desk1.Coop().GetBalances(ctx, &coopv1.GetBalancesRequest{})
-	if err != nil {
-		t.Fatal(err)
+	chain := func() *coopv1.GetStoneChainResponse {
+		got, err := d.audit.Coop().GetStoneChain(ctx, &coopv1.GetStoneChainRequest{StoneId: stone.GetId()})
+		must(err)
+		return got
 	}
+	before, err := d.desk1.Coop().GetBalances(ctx, &coopv1.GetBalancesRequest{})
+	must(err)
+	chainBefore, rootBefore := chain(), node.Checkpoint()
+	key, err := os.ReadFile(filepath.Join(d.Keys, who.Person+".key"))
+	must(err)
+	t.Run("OK: on disk it is sealed from the first, in the log and in the store", func(t *testing.T) {
+		none(t, search(t, dir, secrets(nil)))
+		sealed := sealedOf(t, node, who)
+		for _, part := range []string{"log", "store"} {
+			all(t, sealed, search(t, filepath.Join(dir, part), sealed))
+		}
+		if file := search(t, d.Keys, map[string][]byte{"key": key}); len(file) != 1 {
+			t.Errorf("the search finds the key in %v", file)
+		}
+	})
 	copied := copyFolder(t, d.Keys) // by somebody, before the erasure
 	erased, err := d.Desk.Coop().ErasePerson(ctx, &coopv1.ErasePersonRequest{RequestId: command.NewID(), PersonId: who.Person, Reason: "they asked for it"})
 	if err != nil {
@@ -133,14 +169,31 @@ func TestErasure(t *testing.T) {
 		if _, err := d.Node.Verify(ctx, storetest.NewMemoryStore(), func(_, _ eventstore.Sequence) {}); err != nil {
 			t.Error(err)
 		}
+		for when, c := range map[string]*coopv1.GetStoneChainResponse{"before": chainBefore, "after": chain()} {
+			if _, err := merkle.ParseChain(c.GetFile(), signer.Verifier()); err != nil {
+				t.Errorf("a stone's chain from %s the erasure: %v", when, err)
+			}
+		}
+		root, err := node.Tree().RootAt(uint64(rootBefore.Position))
+		if err != nil || root != rootBefore.Root {
+			t.Errorf("the root at position %d is %x, %v; it was %x", rootBefore.Position, root, err, rootBefore.Root)
+		}
+	})
+	t.Run("OK: what is told of the person has nothing of it", func(t *testing.T) {
+		told, err := d.audit.Coop().GetHistory(ctx, &coopv1.GetHistoryRequest{Thing: "person/" + who.Person})
+		must(err)
+		none(t, inside("their history", []byte(told.String()), secrets(key)))
+		expvar.Do(func(kv expvar.KeyValue) {
+			none(t, inside("the metric "+kv.Key, []byte(kv.Value.String()), secrets(key)))
+		})
 	})
 
 	var backup bytes.Buffer
 	if _, err := d.Node.WriteBackup(ctx, &backup, func(_, _ eventstore.Sequence) {}); err != nil {
 		t.Fatal(err)
 	}
-	dir := t.TempDir()
-	restored, stop := restore(t, dir, backup.Bytes())
+	again := t.TempDir()
+	restored, stop := onDisk(t, again, backup.Bytes(), nil, nil)
 	defer stop()
 	t.Run("OK: a copy of the keys that is put back goes before the restored node serves", func(t *testing.T) {
 		keys, err := personal.Open(copied)
@@ -163,36 +216,131 @@ func TestErasure(t *testing.T) {
 		if restored.Checkpoint().Position != d.Node.Checkpoint().Position || restored.Tree().Root() != d.Node.Tree().Root() {
 			t.Error("it has another root")
 		}
+		q, err := restored.Query(ctx, 0)
+		must(err)
+		defer q.Close()
+		if _, err := view.Recompute(q); err != nil {
+			t.Error(err)
+		}
+	})
+	t.Run("OK: it is nowhere while the node runs", func(t *testing.T) {
+		none(t, search(t, dir, secrets(key)))
+		none(t, inside("the backup", backup.Bytes(), secrets(key)))
 	})
 	stop()
-	t.Run("OK: it is nowhere in log, store, backup and keys", func(t *testing.T) {
-		places := map[string][]byte{"the backup": backup.Bytes()}
-		for _, folder := range []string{dir, copied, d.Keys} {
-			for _, f := range files(t, folder) {
-				data, err := os.ReadFile(f)
-				if err != nil {
-					t.Fatal(err)
-				}
-				places[f] = data
+	stopNode()
+	t.Run("OK: it is nowhere once the nodes have put everything in its place", func(t *testing.T) {
+		public := map[string][]byte{"trading name": []byte("Billycart Diggings")}
+		for _, folder := range []string{dir, again} {
+			none(t, search(t, folder, secrets(key)))
+			for _, part := range []string{"log", "store"} {
+				all(t, public, search(t, filepath.Join(folder, part), public))
 			}
 		}
-		for _, f := range []string{"log", "store"} {
-			if len(files(t, filepath.Join(dir, f))) == 0 {
-				t.Fatalf("the restored node has no files in %s", f)
-			}
-		}
-		for name, data := range places {
-			for _, canary := range append([]string{bankCanary}, canaries[1], canaries[2], canaries[3]) {
-				if bytes.Contains(data, []byte(canary)) {
-					t.Errorf("%s holds %s", name, canary)
-				}
-			}
-		}
+		none(t, search(t, copied, secrets(key)))
 	})
 }
 
-// restore makes a node of a backup, with a real log and store in a folder.
-func restore(t *testing.T, dir string, backup []byte) (node *eventstore.Node, stop func()) {
+// sealedOf are the sealed facts about a person, and their bank details, as they are kept.
+func sealedOf(t *testing.T, node *eventstore.Node, who cooptest.Person) map[string][]byte {
+	t.Helper()
+	q, err := node.Query(t.Context(), 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer q.Close()
+	person, _, err := eventstore.Load(q, stream.Person, who.Person)
+	if err != nil {
+		t.Fatal(err)
+	}
+	of, _, err := eventstore.Load(q, stream.Member, who.Member)
+	if err != nil {
+		t.Fatal(err)
+	}
+	sealed := map[string][]byte{"bank details": of.Bank.Data}
+	for _, f := range person.Sealed {
+		sealed[f.Field.String()] = f.Data
+	}
+	if len(sealed) != len(canaries)+1 {
+		t.Fatalf("got %d sealed facts", len(sealed))
+	}
+	return sealed
+}
+
+// secrets are what must be nowhere, by name; with the person's key, unless that is nil.
+func secrets(key []byte) map[string][]byte {
+	all := map[string][]byte{"bank details": []byte(bankCanary)}
+	for field, c := range canaries {
+		all[field.String()] = []byte(c)
+	}
+	if key != nil {
+		all["key"] = key
+	}
+	return all
+}
+
+// inside tells which of some texts stand in data, and where that is.
+func inside(where string, data []byte, texts map[string][]byte) map[string]string {
+	found := map[string]string{}
+	for name, text := range texts {
+		if bytes.Contains(data, text) {
+			found[name] = where
+		}
+	}
+	return found
+}
+
+// search tells which of some texts stand in the files of a folder, byte for byte, and in
+// which file.
+func search(t *testing.T, folder string, texts map[string][]byte) map[string]string {
+	t.Helper()
+	longest := 0
+	for _, text := range texts {
+		longest = max(longest, len(text))
+	}
+	found := map[string]string{}
+	buffer := make([]byte, 1<<20)
+	for _, name := range files(t, folder) {
+		f, err := os.Open(name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for kept := 0; ; {
+			n, err := io.ReadFull(f, buffer[kept:])
+			window := buffer[:kept+n]
+			maps.Copy(found, inside(name, window, texts))
+			if err != nil {
+				if !errors.Is(err, io.EOF) && !errors.Is(err, io.ErrUnexpectedEOF) {
+					t.Fatal(err)
+				}
+				break
+			}
+			// A text may lie across the end of the window.
+			kept = copy(buffer, window[len(window)-longest:])
+		}
+		f.Close()
+	}
+	return found
+}
+
+func none(t *testing.T, found map[string]string) {
+	t.Helper()
+	for name, where := range found {
+		t.Errorf("%s holds the %s", where, name)
+	}
+}
+
+func all(t *testing.T, texts map[string][]byte, found map[string]string) {
+	t.Helper()
+	for name := range texts {
+		if found[name] == "" {
+			t.Errorf("the search doesn't find the %s", name)
+		}
+	}
+}
+
+// onDisk makes a node with a real log and store in a folder: of a backup, or empty.
+func onDisk(t *testing.T, dir string, backup []byte, signer *merkle.Signer, clock func() time.Time) (node *eventstore.Node, stop func()) {
 	t.Helper()
 	ctx := t.Context()
 	must := func(err error) {
@@ -207,18 +355,21 @@ func restore(t *testing.T, dir string, backup []byte) (node *eventstore.Node, st
 	must(natslog.Create(ctx, cfg))
 	log, err := natslog.Open(ctx, cfg)
 	must(err)
-	_, err = eventstore.ReadBackup(bufio.NewReader(bytes.NewReader(backup)), nil, func(coop string, m eventstore.Message) error {
-		id, err := eventstore.MessageID(coop, m)
-		if err != nil {
-			return err
-		}
-		return log.Publish(ctx, m.Sequence-1, id, m.Data)
-	})
-	must(err)
+	if backup != nil {
+		_, err = eventstore.ReadBackup(bufio.NewReader(bytes.NewReader(backup)), nil, func(coop string, m eventstore.Message) error {
+			id, err := eventstore.MessageID(coop, m)
+			if err != nil {
+				return err
+			}
+			return log.Publish(ctx, m.Sequence-1, id, m.Data)
+		})
+		must(err)
+	}
 	store, _, err := badgerstore.Open(badgerstore.Options{Dir: filepath.Join(dir, "store")})
 	must(err)
 	node, err = eventstore.Open(ctx, eventstore.Config{
-		Coop: storetest.Coop, Name: "restored", Log: log, Store: store, Codec: eventstore.NewCodec(stream.Events()...), Views: view.All(),
+		Coop: storetest.Coop, Name: "on disk", Log: log, Store: store, Signer: signer, Clock: clock,
+		Codec: eventstore.NewCodec(stream.Events()...), Views: view.All(),
 	})
 	must(err)
 	return node, sync.OnceFunc(func() {

@@ -30,7 +30,7 @@ func TestErasureReachesOtherNodes(t *testing.T) {
 			Log: log, Store: storetest.NewMemoryStore(), Codec: eventstore.NewCodec(stream.Events()...), Views: view.All(),
 		})
 	}
-	h := cooptest.OpenAt(t, node())
+	h := cooptest.OpenOn(t, node(), nil, filepath.Join(t.TempDir(), "personal-keys"))
 	who := h.Join(t, "Billycart Diggings", miner)
 	if _, err := who.Coop().RecordPersonal(t.Context(), &coopv1.RecordPersonalRequest{RequestId: command.NewID(), PersonId: who.Person, Field: typev1.PersonalField_PERSONAL_FIELD_NAME, Value: "a name"}); err != nil {
 		t.Fatal(err)

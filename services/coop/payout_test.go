@@ -51,7 +51,11 @@ func (c *movedClock) move(by time.Duration) {
 func openDesks(t *testing.T) desks {
 	t.Helper()
 	clock := &movedClock{now: time.Now().UTC()}
-	h := cooptest.Open(t, clock.read)
+	return desksOf(t, cooptest.Open(t, clock.read), clock)
+}
+
+func desksOf(t *testing.T, h *cooptest.House, clock *movedClock) desks {
+	t.Helper()
 	d := desks{
 		House: h, clock: clock,
 		desk1: h.Add(t, h.Desk.Member, bookkeeper, approver), desk2: h.Add(t, h.Desk.Member, approver), audit: h.Add(t, h.Desk.Member, auditor),

@@ -121,12 +121,16 @@ func finishStone(w *World, b bench) (bench, error) {
 	got, err := b.who.Cutter().FinishStone(w.Ctx(), &cutterv1.FinishStoneRequest{
 		RequestId: command.NewID(), PieceId: b.piece, Part: b.part, Label: "21", Weighing: &typev1.Weighing{MassUg: 1_776_000, DivisionUg: 2_000}, Size: stoneSize(),
 		Outline: typev1.Outline_OUTLINE_FREEFORM, Treatment: typev1.Treatment_TREATMENT_NONE_KNOWN, Hydrophane: typev1.Hydrophane_HYDROPHANE_NO,
-		Composite: typev1.Composite_COMPOSITE_NONE, WhyEarly: "asked for by the carrier's day",
+		Composite: typev1.Composite_COMPOSITE_NONE, WhyEarly: "asked for by the carrier's day", Grade: grade(),
 	})
 	if err == nil {
 		b.stone = got.GetStone().GetId()
 	}
 	return b, err
+}
+
+func grade() *typev1.Grade {
+	return &typev1.Grade{BodyTone: 5, Colours: "green, then blue", JudgedUnder: "north window, at arm's length"}
 }
 
 func stoneSize() *typev1.Size {
@@ -162,7 +166,7 @@ func unmakeLot(w *World, b bench) error {
 // listAnew lists the part as a parcel of its own.
 func listAnew(w *World, b bench) (bench, error) {
 	got, err := b.who.Cutter().PublishRough(w.Ctx(), &cutterv1.PublishRoughRequest{
-		RequestId: command.NewID(), Label: "P4", Treatment: typev1.Treatment_TREATMENT_NONE_KNOWN, Agreement: outrightTerms(), Total: cooptest.Grams(benchUg),
+		RequestId: command.NewID(), Label: "P4", Treatment: typev1.Treatment_TREATMENT_NONE_KNOWN, Agreement: cooptest.RisingShare(38000), Total: cooptest.Grams(benchUg),
 		Lines: []*cutterv1.RoughLine{{PieceId: b.piece, Part: b.part, Label: "1", Weighing: cooptest.Grams(benchUg), Size: benchSize()}},
 	})
 	if err == nil {
@@ -298,7 +302,7 @@ func partTrial() Trial {
 func planDraft() *typev1.PlanDraft {
 	return &typev1.PlanDraft{
 		Label: "one freeform", Minutes: 90, Reason: "the bar runs through", Steps: []string{"trim", "grind to the bar"},
-		Stones: []*typev1.PlannedStone{{Label: "a", Outline: typev1.Outline_OUTLINE_FREEFORM, Size: stoneSize(), ChanceBp: 8_000, Worth: cooptest.AUD(24000)}},
+		Stones: []*typev1.PlannedStone{{Label: "a", Outline: typev1.Outline_OUTLINE_FREEFORM, Size: stoneSize(), Grade: grade(), ChanceBp: 8_000, Worth: cooptest.AUD(24000)}},
 	}
 }
 
@@ -420,7 +424,7 @@ func stoneTrial() Trial {
 			"CutterService/RecutStone": {{Do: said(func(w *World, b bench) error {
 				_, err := b.who.Cutter().RecutStone(w.Ctx(), &cutterv1.RecutStoneRequest{
 					RequestId: command.NewID(), StoneId: b.stone, Weighing: &typev1.Weighing{MassUg: 1_700_000, DivisionUg: 2_000}, Size: stoneSize(),
-					Outline: typev1.Outline_OUTLINE_FREEFORM, Reason: typev1.Reason_REASON_CHIPPED_EDGE, Why: "a chip at the girdle",
+					Outline: typev1.Outline_OUTLINE_FREEFORM, Reason: typev1.Reason_REASON_CHIPPED_EDGE, Why: "a chip at the girdle", Grade: grade(),
 				})
 				return err
 			})}},

@@ -24,7 +24,7 @@ func (w *World) theOther() coopv1.CoopServiceClient { return w.Desk.Coop() }
 // twoPeople has it stated that two are two people, once.
 func (w *World) twoPeople(a, b cooptest.Person) {
 	_, err := w.theOther().StateTwoPeople(w.Ctx(), &coopv1.StateTwoPeopleRequest{
-		RequestId: "two-" + a.Person[:20] + "-" + b.Person[:20], PersonId: a.Person, OtherPersonId: b.Person, Basis: "I know both",
+		RequestId: command.NewID(), PersonId: a.Person, OtherPersonId: b.Person, Basis: "I know both",
 	})
 	if status.Code(err) != codes.FailedPrecondition { // stated before, in another recipe
 		w.Must(err)

@@ -136,7 +136,8 @@ func holdTrial() Trial {
 			return h
 		}}}
 	}
-	whileOpen := []string{"open"} // afterwards anybody can have the stones
+	held := []string{"open", "used"}
+	const apart = "the stones of a hold that never was or is over can be had like any others"
 	return Thing[heldStones]{
 		Table: hold.Table,
 		In: map[string][]Recipe[heldStones]{
@@ -154,19 +155,20 @@ func holdTrial() Trial {
 			}}},
 			"JewellerService/ReleaseHold": {{Do: release}},
 			"JewellerService/PlaceOrder": {
-				{Name: "all", In: whileOpen, Do: func(w *World, h heldStones) (heldStones, error) { _, err := buyStones(w, h.stones...); return h, err }},
-				{Name: "some", In: whileOpen, Do: func(w *World, h heldStones) (heldStones, error) { _, err := buyStones(w, h.stones[0]); return h, err }},
+				{Name: "all", In: held, Do: func(w *World, h heldStones) (heldStones, error) { _, err := buyStones(w, h.stones...); return h, err }},
+				{Name: "some", In: held, Do: func(w *World, h heldStones) (heldStones, error) { _, err := buyStones(w, h.stones[0]); return h, err }},
 			},
 			"CutterService/SendOnApproval": {
-				{Name: "all", In: whileOpen, Do: func(w *World, h heldStones) (heldStones, error) {
+				{Name: "all", In: held, Do: func(w *World, h heldStones) (heldStones, error) {
 					return h, sendGoods(w, h.all, typev1.Bearer_BEARER_CUTTER, h.stones...)
 				}},
-				{Name: "some", In: whileOpen, Do: func(w *World, h heldStones) (heldStones, error) {
+				{Name: "some", In: held, Do: func(w *World, h heldStones) (heldStones, error) {
 					return h, sendGoods(w, h.goods, typev1.Bearer_BEARER_CUTTER, h.stones[0])
 				}},
 			},
 			Time: {{Do: func(w *World, h heldStones) (heldStones, error) { w.Advance(time.Hour); return h, nil }}},
 		},
+		Apart: map[string]string{"JewellerService/PlaceOrder": apart, "CutterService/SendOnApproval": apart},
 		State: func(w *World, h heldStones) string {
 			got, err := w.Jeweller.Jeweller().GetHold(w.Ctx(), &jewellerv1.GetHoldRequest{HoldId: h.id})
 			if err != nil {

@@ -30,12 +30,12 @@ const nothing = "nothing"
 // viewing, their ids are nobody's.
 type rough struct {
 	parcel, piece, group string
-	offer, second, free  string // second: another cutter's; free: one at no price
+	offer, second        string // second: another cutter's
 	counter, viewing     string
 }
 
 func noRough(*World) rough {
-	return rough{nothing, nothing, nothing, nothing, nothing, nothing, nothing, nothing}
+	return rough{nothing, nothing, nothing, nothing, nothing, nothing, nothing}
 }
 
 const (
@@ -77,7 +77,13 @@ func roughListed(w *World) rough {
 
 func soon(w *World) string { return w.Now().Add(time.Hour).Format(time.RFC3339) }
 
-func atPrice(minor int64) *typev1.Agreement { return &typev1.Agreement{Price: cooptest.AUD(minor)} }
+// atPrice are the listing's terms at another price; rough for nothing goes on the listing's own.
+func atPrice(minor int64) *typev1.Agreement {
+	if minor == 0 {
+		return &typev1.Agreement{Price: cooptest.AUD(0)}
+	}
+	return cooptest.RisingShare(minor)
+}
 
 func bid(w *World, who cooptest.Person, r rough, price int64) (string, error) {
 	got, err := who.Cutter().MakeOffer(w.Ctx(), &cutterv1.MakeOfferRequest{RequestId: command.NewID(), ParcelId: r.parcel, Agreement: atPrice(price), EndsAt: soon(w)})
@@ -139,14 +145,6 @@ var (
 		_, err := w.Miner.Miner().AcceptOffer(w.Ctx(), &minerv1.AcceptOfferRequest{RequestId: command.NewID(), ParcelId: r.parcel, OfferId: r.offer})
 		return err
 	})
-	acceptFree = said(func(w *World, r rough) error {
-		// The buyer's later offer at a price closed the one at none.
-		if id, err := bid(w, w.Cutter, r, 0); err == nil {
-			r.free = id
-		}
-		_, err := w.Miner.Miner().AcceptOffer(w.Ctx(), &minerv1.AcceptOfferRequest{RequestId: command.NewID(), ParcelId: r.parcel, OfferId: r.free})
-		return err
-	})
 	declineOffer = said(func(w *World, r rough) error {
 		_, err := w.Miner.Miner().DeclineOffer(w.Ctx(), &minerv1.DeclineOfferRequest{RequestId: command.NewID(), ParcelId: r.parcel, OfferId: r.offer, Why: "too low"})
 		return err
@@ -184,7 +182,7 @@ var (
 		return err
 	})
 	relist = said(func(w *World, r rough) error {
-		_, err := w.Miner.Miner().RelistParcel(w.Ctx(), &minerv1.RelistParcelRequest{RequestId: command.NewID(), ParcelId: r.parcel, OpenAtAsking: true})
+		_, err := w.Miner.Miner().RelistParcel(w.Ctx(), &minerv1.RelistParcelRequest{RequestId: command.NewID(), ParcelId: r.parcel, Agreement: atPrice(roughPrice), OpenAtAsking: true})
 		return err
 	})
 	handOver = said(func(w *World, r rough) error {

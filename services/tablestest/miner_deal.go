@@ -12,14 +12,19 @@ import (
 	"seamshare.example/services/domain/stage"
 )
 
-// wantedRough is a parcel with one offer at a price, one at none, and one that was answered.
+// wantedRough is a parcel with one offer at a price, and one before that was answered.
 func wantedRough(w *World) rough {
+	r, err := makeOffer(w, answered(w))
+	w.Must(err)
+	return r
+}
+
+// wantedFree is such a parcel whose open offer is at no price.
+func wantedFree(w *World) rough {
 	r := answered(w)
 	id, err := bid(w, w.Cutter, r, 0)
 	w.Must(err)
-	r.free = id
-	r, err = makeOffer(w, r)
-	w.Must(err)
+	r.offer = id
 	return r
 }
 
@@ -39,18 +44,18 @@ func dealTrial() Trial {
 	})
 	made := after(wantedRough, acceptOffer)
 	paid := after(made, payAll)
-	placed := after(wantedRough, acceptFree)
+	placed := after(wantedFree, acceptOffer)
 	return Thing[rough]{
 		Table: parcel.DealTable,
 		In: map[string][]Recipe[rough]{
-			stage.None:       {{Make: wantedRough}},
+			stage.None:       {{Name: "wanted at a price", Make: wantedRough}, {Name: "wanted at none", Make: wantedFree}},
 			"made":           {{Name: "fresh", Make: made}, {Name: "paid in part", Make: after(made, payPart)}, {Name: "overdue", Make: after(made, monthLater)}},
 			"paid":           {{Make: paid}},
 			"placed":         {{Make: placed}},
 			"fallen through": {{Make: after(paid, callOffMisdescribed)}, {Name: "paid in part", Make: after(after(made, payPart), callOffMisdescribed)}},
 		},
 		Do: map[string][]Call[rough]{
-			"MinerService/AcceptOffer":              {{Name: "at a price", Do: acceptOffer}, {Name: "at none", Do: acceptFree}},
+			"MinerService/AcceptOffer":              {{Do: acceptOffer}},
 			"MinerService/CallOffUnpaidDeal":        {{With: []string{"overdue"}, Do: callOffUnpaid}},
 			"CutterService/AcceptCounterOffer":      {{Do: acceptCounter}},
 			"CutterService/TakeParcel":              {{Do: takeRough}},

@@ -3,6 +3,7 @@ package tablestest
 // NoTable are the rpcs that change something and move no thing of a table, with the reason.
 var NoTable = map[string]string{
 	"AccessService/IssueToken":     "a token is no record",
+	"PhotoService/AddPhoto":        "a photo has no life: it is kept by its hash",
 	"CutterService/StudyPiece":     "a study has no life: it is kept",
 	"CutterService/LookAgain":      "a second look changes nothing",
 	"CutterService/ReportMixUp":    "a mix-up marks parts for ever, whatever their state",

@@ -41,12 +41,12 @@ func dispatchOrder(w *World, p purchase) (purchase, error) {
 }
 
 func receiveOrder(w *World, p purchase) (purchase, error) {
-	_, err := w.Jeweller.Jeweller().ReceiveOrder(w.Ctx(), &jewellerv1.ReceiveOrderRequest{RequestId: command.NewID(), OrderId: p.id})
+	_, err := w.Jeweller.Jeweller().ReceiveOrder(w.Ctx(), &jewellerv1.ReceiveOrderRequest{RequestId: command.NewID(), OrderId: p.id, Stones: allMeasured([]string{p.stone})})
 	return p, err
 }
 
 func claimDamage(w *World, p purchase) (purchase, error) {
-	_, err := w.Jeweller.Jeweller().ClaimDamage(w.Ctx(), &jewellerv1.ClaimDamageRequest{RequestId: command.NewID(), OrderId: p.id, StoneId: p.stone, Damage: typev1.Damage_DAMAGE_CRAZED, Words: "fine lines"})
+	_, err := w.Jeweller.Jeweller().ClaimDamage(w.Ctx(), &jewellerv1.ClaimDamageRequest{RequestId: command.NewID(), OrderId: p.id, StoneId: p.stone, Damage: typev1.Damage_DAMAGE_CRAZED, Words: "fine lines", Photo: cooptest.Photo()})
 	return p, err
 }
 

@@ -78,6 +78,18 @@ func (w *World) People() []cooptest.Person {
 	}
 }
 
+// Swapped is the world in which the others of each trade are in their places: what recipes
+// do there is theirs.
+func (w *World) Swapped() *World {
+	other := *w
+	other.Miner, other.OtherMiner = w.OtherMiner, w.Miner
+	other.Cutter, other.OtherCutter = w.OtherCutter, w.Cutter
+	other.Jeweller, other.OtherJeweller = w.OtherJeweller, w.Jeweller
+	other.SecondMiner = w.Add(w.T, other.Miner.Member, typev1.Role_ROLE_MINER)
+	other.SecondCutter = w.Add(w.T, other.Cutter.Member, typev1.Role_ROLE_CUTTER)
+	return &other
+}
+
 // Ctx is the context for calls.
 func (w *World) Ctx() context.Context { return w.T.Context() }
 

@@ -100,7 +100,7 @@ var fixtures = map[string]func(*tablestest.World) asked{
 	"CoopService/GetShares":     by(books, func(w *tablestest.World) proto.Message { return &coopv1.GetSharesRequest{ParcelId: cut(w).ID} }),
 	"CoopService/GetStoneChain": by(miner, func(w *tablestest.World) proto.Message { return &coopv1.GetStoneChainRequest{StoneId: sold(w).stone} }),
 	"CutterService/StudyPiece": by(cutter, func(w *tablestest.World) proto.Message {
-		return &cutterv1.StudyPieceRequest{PieceId: cut(w).Stones[0].GetPieceId(), Seen: "a bar", Note: "wet"}
+		return &cutterv1.StudyPieceRequest{PieceId: cut(w).Stones[0].GetPieceId(), Seen: "a bar", Note: "wet", Photos: []*typev1.Photo{cooptest.Photo()}}
 	}),
 	"CutterService/LookAgain": by(cutter, func(w *tablestest.World) proto.Message {
 		s := cut(w).Stones[0]

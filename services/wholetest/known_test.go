@@ -26,8 +26,6 @@ type known struct {
 	seen      map[string]bool // kind and id
 	protected map[string]bool // ids of those without whom the walk would end
 	values    map[protoreflect.FullName][]proto.Message
-	etags     []string
-	parts     []string
 	found     []found // by the last learn
 }
 

@@ -17,8 +17,10 @@ import (
 	minerv1 "seamshare.example/proto/gen/seamshare/miner/v1"
 	typev1 "seamshare.example/proto/gen/seamshare/type/v1"
 
+	"seamshare.example/eventstore"
 	"seamshare.example/services/command"
 	"seamshare.example/services/coop/cooptest"
+	"seamshare.example/services/stream"
 	"seamshare.example/services/tablestest"
 )
 
@@ -66,13 +68,30 @@ func TestPrices(t *testing.T) {
 	for minor := range amounts {
 		saw[minor] = map[string]string{}
 	}
+	codec := eventstore.NewCodec(stream.Events()...)
+	chains := 0
 	sweep(w, &k, cast(w), func(who reader, r rpc, answer proto.Message, err error) {
+		if chain, ok := answer.(*coopv1.GetStoneChainResponse); ok && err == nil {
+			chains++
+			for _, leaf := range parse(t, chain).Leaves {
+				_, event, err := codec.OpenLeaf(leaf.Data)
+				w.Must(err)
+				for minor := range amounts {
+					if holds(event.ProtoReflect(), minor) {
+						t.Errorf("%d stands in the file of a stone's chain, which strangers are handed: %v", minor, event)
+					}
+				}
+			}
+		}
 		for minor := range amounts {
 			if holds(answer.ProtoReflect(), minor) || err != nil && writes(err.Error(), minor) {
 				saw[minor][who.name] = r.name()
 			}
 		}
 	})
+	if chains == 0 {
+		t.Error("nobody got a stone's chain")
+	}
 	for minor, may := range amounts {
 		for _, who := range cast(w) {
 			by, seen := saw[minor][who.name]

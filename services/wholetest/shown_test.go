@@ -2,6 +2,7 @@ package wholetest_test
 
 // open are texts that anybody may see: the co-op's own public words.
 var open = []string{
+	"CoopService/RecordField.country",
 	"CoopService/RecordField.name",
 	"CoopService/ChangeSettings.settings.silica_limit",
 	"CoopService/ChangeSettings.settings.silica_limit_source",
@@ -11,13 +12,11 @@ var open = []string{
 // what rough and stone are called, what is seen in them and how they were worked. None
 // is of a price, a party, a person or a place closer than the field.
 var handed = []string{
+	"CoopService/RecordField.country",
 	"CoopService/RecordField.name",
 	"CutterService/CheckStone.photo.light",
 	"CutterService/FinishStone.label",
-	"CutterService/FinishStone.remarks",
-	"CutterService/WorkPart.how",
 	"MinerService/PublishParcel.label",
-	"MinerService/PublishParcel.pieces.seen",
 }
 
 // personal are texts that stand nowhere but sealed.
@@ -31,6 +30,7 @@ var personal = []string{
 // cutter and the jeweller; the others of their trades have no part in them.
 var shown = map[string][]string{
 	"CoopService/AddPerson.label":                             {"the desk"},
+	"CoopService/AdmitMember.trading_name":                    {"another cutter", "the cutter", "the desk"}, // a jeweller's, beside what they look for
 	"CoopService/OpenDispute.reason":                          {"the desk", "the miner"},
 	"CoopService/RecordPersonal.value":                        {"the desk"}, // its registrar
 	"CoopService/ResolveDispute.outcome":                      {"the cutter", "the miner"},
@@ -47,14 +47,19 @@ var shown = map[string][]string{
 	"CutterService/DispatchOrder.carrier":                     {"the jeweller"},
 	"CutterService/DispatchOrder.reference":                   {"the jeweller"},
 	"CutterService/DispatchOrder.stones.photo.light":          {"the jeweller"},
+	"CutterService/FinishStone.grade.colours":                 {"another jeweller", "the jeweller"},
+	"CutterService/FinishStone.grade.judged_under":            {"another jeweller", "the jeweller"},
 	"CutterService/FinishStone.label":                         {"another jeweller", "the desk", "the jeweller", "the miner"},
 	"CutterService/FinishStone.remarks":                       {"another jeweller", "the jeweller"},
 	"CutterService/GiveBackParcel.note":                       {"the miner"},
 	"CutterService/MakeLot.label":                             {"another jeweller", "the jeweller"},
 	"CutterService/MakeLot.remarks":                           {"another jeweller", "the jeweller"},
+	"CutterService/MakeOffer.agreement.tiers.recoup.label":    {"the desk", "the miner"},
 	"CutterService/PromiseStones.items.like":                  {"the jeweller"},
 	"CutterService/PromiseStones.note":                        {"the jeweller"},
+	"CutterService/PublishRough.agreement.tiers.recoup.label": {"another cutter"},
 	"CutterService/PublishRough.label":                        {"another cutter"},
+	"CutterService/PublishRough.lines.seen":                   {"another cutter"},
 	"CutterService/PublishRough.note":                         {"another cutter"},
 	"CutterService/ReceiveParcel.note":                        {"the miner"},
 	"CutterService/RecordApprovalLoss.how":                    {"the jeweller"},
@@ -63,7 +68,6 @@ var shown = map[string][]string{
 	"CutterService/SendOnApproval.stones.photo.light":         {"the jeweller"},
 	"CutterService/TakeBackFromApproval.stone.photo.light":    {"the jeweller"},
 	"CutterService/WithdrawPromise.why":                       {"the jeweller"},
-	"CutterService/WorkPart.how":                              {"another jeweller", "the desk", "the jeweller", "the miner"},
 	"JewellerService/AskForApproval.note":                     {"the cutter"},
 	"JewellerService/AskReturn.why":                           {"the cutter"},
 	"JewellerService/ChangeWanted.wish.colours":               {"another cutter", "the cutter"},
@@ -75,6 +79,7 @@ var shown = map[string][]string{
 	"JewellerService/ReportLoss.how":                          {"the cutter"},
 	"MinerService/AgreeViewing.note":                          {"the cutter"},
 	"MinerService/CallOffViewing.why":                         {"the cutter"},
+	"MinerService/CounterOffer.agreement.tiers.recoup.label":  {"the cutter"},
 	"MinerService/DeclineOffer.why":                           {"the cutter"},
 	"MinerService/EndViewing.light":                           {"the cutter"},
 	"MinerService/EndViewing.note":                            {"the cutter"},
@@ -83,6 +88,8 @@ var shown = map[string][]string{
 	"MinerService/PublishParcel.label":                        {"another cutter", "another jeweller", "the cutter", "the desk", "the jeweller"},
 	"MinerService/PublishParcel.note":                         {"another cutter", "the cutter", "the desk"},
 	"MinerService/PublishParcel.pieces.seen":                  {"another cutter", "the cutter", "the desk"},
+	"MinerService/RelistParcel.agreement.tiers.recoup.label":  {"another cutter", "the cutter"},
+	"MinerService/RepriceParcel.agreement.tiers.recoup.label": {"another cutter", "the cutter"},
 	"MinerService/SaveDraft.draft.label":                      {"the desk"}, // its auditor, who reads all
 	"MinerService/TakeBackParcel.note":                        {"the cutter"},
 }

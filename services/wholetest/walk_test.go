@@ -17,8 +17,10 @@ import (
 
 	coopv1 "seamshare.example/proto/gen/seamshare/coop/v1"
 	cutterv1 "seamshare.example/proto/gen/seamshare/cutter/v1"
+	memberv1 "seamshare.example/proto/gen/seamshare/event/member/v1"
 	typev1 "seamshare.example/proto/gen/seamshare/type/v1"
 
+	"seamshare.example/eventstore"
 	"seamshare.example/services/access"
 	"seamshare.example/services/command"
 	"seamshare.example/services/coop/cooptest"
@@ -39,16 +41,18 @@ type walk struct {
 	known   known
 
 	mu        sync.Mutex
-	templates map[string][]template // guarded by mu: good requests by method, as they were heard
-	parcels   []string              // guarded by mu
-	stones    []string              // guarded by mu
+	templates map[string][]template    // guarded by mu: good requests by method, as they were heard
+	parcels   []string                 // guarded by mu
+	stones    []string                 // guarded by mu
+	checked   eventstore.Position      // guarded by mu: each holds up to here
+	accepts   map[*grpc.ClientConn]int // guarded by mu: good commands by who sent them
 	past      []past
-	touched   string // guarded by mu: the parcel of the last answer
 
 	sent, accepted, recipes int
 	cuts                    int // parts that bench named
 	refusals                map[codes.Code]int
 	did                     map[string]int // accepted, by method
+	refused                 map[*grpc.ClientConn]int
 }
 
 // template is a request that was good once, and who made it.
@@ -65,6 +69,7 @@ func TestWalk(t *testing.T) {
 	w := &walk{
 		t: t, random: rand.New(rand.NewPCG(*seed, 2)), trials: tablestest.All(), methods: commandsOf(),
 		known: newKnown(), templates: map[string][]template{}, refusals: map[codes.Code]int{}, did: map[string]int{},
+		accepts: map[*grpc.ClientConn]int{}, refused: map[*grpc.ClientConn]int{},
 	}
 	t.Logf("seed %d; another with -walk.seed", *seed)
 	traffic := &tablestest.Traffic{Hear: w.hear}
@@ -86,6 +91,9 @@ func TestWalk(t *testing.T) {
 		default:
 			w.command()
 		}
+		if w.random.IntN(4) == 0 {
+			w.asked()
+		}
 		if w.sent%500 < 2 {
 			w.balances()
 		}
@@ -95,6 +103,12 @@ func TestWalk(t *testing.T) {
 	for _, m := range w.methods {
 		if w.did[m.full()] == 0 {
 			t.Errorf("the walk never got %s accepted", m.full())
+		}
+	}
+	for _, who := range cast(w.World) {
+		// An auditor changes nothing.
+		if who.roles[0] != memberv1.Role_ROLE_AUDITOR && w.accepts[who.Conn] == 0 || w.refused[who.Conn] == 0 {
+			t.Errorf("of %s %d commands were accepted and %d refused", who.name, w.accepts[who.Conn], w.refused[who.Conn])
 		}
 	}
 }
@@ -117,14 +131,19 @@ func mayCall(t *testing.T, w *tablestest.World, methods []rpc) map[string][]*grp
 	return may
 }
 
-// hear learns from every call that anybody makes, and holds what must hold after each.
+// hear holds what must hold after every call that anybody makes, and learns from it.
 func (w *walk) hear(h tablestest.Heard) {
 	w.mu.Lock()
 	defer w.mu.Unlock()
+	w.each()
 	if h.Err != nil {
+		w.refused[h.Conn]++
 		return
 	}
 	w.did[h.Method]++
+	if h.Req.ProtoReflect().Descriptor().Fields().ByName("request_id") != nil {
+		w.accepts[h.Conn]++
+	}
 	w.known.learn(h.Answer, w.random)
 	for _, m := range w.known.found {
 		switch {
@@ -132,9 +151,6 @@ func (w *walk) hear(h tablestest.Heard) {
 			w.parcels = append(w.parcels, m.id)
 		case m.kind == "stone_id" && m.fresh:
 			w.stones = append(w.stones, m.id)
-		}
-		if m.kind == "parcel_id" {
-			w.touched = m.id
 		}
 	}
 	t := template{req: h.Req}
@@ -187,7 +203,6 @@ func (w *walk) softly(do func()) {
 	made := int(w.Node.Checkpoint().Sequence - before)
 	w.sent += made
 	w.accepted += made
-	w.parcelHolds()
 }
 
 // recipe lets a recipe of a state table bring a fresh thing into a state, or plays a small
@@ -358,7 +373,6 @@ func (w *walk) command() {
 	switch code {
 	case codes.OK:
 		w.accepted++
-		w.parcelHolds()
 		return
 	case codes.InvalidArgument, codes.NotFound, codes.PermissionDenied, codes.FailedPrecondition, codes.Aborted, codes.AlreadyExists, codes.Unauthenticated, codes.Canceled:
 		w.refusals[code]++

@@ -104,20 +104,18 @@ func Empty(t testing.TB, clock func() time.Time) (*eventstore.Node, *merkle.Sign
 	return node, signer
 }
 
-// Open founds a co-op and serves it until the test ends. dial is for the connections of all
-// who sign in.
+// Open founds a co-op on a node in memory and serves it until the test ends. dial is for
+// the connections of all who sign in.
 func Open(t testing.TB, clock func() time.Time, dial ...grpc.DialOption) *House {
 	t.Helper()
 	node, signer := Empty(t, clock)
-	h := OpenAt(t, node, dial...)
-	h.Signer = signer
-	return h
+	return OpenOn(t, node, signer, filepath.Join(t.TempDir(), "personal-keys"), dial...)
 }
 
-// OpenAt is Open at a node whose log is empty.
-func OpenAt(t testing.TB, node *eventstore.Node, dial ...grpc.DialOption) *House {
+// OpenOn is Open on a node whose log is empty, with a folder for the keys of persons.
+func OpenOn(t testing.TB, node *eventstore.Node, signer *merkle.Signer, keys string, dial ...grpc.DialOption) *House {
 	t.Helper()
-	h := &House{dial: dial, TokenKey: Key(t), Node: node}
+	h := &House{Node: node, Signer: signer, Keys: keys, dial: dial, TokenKey: Key(t)}
 	key := Key(t)
 	made, err := coop.Found(t.Context(), h.Node, coop.Founding{
 		CoopID: h.Node.Coop(), Name: "Two Fields Opal Co-operative", TimeZone: "Australia/Brisbane",
@@ -130,7 +128,6 @@ func OpenAt(t testing.TB, node *eventstore.Node, dial ...grpc.DialOption) *House
 	if err != nil {
 		t.Fatal(err)
 	}
-	h.Keys = filepath.Join(t.TempDir(), "personal-keys")
 	if all.Personal, err = personal.Open(h.Keys); err != nil {
 		t.Fatal(err)
 	}
@@ -138,7 +135,7 @@ func OpenAt(t testing.TB, node *eventstore.Node, dial ...grpc.DialOption) *House
 		t.Fatal(err)
 	}
 	h.server, err = server.New(server.Config{
-		Register: all.Register, Guard: all.Guard, Trouble: h.Node.Trouble, Log: slog.New(slog.NewTextHandler(t.Output(), nil)),
+		Register: all.Register, Guard: all.Guard, Trouble: h.Node.Trouble, Log: slog.New(slog.NewTextHandler(t.Output(), &slog.HandlerOptions{Level: slog.LevelDebug})),
 		Limits: server.Limits{Member: server.Unlimited, Address: server.Unlimited},
 	})
 	if err != nil {

@@ -67,7 +67,11 @@ func (t Table) Check() error {
 		if r.Do == "" || r.By == "" {
 			return fmt.Errorf("table of %s, row %d: it says not what is done, or by whom", t.Thing, i+1)
 		}
-		if slices.ContainsFunc(t.Rows[:i], func(o Row) bool { return o.From == r.From && o.Do == r.Do && o.To == r.To && o.If == r.If }) {
+		if strings.ContainsAny(r.If, ":;#\n") {
+			return fmt.Errorf("table of %s, row %d: a picture can't write %q", t.Thing, i+1, r.If)
+		}
+		// Whatever their Ifs: a test that saw one of two such rows couldn't tell that it wasn't the other.
+		if slices.ContainsFunc(t.Rows[:i], func(o Row) bool { return o.From == r.From && o.Do == r.Do && o.To == r.To }) {
 			return fmt.Errorf("table of %s, row %d: it stands twice", t.Thing, i+1)
 		}
 		reached[r.To] = true
@@ -80,18 +84,19 @@ func (t Table) Check() error {
 	return nil
 }
 
-// Picture draws the table as a Mermaid state diagram.
+// Picture draws the table as a Mermaid state diagram. A state's name in it may have neither
+// spaces nor hyphens.
 func (t Table) Picture() string {
 	name := func(s string) string {
 		if s == None {
 			return "[*]"
 		}
-		return strings.ReplaceAll(s, " ", "_")
+		return strings.NewReplacer(" ", "_", "-", "_").Replace(s)
 	}
 	var b strings.Builder
 	b.WriteString("stateDiagram-v2\n")
 	for _, s := range t.States {
-		if strings.Contains(s, " ") {
+		if name(s) != s {
 			fmt.Fprintf(&b, "    state %q as %s\n", s, name(s))
 		}
 	}
