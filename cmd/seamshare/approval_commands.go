@@ -74,7 +74,7 @@ func (s *session) approvalSendCommand() *cobra.Command {
 	var due, carrier, reference string
 	var loss, breakage typev1.Bearer
 	c := &cobra.Command{
-		Use:   "send APPROVAL --stone \"STONE=MASS,SIZE,PHOTO\"… --loss WORD --breakage WORD …",
+		Use:   "send APPROVAL --stone \"STONE=MASS,SIZE,PHOTO\"… …",
 		Short: "Send what was asked for, measured and photographed (cutter)",
 		Long: `Sends all stones that were asked for, each weighed, measured and photographed, so that
 another stone that comes back shows. They are out at the prices asked now. Say who
