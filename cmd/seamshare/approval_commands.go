@@ -74,7 +74,7 @@ func (s *session) approvalSendCommand() *cobra.Command {
 	var due, carrier, reference string
 	var loss, breakage typev1.Bearer
 	c := &cobra.Command{
-		Use:   "send APPROVAL --stone \"STONE=MASS,SIZE,PHOTO\"… --loss WORD --breakage WORD …",
+		Use:   "send APPROVAL --stone \"STONE=MASS,SIZE,PHOTO\"… …",
 		Short: "Send what was asked for, measured and photographed (cutter)",
 		Long: `Sends all stones that were asked for, each weighed, measured and photographed, so that
 another stone that comes back shows. They are out at the prices asked now. Say who
@@ -273,9 +273,9 @@ func (s *session) approvalListCommand() *cobra.Command {
 			}
 			return jewellerv1.NewJewellerServiceClient(q.conn).ListApprovals(q.ctx, &jewellerv1.ListApprovalsRequest{PageSize: p.rows, PageToken: p.token})
 		}, func(w io.Writer, a *jewellerv1.ListApprovalsResponse) error {
-			t := table.New(text("approval"), wrapped("kind"), wrapped("state"), right("stones"), text("due"))
+			t := table.New(text("approval"), wrapped("what"), text("state"), text("due"))
 			for _, x := range a.GetApprovals() {
-				t.Row(x.GetId(), word(x.GetKind()), word(x.GetState()), fmt.Sprint(len(x.GetLines())), moment(x.GetDueAt()))
+				t.Row(x.GetId(), fmt.Sprintf("%s of %d", word(x.GetKind()), len(x.GetLines())), word(x.GetState()), moment(x.GetDueAt()))
 			}
 			return printList(w, t, len(a.GetApprovals()), "Nothing is out or asked for.", a.GetNextPageToken())
 		})

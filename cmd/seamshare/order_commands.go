@@ -153,7 +153,7 @@ func (s *session) orderCancelCommand() *cobra.Command {
 	var why string
 	c := &cobra.Command{
 		Use:     "cancel ORDER --why TEXT",
-		Short:   "Call an order off while nothing is paid and nothing sent (jeweller)",
+		Short:   "Call an order off before anything is paid or sent (jeweller)",
 		Long:    "Calls an order off while nothing was paid and nothing sent. Its stones are on sale again, as they were.",
 		Example: `  seamshare order cancel ORDER --why "the customer changed their mind"`,
 		Args:    exactly("ORDER"),

@@ -20,7 +20,7 @@ func (s *session) saleCommand() *cobra.Command {
 }
 
 func (s *session) saleListCommand() *cobra.Command {
-	c := &cobra.Command{Use: "list", Short: "List the orders that hold something of yours, oldest first (cutter)", Example: "  seamshare sale list", Args: exactly()}
+	c := &cobra.Command{Use: "list", Short: "List the orders of something of yours, oldest first (cutter)", Example: "  seamshare sale list", Args: exactly()}
 	p := pageFlags(c)
 	c.RunE = func(c *cobra.Command, _ []string) error {
 		return look(c, s, func(q call) (*cutterv1.ListSalesResponse, error) {
@@ -54,7 +54,7 @@ func (s *session) saleSendCommand() *cobra.Command {
 	var m measurings
 	var carrier, reference string
 	c := &cobra.Command{
-		Use:   "send ORDER --stone \"" + measuringShape + "\"… --carrier NAME --reference TEXT",
+		Use:   "send ORDER --stone \"" + measuringShape + "\"… …",
 		Short: "Send what a jeweller ordered of you, measured (cutter)",
 		Long: `Sends all your stones of an order together, each weighed and measured as it leaves,
 so that it can be told from another; portions of lots go with them. That is when the
@@ -97,7 +97,7 @@ func (s *session) saleAnswerCommand() *cobra.Command {
 off its price, or refuse. A refused claim is a matter for the co-op: either side may
 open a dispute.`,
 		Example: `  seamshare sale answer ORDER STONE --answer reduce \
-    --reduction "90.00 AUD" --words "it can be set with the crack under the claw"`,
+    --reduction "90.00 AUD" --words "the crack goes under the claw"`,
 		Args: exactly("ORDER", "STONE"),
 		RunE: func(c *cobra.Command, args []string) error {
 			if reduces := answer == typev1.DamageAnswer_DAMAGE_ANSWER_REDUCE; reduces != (reduction != nil) {
