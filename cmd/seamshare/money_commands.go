@@ -12,13 +12,6 @@ import (
 	typev1 "seamshare.example/proto/gen/seamshare/type/v1"
 )
 
-func yes(b bool) string {
-	if b {
-		return "yes"
-	}
-	return ""
-}
-
 // receipt are the flags that every record of money has.
 type receipt struct{ reference, date string }
 
