@@ -15,7 +15,7 @@ import (
 
 // Of the golden files.
 const (
-	goldenRoot     = "rorymuXUSJyRoz1/BMRrryrrG8D1ftHUJX5kx9S61fQ="
+	goldenRoot     = "GkBccL0PPQfuvKkq/WvhIJLnFd+XW6MWEGbObANnClU="
 	goldenLeafHash = "+1YMSK4tuw1GnCgNP3w2hJ2XCJkwMyp/Nj+aJ6hCCbU="
 )
 

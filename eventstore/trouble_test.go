@@ -136,7 +136,11 @@ func noted(id string, version uint64) *eventv1.Record {
 	if err != nil {
 		panic(err)
 	}
-	return &eventv1.Record{Stream: "stone/" + id, StreamVersion: version, Type: 401, Public: public, Salt: make([]byte, 32)}
+	private, err := proto.Marshal(event.Private)
+	if err != nil {
+		panic(err)
+	}
+	return &eventv1.Record{Stream: "stone/" + id, StreamVersion: version, Type: 401, Public: public, Private: private, Salt: make([]byte, 32)}
 }
 
 func TestLogHasWhatCannotBeApplied(t *testing.T) {

@@ -20,7 +20,7 @@ import (
 func (s *session) demoCommand() *cobra.Command {
 	return &cobra.Command{
 		Use:   "demo",
-		Short: "Watch three parcels go from listing to payout, with invented data",
+		Short: "Watch three invented parcels go from listing to payout",
 		Long: `Starts a node of its own, founds an invented co-op in it, and plays three parcels
 through: listing, viewing, haggling, handover, bench, twenty-one stones, sales, a
 return, and who gets what to the cent, paid out under four eyes; then it tries doors

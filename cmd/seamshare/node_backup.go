@@ -27,7 +27,7 @@ func (s *session) backupCommand() *cobra.Command {
 	var out string
 	c := &cobra.Command{
 		Use:   "backup",
-		Short: "Copy log and pictures into one file, while the node serves or not",
+		Short: "Copy log and pictures into one file, also while the node serves",
 		Long: `backup writes everything that was recorded, with a signed checkpoint and the
 pictures that records name, into one file that seamshare restore reads. It holds
 prices, parties and all else that is private: keep it as you keep the books. No

@@ -50,7 +50,7 @@ func roughListing() *minerv1.PublishParcelRequest {
 		RequestId: command.NewID(), Label: "P1", Treatment: typev1.Treatment_TREATMENT_NONE_KNOWN, OpenAtAsking: true,
 		Agreement: cooptest.RisingShare(roughPrice), Total: cooptest.Grams(roughUg),
 		Pieces: []*minerv1.NewPiece{
-			{Label: "1", Weighing: cooptest.Grams(10_000_000), Size: &typev1.Size{LengthUm: 30_000, WidthUm: 20_000, DepthUm: 9_000}, Kind: typev1.Kind_KIND_BOULDER},
+			{Label: "1", Weighing: cooptest.Grams(10_000_000), Size: &typev1.Size{LengthUm: 30_000, WidthUm: 20_000, DepthUm: 9_000}, Kind: typev1.Kind_KIND_BOULDER, Photos: []*typev1.Photo{cooptest.Photo()}},
 			{Label: "2", Weighing: cooptest.Grams(20_000_000), Kind: typev1.Kind_KIND_MATRIX, Count: 9, SmallestUm: 8_000, LargestUm: 15_000},
 		},
 	}

@@ -21,7 +21,7 @@ var parcelStates = map[typev1.ParcelState]string{
 
 func saveDraft(w *World, r rough, id string) (rough, error) {
 	got, err := w.Miner.Miner().SaveDraft(w.Ctx(), &minerv1.SaveDraftRequest{RequestId: command.NewID(), ParcelId: id, Draft: &minerv1.Draft{
-		Label: "P1", Agreement: atPrice(roughPrice), Pieces: []*minerv1.DraftLine{{Label: "1", Seen: "a green bar"}},
+		Label: "P1", Agreement: atPrice(roughPrice), Pieces: []*minerv1.DraftLine{{Label: "1", Seen: "a green bar", Photos: []*typev1.Photo{cooptest.Photo()}}},
 	}})
 	return of(r, got.GetParcel()), err
 }

@@ -25,7 +25,7 @@ var plain = map[string][]protoreflect.Name{
 		"label", "name", "class", "classes", "colours", "judged_under", "remarks", "seen", "like", "market", "carat", "part", "origin_part",
 		"light", "media_type", "sha256", "country", "waits_for", "steps", "kind", "kinds", "cost_kinds", "currency", "event",
 	},
-	"where a thing stands": {"stage", "standing", "how", "outcome"},
+	"where a thing stands": {"stage", "standing", "how", "outcome", "tray", "dop"},
 	"words of who acts, to those whom the thing concerns; the canaries hold them to it": {
 		"note", "text", "why", "reason", "words", "what", "about", "damage_words", "return_why", "answer", "carrier", "reference",
 	},
@@ -41,6 +41,7 @@ var plainByEnd = map[string]string{
 	"_id":    "the id of a thing or a person",
 	"_at":    "a moment",
 	"_until": "a moment",
+	"_label": "what a thing is called, which who gets the thing sees anyway",
 }
 
 func isPlain(name protoreflect.Name) bool {
