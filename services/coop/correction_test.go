@@ -6,6 +6,7 @@ import (
 	"google.golang.org/grpc/codes"
 
 	coopv1 "seamshare.example/proto/gen/seamshare/coop/v1"
+	cutterv1 "seamshare.example/proto/gen/seamshare/cutter/v1"
 	typev1 "seamshare.example/proto/gen/seamshare/type/v1"
 
 	"seamshare.example/services/command"
@@ -223,6 +224,39 @@ func TestCorrectionsOfMasses(t *testing.T) {
 		}
 		if y := closes(t); y.BoughtUg != 20_010_000 || y.UnexplainedUg != 10_000 {
 			t.Errorf("got %+v", y)
+		}
+	})
+	t.Run("OK: a stone that was cut again since stays at what it weighs now, and so do books and bench", func(t *testing.T) {
+		id := p.Stones[0].GetId()
+		if _, err := d.wetWheel.Cutter().TakeOffSale(ctx, &cutterv1.TakeOffSaleRequest{RequestId: command.NewID(), StoneId: id}); err != nil {
+			t.Fatal(err)
+		}
+		recut, err := d.wetWheel.Cutter().RecutStone(ctx, &cutterv1.RecutStoneRequest{
+			RequestId: command.NewID(), StoneId: id, Weighing: &typev1.Weighing{MassUg: 570_000, DivisionUg: 2_000}, Size: p.Stones[0].GetSize(),
+			Outline: p.Stones[0].GetOutline(), Reason: typev1.Reason_REASON_CHIPPED_EDGE, Why: "an edge chipped",
+		})
+		if err != nil {
+			t.Fatal(err)
+		}
+		was := closes(t)
+		if err := correct(history.GetRecords()[0].GetPosition(), "", 604_000); err != nil {
+			t.Fatal(err)
+		}
+		if y := closes(t); y.FinishedUg != was.FinishedUg || y.UnexplainedUg != was.UnexplainedUg+4_000 {
+			t.Errorf("got %+v, before it was %+v", y, was)
+		}
+		got, err := d.wetWheel.Cutter().GetStone(ctx, &cutterv1.GetStoneRequest{StoneId: id})
+		if err != nil || got.GetStone().GetWeighing().GetMassUg() != recut.GetStone().GetWeighing().GetMassUg() {
+			t.Errorf("it weighs %v, %v", got.GetStone().GetWeighing(), err)
+		}
+		bench, err := d.wetWheel.Cutter().GetPiece(ctx, &cutterv1.GetPieceRequest{PieceId: pieceID})
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, part := range bench.GetPiece().GetParts() {
+			if part.GetStoneId() == id && part.GetWeighing().GetMassUg() != 570_000 {
+				t.Errorf("the bench says %v", part)
+			}
 		}
 	})
 	t.Run("the stone's chain shows both, and still checks", func(t *testing.T) {

@@ -1,6 +1,7 @@
 package coop
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -355,6 +356,9 @@ func (w wrong) fitsMass(tx *eventstore.Tx, kind, id string, right correction.Fac
 		if kind == stream.Stone.Name {
 			public.StoneId, also = id, w.record.Stream
 		}
+		name := cmp.Or(w.part, rough.Label)
+		now, there := rough.Part(name)
+		public.WeighedSince = !there || now.StoneID != public.GetStoneId() || now.Weighing.GetMassUg() != w.was.Weighing.GetMassUg()
 		event := &correctionv1.Event{Event: &correctionv1.Event_MassCorrected{MassCorrected: &correctionv1.MassCorrected{
 			Public: public, Private: &correctionv1.MassCorrected_Private{PersonId: person, Reason: c.Reason},
 		}}}

@@ -43,6 +43,10 @@ func Open(dir string) (*Keys, error) {
 	if err := os.MkdirAll(dir, 0o700); err != nil {
 		return nil, fmt.Errorf("couldn't make the folder of personal keys: %w", err)
 	}
+	// The folder itself has to be there after a power cut, or the keys in it are not.
+	if err := syncFolder(filepath.Dir(filepath.Clean(dir))); err != nil {
+		return nil, err
+	}
 	return &Keys{dir: dir}, nil
 }
 
@@ -207,8 +211,10 @@ func (k *Keys) Replay(erased []string) error {
 	return nil
 }
 
-func (k *Keys) sync() error {
-	dir, err := os.Open(k.dir)
+func (k *Keys) sync() error { return syncFolder(k.dir) }
+
+func syncFolder(path string) error {
+	dir, err := os.Open(path)
 	if err != nil {
 		return fmt.Errorf("couldn't sync the folder of personal keys: %w", err)
 	}

@@ -76,7 +76,7 @@ type Store struct {
 func Open(dir string) (*Store, error) {
 	s := &Store{dir: dir, decodes: make(chan struct{}, atOnce), uploads: make(chan struct{}, 1)}
 	for _, d := range []string{dir, s.coming("")} {
-		if err := os.MkdirAll(d, 0o700); err != nil {
+		if err := makeDir(d); err != nil {
 			return nil, fmt.Errorf("couldn't make the folder of pictures: %w", err)
 		}
 	}
@@ -129,8 +129,7 @@ func (s *Store) Add(c Chunk) (received uint64, kept *Photo, err error) {
 	defer func() { <-s.uploads }()
 	name := c.Member + "." + c.Upload
 	if done, err := os.ReadFile(s.coming(name + ".done")); err == nil {
-		kept, err := s.stat(string(done))
-		return c.Offset + uint64(len(c.Bytes)), kept, err
+		return s.again(c, string(done))
 	}
 	if received, err = s.append(name, c); err != nil || !c.Last || received > c.Offset+uint64(len(c.Bytes)) {
 		return received, nil, err
@@ -145,13 +144,36 @@ func (s *Store) Add(c Chunk) (received uint64, kept *Photo, err error) {
 	if err != nil {
 		return received, nil, errors.Join(err, os.Remove(s.coming(name)))
 	}
-	if err := os.WriteFile(s.coming(name+".done"), []byte(kept.Sum.String()), 0o600); err != nil {
+	if err := os.WriteFile(s.coming(name+".done"), []byte(c.ending()+kept.Sum.String()), 0o600); err != nil {
 		return received, nil, fmt.Errorf("couldn't note that the picture is whole: %w", err)
 	}
 	if err := os.Remove(s.coming(name)); err != nil && !errors.Is(err, fs.ErrNotExist) {
 		return received, nil, fmt.Errorf("couldn't drop the picture as it came: %w", err)
 	}
 	return received, kept, nil
+}
+
+// ending tells the last bytes of one picture from those of another.
+func (c Chunk) ending() string {
+	return fmt.Sprintf("%d %x ", c.Offset, sha256.Sum256(c.Bytes))
+}
+
+// again answers for a picture that became whole: a repeat of its last bytes, and nothing
+// else, for another picture would be taken for it.
+func (s *Store) again(c Chunk, done string) (uint64, *Photo, error) {
+	name, ok := strings.CutPrefix(done, c.ending())
+	if !ok || !c.Last {
+		return 0, nil, usedName(c)
+	}
+	kept, err := s.stat(name)
+	return c.Offset + uint64(len(c.Bytes)), kept, err
+}
+
+func usedName(c Chunk) error {
+	return rule.Broken{
+		Reason: rule.PhotoInvalid, Field: "upload", Value: c.Upload,
+		Rule: "the name was used for other bytes", Hint: "take a new name for each picture",
+	}
 }
 
 func (s *Store) append(name string, c Chunk) (uint64, error) {
@@ -182,7 +204,16 @@ func (s *Store) append(name string, c Chunk) (uint64, error) {
 			Reason: rule.PhotoInvalid, Field: "offset", Value: fmt.Sprint(c.Offset),
 			Rule: fmt.Sprintf("the node has %d bytes of the picture", has), Hint: "go on from there",
 		}
-	case end <= has:
+	}
+	// What was sent before is the same, or it is another picture.
+	before := make([]byte, min(has-c.Offset, uint64(len(c.Bytes))))
+	if _, err := f.ReadAt(before, int64(c.Offset)); err != nil {
+		return has, fmt.Errorf("couldn't read the picture under way: %w", err)
+	}
+	if !bytes.Equal(before, c.Bytes[:len(before)]) {
+		return has, usedName(c)
+	}
+	if end <= has {
 		return has, nil
 	}
 	if _, err := f.WriteAt(c.Bytes, int64(c.Offset)); err != nil {
@@ -193,6 +224,9 @@ func (s *Store) append(name string, c Chunk) (uint64, error) {
 
 // room refuses a member who has too many pictures under way.
 func (s *Store) room(member string) error {
+	if err := s.forget(time.Now()); err != nil {
+		return err
+	}
 	entries, err := os.ReadDir(s.coming(""))
 	if err != nil {
 		return fmt.Errorf("couldn't look for pictures under way: %w", err)
@@ -259,7 +293,7 @@ func (s *Store) put(sum Sum, data []byte) error {
 	if _, err := os.Stat(at); err == nil {
 		return nil
 	}
-	if err := os.MkdirAll(filepath.Dir(at), 0o700); err != nil {
+	if err := makeDir(filepath.Dir(at)); err != nil {
 		return fmt.Errorf("couldn't make a folder of pictures: %w", err)
 	}
 	f, err := os.CreateTemp(s.coming(""), "new.")
@@ -277,6 +311,17 @@ func (s *Store) put(sum Sum, data []byte) error {
 		return fmt.Errorf("couldn't keep the picture: %w", errors.Join(err, os.RemoveAll(f.Name())))
 	}
 	return nil
+}
+
+// makeDir makes a folder that is there after a power cut too.
+func makeDir(dir string) error {
+	if _, err := os.Stat(dir); err == nil {
+		return nil
+	}
+	if err := os.MkdirAll(dir, 0o700); err != nil {
+		return err
+	}
+	return syncDir(filepath.Dir(dir))
 }
 
 func syncDir(dir string) error {

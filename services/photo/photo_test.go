@@ -226,6 +226,26 @@ func TestAdd(t *testing.T) {
 			t.Errorf("what came is still there: %v", err)
 		}
 	})
+	t.Run("refused: another picture under a name that was used, whole or under way", func(t *testing.T) {
+		s, _ := open(t)
+		if _, _, err := s.Add(first); err != nil {
+			t.Fatal(err)
+		}
+		other := first
+		other.Bytes = bytes.Clone(first.Bytes)
+		other.Bytes[9] ^= 1
+		_, _, err := s.Add(other)
+		ruletest.Refused(t, err, rule.PhotoInvalid, "upload")
+		if _, _, err := s.Add(last); err != nil {
+			t.Fatal(err)
+		}
+		_, _, err = s.Add(other)
+		ruletest.Refused(t, err, rule.PhotoInvalid, "upload")
+		other = last
+		other.Bytes = append(bytes.Clone(last.Bytes), 0)
+		_, _, err = s.Add(other)
+		ruletest.Refused(t, err, rule.PhotoInvalid, "upload")
+	})
 	t.Run("refused: a gap", func(t *testing.T) {
 		s, _ := open(t)
 		_, _, err := s.Add(last)

@@ -32,21 +32,25 @@ func (v Yields) correct(rows eventstore.Rows, rec eventstore.Record, event *corr
 	part := c.GetPart()
 	switch {
 	case c.GetStoneId() != "":
-		b.finished += right - was
+		if c.GetWeighedSince() {
+			b.unexplained += right - was
+		} else {
+			b.finished += right - was
+		}
 		b.lose(c.GetLossReason(), was-right)
 		rows.Set(key("piece", id), b.row())
 		return nil
 	case part == "":
 		b.bought += right - was
-		// An untouched piece is its own first part.
-		if len(b.parts) == 1 && len(b.losses) == 0 && b.stones == 0 {
-			part = b.parts[0].name
+		// The first part has the piece's name, and it is the only one that corrects without one.
+		if i := slices.IndexFunc(b.parts, func(p partMass) bool { return p.massUg == was }); i >= 0 {
+			part = b.parts[i].name
 		}
 	default:
 		b.lose(c.GetLossReason(), was-right)
 	}
-	i := slices.IndexFunc(b.parts, func(p partMass) bool { return p.name == part && p.massUg == was })
-	if i < 0 {
+	i := slices.IndexFunc(b.parts, func(p partMass) bool { return p.name == part })
+	if c.GetWeighedSince() || i < 0 {
 		b.unexplained += right - was
 	} else {
 		b.parts[i].massUg = right

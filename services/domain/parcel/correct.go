@@ -91,7 +91,8 @@ func EvolveCorrection(s State, e *correctionv1.Event) State {
 		p := e.MassCorrected.GetPublic()
 		s.Lines = slices.Clone(s.Lines)
 		for i := range s.Lines {
-			if s.Lines[i].PieceID == p.GetPieceId() {
+			// Of a line that was opened since, the rest was weighed then.
+			if l := s.Lines[i]; l.PieceID == p.GetPieceId() && l.Weighing.GetMassUg() == p.GetWas().GetMassUg() {
 				s.Lines[i].Weighing = p.GetRight()
 			}
 		}

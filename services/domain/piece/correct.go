@@ -32,10 +32,8 @@ func EvolveCorrection(s State, e *correctionv1.Event) State {
 	if part == "" {
 		part = s.Label
 	}
-	i := slices.IndexFunc(s.Parts, func(p Part) bool {
-		return p.Name == part && p.StoneID == c.GetStoneId() && p.Weighing.GetMassUg() == c.GetWas().GetMassUg()
-	})
-	if i < 0 {
+	i := s.index(part)
+	if c.GetWeighedSince() || i < 0 {
 		s.UnexplainedUg += more
 		return s
 	}

@@ -1041,7 +1041,9 @@ type MassCorrected_Public struct {
 	// The stone, where it is a stone's mass.
 	StoneId string `protobuf:"bytes,7,opt,name=stone_id,json=stoneId,proto3" json:"stone_id,omitempty"`
 	// The reason of the loss of which the difference is taken, where it was a bench step's.
-	LossReason    v11.Reason `protobuf:"varint,8,opt,name=loss_reason,json=lossReason,proto3,enum=seamshare.event.piece.v1.Reason" json:"loss_reason,omitempty"`
+	LossReason v11.Reason `protobuf:"varint,8,opt,name=loss_reason,json=lossReason,proto3,enum=seamshare.event.piece.v1.Reason" json:"loss_reason,omitempty"`
+	// The thing was weighed or cut again since: it stays at that, and the difference is unexplained.
+	WeighedSince  bool `protobuf:"varint,9,opt,name=weighed_since,json=weighedSince,proto3" json:"weighed_since,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1130,6 +1132,13 @@ func (x *MassCorrected_Public) GetLossReason() v11.Reason {
 		return x.LossReason
 	}
 	return v11.Reason(0)
+}
+
+func (x *MassCorrected_Public) GetWeighedSince() bool {
+	if x != nil {
+		return x.WeighedSince
+	}
+	return false
 }
 
 // The part for those concerned.
@@ -1773,10 +1782,10 @@ const file_seamshare_event_correction_v1_event_proto_rawDesc = "" +
 	"\aPrivate\x12\x1d\n" +
 	"\n" +
 	"refused_by\x18\x01 \x01(\tR\trefusedBy\x12\x16\n" +
-	"\x06reason\x18\x02 \x01(\tR\x06reason\"\xa9\x04\n" +
+	"\x06reason\x18\x02 \x01(\tR\x06reason\"\xce\x04\n" +
 	"\rMassCorrected\x12K\n" +
 	"\x06public\x18\x01 \x01(\v23.seamshare.event.correction.v1.MassCorrected.PublicR\x06public\x12N\n" +
-	"\aprivate\x18\x02 \x01(\v24.seamshare.event.correction.v1.MassCorrected.PrivateR\aprivate\x1a\xba\x02\n" +
+	"\aprivate\x18\x02 \x01(\v24.seamshare.event.correction.v1.MassCorrected.PrivateR\aprivate\x1a\xdf\x02\n" +
 	"\x06Public\x12#\n" +
 	"\rcorrection_id\x18\x01 \x01(\tR\fcorrectionId\x12\x1a\n" +
 	"\bcorrects\x18\x02 \x01(\x04R\bcorrects\x12\x12\n" +
@@ -1786,7 +1795,8 @@ const file_seamshare_event_correction_v1_event_proto_rawDesc = "" +
 	"\bpiece_id\x18\x06 \x01(\tR\apieceId\x12\x19\n" +
 	"\bstone_id\x18\a \x01(\tR\astoneId\x12A\n" +
 	"\vloss_reason\x18\b \x01(\x0e2 .seamshare.event.piece.v1.ReasonR\n" +
-	"lossReason\x1a>\n" +
+	"lossReason\x12#\n" +
+	"\rweighed_since\x18\t \x01(\bR\fweighedSince\x1a>\n" +
 	"\aPrivate\x12\x1b\n" +
 	"\tperson_id\x18\x01 \x01(\tR\bpersonId\x12\x16\n" +
 	"\x06reason\x18\x02 \x01(\tR\x06reason\"\x94\x03\n" +
