@@ -1,8 +1,11 @@
 package faults_test
 
 import (
+	"bytes"
 	"context"
 	"fmt"
+	"image"
+	"image/png"
 	"slices"
 	"sync"
 	"sync/atomic"
@@ -12,6 +15,7 @@ import (
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/status"
 
+	coopv1 "seamshare.example/proto/gen/seamshare/coop/v1"
 	cutterv1 "seamshare.example/proto/gen/seamshare/cutter/v1"
 	jewellerv1 "seamshare.example/proto/gen/seamshare/jeweller/v1"
 	typev1 "seamshare.example/proto/gen/seamshare/type/v1"
@@ -101,8 +105,9 @@ func (s *shopper) client() jewellerv1.JewellerServiceClient {
 func newShop(t testing.TB, c *coop, addr string, seed uint64) *shop {
 	t.Helper()
 	s := &shop{coop: c, past: racetest.NewHistory()}
-	second := map[string]*person{}
+	second, pictures := map[string]*person{}, map[string]*typev1.Photo{}
 	for _, cutter := range c.cutters {
+		pictures[cutter.member] = picture(t, cutter)
 		second[cutter.member] = c.add(t, cutter.member, typev1.Role_ROLE_CUTTER, addr)
 		c.seconds = append(c.seconds, second[cutter.member])
 	}
@@ -110,7 +115,7 @@ func newShop(t testing.TB, c *coop, addr string, seed uint64) *shop {
 	var mu sync.Mutex
 	stones := map[*workpiece]string{}
 	together(16, c.bench, func(w *workpiece) {
-		id, err := finish(ctx, w, second[w.owner.member])
+		id, err := finish(ctx, w, second[w.owner.member], pictures[w.owner.member])
 		if err != nil {
 			t.Errorf("piece %s: %v", w.id, err)
 		}
@@ -136,8 +141,19 @@ func newShop(t testing.TB, c *coop, addr string, seed uint64) *shop {
 	return s
 }
 
+// picture adds a small picture.
+func picture(t testing.TB, p *person) *typev1.Photo {
+	t.Helper()
+	var file bytes.Buffer
+	if err := png.Encode(&file, image.NewGray(image.Rect(0, 0, 8, 6))); err != nil {
+		t.Fatal(err)
+	}
+	kept := must(coopv1.NewPhotoServiceClient(p.conn).AddPhoto(soon(t), &coopv1.AddPhotoRequest{Upload: "a-picture", Chunk: file.Bytes(), Last: true}))(t)
+	return &typev1.Photo{Sha256: kept.GetSha256(), MediaType: kept.GetMediaType(), Light: "daylight, overcast"}
+}
+
 // finish makes a piece a stone on sale.
-func finish(ctx context.Context, w *workpiece, second *person) (id string, err error) {
+func finish(ctx context.Context, w *workpiece, second *person, picture *typev1.Photo) (id string, err error) {
 	cutter := cutterv1.NewCutterServiceClient(w.owner.conn)
 	done, err := cutter.FinishStone(ctx, &cutterv1.FinishStoneRequest{
 		RequestId: newID(), PieceId: w.id, Part: w.part, Label: "stone " + w.part, Weighing: &typev1.Weighing{MassUg: 608_000, DivisionUg: 2_000},
@@ -152,7 +168,7 @@ func finish(ctx context.Context, w *workpiece, second *person) (id string, err e
 	if _, err = cutter.CheckStone(ctx, &cutterv1.CheckStoneRequest{
 		RequestId: newID(), StoneId: id, BackFlat: true, WallEven: true, BevelClears: true, CornerRadiusUm: 2_000, Candled: true,
 		Weighing: done.GetStone().GetWeighing(), Size: done.GetStone().GetSize(),
-		Photo: &typev1.Photo{Sha256: make([]byte, 32), MediaType: "image/jpeg", Light: "daylight, overcast"},
+		Photo: picture,
 	}); err != nil {
 		return "", err
 	}

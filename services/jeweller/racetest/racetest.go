@@ -328,7 +328,7 @@ func (h *History) Look(ctx context.Context, clients []jewellerv1.JewellerService
 func (h *History) Check(t testing.TB) {
 	t.Helper()
 	for g, ops := range h.of {
-		if result := porcupine.CheckOperationsTimeout(model, ops, time.Minute); result != porcupine.Ok {
+		if result := porcupine.CheckOperationsTimeout(model, ops, 5*time.Minute); result != porcupine.Ok {
 			t.Fatalf("the history of group %d, %d calls, is %s:\n%s", g, len(ops), result, describe(ops))
 		}
 	}
