@@ -586,6 +586,7 @@ func promiseTrial() Trial {
 			"declined":  {{Make: after(offered, said(declinePromise))}},
 			"withdrawn": {{Make: after(offered, said(withdrawPromise))}},
 			"delivered": {{Make: after(accepted, said(deliverPromise))}},
+			"not kept":  {{Make: after(accepted, said(withdrawPromise))}},
 		},
 		Do: map[string][]Call[bench]{
 			"CutterService/PromiseStones":    {{Fresh: true, Do: promiseStone}},
@@ -604,6 +605,7 @@ func promiseTrial() Trial {
 						return map[typev1.PromiseState]string{
 							typev1.PromiseState_PROMISE_STATE_OFFERED: "offered", typev1.PromiseState_PROMISE_STATE_ACCEPTED: "accepted", typev1.PromiseState_PROMISE_STATE_DECLINED: "declined",
 							typev1.PromiseState_PROMISE_STATE_WITHDRAWN: "withdrawn", typev1.PromiseState_PROMISE_STATE_DELIVERED: "delivered",
+							typev1.PromiseState_PROMISE_STATE_NOT_KEPT: "not kept",
 						}[p.GetState()]
 					}
 				}

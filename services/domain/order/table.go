@@ -10,7 +10,7 @@ var Table = stage.Table{
 	States: []string{"placed", "dispatched", "received", "returned", "called off"},
 	Rows: []stage.Row{
 		{From: stage.None, Do: "JewellerService/PlaceOrder", By: "the jeweller", To: "placed", Needs: "every stone and lot to be had at the price seen, sets as a whole", Moves: "title, as agreed; the price is owed"},
-		{From: "placed", Do: "JewellerService/CancelOrder", By: "the jeweller", To: "called off", Needs: "nothing paid", Moves: "the stones are on sale again as they were"},
+		{From: "placed", Do: "JewellerService/CancelOrder", By: "the jeweller", To: "called off", Needs: "nothing paid; not cut to order", Moves: "the stones are on sale again as they were"},
 		{From: "placed", Do: "CoopService/RecordOrderPayment", By: "the bookkeeper", To: "placed", Needs: "no more than is open", Moves: "money, and with it the shares"},
 		{From: "placed", Do: "CutterService/DispatchOrder", By: "the cutter", To: "dispatched", Needs: "the deposit is in, or all where there is none; measured", Moves: "custody, to the carrier"},
 		{From: "placed", Do: "CutterService/AcceptReturn", By: "the cutter", To: "returned", Needs: "measured again", Moves: "title, back to the cutter"},
