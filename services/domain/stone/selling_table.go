@@ -10,6 +10,8 @@ var SellingTable = stage.Table{
 	Rows: []stage.Row{
 		{From: "with its cutter", Do: "CutterService/PutStoneOnSale", By: "the cutter", To: Offered, Needs: "a final check that stands; a price in the parcel's currency"},
 		{From: "with its cutter", Do: "CutterService/OfferSet", By: "the cutter", To: Offered, Needs: "all stones of the pair or suite, each with its price"},
+		{From: "with its cutter", Do: "CutterService/DeliverPromise", By: "the cutter", To: SoldState, Needs: "a final check that stands; as promised to a jeweller who accepted", Moves: "title, as agreed; the price promised is owed"},
+		{From: Offered, Do: "CutterService/DeliverPromise", By: "the cutter", To: SoldState, Needs: "as promised to a jeweller who accepted; nobody holds it; in no pair or suite", Moves: "title, as agreed; the price promised is owed"},
 		{From: Offered, Do: "CutterService/PutStoneOnSale", By: "the cutter", To: Offered, Needs: "it is in no pair or suite", Moves: "the price"},
 		{From: Offered, Do: "CutterService/OfferSet", By: "the cutter", To: Offered, Needs: "it is in no other pair or suite", Moves: "the price; its set"},
 		{From: Offered, Do: "CutterService/TakeOffSale", By: "the cutter", To: "with its cutter", Needs: "a pair or suite goes as a whole"},
