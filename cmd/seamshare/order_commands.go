@@ -296,6 +296,7 @@ func printOrder(w io.Writer, o *jewellerv1.Order) error {
 	for _, f := range []struct{ name, value string }{
 		{"deposit, which comes first", amount.Text(o.GetDeposit())},
 		{"bought from approval", o.GetApprovalId()},
+		{"cut to order, by promise", o.GetPromiseId()},
 		{"returns until", when(o.GetReturnUntil())},
 		{"claims until", when(o.GetClaimUntil())},
 	} {

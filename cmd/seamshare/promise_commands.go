@@ -91,8 +91,10 @@ more to say, what it is to be like.`,
 func (s *session) promiseWithdrawCommand() *cobra.Command {
 	var why string
 	c := &cobra.Command{
-		Use:     "withdraw PROMISE --why TEXT",
-		Short:   "Take a promise back that isn't answered yet (cutter)",
+		Use:   "withdraw PROMISE --why TEXT",
+		Short: "Take a promise back, or say that it can't be kept (cutter)",
+		Long: `Takes a promise back that isn't answered yet. One that was accepted binds: where it
+can't be kept, as when the stone cracked, this says so, and the jeweller reads why.`,
 		Example: `  seamshare promise withdraw PROMISE --why "the rough cracked"`,
 		Args:    exactly("PROMISE"),
 		RunE: func(c *cobra.Command, args []string) error {

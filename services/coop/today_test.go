@@ -260,6 +260,9 @@ func TestTodayOfSelling(t *testing.T) {
 	must(d.other.Jeweller().AcceptPromise(ctx, &jewellerv1.AcceptPromiseRequest{RequestId: command.NewID(), PromiseId: promised.GetPromise().GetId()}))
 	d.sees(t, d.other, "accepted")
 	d.sees(t, d.wetWheel, "accepted", coop.PromisesDue, coop.ShareEarned)
+	must(d.wetWheel.Cutter().WithdrawPromise(ctx, &cutterv1.WithdrawPromiseRequest{RequestId: command.NewID(), PromiseId: promised.GetPromise().GetId(), Why: "the stone cracked"}))
+	d.sees(t, d.wetWheel, "not kept", coop.ShareEarned)
+	d.sees(t, d.other, "not kept", coop.PromisesNotKept)
 }
 
 func TestTodayOfTheDesks(t *testing.T) {

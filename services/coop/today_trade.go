@@ -307,21 +307,41 @@ func (d *day) holdsEnding() error {
 	})
 }
 
-// promises goes through stones promised to be cut to order.
-func (d *day) promises(kind string, stage promise.Stage) error {
+// promises goes through stones promised to be cut to order; kind says what one is to the
+// caller, if anything.
+func (d *day) promises(kind func(promise.State) string) error {
 	return d.listed(view.Lots{}.Name(), view.Lots{}.Promises, func(id string) (bool, error) {
 		p, _, err := eventstore.Load(d.q, stream.Promise, id)
-		mine := p.Cutter
-		if stage == promise.Offered {
-			mine = p.Jeweller // who answers
-		}
-		if err != nil || p.Stage != stage || mine != d.who.Member {
+		if err != nil {
 			return false, err
 		}
-		return d.add(kind, stones(len(p.Items)), "promise/"+id, p.DueAt), nil
+		of := kind(p)
+		return of != "" && d.add(of, stones(len(p.Items)), "promise/"+id, p.DueAt), nil
 	})
 }
 
-func (d *day) promisesDue() error { return d.promises(PromisesDue, promise.Accepted) }
+func (d *day) promisesDue() error {
+	return d.promises(func(p promise.State) string {
+		if p.Cutter == d.who.Member && p.Stage == promise.Accepted {
+			return PromisesDue
+		}
+		return ""
+	})
+}
 
-func (d *day) promisesToAnswer() error { return d.promises(PromisesToAnswer, promise.Offered) }
+// toldFor is how long a jeweller is told that a promise isn't kept.
+const toldFor = 14 * 24 * time.Hour
+
+func (d *day) promisesToMe() error {
+	now := d.q.Now()
+	return d.promises(func(p promise.State) string {
+		switch {
+		case p.Jeweller != d.who.Member:
+		case p.Stage == promise.Offered && !p.Lapsed(now):
+			return PromisesToAnswer
+		case p.Stage == promise.NotKept && now.Before(p.EndedAt.Add(toldFor)):
+			return PromisesNotKept
+		}
+		return ""
+	})
+}

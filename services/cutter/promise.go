@@ -65,7 +65,7 @@ func (s *Server) WithdrawPromise(ctx context.Context, req *cutterv1.WithdrawProm
 		if err != nil {
 			return nil, err
 		}
-		withdrawn, err := p.State.Withdraw(me, req.GetWhy())
+		withdrawn, err := p.State.Withdraw(me, req.GetWhy(), tx.Now())
 		if err != nil {
 			return nil, err
 		}
@@ -131,7 +131,7 @@ func sellPromised(tx *eventstore.Tx, p promise.State, stones []*command.Thing[st
 	if err := broken.Err(); err != nil {
 		return err
 	}
-	placed, err := order.State{}.Place(orderID, p.Jeweller, p.Items[0].GetPrice().GetCurrency(), lines, order.Terms{})
+	placed, err := order.State{}.Place(orderID, p.Jeweller, p.Items[0].GetPrice().GetCurrency(), lines, order.Terms{PromiseID: p.ID})
 	if err != nil {
 		return err
 	}

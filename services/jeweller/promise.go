@@ -2,6 +2,7 @@ package jeweller
 
 import (
 	"context"
+	"time"
 
 	jewellerv1 "seamshare.example/proto/gen/seamshare/jeweller/v1"
 	typev1 "seamshare.example/proto/gen/seamshare/type/v1"
@@ -21,8 +22,8 @@ import (
 // AcceptPromise implements jewellerv1.JewellerServiceServer.
 func (s *Server) AcceptPromise(ctx context.Context, req *jewellerv1.AcceptPromiseRequest) (*jewellerv1.AcceptPromiseResponse, error) {
 	me := access.Caller(ctx).Member
-	p, position, err := s.onPromise(ctx, req, func(p promise.State) (*promisev1.Event, error) {
-		accepted, err := p.Accept(me)
+	p, position, err := s.onPromise(ctx, req, func(p promise.State, now time.Time) (*promisev1.Event, error) {
+		accepted, err := p.Accept(me, now)
 		if err != nil {
 			return nil, err
 		}
@@ -37,7 +38,7 @@ func (s *Server) AcceptPromise(ctx context.Context, req *jewellerv1.AcceptPromis
 // DeclinePromise implements jewellerv1.JewellerServiceServer.
 func (s *Server) DeclinePromise(ctx context.Context, req *jewellerv1.DeclinePromiseRequest) (*jewellerv1.DeclinePromiseResponse, error) {
 	me := access.Caller(ctx).Member
-	p, position, err := s.onPromise(ctx, req, func(p promise.State) (*promisev1.Event, error) { return p.Decline(me, req.GetWhy()) })
+	p, position, err := s.onPromise(ctx, req, func(p promise.State, _ time.Time) (*promisev1.Event, error) { return p.Decline(me, req.GetWhy()) })
 	if err != nil {
 		return nil, err
 	}
@@ -49,13 +50,13 @@ type promiseRequest interface {
 	GetPromiseId() string
 }
 
-func (s *Server) onPromise(ctx context.Context, req promiseRequest, decide func(promise.State) (*promisev1.Event, error)) (*typev1.Promise, uint64, error) {
+func (s *Server) onPromise(ctx context.Context, req promiseRequest, decide func(promise.State, time.Time) (*promisev1.Event, error)) (*typev1.Promise, uint64, error) {
 	did, err := command.Run(ctx, s.node, req, stream.Promise, func(tx *eventstore.Tx) (*command.Thing[promise.State], error) {
 		p, err := command.Open(tx, stream.Promise, req.GetPromiseId())
 		if err != nil {
 			return nil, err
 		}
-		event, err := decide(p.State)
+		event, err := decide(p.State, tx.Now())
 		if err != nil {
 			return nil, err
 		}

@@ -406,12 +406,12 @@ func stoneTrial() Trial {
 		Table: stone.Table,
 		In: map[string][]Recipe[bench]{
 			stage.None:      {{Make: inWork}},
-			stone.Unchecked: {{Make: unchecked}},
-			stone.Checked:   {{Make: checked}},
-			stone.Stocked:   {{Make: stocked}},
-			stone.Offered:   {{Make: offered}},
-			stone.SoldState: {{Make: after(offered, said(orderStone))}},
-			stone.InLotWord: {{Make: after(unchecked, makeLot(ofStone))}},
+			stone.Unchecked: {{Make: promised(unchecked)}},
+			stone.Checked:   {{Make: promised(checked)}},
+			stone.Stocked:   {{Make: promised(stocked)}},
+			stone.Offered:   {{Make: promised(offered)}},
+			stone.SoldState: {{Make: promised(after(offered, said(orderStone)))}},
+			stone.InLotWord: {{Make: promised(after(unchecked, makeLot(ofStone)))}},
 		},
 		Do: map[string][]Call[bench]{
 			"CutterService/FinishStone":  {{Fresh: true, Do: finishStone}},
@@ -431,6 +431,7 @@ func stoneTrial() Trial {
 			"CutterService/MakeLot":        {{Do: makeLot(ofStone)}},
 			"CutterService/UnmakeLot":      {{Do: said(unmakeLot)}},
 			"CutterService/PutStoneOnSale": {{Do: said(offerStone)}},
+			"CutterService/DeliverPromise": {{Do: said(deliverPromise)}},
 			"CutterService/AcceptReturn":   {{Name: "as it went", Do: said(stoneReturned(1_776_000))}, {Name: "otherwise", Do: said(stoneReturned(1_700_000))}},
 			"JewellerService/PlaceOrder":   {{Do: said(orderStone)}},
 		},
@@ -558,6 +559,11 @@ func acceptPromise(w *World, b bench) error {
 	return err
 }
 
+// promised is what was made, and a promise of a stone like it that a jeweller accepted.
+func promised(from func(*World) bench) func(*World) bench {
+	return after(after(from, promiseStone), said(acceptPromise))
+}
+
 func declinePromise(w *World, b bench) error {
 	_, err := w.Jeweller.Jeweller().DeclinePromise(w.Ctx(), &jewellerv1.DeclinePromiseRequest{RequestId: command.NewID(), PromiseId: b.agreed, Why: "too late"})
 	return err
@@ -576,7 +582,7 @@ func deliverPromise(w *World, b bench) error {
 // promiseTrial tries a promise to cut to order.
 func promiseTrial() Trial {
 	offered := after(stocked, promiseStone)
-	accepted := after(offered, said(acceptPromise))
+	accepted := promised(stocked)
 	return Thing[bench]{
 		Table: promise.Table,
 		In: map[string][]Recipe[bench]{
@@ -586,6 +592,7 @@ func promiseTrial() Trial {
 			"declined":  {{Make: after(offered, said(declinePromise))}},
 			"withdrawn": {{Make: after(offered, said(withdrawPromise))}},
 			"delivered": {{Make: after(accepted, said(deliverPromise))}},
+			"not kept":  {{Make: after(accepted, said(withdrawPromise))}},
 		},
 		Do: map[string][]Call[bench]{
 			"CutterService/PromiseStones":    {{Fresh: true, Do: promiseStone}},
@@ -604,6 +611,7 @@ func promiseTrial() Trial {
 						return map[typev1.PromiseState]string{
 							typev1.PromiseState_PROMISE_STATE_OFFERED: "offered", typev1.PromiseState_PROMISE_STATE_ACCEPTED: "accepted", typev1.PromiseState_PROMISE_STATE_DECLINED: "declined",
 							typev1.PromiseState_PROMISE_STATE_WITHDRAWN: "withdrawn", typev1.PromiseState_PROMISE_STATE_DELIVERED: "delivered",
+							typev1.PromiseState_PROMISE_STATE_NOT_KEPT: "not kept",
 						}[p.GetState()]
 					}
 				}

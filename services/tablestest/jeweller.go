@@ -328,6 +328,7 @@ func goodsTrial(table stage.Table, kind typev1.GoodsKind) Trial {
 type selling struct {
 	id, other          string
 	goods, hold, order string
+	agreed             string // a promise of a stone like it, accepted
 }
 
 func sellingTrial() Trial {
@@ -342,7 +343,7 @@ func sellingTrial() Trial {
 	}
 	onSale := func(w *World) selling {
 		stones := idsOf(stonesOnSale(w, 2))
-		s := selling{id: stones[0], other: stones[1], hold: nothing, order: nothing}
+		s := selling{id: stones[0], other: stones[1], hold: nothing, order: nothing, agreed: promiseOval(w)}
 		ask(w, &s)
 		return s
 	}
@@ -389,7 +390,7 @@ func sellingTrial() Trial {
 	return Thing[selling]{
 		Table: stone.SellingTable,
 		In: map[string][]Recipe[selling]{
-			stage.None:        {{Make: func(*World) selling { return selling{nothing, nothing, nothing, nothing, nothing} }}},
+			stage.None:        {{Make: func(*World) selling { return selling{nothing, nothing, nothing, nothing, nothing, nothing} }}},
 			"with its cutter": {{Make: then(func(w *World, s selling) (selling, error) { return s, off(w, s.id) })}},
 			"on sale":         {{Make: onSale}},
 			"held":            {{Make: then(holds)}},
@@ -408,6 +409,7 @@ func sellingTrial() Trial {
 				return err
 			})}},
 			"CutterService/OfferSet":       {{Do: keep(pair)}},
+			"CutterService/DeliverPromise": {{Do: keep(func(w *World, s selling) error { _, err := deliverOval(w, s.agreed, s.id); return err })}},
 			"CutterService/TakeOffSale":    {{Do: keep(func(w *World, s selling) error { return off(w, s.id) })}},
 			"JewellerService/HoldStones":   {{Do: holds}},
 			"JewellerService/PlaceOrder":   {{Do: orders}},
@@ -457,4 +459,23 @@ func acceptReturn(w *World, id string) error {
 	m := asMeasured(id)
 	_, err := w.Cutter.Cutter().AcceptReturn(w.Ctx(), &cutterv1.AcceptReturnRequest{RequestId: command.NewID(), StoneId: id, Weighing: m.GetWeighing(), Size: m.GetSize(), Why: "the setting was changed"})
 	return err
+}
+
+// promiseOval is a promise of a stone like those of stonesOnSale, accepted.
+func promiseOval(w *World) string {
+	m := asMeasured(nothing)
+	got, err := w.Cutter.Cutter().PromiseStones(w.Ctx(), &cutterv1.PromiseStonesRequest{
+		RequestId: command.NewID(), JewellerId: w.Jeweller.Member, DueAt: w.Now().Add(720 * time.Hour).Format(time.RFC3339),
+		Items: []*typev1.PromisedStone{{Outline: typev1.Outline_OUTLINE_OVAL, Size: m.GetSize(), Kind: typev1.Kind_KIND_BOULDER, Price: cooptest.AUD(50000)}},
+	})
+	w.Must(err)
+	_, err = w.Jeweller.Jeweller().AcceptPromise(w.Ctx(), &jewellerv1.AcceptPromiseRequest{RequestId: command.NewID(), PromiseId: got.GetPromise().GetId()})
+	w.Must(err)
+	return got.GetPromise().GetId()
+}
+
+// deliverOval gives the order that it went into.
+func deliverOval(w *World, promiseID, stoneID string) (string, error) {
+	got, err := w.Cutter.Cutter().DeliverPromise(w.Ctx(), &cutterv1.DeliverPromiseRequest{RequestId: command.NewID(), PromiseId: promiseID, StoneIds: []string{stoneID}})
+	return got.GetPromise().GetOrderId(), err
 }

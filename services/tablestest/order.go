@@ -16,6 +16,7 @@ import (
 type purchase struct {
 	id, stone string
 	due       int64 // to be paid back
+	portion   bench // in place of a stone: all of a lot
 }
 
 // placeOne places it, with a deposit of 100.00.
@@ -23,7 +24,7 @@ func placeOne(w *World, stone string) (purchase, error) {
 	placed, err := w.Jeweller.Jeweller().PlaceOrder(w.Ctx(), &jewellerv1.PlaceOrderRequest{
 		RequestId: command.NewID(), Items: []*jewellerv1.OrderItem{{StoneId: stone, Price: cooptest.AUD(50000)}}, Deposit: cooptest.AUD(10000),
 	})
-	return purchase{id: placed.GetOrder().GetId(), stone: stone, due: 50000}, err
+	return purchase{id: placed.GetOrder().GetId(), stone: stone, due: 50000, portion: noBench(w)}, err
 }
 
 func payOrder(minor int64) func(*World, purchase) (purchase, error) {
@@ -65,6 +66,28 @@ func refundOrder(w *World, p purchase) (purchase, error) {
 
 func stoneBack(w *World, p purchase) (purchase, error) { return p, acceptReturn(w, p.stone) }
 
+// ofLot is an order of all of a lot.
+func ofLot(w *World) purchase {
+	b := after(after(after(chips, makeLot(ofChips)), said(offerLot)), orderLot(3))(w)
+	return purchase{id: b.order, stone: nothing, due: 50000, portion: b}
+}
+
+// outOf makes an order out of goods on approval that the jeweller answers for.
+func outOf(do func(*World, string, string) error) func(*World, purchase) (purchase, error) {
+	return func(w *World, p purchase) (purchase, error) {
+		p.stone = stonesOnSale(w, 1)[0].GetId()
+		id, err := askFor(w, typev1.GoodsKind_GOODS_KIND_APPROVAL, p.stone)
+		w.Must(err)
+		w.Must(sendGoods(w, id, typev1.Bearer_BEARER_JEWELLER, p.stone))
+		if err := do(w, id, p.stone); err != nil {
+			return p, err
+		}
+		got, err := w.Jeweller.Jeweller().GetApproval(w.Ctx(), &jewellerv1.GetApprovalRequest{ApprovalId: id})
+		p.id = got.GetApproval().GetLines()[0].GetOrderId()
+		return p, err
+	}
+}
+
 func orderTrial() Trial {
 	after := func(steps ...func(*World, purchase) (purchase, error)) func(*World) purchase {
 		return func(w *World) purchase {
@@ -85,8 +108,8 @@ func orderTrial() Trial {
 	return Thing[purchase]{
 		Table: order.Table,
 		In: map[string][]Recipe[purchase]{
-			stage.None:   {{Make: func(w *World) purchase { return purchase{nothing, nothing, 50000} }}},
-			"placed":     {{Name: "unpaid", Make: after()}, {Name: "paid", Make: after(full)}, {Name: "deposit paid", Make: after(part)}},
+			stage.None:   {{Make: func(w *World) purchase { return purchase{nothing, nothing, 50000, noBench(w)} }}},
+			"placed":     {{Name: "unpaid", Make: after()}, {Name: "paid", Make: after(full)}, {Name: "deposit paid", Make: after(part)}, {Name: "of a lot", Make: ofLot}},
 			"dispatched": {{Name: "paid", Make: after(full, dispatchOrder)}, {Name: "deposit paid", Make: after(part, dispatchOrder)}},
 			"received": {
 				{Name: "paid", Make: after(full, dispatchOrder, receiveOrder)},
@@ -110,7 +133,19 @@ func orderTrial() Trial {
 			"JewellerService/ClaimDamage":     {{With: []string{"paid", "deposit paid"}, Do: claimDamage}},
 			"CutterService/AnswerDamageClaim": {{With: []string{"claimed"}, Do: answerDamage}},
 			"CoopService/RecordRefund":        {{With: []string{"reduced", "paid"}, In: []string{stage.None, "placed", "dispatched", "returned", "called off"}, Do: refundOrder}, {With: []string{"reduced"}, In: []string{"received"}, Do: refundOrder}},
-			"CutterService/AcceptReturn":      {{Do: stoneBack}},
+			"CutterService/AcceptReturn":      {{With: []string{"unpaid", "paid", "deposit paid", "claimed", "reduced"}, Do: stoneBack}},
+			"CutterService/AcceptLotReturn": {{With: []string{"of a lot"}, Do: func(w *World, p purchase) (purchase, error) {
+				return p, lotReturned(w, p.portion)
+			}}},
+			"CutterService/DeliverPromise": {{Fresh: true, Do: func(w *World, p purchase) (purchase, error) {
+				var err error
+				p.stone = stonesOnSale(w, 1)[0].GetId()
+				p.id, err = deliverOval(w, promiseOval(w), p.stone)
+				return p, err
+			}}},
+			"JewellerService/BuyFromApproval":  {{Fresh: true, Do: outOf(func(w *World, id, stone string) error { return buyFrom(w, id, stone) })}},
+			"JewellerService/ReportLoss":       {{Fresh: true, Do: outOf(func(w *World, id, stone string) error { return reportLoss(w, id, stone, false) })}},
+			"CutterService/RecordApprovalLoss": {{Fresh: true, Do: outOf(func(w *World, id, stone string) error { return recordLoss(w, id, stone, true) })}},
 		},
 		State: func(w *World, p purchase) string {
 			got, err := w.Jeweller.Jeweller().GetOrder(w.Ctx(), &jewellerv1.GetOrderRequest{OrderId: p.id})

@@ -106,7 +106,9 @@ func (x Thing[X]) Run(t *testing.T) {
 	if gaps := x.gaps(); len(gaps) > 0 {
 		t.Fatalf("%s isn't tried whole:\n%s", x.Table.Thing, strings.Join(gaps, "\n"))
 	}
-	w := NewWorld(t)
+	traffic := &Traffic{}
+	w := NewWorld(t, traffic.Dial())
+	w.watch(traffic)
 	for _, from := range append([]string{stage.None}, x.Table.States...) {
 		t.Run("in "+named(from), func(t *testing.T) {
 			for _, do := range x.commands() {

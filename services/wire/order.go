@@ -12,7 +12,7 @@ import (
 func Order(s order.State) *jewellerv1.Order {
 	out := &jewellerv1.Order{
 		Id: s.ID, Total: Money(s.Currency, s.Total()), Paid: Money(s.Currency, s.Paid()), Open: Money(s.Currency, s.Open()),
-		State: jewellerv1.OrderState(s.Stage()), ApprovalId: s.ApprovalID, ReturnUntil: WhenOf(s.ReturnUntil), ClaimUntil: WhenOf(s.ClaimUntil),
+		State: jewellerv1.OrderState(s.Stage()), ApprovalId: s.ApprovalID, PromiseId: s.PromiseID, ReturnUntil: WhenOf(s.ReturnUntil), ClaimUntil: WhenOf(s.ClaimUntil),
 	}
 	if s.Deposit > 0 {
 		out.Deposit = Money(s.Currency, s.Deposit)

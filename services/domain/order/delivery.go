@@ -101,6 +101,8 @@ func (s State) Cancel(buyer, why string) (*orderv1.Event, error) {
 	switch {
 	case s.ApprovalID != "" || underWay:
 		return nil, rule.Broken{Reason: rule.OrderUnderWay, Field: "order_id", Value: s.ID, Rule: "its stones are under way or with you", Hint: "send them back within the return period"}
+	case s.PromiseID != "":
+		return nil, rule.Broken{Reason: rule.OrderPromised, Field: "order_id", Value: s.ID, Rule: "its stones were cut to order, and the promise that you accepted binds", Hint: "ask its cutter to take the stones back"}
 	case slices.ContainsFunc(s.Lines, func(l Line) bool { return l.Paid > 0 }):
 		return nil, rule.Broken{Reason: rule.OrderPaidFor, Field: "order_id", Value: s.ID, Rule: "money came in for it", Hint: "ask its cutter to take the stones back; then the money is paid back"}
 	}

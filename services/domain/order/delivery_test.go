@@ -60,6 +60,8 @@ func TestCancel(t *testing.T) {
 		ruletest.Refused(t, err, rule.OrderPaidFor, "order_id")
 		_, err = delivered(t).Cancel("marrow", "changed")
 		ruletest.Refused(t, err, rule.OrderUnderWay, "order_id")
+		_, err = sold(t, order.Terms{PromiseID: "pr"}).Cancel("marrow", "changed")
+		ruletest.Refused(t, err, rule.OrderPromised, "order_id")
 		_, err = sold(t, order.Terms{ApprovalID: "a"}).Cancel("marrow", "changed")
 		ruletest.Refused(t, err, rule.OrderUnderWay, "order_id")
 	})

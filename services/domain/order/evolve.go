@@ -67,7 +67,7 @@ func either(p interface {
 
 func (s State) placed(e *orderv1.Placed) State {
 	p := e.GetPrivate()
-	s.ID, s.Buyer, s.Currency, s.Deposit, s.ApprovalID = e.GetPublic().GetOrderId(), p.GetBuyerId(), p.GetCurrency(), p.GetDepositMinor(), p.GetApprovalId()
+	s.ID, s.Buyer, s.Currency, s.Deposit, s.ApprovalID, s.PromiseID = e.GetPublic().GetOrderId(), p.GetBuyerId(), p.GetCurrency(), p.GetDepositMinor(), p.GetApprovalId(), p.GetPromiseId()
 	s.Lines = make([]Line, len(p.GetLines()))
 	for i, l := range p.GetLines() {
 		s.Lines[i] = Line{

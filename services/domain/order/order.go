@@ -29,7 +29,8 @@ const MaxLines = 100
 //  4. Each stone comes back at most once.
 //  5. A refund is all that has to be paid back for a stone: all that was paid for one that came back, what was paid above
 //     its price for one whose price was reduced.
-//  6. It is called off only while nothing was paid and nothing sent, and not where the jeweller had the stones before.
+//  6. It is called off only while nothing was paid and nothing sent, and not where the jeweller had the stones before, nor where
+//     they were cut to order: an accepted promise binds.
 //  7. Stones are sent once, by their cutter, measured, when the deposit is in, or all of the money where there is none.
 //     What a jeweller had on approval needs no sending.
 //  8. The jeweller receives what was sent, once; the times for returns and claims run from then.
@@ -48,6 +49,7 @@ type State struct {
 
 	Deposit     int64  // minor units; 0: all of it comes first
 	ApprovalID  string // of which it buys; empty: none
+	PromiseID   string // that it delivers; empty: none
 	Cancelled   bool
 	ReturnUntil time.Time // of what was received last
 	ClaimUntil  time.Time
@@ -158,6 +160,7 @@ type Terms struct {
 	Deposit    *eventv1.Amount // nil: none
 	ApprovalID string
 	ClaimUntil time.Time // of stones bought from an approval
+	PromiseID  string
 }
 
 // Place places the order (rule 1). That each stone is on sale at its price is the
@@ -172,7 +175,7 @@ func (s State) Place(id, buyer, currency string, lines []Line, terms Terms) (*or
 	}
 	placed := &orderv1.Placed{
 		Public:  &orderv1.Placed_Public{OrderId: id},
-		Private: &orderv1.Placed_Private{BuyerId: buyer, Currency: currency, DepositMinor: terms.Deposit.GetMinor(), ApprovalId: terms.ApprovalID},
+		Private: &orderv1.Placed_Private{BuyerId: buyer, Currency: currency, DepositMinor: terms.Deposit.GetMinor(), ApprovalId: terms.ApprovalID, PromiseId: terms.PromiseID},
 	}
 	if terms.ApprovalID != "" {
 		placed.Private.ClaimUntilUs = terms.ClaimUntil.UnixMicro()

@@ -392,13 +392,51 @@ func TestViewing(t *testing.T) {
 		ruletest.Refused(t, err, rule.RoughIsOut, "parcel_id")
 		h.did(h.EndViewing(seller, back)).weigh(seller, 6, 185_760_000)
 	})
-	t.Run("rule 24 refused: the 101st", func(t *testing.T) {
+	ask := func(h *history, who, id string) error {
+		e, err := h.AskViewing(parcel.Viewing{ID: id, Viewer: who, At: noon.Add(time.Hour)}, noon)
+		if err == nil {
+			h.did(e, nil)
+		}
+		return err
+	}
+	t.Run("rule 24 refused: one buyer's sixth to come, and their 21st; the next buyer is asked in", func(t *testing.T) {
+		h := listed(t)
+		for i := range parcel.MaxViewingsOfOne {
+			if i >= parcel.MaxOpenViewings {
+				ruletest.Refused(t, ask(h, rival, "more"), rule.TooManyViewings, "parcel_id")
+				h.did(h.CallOffViewing(rival, fmt.Sprint(i-parcel.MaxOpenViewings), "rain"))
+			}
+			if err := ask(h, rival, fmt.Sprint(i)); err != nil {
+				t.Fatal(err)
+			}
+		}
+		h.did(h.CallOffViewing(rival, fmt.Sprint(parcel.MaxViewingsOfOne-1), "rain"))
+		ruletest.Refused(t, ask(h, rival, "more"), rule.TooManyViewings, "parcel_id")
+		if err := ask(h, buyer, "mine"); err != nil {
+			t.Error(err)
+		}
+	})
+	t.Run("rule 24 refused: the 101st to come, whoever asks; those that are over don't count", func(t *testing.T) {
 		h := listed(t)
 		for i := range parcel.MaxViewings {
-			h.did(h.AskViewing(parcel.Viewing{ID: fmt.Sprint(i), Viewer: buyer, At: noon.Add(time.Hour)}, noon))
+			if err := ask(h, fmt.Sprint("buyer", i/parcel.MaxOpenViewings), fmt.Sprint(i)); err != nil {
+				t.Fatal(err)
+			}
 		}
-		_, err := h.AskViewing(parcel.Viewing{ID: "more", Viewer: buyer, At: noon.Add(time.Hour)}, noon)
-		ruletest.Refused(t, err, rule.TooManyViewings, "parcel_id")
+		ruletest.Refused(t, ask(h, buyer, "more"), rule.TooManyViewings, "parcel_id")
+		h.did(h.CallOffViewing("buyer0", "0", "rain"))
+		if err := ask(h, buyer, "more"); err != nil {
+			t.Error(err)
+		}
+	})
+	t.Run("rule 25 refused: one buyer's 51st note; the next buyer's is kept", func(t *testing.T) {
+		h := listed(t)
+		for range parcel.MaxNotesOfOne {
+			h.did(h.AddNote(parcel.Note{By: rival, Text: "x"}))
+		}
+		_, err := h.AddNote(parcel.Note{By: rival, Text: "x"})
+		ruletest.Refused(t, err, rule.TooManyNotes, "parcel_id")
+		h.did(h.AddNote(parcel.Note{By: buyer, Text: "mine"}))
 	})
 	t.Run("rule 25: notes are kept on what one can see", func(t *testing.T) {
 		h := listed(t)

@@ -53,8 +53,9 @@ import (
 //  23. A parcel is closed by its buyer when it is paid, no part is in work and every stone is sold and paid.
 //  24. A viewing is asked for by a buyer while the parcel is on the market, agreed by the seller, called off by either,
 //     started and ended by the seller. Rough is with one viewer at a time, and not handed over meanwhile. A viewing
-//     that hasn't started is called off when the parcel leaves the market.
-//  25. A note is its cutter's alone.
+//     that hasn't started is called off when the parcel leaves the market. Each buyer has only so many, at a time
+//     and in all.
+//  25. A note is its cutter's alone, and each keeps only so many.
 //  26. No agreement is listed, offered or made a deal with a levy below the co-op's least, or with a cap where there is
 //     a least. A price is due within the days that the agreement names, or else the co-op's settings.
 //  27. A deal's price is corrected while the deal stands: to no less than what is paid, and not between sold and placed.

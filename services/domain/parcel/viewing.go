@@ -11,10 +11,18 @@ import (
 	parcelv1 "seamshare.example/proto/gen/seamshare/event/parcel/v1"
 )
 
-// What keeps a parcel bounded, ended ones counted.
+// What each member may have with one parcel, so that nobody takes it all.
+const (
+	MaxOpenViewings  = 5 // asked for, agreed or under way
+	MaxViewingsOfOne = 20
+	MaxNotesOfOne    = 50
+)
+
+// What keeps a parcel bounded whoever comes: viewings that aren't over, and notes. Those
+// that are over don't keep others out; each member's own bound holds for them.
 const (
 	MaxViewings = 100
-	MaxNotes    = 200
+	MaxNotes    = 2000
 )
 
 // Viewing is a buyer looking at a parcel before the deal.
@@ -84,8 +92,8 @@ func (s State) AskViewing(v Viewing, now time.Time) (*parcelv1.Event, error) {
 	if err := s.onMarket(v.Viewer); err != nil {
 		return nil, err
 	}
-	if n := len(s.Viewings); n >= MaxViewings {
-		return nil, rule.Broken{Reason: rule.TooManyViewings, Field: "parcel_id", Value: s.ID, Rule: fmt.Sprintf("a parcel is shown %d times at most", MaxViewings), Hint: "make an offer"}
+	if err := s.roomToView(v.Viewer); err != nil {
+		return nil, err
 	}
 	var broken rule.All
 	checkWhen(&broken, v.At, now)
@@ -97,6 +105,35 @@ func (s State) AskViewing(v Viewing, now time.Time) (*parcelv1.Event, error) {
 		Public:  &parcelv1.ViewingAsked_Public{ParcelId: s.ID},
 		Private: &parcelv1.ViewingAsked_Private{ViewingId: v.ID, ViewerId: v.Viewer, AtUs: v.At.UnixMicro(), Rub: v.Rub, Note: v.Asked},
 	}}}, nil
+}
+
+// roomToView refuses a buyer who has as many viewings as one may (rule 24). It says
+// nothing of others.
+func (s State) roomToView(viewer string) error {
+	var mine, mineOpen, open int
+	for _, v := range s.Viewings {
+		if v.Viewer == viewer {
+			mine++
+		}
+		if v.Stage == ViewingEnded || v.Stage == ViewingCalledOff {
+			continue
+		}
+		if open++; v.Viewer == viewer {
+			mineOpen++
+		}
+	}
+	full := func(what, hint string) error {
+		return rule.Broken{Reason: rule.TooManyViewings, Field: "parcel_id", Value: s.ID, Rule: what, Hint: hint}
+	}
+	switch {
+	case mine >= MaxViewingsOfOne:
+		return full(fmt.Sprintf("a parcel is shown to one buyer %d times at most", MaxViewingsOfOne), "make an offer")
+	case mineOpen >= MaxOpenViewings:
+		return full(fmt.Sprintf("a buyer has %d viewings of a parcel to come at most", MaxOpenViewings), "call one off, or wait until one is over")
+	case open >= MaxViewings:
+		return full("the parcel takes no more viewings now", "try again later, or make an offer")
+	}
+	return nil
 }
 
 func checkWhen(broken *rule.All, at, now time.Time) {
@@ -223,8 +260,17 @@ func (s State) AddNote(n Note) (*parcelv1.Event, error) {
 	if !s.Shown() || s.Seller == n.By || !s.OnMarket() && s.LastDeal().Buyer != n.By {
 		return nil, rule.NotThere("parcel_id", "parcel on the market or")
 	}
-	if len(s.Notes) >= MaxNotes {
-		return nil, rule.Broken{Reason: rule.TooManyNotes, Field: "parcel_id", Value: s.ID, Rule: fmt.Sprintf("%d notes are kept on a parcel", MaxNotes), Hint: "keep them elsewhere"}
+	mine := 0
+	for _, old := range s.Notes {
+		if old.By == n.By {
+			mine++
+		}
+	}
+	switch {
+	case mine >= MaxNotesOfOne:
+		return nil, rule.Broken{Reason: rule.TooManyNotes, Field: "parcel_id", Value: s.ID, Rule: fmt.Sprintf("each buyer keeps %d notes on a parcel at most", MaxNotesOfOne), Hint: "keep more elsewhere"}
+	case len(s.Notes) >= MaxNotes:
+		return nil, rule.Broken{Reason: rule.TooManyNotes, Field: "parcel_id", Value: s.ID, Rule: "the parcel takes no more notes", Hint: "keep them elsewhere"}
 	}
 	var broken rule.All
 	broken.Text("text", n.Text, maxNote)

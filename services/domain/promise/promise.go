@@ -25,8 +25,9 @@ const MaxItems = 20
 //
 //  1. A promise is made once, by a cutter to a jeweller who is another, with a price, a tolerance and a date to come.
 //  2. All its prices are in one currency, each more than nothing.
-//  3. The jeweller accepts or declines; the cutter takes it back until then.
-//  4. Accepted, it binds: what ends it is the delivery, also a late one.
+//  3. The jeweller accepts, as long as it isn't due, or declines; the cutter takes it back until then.
+//  4. Accepted, it binds both: what ends it is the delivery, also a late one, whose order isn't called off; or its
+//     cutter says, with the reason, that it can't be kept.
 //  5. It is delivered by as many stones as it has, in its order: of the outline and kind promised, each dimension
 //     within the tolerance.
 //
@@ -40,7 +41,8 @@ type State struct {
 	DueAt    time.Time
 	Note     string
 	Stage    Stage
-	Why      string // it was declined or withdrawn
+	Why      string    // it was declined, withdrawn or not kept
+	EndedAt  time.Time // by its cutter's word
 	StoneIDs []string
 	OrderID  string
 }
@@ -55,6 +57,7 @@ const (
 	Declined
 	Withdrawn
 	Delivered
+	NotKept
 )
 
 func (s Stage) String() string {
@@ -69,6 +72,8 @@ func (s Stage) String() string {
 		return "withdrawn"
 	case Delivered:
 		return "delivered"
+	case NotKept:
+		return "not kept"
 	}
 	return ""
 }
@@ -124,9 +129,12 @@ func (s State) Make(m Making, now time.Time) (*promisev1.Event, error) {
 }
 
 // Accept makes it binding (rule 3).
-func (s State) Accept(jeweller string) (*promisev1.Event, error) {
+func (s State) Accept(jeweller string, now time.Time) (*promisev1.Event, error) {
 	if err := s.open(s.Jeweller == jeweller); err != nil {
 		return nil, err
+	}
+	if s.Lapsed(now) {
+		return nil, rule.Broken{Reason: rule.PromiseLapsed, Field: "promise_id", Value: s.ID, Rule: "it could be accepted until its stones were due, " + s.DueAt.Format(time.RFC3339), Hint: "ask its cutter for a new promise"}
 	}
 	return &promisev1.Event{Event: &promisev1.Event_Accepted{Accepted: &promisev1.Accepted{
 		Public: &promisev1.Accepted_Public{PromiseId: s.ID}, Private: &promisev1.Accepted_Private{},
@@ -135,7 +143,10 @@ func (s State) Accept(jeweller string) (*promisev1.Event, error) {
 
 // Decline ends it (rule 3).
 func (s State) Decline(jeweller, why string) (*promisev1.Event, error) {
-	if err := s.ending(s.Jeweller == jeweller, why); err != nil {
+	if err := s.open(s.Jeweller == jeweller); err != nil {
+		return nil, err
+	}
+	if err := reason(why); err != nil {
 		return nil, err
 	}
 	return &promisev1.Event{Event: &promisev1.Event_Declined{Declined: &promisev1.Declined{
@@ -143,31 +154,31 @@ func (s State) Decline(jeweller, why string) (*promisev1.Event, error) {
 	}}}, nil
 }
 
-// Withdraw takes it back (rule 3).
-func (s State) Withdraw(cutter, why string) (*promisev1.Event, error) {
-	if err := s.ending(s.Cutter == cutter, why); err != nil {
+// Withdraw takes it back (rule 3), or says that it can't be kept (rule 4).
+func (s State) Withdraw(cutter, why string, now time.Time) (*promisev1.Event, error) {
+	if err := s.open(s.Cutter == cutter, Accepted); err != nil {
+		return nil, err
+	}
+	if err := reason(why); err != nil {
 		return nil, err
 	}
 	return &promisev1.Event{Event: &promisev1.Event_Withdrawn{Withdrawn: &promisev1.Withdrawn{
-		Public: &promisev1.Withdrawn_Public{PromiseId: s.ID}, Private: &promisev1.Withdrawn_Private{Why: why},
+		Public: &promisev1.Withdrawn_Public{PromiseId: s.ID}, Private: &promisev1.Withdrawn_Private{Why: why, AtUs: now.UnixMicro()},
 	}}}, nil
 }
 
-func (s State) ending(theirs bool, why string) error {
-	if err := s.open(theirs); err != nil {
-		return err
-	}
+func reason(why string) error {
 	var broken rule.All
 	broken.Text("why", why, 300)
 	return broken.Err()
 }
 
-// open refuses where the promise is not one's own, or is answered.
-func (s State) open(theirs bool) error {
+// open refuses where the promise is not one's own, or is answered and at no stage of more.
+func (s State) open(theirs bool, more ...Stage) error {
 	switch {
 	case s.ID == "" || !theirs:
 		return rule.NotThere("promise_id", "promise")
-	case s.Stage != Offered:
+	case s.Stage != Offered && !slices.Contains(more, s.Stage):
 		return rule.Broken{Reason: rule.PromiseSettled, Field: "promise_id", Value: s.ID, Rule: "the promise is " + s.Stage.String(), Hint: "nothing more can be said to it"}
 	}
 	return nil
@@ -236,6 +247,9 @@ func checkStone(broken *rule.All, field string, item *promisev1.Item, st Stone) 
 	}
 }
 
+// Lapsed tells whether a promise wasn't accepted before it was due.
+func (s State) Lapsed(now time.Time) bool { return s.Stage == Offered && !now.Before(s.DueAt) }
+
 // Overdue tells whether an accepted promise is past its date.
 func (s State) Overdue(now time.Time) bool { return s.Stage == Accepted && !now.Before(s.DueAt) }
 
@@ -253,7 +267,13 @@ func Evolve(s State, e *promisev1.Event) State {
 	case *promisev1.Event_Declined:
 		s.Stage, s.Why = Declined, e.Declined.GetPrivate().GetWhy()
 	case *promisev1.Event_Withdrawn:
-		s.Stage, s.Why = Withdrawn, e.Withdrawn.GetPrivate().GetWhy()
+		p := e.Withdrawn.GetPrivate()
+		if s.Stage == Accepted {
+			s.Stage = NotKept
+		} else {
+			s.Stage = Withdrawn
+		}
+		s.Why, s.EndedAt = p.GetWhy(), time.UnixMicro(p.GetAtUs()).UTC()
 	case *promisev1.Event_Delivered:
 		p := e.Delivered.GetPublic()
 		s.Stage, s.StoneIDs, s.OrderID = Delivered, p.GetStoneIds(), p.GetOrderId()

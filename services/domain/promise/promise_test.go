@@ -57,7 +57,7 @@ func offered(t testing.TB) *history {
 
 func accepted(t testing.TB) *history {
 	h := offered(t)
-	return h.did(h.Accept(jeweller))
+	return h.did(h.Accept(jeweller, noon))
 }
 
 func TestMake(t *testing.T) {
@@ -77,13 +77,11 @@ func TestMake(t *testing.T) {
 
 func TestAnswer(t *testing.T) {
 	t.Run("rule 3 refused: by another, and after the answer", func(t *testing.T) {
-		_, err := offered(t).Accept("marrow")
+		_, err := offered(t).Accept("marrow", noon)
 		ruletest.Refused(t, err, rule.NotFound, "promise_id")
-		_, err = offered(t).Withdraw("two-dops", "x")
+		_, err = offered(t).Withdraw("two-dops", "x", noon)
 		ruletest.Refused(t, err, rule.NotFound, "promise_id")
 		h := accepted(t)
-		_, err = h.Withdraw(cutter, "no rough")
-		ruletest.Refused(t, err, rule.PromiseSettled, "promise_id")
 		_, err = h.Decline(jeweller, "too late")
 		ruletest.Refused(t, err, rule.PromiseSettled, "promise_id")
 	})
@@ -95,9 +93,49 @@ func TestAnswer(t *testing.T) {
 			t.Errorf("got %+v", h.State)
 		}
 		h = offered(t)
-		if h.did(h.Withdraw(cutter, "no rough")); h.Stage != promise.Withdrawn {
+		if h.did(h.Withdraw(cutter, "no rough", noon)); h.Stage != promise.Withdrawn {
 			t.Errorf("got %+v", h.State)
 		}
+	})
+}
+
+func TestDue(t *testing.T) {
+	due := making().DueAt
+	t.Run("rule 3 refused: accepted when it is due; it can still be declined", func(t *testing.T) {
+		h := offered(t)
+		_, err := h.Accept(jeweller, due)
+		ruletest.Refused(t, err, rule.PromiseLapsed, "promise_id")
+		if h.Lapsed(due.Add(-1)) || !h.Lapsed(due) {
+			t.Error("it lapses at the moment it is due")
+		}
+		h.did(h.Decline(jeweller, "too late"))
+	})
+	t.Run("rule 3 OK: accepted just before", func(t *testing.T) {
+		h := offered(t)
+		if h.did(h.Accept(jeweller, due.Add(-1))); h.Stage != promise.Accepted || h.Lapsed(due) {
+			t.Errorf("got %+v", h.State)
+		}
+	})
+}
+
+func TestNotKept(t *testing.T) {
+	t.Run("rule 4 refused: by another, without a reason, and when it is over", func(t *testing.T) {
+		h := accepted(t)
+		_, err := h.Withdraw(jeweller, "changed my mind", noon)
+		ruletest.Refused(t, err, rule.NotFound, "promise_id")
+		_, err = h.Withdraw(cutter, "", noon)
+		ruletest.Refused(t, err, rule.FieldInvalid, "why")
+		h.did(h.Deliver(cutter, []promise.Stone{oval(12_000)}, "o1"))
+		_, err = h.Withdraw(cutter, "it cracked", noon)
+		ruletest.Refused(t, err, rule.PromiseSettled, "promise_id")
+	})
+	t.Run("rule 4 OK: accepted, and its cutter can't keep it", func(t *testing.T) {
+		h := accepted(t)
+		if h.did(h.Withdraw(cutter, "it cracked", noon)); h.Stage != promise.NotKept || h.Why != "it cracked" || !h.EndedAt.Equal(noon) {
+			t.Errorf("got %+v", h.State)
+		}
+		_, err := h.Deliver(cutter, []promise.Stone{oval(12_000)}, "o1")
+		ruletest.Refused(t, err, rule.PromiseSettled, "promise_id")
 	})
 }
 

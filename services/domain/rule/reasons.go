@@ -64,7 +64,8 @@ const (
 	LotBegun         Reason = "LOT_BEGUN"          // some of it was sold
 	LotUnmade        Reason = "LOT_UNMADE"         // it went back to where it came from
 	NotSoMany        Reason = "NOT_SO_MANY"        // the lot holds less
-	PromiseSettled   Reason = "PROMISE_SETTLED"    // declined, withdrawn, or delivered
+	PromiseSettled   Reason = "PROMISE_SETTLED"    // declined, withdrawn, delivered or not kept
+	PromiseLapsed    Reason = "PROMISE_LAPSED"     // it was due before it was accepted
 	PromiseNotTaken  Reason = "PROMISE_NOT_TAKEN"  // the jeweller hasn't accepted
 	WeighingsDiffer  Reason = "WEIGHINGS_DIFFER"   // the same part, two masses
 	StoneNotForSale  Reason = "STONE_NOT_FOR_SALE" // in stock or sold
@@ -140,7 +141,7 @@ var kinds = map[Reason]Kind{
 
 	PhotoNotThere: State, NotRested: State, NothingToDecide: State, TooManyPlans: State, PlanIsDropped: State, NotOneParcel: State, NotYoursToSell: State,
 	StoneNotChecked: State, StoneNotInStock: State, LotNotForSale: State, LotBegun: State, LotUnmade: State, NotSoMany: State,
-	PromiseSettled: State, PromiseNotTaken: State,
+	PromiseSettled: State, PromiseLapsed: State, PromiseNotTaken: State,
 
 	AlreadyThere: State, ParcelNotListed: State, OwnParcel: State, TooManyOffers: State, TooManyParts: State, OfferEnded: State,
 	NotAtAsking: State, NoDeal: State, CountDiffers: State, NotHandedOver: State, AboveWhatIsOwed: State,
@@ -155,7 +156,7 @@ var kinds = map[Reason]Kind{
 
 	// reasons_jeweller.go
 	StoneInSet: State, SetNotWhole: State, StoneOut: State, StoneNotOut: State, StoneGone: State, StoneHeld: State, TooManyHeld: State,
-	HoldOver: State, ApprovalOver: State, ApprovalNotOut: State, TooMuchOut: State, OrderPaidFor: State, OrderUnderWay: State,
+	HoldOver: State, ApprovalOver: State, ApprovalNotOut: State, TooMuchOut: State, OrderPaidFor: State, OrderUnderWay: State, OrderPromised: State,
 	OrderOver: State, PaymentOpen: State, NothingToSend: State, NothingToReceive: State, NotReceived: State, ReturnPeriodOver: State,
 	ClaimPeriodOver: State, DamageNotClaimed: State, AboveThePrice: State, WantedIsClosed: State, NotOneSeller: Invalid, OwnStone: State,
 

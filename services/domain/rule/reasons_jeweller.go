@@ -15,6 +15,7 @@ const (
 	TooMuchOut       Reason = "TOO_MUCH_OUT"       // one jeweller has no more goods out
 	OrderPaidFor     Reason = "ORDER_PAID_FOR"     // money came in
 	OrderUnderWay    Reason = "ORDER_UNDER_WAY"    // it was sent
+	OrderPromised    Reason = "ORDER_PROMISED"     // its stones were cut for this jeweller
 	OrderOver        Reason = "ORDER_OVER"         // called off
 	PaymentOpen      Reason = "PAYMENT_OPEN"       // deposit or price isn't in
 	NothingToSend    Reason = "NOTHING_TO_SEND"    // all of it was sent or is back

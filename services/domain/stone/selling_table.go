@@ -10,6 +10,8 @@ var SellingTable = stage.Table{
 	Rows: []stage.Row{
 		{From: "with its cutter", Do: "CutterService/PutStoneOnSale", By: "the cutter", To: Offered, Needs: "a final check that stands; a price in the parcel's currency"},
 		{From: "with its cutter", Do: "CutterService/OfferSet", By: "the cutter", To: Offered, Needs: "all stones of the pair or suite, each with its price"},
+		{From: "with its cutter", Do: "CutterService/DeliverPromise", By: "the cutter", To: SoldState, Needs: "a final check that stands; as promised to a jeweller who accepted", Moves: "title, as agreed; the price promised is owed"},
+		{From: Offered, Do: "CutterService/DeliverPromise", By: "the cutter", To: SoldState, Needs: "as promised to a jeweller who accepted; nobody holds it; in no pair or suite", Moves: "title, as agreed; the price promised is owed"},
 		{From: Offered, Do: "CutterService/PutStoneOnSale", By: "the cutter", To: Offered, Needs: "it is in no pair or suite", Moves: "the price"},
 		{From: Offered, Do: "CutterService/OfferSet", By: "the cutter", To: Offered, Needs: "it is in no other pair or suite", Moves: "the price; its set"},
 		{From: Offered, Do: "CutterService/TakeOffSale", By: "the cutter", To: "with its cutter", Needs: "a pair or suite goes as a whole"},
@@ -20,7 +22,7 @@ var SellingTable = stage.Table{
 		{From: "held", Do: "JewellerService/ReleaseHold", By: "the jeweller who holds it", To: Offered},
 		{From: "held", Do: "JewellerService/PlaceOrder", By: "the jeweller who holds it", To: SoldState, Needs: "the price asked; a set as a whole", Moves: "title, as agreed; the price is owed"},
 		{From: "held", Do: "CutterService/SendOnApproval", By: "the cutter, to the jeweller who holds it", To: "out", Needs: "measured and photographed; the jeweller's limit; a set as a whole", Moves: "custody, to the jeweller"},
-		{From: SoldState, Do: "JewellerService/CancelOrder", By: "the buyer", To: Offered, Needs: "nothing paid, nothing sent", Moves: "title, back to the cutter"},
+		{From: SoldState, Do: "JewellerService/CancelOrder", By: "the buyer", To: Offered, Needs: "nothing paid, nothing sent; not cut to order", Moves: "title, back to the cutter"},
 		{From: SoldState, Do: "CutterService/AcceptReturn", By: "the cutter", To: "with its cutter", Needs: "measured again", Moves: "custody and title, back to the cutter"},
 		{From: "out", Do: "JewellerService/BuyFromApproval", By: "the jeweller it is with", To: SoldState, Moves: "title; the price is owed"},
 		{From: "out", Do: "CutterService/TakeBackFromApproval", By: "the cutter", To: "with its cutter", Needs: "measured and photographed again", Moves: "custody, to the cutter"},

@@ -75,6 +75,8 @@ var Table = stage.Table{
 var sellingRows = []stage.Row{
 	{From: Stocked, Do: "CutterService/PutStoneOnSale", By: "the cutter", To: Offered, Needs: "a price in the parcel's currency"},
 	{From: Offered, Do: "CutterService/PutStoneOnSale", By: "the cutter", To: Offered, Needs: "nobody holds it", Moves: "the price"},
+	{From: Stocked, Do: "CutterService/DeliverPromise", By: "the cutter", To: SoldState, Needs: "as promised to a jeweller who accepted", Moves: "title, as agreed"},
+	{From: Offered, Do: "CutterService/DeliverPromise", By: "the cutter", To: SoldState, Needs: "as promised to a jeweller who accepted", Moves: "title, as agreed"},
 	{From: SoldState, Do: "CutterService/AcceptReturn", By: "the cutter", To: Stocked, If: "measured as it went", Moves: "custody and title, back to the cutter"},
 	{From: SoldState, Do: "CutterService/AcceptReturn", By: "the cutter", To: Unchecked, If: "measured otherwise", Moves: "custody and title, back to the cutter"},
 	{From: Offered, Do: "JewellerService/PlaceOrder", By: "a jeweller", To: SoldState, Needs: "the price asked, and nobody else's hold", Moves: "title, as agreed"},

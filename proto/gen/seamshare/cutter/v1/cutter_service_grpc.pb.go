@@ -281,8 +281,8 @@ type CutterServiceClient interface {
 	// PromiseStones promises a jeweller stones cut to order, with price, date and tolerance. Atomic; idempotent by
 	// request_id.
 	PromiseStones(ctx context.Context, in *PromiseStonesRequest, opts ...grpc.CallOption) (*PromiseStonesResponse, error)
-	// WithdrawPromise takes a promise back that the jeweller hasn't answered. Atomic; idempotent by
-	// request_id.
+	// WithdrawPromise takes a promise back that the jeweller hasn't answered, or says of an accepted one that it can't be
+	// kept. Atomic; idempotent by request_id.
 	WithdrawPromise(ctx context.Context, in *WithdrawPromiseRequest, opts ...grpc.CallOption) (*WithdrawPromiseResponse, error)
 	// DeliverPromise delivers the stones of an accepted promise into an order at the prices promised. Atomic; idempotent by
 	// request_id.
@@ -1237,8 +1237,8 @@ type CutterServiceServer interface {
 	// PromiseStones promises a jeweller stones cut to order, with price, date and tolerance. Atomic; idempotent by
 	// request_id.
 	PromiseStones(context.Context, *PromiseStonesRequest) (*PromiseStonesResponse, error)
-	// WithdrawPromise takes a promise back that the jeweller hasn't answered. Atomic; idempotent by
-	// request_id.
+	// WithdrawPromise takes a promise back that the jeweller hasn't answered, or says of an accepted one that it can't be
+	// kept. Atomic; idempotent by request_id.
 	WithdrawPromise(context.Context, *WithdrawPromiseRequest) (*WithdrawPromiseResponse, error)
 	// DeliverPromise delivers the stones of an accepted promise into an order at the prices promised. Atomic; idempotent by
 	// request_id.

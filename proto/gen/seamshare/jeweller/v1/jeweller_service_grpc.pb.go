@@ -86,7 +86,8 @@ type JewellerServiceClient interface {
 	GetApproval(ctx context.Context, in *GetApprovalRequest, opts ...grpc.CallOption) (*GetApprovalResponse, error)
 	// ListApprovals lists the caller's approvals and consignments, oldest first.
 	ListApprovals(ctx context.Context, in *ListApprovalsRequest, opts ...grpc.CallOption) (*ListApprovalsResponse, error)
-	// CancelOrder calls an order off while nothing was paid and nothing sent. Atomic; idempotent by request_id.
+	// CancelOrder calls an order off while nothing was paid and nothing sent, and that delivers no promise. Atomic;
+	// idempotent by request_id.
 	CancelOrder(ctx context.Context, in *CancelOrderRequest, opts ...grpc.CallOption) (*CancelOrderResponse, error)
 	// ReceiveOrder says that what was sent has come. The times for returns and claims run from now.
 	// Atomic; idempotent by request_id.
@@ -103,8 +104,7 @@ type JewellerServiceClient interface {
 	CloseWanted(ctx context.Context, in *CloseWantedRequest, opts ...grpc.CallOption) (*CloseWantedResponse, error)
 	// ListWanted lists the caller's notes, oldest first.
 	ListWanted(ctx context.Context, in *ListWantedRequest, opts ...grpc.CallOption) (*ListWantedResponse, error)
-	// AcceptPromise makes a cutter's promise binding. Atomic; idempotent by
-	// request_id.
+	// AcceptPromise makes a cutter's promise binding, as long as it isn't due. Atomic; idempotent by request_id.
 	AcceptPromise(ctx context.Context, in *AcceptPromiseRequest, opts ...grpc.CallOption) (*AcceptPromiseResponse, error)
 	// DeclinePromise says no to one. Atomic; idempotent by
 	// request_id.
@@ -431,7 +431,8 @@ type JewellerServiceServer interface {
 	GetApproval(context.Context, *GetApprovalRequest) (*GetApprovalResponse, error)
 	// ListApprovals lists the caller's approvals and consignments, oldest first.
 	ListApprovals(context.Context, *ListApprovalsRequest) (*ListApprovalsResponse, error)
-	// CancelOrder calls an order off while nothing was paid and nothing sent. Atomic; idempotent by request_id.
+	// CancelOrder calls an order off while nothing was paid and nothing sent, and that delivers no promise. Atomic;
+	// idempotent by request_id.
 	CancelOrder(context.Context, *CancelOrderRequest) (*CancelOrderResponse, error)
 	// ReceiveOrder says that what was sent has come. The times for returns and claims run from now.
 	// Atomic; idempotent by request_id.
@@ -448,8 +449,7 @@ type JewellerServiceServer interface {
 	CloseWanted(context.Context, *CloseWantedRequest) (*CloseWantedResponse, error)
 	// ListWanted lists the caller's notes, oldest first.
 	ListWanted(context.Context, *ListWantedRequest) (*ListWantedResponse, error)
-	// AcceptPromise makes a cutter's promise binding. Atomic; idempotent by
-	// request_id.
+	// AcceptPromise makes a cutter's promise binding, as long as it isn't due. Atomic; idempotent by request_id.
 	AcceptPromise(context.Context, *AcceptPromiseRequest) (*AcceptPromiseResponse, error)
 	// DeclinePromise says no to one. Atomic; idempotent by
 	// request_id.

@@ -716,7 +716,9 @@ type Order struct {
 	// Until when stones may be sent back, RFC 3339; empty until they are received.
 	ReturnUntil string `protobuf:"bytes,10,opt,name=return_until,json=returnUntil,proto3" json:"return_until,omitempty"`
 	// Until when damage may be claimed, RFC 3339; empty until they are received.
-	ClaimUntil    string `protobuf:"bytes,11,opt,name=claim_until,json=claimUntil,proto3" json:"claim_until,omitempty"`
+	ClaimUntil string `protobuf:"bytes,11,opt,name=claim_until,json=claimUntil,proto3" json:"claim_until,omitempty"`
+	// The promise that it delivers; empty: none. Such an order isn't called off.
+	PromiseId     string `protobuf:"bytes,12,opt,name=promise_id,json=promiseId,proto3" json:"promise_id,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -824,6 +826,13 @@ func (x *Order) GetReturnUntil() string {
 func (x *Order) GetClaimUntil() string {
 	if x != nil {
 		return x.ClaimUntil
+	}
+	return ""
+}
+
+func (x *Order) GetPromiseId() string {
+	if x != nil {
+		return x.PromiseId
 	}
 	return ""
 }
@@ -1151,7 +1160,7 @@ const file_seamshare_jeweller_v1_order_proto_rawDesc = "" +
 	"\bposition\x18\x02 \x01(\x04R\bposition\"s\n" +
 	"\tOrderItem\x124\n" +
 	"\bstone_id\x18\x01 \x01(\tB\x19\xbaH\x16r\x142\x12^[a-z0-9_-]{1,64}$R\astoneId\x120\n" +
-	"\x05price\x18\x02 \x01(\v2\x12.google.type.MoneyB\x06\xbaH\x03\xc8\x01\x01R\x05price\"\xa9\x03\n" +
+	"\x05price\x18\x02 \x01(\v2\x12.google.type.MoneyB\x06\xbaH\x03\xc8\x01\x01R\x05price\"\xc8\x03\n" +
 	"\x05Order\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x126\n" +
 	"\x05lines\x18\x02 \x03(\v2 .seamshare.jeweller.v1.OrderLineR\x05lines\x12(\n" +
@@ -1166,7 +1175,9 @@ const file_seamshare_jeweller_v1_order_proto_rawDesc = "" +
 	"\freturn_until\x18\n" +
 	" \x01(\tR\vreturnUntil\x12\x1f\n" +
 	"\vclaim_until\x18\v \x01(\tR\n" +
-	"claimUntil\"\xf2\x04\n" +
+	"claimUntil\x12\x1d\n" +
+	"\n" +
+	"promise_id\x18\f \x01(\tR\tpromiseId\"\xf2\x04\n" +
 	"\tOrderLine\x12\x19\n" +
 	"\bstone_id\x18\x01 \x01(\tR\astoneId\x12(\n" +
 	"\x05price\x18\x02 \x01(\v2\x12.google.type.MoneyR\x05price\x12&\n" +

@@ -39,6 +39,8 @@ const (
 	PromiseState_PROMISE_STATE_WITHDRAWN PromiseState = 4
 	// The stones were delivered.
 	PromiseState_PROMISE_STATE_DELIVERED PromiseState = 5
+	// It was accepted, and the cutter can't keep it.
+	PromiseState_PROMISE_STATE_NOT_KEPT PromiseState = 6
 )
 
 // Enum value maps for PromiseState.
@@ -50,6 +52,7 @@ var (
 		3: "PROMISE_STATE_DECLINED",
 		4: "PROMISE_STATE_WITHDRAWN",
 		5: "PROMISE_STATE_DELIVERED",
+		6: "PROMISE_STATE_NOT_KEPT",
 	}
 	PromiseState_value = map[string]int32{
 		"PROMISE_STATE_UNSPECIFIED": 0,
@@ -58,6 +61,7 @@ var (
 		"PROMISE_STATE_DECLINED":    3,
 		"PROMISE_STATE_WITHDRAWN":   4,
 		"PROMISE_STATE_DELIVERED":   5,
+		"PROMISE_STATE_NOT_KEPT":    6,
 	}
 )
 
@@ -107,7 +111,7 @@ type Promise struct {
 	Overdue bool `protobuf:"varint,7,opt,name=overdue,proto3" json:"overdue,omitempty"`
 	// What else is agreed.
 	Note string `protobuf:"bytes,8,opt,name=note,proto3" json:"note,omitempty"`
-	// Why it was declined or withdrawn.
+	// Why it was declined, withdrawn or not kept.
 	Why string `protobuf:"bytes,9,opt,name=why,proto3" json:"why,omitempty"`
 	// The stones delivered, in the order of the items.
 	StoneIds []string `protobuf:"bytes,10,rep,name=stone_ids,json=stoneIds,proto3" json:"stone_ids,omitempty"`
@@ -352,14 +356,15 @@ const file_seamshare_type_v1_promise_proto_rawDesc = "" +
 	"\x04kind\x18\x04 \x01(\x0e2\x17.seamshare.type.v1.KindB\n" +
 	"\xbaH\a\x82\x01\x04\x10\x01 \x00R\x04kind\x12\x1c\n" +
 	"\x04like\x18\x05 \x01(\tB\b\xbaH\x05r\x03\x18\xac\x02R\x04like\x120\n" +
-	"\x05price\x18\x06 \x01(\v2\x12.google.type.MoneyB\x06\xbaH\x03\xc8\x01\x01R\x05price*\xba\x01\n" +
+	"\x05price\x18\x06 \x01(\v2\x12.google.type.MoneyB\x06\xbaH\x03\xc8\x01\x01R\x05price*\xd6\x01\n" +
 	"\fPromiseState\x12\x1d\n" +
 	"\x19PROMISE_STATE_UNSPECIFIED\x10\x00\x12\x19\n" +
 	"\x15PROMISE_STATE_OFFERED\x10\x01\x12\x1a\n" +
 	"\x16PROMISE_STATE_ACCEPTED\x10\x02\x12\x1a\n" +
 	"\x16PROMISE_STATE_DECLINED\x10\x03\x12\x1b\n" +
 	"\x17PROMISE_STATE_WITHDRAWN\x10\x04\x12\x1b\n" +
-	"\x17PROMISE_STATE_DELIVERED\x10\x05B6Z4seamshare.example/proto/gen/seamshare/type/v1;typev1b\x06proto3"
+	"\x17PROMISE_STATE_DELIVERED\x10\x05\x12\x1a\n" +
+	"\x16PROMISE_STATE_NOT_KEPT\x10\x06B6Z4seamshare.example/proto/gen/seamshare/type/v1;typev1b\x06proto3"
 
 var (
 	file_seamshare_type_v1_promise_proto_rawDescOnce sync.Once

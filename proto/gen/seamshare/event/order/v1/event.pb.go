@@ -1226,7 +1226,9 @@ type Placed_Private struct {
 	// The goods out on approval that it buys from; empty: none. The jeweller has its stones then.
 	ApprovalId string `protobuf:"bytes,5,opt,name=approval_id,json=approvalId,proto3" json:"approval_id,omitempty"`
 	// Until when damage to such stones may be claimed, in microseconds since 1970; 0: from when they are received.
-	ClaimUntilUs  int64 `protobuf:"varint,6,opt,name=claim_until_us,json=claimUntilUs,proto3" json:"claim_until_us,omitempty"`
+	ClaimUntilUs int64 `protobuf:"varint,6,opt,name=claim_until_us,json=claimUntilUs,proto3" json:"claim_until_us,omitempty"`
+	// The promise that it delivers; empty: none. It isn't called off then.
+	PromiseId     string `protobuf:"bytes,7,opt,name=promise_id,json=promiseId,proto3" json:"promise_id,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1301,6 +1303,13 @@ func (x *Placed_Private) GetClaimUntilUs() int64 {
 		return x.ClaimUntilUs
 	}
 	return 0
+}
+
+func (x *Placed_Private) GetPromiseId() string {
+	if x != nil {
+		return x.PromiseId
+	}
+	return ""
 }
 
 // The part that may be shown to anyone.
@@ -2423,12 +2432,12 @@ const file_seamshare_event_order_v1_event_proto_rawDesc = "" +
 	"\x06set_id\x18\x05 \x01(\tR\x05setId\x12\x15\n" +
 	"\x06lot_id\x18\x06 \x01(\tR\x05lotId\x12\x14\n" +
 	"\x05count\x18\a \x01(\rR\x05count\x128\n" +
-	"\bweighing\x18\b \x01(\v2\x1c.seamshare.event.v1.WeighingR\bweighing\"\x97\x03\n" +
+	"\bweighing\x18\b \x01(\v2\x1c.seamshare.event.v1.WeighingR\bweighing\"\xb6\x03\n" +
 	"\x06Placed\x12?\n" +
 	"\x06public\x18\x01 \x01(\v2'.seamshare.event.order.v1.Placed.PublicR\x06public\x12B\n" +
 	"\aprivate\x18\x02 \x01(\v2(.seamshare.event.order.v1.Placed.PrivateR\aprivate\x1a#\n" +
 	"\x06Public\x12\x19\n" +
-	"\border_id\x18\x01 \x01(\tR\aorderId\x1a\xe2\x01\n" +
+	"\border_id\x18\x01 \x01(\tR\aorderId\x1a\x81\x02\n" +
 	"\aPrivate\x12\x19\n" +
 	"\bbuyer_id\x18\x01 \x01(\tR\abuyerId\x12\x1a\n" +
 	"\bcurrency\x18\x02 \x01(\tR\bcurrency\x124\n" +
@@ -2436,7 +2445,9 @@ const file_seamshare_event_order_v1_event_proto_rawDesc = "" +
 	"\rdeposit_minor\x18\x04 \x01(\x03R\fdepositMinor\x12\x1f\n" +
 	"\vapproval_id\x18\x05 \x01(\tR\n" +
 	"approvalId\x12$\n" +
-	"\x0eclaim_until_us\x18\x06 \x01(\x03R\fclaimUntilUs\"\x89\x02\n" +
+	"\x0eclaim_until_us\x18\x06 \x01(\x03R\fclaimUntilUs\x12\x1d\n" +
+	"\n" +
+	"promise_id\x18\a \x01(\tR\tpromiseId\"\x89\x02\n" +
 	"\x04Paid\x12=\n" +
 	"\x06public\x18\x01 \x01(\v2%.seamshare.event.order.v1.Paid.PublicR\x06public\x12@\n" +
 	"\aprivate\x18\x02 \x01(\v2&.seamshare.event.order.v1.Paid.PrivateR\aprivate\x1a#\n" +

@@ -419,7 +419,7 @@ func (x *Declined) GetPrivate() *Declined_Private {
 	return nil
 }
 
-// Withdrawn ends it.
+// Withdrawn ends it. One that was accepted isn't kept.
 type Withdrawn struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The public part.
@@ -882,7 +882,9 @@ func (x *Withdrawn_Public) GetPromiseId() string {
 type Withdrawn_Private struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Why.
-	Why           string `protobuf:"bytes,1,opt,name=why,proto3" json:"why,omitempty"`
+	Why string `protobuf:"bytes,1,opt,name=why,proto3" json:"why,omitempty"`
+	// When, in Unix microseconds.
+	AtUs          int64 `protobuf:"varint,2,opt,name=at_us,json=atUs,proto3" json:"at_us,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -922,6 +924,13 @@ func (x *Withdrawn_Private) GetWhy() string {
 		return x.Why
 	}
 	return ""
+}
+
+func (x *Withdrawn_Private) GetAtUs() int64 {
+	if x != nil {
+		return x.AtUs
+	}
+	return 0
 }
 
 // The part that may be shown to anyone.
@@ -1071,15 +1080,16 @@ const file_seamshare_event_promise_v1_event_proto_rawDesc = "" +
 	"\n" +
 	"promise_id\x18\x01 \x01(\tR\tpromiseId\x1a\x1b\n" +
 	"\aPrivate\x12\x10\n" +
-	"\x03why\x18\x01 \x01(\tR\x03why\"\xe0\x01\n" +
+	"\x03why\x18\x01 \x01(\tR\x03why\"\xf5\x01\n" +
 	"\tWithdrawn\x12D\n" +
 	"\x06public\x18\x01 \x01(\v2,.seamshare.event.promise.v1.Withdrawn.PublicR\x06public\x12G\n" +
 	"\aprivate\x18\x02 \x01(\v2-.seamshare.event.promise.v1.Withdrawn.PrivateR\aprivate\x1a'\n" +
 	"\x06Public\x12\x1d\n" +
 	"\n" +
-	"promise_id\x18\x01 \x01(\tR\tpromiseId\x1a\x1b\n" +
+	"promise_id\x18\x01 \x01(\tR\tpromiseId\x1a0\n" +
 	"\aPrivate\x12\x10\n" +
-	"\x03why\x18\x01 \x01(\tR\x03why\"\x86\x02\n" +
+	"\x03why\x18\x01 \x01(\tR\x03why\x12\x13\n" +
+	"\x05at_us\x18\x02 \x01(\x03R\x04atUs\"\x86\x02\n" +
 	"\tDelivered\x12D\n" +
 	"\x06public\x18\x01 \x01(\v2,.seamshare.event.promise.v1.Delivered.PublicR\x06public\x12G\n" +
 	"\aprivate\x18\x02 \x01(\v2-.seamshare.event.promise.v1.Delivered.PrivateR\aprivate\x1a_\n" +
