@@ -101,9 +101,10 @@ func (c *chain) stone(id string) (*stonev1.Finished_Public, error) {
 			if err := c.order(e.Sold.GetPublic().GetOrderId()); err != nil {
 				return nil, err
 			}
-		case *stonev1.Event_Returned, *stonev1.Event_Regraded, *stonev1.Event_Checked, *stonev1.Event_CheckConfirmed,
-			*stonev1.Event_Recut, *stonev1.Event_Counted:
-			c.add(rec)
+		default:
+			if event != nil && Words(event) != "" {
+				c.add(rec)
+			}
 		}
 	}
 	if finished == nil {
