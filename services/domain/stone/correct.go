@@ -1,14 +1,29 @@
 package stone
 
-import correctionv1 "seamshare.example/proto/gen/seamshare/event/correction/v1"
+import (
+	"google.golang.org/protobuf/proto"
 
-// EvolveCorrection folds what a correction changes here: how the stone is measured.
+	correctionv1 "seamshare.example/proto/gen/seamshare/event/correction/v1"
+	eventv1 "seamshare.example/proto/gen/seamshare/event/v1"
+)
+
+// EvolveCorrection folds what a correction changes here: how the stone measures, as long
+// as that goes back to the record that was wrong. What it was found to measure since
+// stays.
 func EvolveCorrection(s State, e *correctionv1.Event) State {
+	due := &eventv1.Measured{Weighing: s.Due.GetWeighing(), Size: s.Due.GetSize()}
 	switch e := e.GetEvent().(type) {
 	case *correctionv1.Event_MassCorrected:
-		s.Weighing = e.MassCorrected.GetPublic().GetRight()
+		p := e.MassCorrected.GetPublic()
+		if due.GetWeighing().GetMassUg() == p.GetWas().GetMassUg() {
+			due.Weighing, s.Weighing = p.GetRight(), p.GetRight()
+		}
 	case *correctionv1.Event_SizeCorrected:
-		s.Size = e.SizeCorrected.GetPublic().GetRight()
+		p := e.SizeCorrected.GetPublic()
+		if proto.Equal(due.GetSize(), p.GetWas()) {
+			due.Size, s.Size = p.GetRight(), p.GetRight()
+		}
 	}
+	s.Due = due
 	return s
 }
