@@ -40,7 +40,8 @@ import (
 //  16. A part waits for a decision with a reason, and goes on with the decision said.
 //  17. A stock count weighs a part, or the stone it became, again; all it differs by is unexplained.
 //  18. A stone that is cut again is no heavier than before; what it lost has a reason.
-//  19. Parts that were mixed up are of one parcel, and each stays marked, with all that is cut of it.
+//  19. Parts that were mixed up are of one parcel, and each stays marked, with all that is cut of it; mixed up once
+//     more, it may be all that any of them may be.
 //  20. Only rough that is cut no further just now (uncut, on the shelf or an off-cut) moves on into a new parcel or a
 //     counted lot; it comes back to where it stood.
 //  21. An inclusion is kept or ground away with both outcomes valued, in one currency, and a reason.
