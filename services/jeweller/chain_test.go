@@ -177,3 +177,29 @@ func TestMixUps(t *testing.T) {
 		}
 	}
 }
+
+// TestMixedUpAnew: what was mixed up and is listed anew isn't of one field.
+func TestMixedUpAnew(t *testing.T) {
+	s := open(t)
+	ctx := t.Context()
+	fields, lot := s.mixed(t)
+	anew, err := s.cutter.Cutter().PublishRough(ctx, &cutterv1.PublishRoughRequest{
+		RequestId: command.NewID(), Label: "P2", Total: cooptest.Grams(20_000_000), Treatment: typev1.Treatment_TREATMENT_NONE_KNOWN, OpenAtAsking: true, Agreement: outright(),
+		Lines: []*cutterv1.RoughLine{{
+			PieceId: lot.GetLines()[1].GetPieceId(), Part: "2", Label: "A", Weighing: cooptest.Grams(20_000_000), Size: &typev1.Size{LengthUm: 40_000, WidthUm: 30_000, DepthUm: 12_000},
+		}},
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	rival := s.Join(t, "Two Dops", typev1.Role_ROLE_CUTTER)
+	got, err := rival.Cutter().ListPieces(ctx, &cutterv1.ListPiecesRequest{ParcelId: anew.GetParcel().GetId()})
+	if err != nil {
+		t.Fatal(err)
+	}
+	slices.Sort(fields)
+	piece := got.GetPieces()[0]
+	if piece.GetFieldId() != "" || piece.GetClaimId() != "" || !slices.Equal(piece.GetMayBeOfFieldIds(), fields) {
+		t.Errorf("the market is shown %v", piece)
+	}
+}

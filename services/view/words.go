@@ -2,6 +2,7 @@ package view
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"google.golang.org/protobuf/proto"
@@ -78,7 +79,12 @@ func pieceWords(event *piecev1.Event) string {
 	case *piecev1.Event_Described:
 		p := e.Described.GetPublic()
 		origin := ""
-		if p.GetFieldId() == "" {
+		switch may := p.GetMayBeOfFieldIds(); {
+		case len(may) > 0 && slices.Contains(may, ""):
+			origin = fmt.Sprintf("; it may be of any of %d fields, one of them not shown", len(may))
+		case len(may) > 0:
+			origin = fmt.Sprintf("; it may be of any of %d fields", len(may))
+		case p.GetFieldId() == "":
 			origin = "; its field is not shown"
 		}
 		if p.GetOrigin() != nil {

@@ -61,6 +61,9 @@ type State struct {
 	Count    uint32
 	ClaimID  string // empty: the field is not shown
 	FieldID  string
+	// MayBeOf are the fields it may be of, where nobody knows which, an empty one for one
+	// that is not shown: then ClaimID and FieldID are empty.
+	MayBeOf []string
 
 	SmallestUm, LargestUm int64  // of a counted lot, where measured
 	OpenedFrom            string // the lot it was taken out of
@@ -253,7 +256,7 @@ func (s State) with(name string, change func(*Part)) State {
 func described(s State, p *piecev1.Described_Public) State {
 	s.ID, s.ParcelID, s.Label = p.GetPieceId(), p.GetParcelId(), p.GetLabel()
 	s.Weighing, s.Size, s.Kind, s.Count = p.GetWeighing(), p.GetSize(), p.GetKind(), p.GetCount()
-	s.FieldID, s.Origin = p.GetFieldId(), p.GetOrigin()
+	s.FieldID, s.MayBeOf, s.Origin = p.GetFieldId(), p.GetMayBeOfFieldIds(), p.GetOrigin()
 	s.Photos = p.GetPhotos()
 	s.SmallestUm, s.LargestUm, s.OpenedFrom = p.GetSmallestUm(), p.GetLargestUm(), p.GetOpenedFrom()
 	s.Parts = []Part{{Name: s.Label, Weighing: s.Weighing, Fate: InWork, Due: s.Weighing}}
