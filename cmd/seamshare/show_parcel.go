@@ -78,10 +78,7 @@ func printListed(w io.Writer, pieces []*typev1.Piece, fields map[string]string, 
 		if p.GetCount() != 1 {
 			sayLong(w, "  %s%s", count(int(p.GetCount()), "stone"), sizeRange(p.GetSmallestUm(), p.GetLargestUm()))
 		}
-		from := "field not shown"
-		if p.GetFieldId() != "" {
-			from = "field " + plain(cmp.Or(fields[p.GetFieldId()], p.GetFieldId()))
-		}
+		from := fieldOf(p, fields)
 		if p.GetClaimId() != "" {
 			from += ", claim " + p.GetClaimId()
 		}
@@ -95,6 +92,27 @@ func printListed(w io.Writer, pieces []*typev1.Piece, fields map[string]string, 
 		}
 	}
 	more(w, next)
+}
+
+// fieldOf says which field a piece is of, or of which it may be. fields gives the fields their names, where they are known.
+func fieldOf(p *typev1.Piece, fields map[string]string) string {
+	name := func(id string) string {
+		if id == "" {
+			return "one not shown"
+		}
+		return plain(cmp.Or(fields[id], id))
+	}
+	var may []string
+	for _, id := range p.GetMayBeOfFieldIds() {
+		may = append(may, name(id))
+	}
+	switch {
+	case len(may) > 0:
+		return "mixed up, may be of field " + strings.Join(may, " or ")
+	case p.GetFieldId() == "":
+		return "field not shown"
+	}
+	return "field " + name(p.GetFieldId())
 }
 
 func sizeRange(smallestUm, largestUm int64) string {

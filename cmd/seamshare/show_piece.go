@@ -15,11 +15,7 @@ func printPiece(w io.Writer, p *typev1.Piece) error {
 	if p.GetSeen() != "" {
 		sayLong(w, "  seen: %s", plain(p.GetSeen()))
 	}
-	if p.GetFieldId() == "" {
-		say(w, "  field not shown")
-	} else {
-		say(w, "  field %s", p.GetFieldId())
-	}
+	sayLong(w, "  %s", fieldOf(p, nil))
 	for _, st := range p.GetStudies() {
 		printStudy(w, st)
 	}

@@ -55,7 +55,7 @@ func OpenLine(tx *eventstore.Tx, member string, lot *Thing[parcel.State], o Open
 		g, seen, p := group.State, p.GetPrivate().GetSeen(), p.GetPublic()
 		described[i], err = piece.State{}.Describe(&piecev1.Described_Public{
 			PieceId: p.GetPieceId(), ParcelId: lot.ID, Label: p.GetLabel(), Weighing: p.GetWeighing(), Size: p.GetSize(), Count: 1,
-			Kind: g.Kind, FieldId: g.FieldID, OpenedFrom: g.ID,
+			Kind: g.Kind, FieldId: g.FieldID, MayBeOfFieldIds: g.MayBeOf, OpenedFrom: g.ID,
 		}, &piecev1.Described_Private{ClaimId: g.ClaimID, Seen: seen})
 		if err := broken.Merge(fmt.Sprintf("pieces[%d]", i), err); err != nil {
 			return err

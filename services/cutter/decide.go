@@ -172,18 +172,22 @@ func (s *Server) LookAgain(ctx context.Context, req *cutterv1.LookAgainRequest) 
 func (s *Server) ReportMixUp(ctx context.Context, req *cutterv1.ReportMixUpRequest) (*cutterv1.ReportMixUpResponse, error) {
 	me, id := access.Caller(ctx).Member, command.NewID()
 	pieces, position, err := s.onBatch(ctx, req, req.GetParts(), func(b batch) error {
-		var candidates []*piecev1.Candidate
+		var may [][]*piecev1.Candidate
 		for i, rough := range b.pieces {
 			if b.lotIDs[i] != b.lotIDs[0] {
 				return rule.Broken{Reason: rule.NotOneParcel, Field: "parts", Value: rough.ID, Rule: "a mix-up is between parts of one parcel", Hint: "work one parcel at a time; report each by itself"}
 			}
 			for _, part := range b.parts[i] {
-				c, err := rough.State.Mixable(part)
+				each, err := rough.State.Mixable(part)
 				if err != nil {
 					return err
 				}
-				candidates = append(candidates, c)
+				may = append(may, each)
 			}
+		}
+		candidates, err := piece.Between(may)
+		if err != nil {
+			return err
 		}
 		for i, rough := range b.pieces {
 			for _, part := range b.parts[i] {

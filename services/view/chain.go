@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"errors"
 	"fmt"
+	"math"
 	"slices"
 
 	memberv1 "seamshare.example/proto/gen/seamshare/event/member/v1"
@@ -39,19 +40,15 @@ type Link struct {
 //
 // The error is ErrNoStone where the stone was never finished.
 func Chain(q History, stoneID string) ([]Link, error) {
-	c := chain{history: q}
+	c := chain{history: q, mixUps: map[string]bool{}}
 	finished, err := c.stone(stoneID)
 	if err != nil {
 		return nil, err
 	}
-	origin, err := c.piece(finished)
-	if err != nil {
+	if err := c.part(walk{finished.GetPieceId(), finished.GetPart(), finished.GetStoneId(), "", math.MaxUint64}); err != nil {
 		return nil, err
 	}
 	if err := c.parcel(finished.GetParcelId()); err != nil {
-		return nil, err
-	}
-	if err := c.field(origin); err != nil {
 		return nil, err
 	}
 	if err := c.corrections(); err != nil {
@@ -64,6 +61,7 @@ func Chain(q History, stoneID string) ([]Link, error) {
 type chain struct {
 	history History
 	links   []Link
+	mixUps  map[string]bool // those whose candidates were walked
 }
 
 func (c *chain) add(rec eventstore.Record) {
@@ -101,9 +99,10 @@ func (c *chain) stone(id string) (*stonev1.Finished_Public, error) {
 			if err := c.order(e.Sold.GetPublic().GetOrderId()); err != nil {
 				return nil, err
 			}
-		case *stonev1.Event_Returned, *stonev1.Event_Regraded, *stonev1.Event_Checked, *stonev1.Event_CheckConfirmed,
-			*stonev1.Event_Recut, *stonev1.Event_Counted:
-			c.add(rec)
+		default:
+			if event != nil && Words(event) != "" {
+				c.add(rec)
+			}
 		}
 	}
 	if finished == nil {
@@ -127,23 +126,27 @@ func (c *chain) order(id string) error {
 	return broken("order", id)
 }
 
-// piece adds the piece and the steps that led to the stone's part, found backwards
-// from the stone, and returns how the first piece was described. Where the part was
-// mixed up with others, it may be any of them: their origins are shown too.
-func (c *chain) piece(stone *stonev1.Finished_Public) (*piecev1.Described_Public, error) {
-	return c.part(stone.GetPieceId(), stone.GetPart(), stone.GetStoneId(), "")
+// walk is a part to walk back from, and when: what was done to it from upTo on is no
+// matter. What it became is a stone, a piece of a newer parcel, or one of a mix-up.
+type walk struct {
+	pieceID, part, stoneID, newID string
+	upTo                          eventstore.Position
 }
 
 // part walks back from a part to the piece as it was described, and on into the older
-// parcel where a cutter had listed it anew. What it became is a stone, or a piece of a
-// newer parcel.
-func (c *chain) part(pieceID, part, stoneID, newID string) (*piecev1.Described_Public, error) {
-	records, err := c.records("piece", pieceID)
+// parcel where a cutter had listed it anew, to its field. Where it was mixed up with
+// others, it may be any of them: each is walked back too.
+func (c *chain) part(w walk) error {
+	records, err := c.records("piece", w.pieceID)
 	if err != nil {
-		return nil, err
+		return err
 	}
+	part, stoneID, newID := w.part, w.stoneID, w.newID
 	found := stoneID == ""
 	for _, rec := range slices.Backward(records) {
+		if rec.Position >= w.upTo {
+			continue
+		}
 		event, _ := rec.Event.(*piecev1.Event)
 		switch e := event.GetEvent().(type) {
 		case *piecev1.Event_Finished:
@@ -161,10 +164,10 @@ func (c *chain) part(pieceID, part, stoneID, newID string) (*piecev1.Described_P
 				c.add(rec)
 			}
 		case *piecev1.Event_MixedUp:
-			if p := e.MixedUp.GetPublic(); p.GetPart() == part {
+			if p := e.MixedUp.GetPublic(); p.GetPart() == part && !c.mixUps[p.GetMixId()] {
 				c.add(rec)
-				if err := c.candidates(pieceID, p.GetCandidates()); err != nil {
-					return nil, err
+				if err := c.candidates(p, rec.Position); err != nil {
+					return err
 				}
 			}
 		case *piecev1.Event_InclusionJudged:
@@ -180,73 +183,65 @@ func (c *chain) part(pieceID, part, stoneID, newID string) (*piecev1.Described_P
 		case *piecev1.Event_Described:
 			p := e.Described.GetPublic()
 			if !found || part != p.GetLabel() {
-				return nil, broken("part", part+" of piece "+p.GetPieceId())
+				return broken("part", part+" of piece "+p.GetPieceId())
 			}
 			c.add(rec)
-			return c.before(p)
+			return c.before(p, w.upTo)
 		}
 	}
-	return nil, broken("piece", pieceID)
+	return broken("piece", w.pieceID)
 }
 
 // before goes on from a piece that was something else before: a part of an older piece,
-// or one of a counted group.
-func (c *chain) before(p *piecev1.Described_Public) (*piecev1.Described_Public, error) {
+// or one of a counted group. It ends at the field.
+func (c *chain) before(p *piecev1.Described_Public, upTo eventstore.Position) error {
 	if p.GetOpenedFrom() != "" {
-		return c.group(p)
+		return c.group(p, upTo)
 	}
 	o := p.GetOrigin()
 	if o == nil {
-		return p, nil
+		return c.field(p)
 	}
 	if err := c.parcel(o.GetParcelId()); err != nil {
-		return nil, err
+		return err
 	}
-	return c.part(o.GetPieceId(), o.GetPart(), "", p.GetPieceId())
+	return c.part(walk{o.GetPieceId(), o.GetPart(), "", p.GetPieceId(), upTo})
 }
 
 // group adds the counted lot that a piece was taken out of, and how it was.
-func (c *chain) group(p *piecev1.Described_Public) (*piecev1.Described_Public, error) {
+func (c *chain) group(p *piecev1.Described_Public, upTo eventstore.Position) error {
 	records, err := c.records("piece", p.GetOpenedFrom())
 	if err != nil {
-		return nil, err
+		return err
 	}
 	if len(records) == 0 {
-		return nil, broken("piece", p.GetOpenedFrom())
+		return broken("piece", p.GetOpenedFrom())
 	}
 	first, _ := records[0].Event.(*piecev1.Event)
 	c.add(records[0])
 	lot, err := c.records("parcel", p.GetParcelId())
 	if err != nil {
-		return nil, err
+		return err
 	}
 	for _, rec := range lot {
 		event, _ := rec.Event.(*parcelv1.Event)
 		if slices.ContainsFunc(event.GetLineOpened().GetPublic().GetPieces(), func(o *parcelv1.OpenedPiece) bool { return o.GetPieceId() == p.GetPieceId() }) {
 			c.add(rec)
-			return c.before(first.GetDescribed().GetPublic())
+			return c.before(first.GetDescribed().GetPublic(), upTo)
 		}
 	}
-	return nil, broken("piece", p.GetPieceId())
+	return broken("piece", p.GetPieceId())
 }
 
-// candidates adds the other pieces that a mixed-up part may be of, with their claims
-// and fields.
-func (c *chain) candidates(own string, all []*piecev1.Candidate) error {
-	for _, candidate := range all {
-		if candidate.GetPieceId() == own {
+// candidates walks back from each part that one of a mix-up may be, as it was then. The
+// part itself is walked by who found it in the mix-up.
+func (c *chain) candidates(m *piecev1.MixedUp_Public, at eventstore.Position) error {
+	c.mixUps[m.GetMixId()] = true
+	for _, may := range m.GetCandidates() {
+		if may.GetPieceId() == m.GetPieceId() && may.GetPart() == m.GetPart() {
 			continue
 		}
-		records, err := c.records("piece", candidate.GetPieceId())
-		if err != nil {
-			return err
-		}
-		if len(records) == 0 {
-			return broken("piece", candidate.GetPieceId())
-		}
-		event, _ := records[0].Event.(*piecev1.Event)
-		c.add(records[0])
-		if err := c.field(event.GetDescribed().GetPublic()); err != nil {
+		if err := c.part(walk{pieceID: may.GetPieceId(), part: may.GetPart(), upTo: at}); err != nil {
 			return err
 		}
 	}

@@ -131,11 +131,17 @@ func sign(ug int64) string {
 	return "what the books say"
 }
 
+// fieldShown tells whether a piece's field is shown, or each of those it may be of.
+func fieldShown(p *piecev1.Described_Public) bool {
+	may := p.GetMayBeOfFieldIds()
+	return p.GetFieldId() != "" || len(may) > 0 && !slices.Contains(may, "")
+}
+
 func (v Exceptions) piece(rows eventstore.Rows, rec eventstore.Record, event *piecev1.Event) error {
 	switch e := event.GetEvent().(type) {
 	case *piecev1.Event_Described:
 		p := e.Described.GetPublic()
-		rows.Set(key("of", "piece/"+p.GetPieceId()), row{}.text(p.GetParcelId()).flag(p.GetFieldId() != ""))
+		rows.Set(key("of", "piece/"+p.GetPieceId()), row{}.text(p.GetParcelId()).flag(fieldShown(p)))
 	case *piecev1.Event_MixedUp:
 		p := e.MixedUp.GetPublic()
 		id := "mixup-" + p.GetMixId()

@@ -2,6 +2,7 @@ package view
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"google.golang.org/protobuf/proto"
@@ -78,7 +79,12 @@ func pieceWords(event *piecev1.Event) string {
 	case *piecev1.Event_Described:
 		p := e.Described.GetPublic()
 		origin := ""
-		if p.GetFieldId() == "" {
+		switch may := p.GetMayBeOfFieldIds(); {
+		case len(may) > 0 && slices.Contains(may, ""):
+			origin = fmt.Sprintf("; it may be of any of %d fields, one of them not shown", len(may))
+		case len(may) > 0:
+			origin = fmt.Sprintf("; it may be of any of %d fields", len(may))
+		case p.GetFieldId() == "":
 			origin = "; its field is not shown"
 		}
 		if p.GetOrigin() != nil {
@@ -130,7 +136,8 @@ func chainStoneWords(event *stonev1.Event) string {
 	case *stonev1.Event_SentOut:
 		return "Went out to a jeweller, not sold: " + measuredWords(e.SentOut.GetPublic().GetMeasured())
 	case *stonev1.Event_CameBack:
-		return "Came back from there: " + measuredWords(e.CameBack.GetPublic().GetMeasured())
+		p := e.CameBack.GetPublic()
+		return "Came back from there: " + measuredWords(p.GetMeasured()) + differsWords(p.GetMassDiffers() || p.GetSizeDiffers())
 	case *stonev1.Event_Lost:
 		return "Lost while it was out"
 	case *stonev1.Event_Broken:
@@ -150,6 +157,17 @@ func chainStoneWords(event *stonev1.Event) string {
 		return fmt.Sprintf("New facts after it was cut again: %s, %s; papers from before are void", caratWords(p.GetWeighing()), sizeWords(p.GetSize()))
 	case *stonev1.Event_Counted:
 		return "Weighed at a stock count: " + caratWords(e.Counted.GetPublic().GetWeighing())
+	case *stonev1.Event_PutInLot:
+		return "Went into a counted lot, in which no stone has a name of its own"
+	case *stonev1.Event_TakenFromLot:
+		return "Came out of the counted lot, which was unmade"
+	}
+	return ""
+}
+
+func differsWords(differs bool) string {
+	if differs {
+		return "; it measures otherwise than it went"
 	}
 	return ""
 }

@@ -17,7 +17,7 @@ import (
 // with the reason. What isn't here needs a class.
 var plain = map[string][]protoreflect.Name{
 	"the id of a thing; it tells nothing to who can't open the thing": {
-		"id", "thing", "from", "opened_from", "stone_ids", "set_stone_ids", "missing", "strange",
+		"id", "thing", "from", "opened_from", "stone_ids", "set_stone_ids", "may_be_of_field_ids", "missing", "strange",
 	},
 	"the id of a person, whose name is sealed": {"asked_by", "closed_by", "decided_by", "edited_by", "erased_by", "prepared_by", "proposed_by", "not_them"},
 	"a moment or a day":                        {"at", "asked", "answered", "due", "mined", "split"},

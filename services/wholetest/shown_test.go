@@ -9,12 +9,13 @@ var open = []string{
 }
 
 // handed are texts that stand in the files of stones' chains, which a stranger may read:
-// what rough and stone are called, what is seen in them and how they were worked. None
+// what rough and stone are called, what is seen in them, in which light, and how they were worked. None
 // is of a price, a party, a person or a place closer than the field.
 var handed = []string{
 	"CoopService/RecordField.country",
 	"CoopService/RecordField.name",
 	"CutterService/CheckStone.photo.light",
+	"CutterService/SendOnApproval.stones.photo.light", "CutterService/TakeBackFromApproval.stone.photo.light",
 	"CutterService/FinishStone.label",
 	"MinerService/PublishParcel.label",
 }

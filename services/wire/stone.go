@@ -35,7 +35,7 @@ func Piece(s piece.State) *typev1.Piece {
 	p := &typev1.Piece{
 		Id: s.ID, ParcelId: s.ParcelID, Label: s.Label, Weighing: Weighing(s.Weighing), Size: Size(s.Size),
 		Kind: typev1.Kind(s.Kind), Count: s.Count, ClaimId: s.ClaimID, FieldId: s.FieldID, Seen: s.Seen,
-		SmallestUm: s.SmallestUm, LargestUm: s.LargestUm, OpenedFrom: s.OpenedFrom,
+		SmallestUm: s.SmallestUm, LargestUm: s.LargestUm, OpenedFrom: s.OpenedFrom, MayBeOfFieldIds: s.MayBeOf,
 	}
 	p.Photos = photos(s.Photos)
 	for _, part := range s.Parts {

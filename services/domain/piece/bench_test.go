@@ -228,10 +228,11 @@ func TestRecut(t *testing.T) {
 
 func TestMixUp(t *testing.T) {
 	h := sawn(t)
-	own, err := h.Mixable("1A")
+	may, err := h.Mixable("1A")
 	if err != nil {
 		t.Fatal(err)
 	}
+	own := may[0]
 	other := &piecev1.Candidate{PieceId: "p2", Label: "2", Part: "2A"}
 	t.Run("rule 19 refused: alone, without itself, without a word", func(t *testing.T) {
 		for _, wrong := range [][]*piecev1.Candidate{{own}, {other, {PieceId: "p3", Part: "3"}}} {
@@ -240,6 +241,27 @@ func TestMixUp(t *testing.T) {
 		}
 		_, err := h.MixUp("m", "x", "1A", []*piecev1.Candidate{own, other}, "")
 		ruletest.Refused(t, err, rule.FieldInvalid, "note")
+	})
+	t.Run("rule 19 refused: one part, or too many", func(t *testing.T) {
+		for _, n := range []int{1, piece.MaxMixed + 1} {
+			_, err := piece.Between(make([][]*piecev1.Candidate, n))
+			ruletest.Refused(t, err, rule.CountInvalid, "parts")
+		}
+	})
+	t.Run("rule 19 OK: a second mix-up carries on the first", func(t *testing.T) {
+		h := sawn(t)
+		h.did(h.MixUp("m", "x", "1A", []*piecev1.Candidate{own, other}, "the trays fell"))
+		may, _ := h.Mixable("1A")
+		third := &piecev1.Candidate{PieceId: "p3", Label: "3", Part: "3"}
+		between, err := piece.Between([][]*piecev1.Candidate{{third}, may})
+		if err != nil || len(between) != 3 {
+			t.Fatalf("got %v, %v", between, err)
+		}
+		_, err = h.MixUp("m", "y", "1A", []*piecev1.Candidate{third, own}, "again")
+		ruletest.Refused(t, err, rule.CountInvalid, "parts")
+		if h.did(h.MixUp("m", "y", "1A", between, "again")); len(h.Parts[0].Mixed) != 3 {
+			t.Errorf("it may be %v", h.Parts[0].Mixed)
+		}
 	})
 	t.Run("rule 19 OK: all that is cut of it stays marked", func(t *testing.T) {
 		h.did(h.MixUp("m", "x", "1A", []*piecev1.Candidate{own, other}, "the trays fell"))
@@ -351,9 +373,11 @@ func TestStudyAndJudge(t *testing.T) {
 // TestUnaliasedBench: folding what the bench does changes no state that somebody holds.
 func TestUnaliasedBench(t *testing.T) {
 	h := shaped(t)
-	own, _ := h.Mixable("1A")
-	h.did(h.MixUp("m", "x", "1A", []*piecev1.Candidate{own, {PieceId: "p2", Part: "2"}}, "fell"))
-	h.did(h.MixUp("m", "y", "1A", []*piecev1.Candidate{own, {PieceId: "p3", Part: "3"}}, "fell"))
+	for _, other := range []string{"2", "3"} {
+		own, _ := h.Mixable("1A")
+		between, _ := piece.Between([][]*piecev1.Candidate{own, {{PieceId: "p" + other, Part: other}}})
+		h.did(h.MixUp("m", "mix "+other, "1A", between, "fell"))
+	}
 	h.did(h.MakePlan("m", "a", plan(), "AUD")).did(h.MakePlan("m", "b", plan(), "AUD")).did(h.ChoosePlan("m", "a", "r")).did(h.ChoosePlan("m", "b", "r"))
 	h.did(h.RevisePlan("m", "a", plan(), "w", "AUD")).did(h.RevisePlan("m", "a", plan(), "w", "AUD")).did(h.DropPlan("m", "a", "r"))
 	h.did(h.Study(piece.Study{ID: "s", Member: "m", Note: "n"})).did(h.Study(piece.Study{ID: "s2", Member: "m", Note: "n"}))

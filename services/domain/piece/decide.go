@@ -49,9 +49,10 @@ func (s State) Decide(member, name, decision string) (*piecev1.Event, error) {
 	}}}, nil
 }
 
-// Mixable gives the part as one that may have been mixed up with others (rule 19). A
-// stone may have been too, a part that moved on isn't at the bench any more.
-func (s State) Mixable(name string) (*piecev1.Candidate, error) {
+// Mixable gives the part as one that may have been mixed up with others: which parts it
+// may be, itself first, then those it was mixed up with before (rule 19). A stone may
+// have been too, a part that moved on isn't at the bench any more.
+func (s State) Mixable(name string) ([]*piecev1.Candidate, error) {
 	part, err := s.there(name)
 	if err != nil {
 		return nil, err
@@ -59,20 +60,33 @@ func (s State) Mixable(name string) (*piecev1.Candidate, error) {
 	if part.Fate == MovedOn {
 		return nil, rule.Broken{Reason: rule.PartNotInWork, Field: "part", Value: name, Rule: "the part moved on", Hint: "take it back first, or leave it out"}
 	}
-	return &piecev1.Candidate{PieceId: s.ID, Label: s.Label, Part: name}, nil
+	return mixed([]*piecev1.Candidate{{PieceId: s.ID, Label: s.Label, Part: name}}, part.Mixed), nil
 }
 
-// MixUp is an honest word: part may be any of the candidates, its own among them (rule
-// 19). It is recorded in the piece of each; that all are of one parcel is for the
+// Between is which parts each of several may be that were mixed up: all that any of them
+// may be (rule 19).
+func Between(parts [][]*piecev1.Candidate) ([]*piecev1.Candidate, error) {
+	if len(parts) < 2 || len(parts) > MaxMixed {
+		return nil, rule.Broken{Reason: rule.CountInvalid, Field: "parts", Value: fmt.Sprintf("%d parts", len(parts)), Rule: fmt.Sprintf("a mix-up is between 2 to %d parts", MaxMixed), Hint: "name all that were mixed up, each once"}
+	}
+	var all []*piecev1.Candidate
+	for _, may := range parts {
+		all = mixed(all, may)
+	}
+	return all, nil
+}
+
+// MixUp is an honest word: part may be any of the candidates of Between, its own among
+// them (rule 19). It is recorded in the piece of each; that all are of one parcel is for the
 // caller to see to.
 func (s State) MixUp(member, mixID, name string, candidates []*piecev1.Candidate, note string) (*piecev1.Event, error) {
-	own, err := s.Mixable(name)
+	may, err := s.Mixable(name)
 	if err != nil {
 		return nil, err
 	}
 	var broken rule.All
-	if !slices.ContainsFunc(candidates, func(c *piecev1.Candidate) bool { return same(c, own) }) || len(candidates) < 2 || len(candidates) > MaxMixed {
-		broken.Add(rule.Broken{Reason: rule.CountInvalid, Field: "parts", Value: fmt.Sprintf("%d parts", len(candidates)), Rule: fmt.Sprintf("a mix-up is between 2 to %d parts", MaxMixed), Hint: "name all that it may be, each once"})
+	if len(candidates) < 2 || len(mixed(candidates, may)) > len(candidates) {
+		broken.Add(rule.Broken{Reason: rule.CountInvalid, Field: "parts", Value: fmt.Sprintf("%d parts", len(candidates)), Rule: "a part that was mixed up may be two parts or more: itself, and all that it may have been before", Hint: "name all that it may be, each once"})
 	}
 	broken.Text("note", note, 500)
 	if err := broken.Err(); err != nil {
@@ -93,7 +107,7 @@ func same(a, b *piecev1.Candidate) bool {
 
 // mixed joins what a part may be by two mix-ups.
 func mixed(before, more []*piecev1.Candidate) []*piecev1.Candidate {
-	out := slices.Clone(before)
+	out := slices.Clip(before)
 	for _, c := range more {
 		if !slices.ContainsFunc(out, func(o *piecev1.Candidate) bool { return same(o, c) }) {
 			out = append(out, c)

@@ -40,7 +40,8 @@ import (
 //  16. A part waits for a decision with a reason, and goes on with the decision said.
 //  17. A stock count weighs a part, or the stone it became, again; all it differs by is unexplained.
 //  18. A stone that is cut again is no heavier than before; what it lost has a reason.
-//  19. Parts that were mixed up are of one parcel, and each stays marked, with all that is cut of it.
+//  19. Parts that were mixed up are of one parcel, and each stays marked, with all that is cut of it; mixed up once
+//     more, it may be all that any of them may be.
 //  20. Only rough that is cut no further just now (uncut, on the shelf or an off-cut) moves on into a new parcel or a
 //     counted lot; it comes back to where it stood.
 //  21. An inclusion is kept or ground away with both outcomes valued, in one currency, and a reason.
@@ -60,6 +61,9 @@ type State struct {
 	Count    uint32
 	ClaimID  string // empty: the field is not shown
 	FieldID  string
+	// MayBeOf are the fields it may be of, where nobody knows which, an empty one for one
+	// that is not shown: then ClaimID and FieldID are empty.
+	MayBeOf []string
 
 	SmallestUm, LargestUm int64  // of a counted lot, where measured
 	OpenedFrom            string // the lot it was taken out of
@@ -252,7 +256,7 @@ func (s State) with(name string, change func(*Part)) State {
 func described(s State, p *piecev1.Described_Public) State {
 	s.ID, s.ParcelID, s.Label = p.GetPieceId(), p.GetParcelId(), p.GetLabel()
 	s.Weighing, s.Size, s.Kind, s.Count = p.GetWeighing(), p.GetSize(), p.GetKind(), p.GetCount()
-	s.FieldID, s.Origin = p.GetFieldId(), p.GetOrigin()
+	s.FieldID, s.MayBeOf, s.Origin = p.GetFieldId(), p.GetMayBeOfFieldIds(), p.GetOrigin()
 	s.Photos = p.GetPhotos()
 	s.SmallestUm, s.LargestUm, s.OpenedFrom = p.GetSmallestUm(), p.GetLargestUm(), p.GetOpenedFrom()
 	s.Parts = []Part{{Name: s.Label, Weighing: s.Weighing, Fate: InWork, Due: s.Weighing}}

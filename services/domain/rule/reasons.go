@@ -68,6 +68,7 @@ const (
 	PromiseLapsed    Reason = "PROMISE_LAPSED"     // it was due before it was accepted
 	PromiseNotTaken  Reason = "PROMISE_NOT_TAKEN"  // the jeweller hasn't accepted
 	WeighingsDiffer  Reason = "WEIGHINGS_DIFFER"   // the same part, two masses
+	SizesDiffer      Reason = "SIZES_DIFFER"       // the same stone, two sizes
 	StoneNotForSale  Reason = "STONE_NOT_FOR_SALE" // in stock or sold
 	StoneSold        Reason = "STONE_SOLD"         // it is another's
 	StoneNotSold     Reason = "STONE_NOT_SOLD"     // it can't come back
@@ -145,7 +146,7 @@ var kinds = map[Reason]Kind{
 
 	AlreadyThere: State, ParcelNotListed: State, OwnParcel: State, TooManyOffers: State, TooManyParts: State, OfferEnded: State,
 	NotAtAsking: State, NoDeal: State, CountDiffers: State, NotHandedOver: State, AboveWhatIsOwed: State,
-	CostNotAgreed: State, ClaimNotYours: State, PartNotInWork: State, CountedLot: State, WeighingsDiffer: State,
+	CostNotAgreed: State, ClaimNotYours: State, PartNotInWork: State, CountedLot: State, WeighingsDiffer: State, SizesDiffer: State,
 	StoneNotForSale: State, StoneSold: State, StoneNotSold: State, PriceMoved: State, NotReturned: State,
 	NothingToRefund: State, RefundDiffers: State, RoleNotOfMember: State, OwnRole: State, RolesApart: State, KeyTaken: State, MemberNotThere: State,
 	FieldNotRecorded: State,

@@ -35,8 +35,8 @@ type Checking struct {
 }
 
 // MakeCheck records the final check (rule 12). What it finds wanting is refused, all of
-// it at once: the stone goes back to the bench. It is weighed by the same division as
-// before, or it isn't the stone; a stone that is really lighter was cut again.
+// it at once: the stone goes back to the bench. It measures what it should, or it isn't
+// the stone; one that is really lighter or smaller was cut again.
 func (s State) MakeCheck(c Checking) (*stonev1.Event, error) {
 	if err := s.inCuttersStock(c.Cutter); err != nil {
 		return nil, err
@@ -67,13 +67,8 @@ func (s State) MakeCheck(c Checking) (*stonev1.Event, error) {
 	if err := broken.Err(); err != nil {
 		return nil, err
 	}
-	was, now := s.Weighing.GetMassUg(), c.Weighing.GetMassUg()
-	if apart, allowed := max(was-now, now-was), s.Weighing.GetDivisionUg()+c.Weighing.GetDivisionUg(); apart > allowed {
-		return nil, rule.Broken{
-			Reason: rule.WeighingsDiffer, Field: "weighing.mass_ug", Value: measure.Mass(now).GramsAndCarats(),
-			Rule: fmt.Sprintf("the stone weighed %s, %s apart, where the two scales allow %s", measure.Mass(was).GramsAndCarats(), measure.Mass(apart), measure.Mass(allowed)),
-			Hint: "check that it is the same stone and weigh again; if more was taken off it, record that it was cut again",
-		}
+	if err := s.asDue(&eventv1.Measured{Weighing: c.Weighing, Size: c.Size}); err != nil {
+		return nil, err
 	}
 	return &stonev1.Event{Event: &stonev1.Event_Checked{Checked: &stonev1.Checked{
 		Public: &stonev1.Checked_Public{
@@ -82,6 +77,38 @@ func (s State) MakeCheck(c Checking) (*stonev1.Event, error) {
 		},
 		Private: &stonev1.Checked_Private{PersonId: c.Person},
 	}}}, nil
+}
+
+// asDue refuses a measurement that isn't what the stone should measure.
+func (s State) asDue(m *eventv1.Measured) error {
+	var broken rule.All
+	differs := Differs(s.Due, m)
+	if differs.Mass {
+		w, due := m.GetWeighing(), s.Due.GetWeighing()
+		is, was := measure.Mass(w.GetMassUg()), measure.Mass(due.GetMassUg())
+		broken.Add(rule.Broken{
+			Reason: rule.WeighingsDiffer, Field: "weighing.mass_ug", Value: is.GramsAndCarats(),
+			Rule: fmt.Sprintf("the stone should weigh %s, %s apart, where the two scales allow %s", was.GramsAndCarats(), max(is-was, was-is), measure.Mass(due.GetDivisionUg()+w.GetDivisionUg())),
+			Hint: "check that it is the same stone and weigh again; if more was taken off it, record that it was cut again; if it was weighed wrong at first, have that corrected",
+		})
+	}
+	for _, d := range []struct {
+		field   string
+		is, was int64
+	}{
+		{"size.length_um", m.GetSize().GetLengthUm(), s.Due.GetSize().GetLengthUm()},
+		{"size.width_um", m.GetSize().GetWidthUm(), s.Due.GetSize().GetWidthUm()},
+		{"size.depth_um", m.GetSize().GetDepthUm(), s.Due.GetSize().GetDepthUm()},
+	} {
+		if apart := max(d.is-d.was, d.was-d.is); apart > SizeToleranceUm {
+			broken.Add(rule.Broken{
+				Reason: rule.SizesDiffer, Field: d.field, Value: measure.Length(d.is).Millimetres(0),
+				Rule: fmt.Sprintf("the stone should measure %s there, %s apart, where two readings may differ by %s", measure.Length(d.was).Millimetres(0), measure.Length(apart).Millimetres(0), measure.Length(SizeToleranceUm).Millimetres(0)),
+				Hint: "check that it is the same stone and measure again; if more was taken off it, record that it was cut again; if it was measured wrong at first, have that corrected",
+			})
+		}
+	}
+	return broken.Err()
 }
 
 func checkPhoto(broken *rule.All, field string, p *eventv1.Photo) {
@@ -267,10 +294,12 @@ func evolveBench(s State, e *stonev1.Event) State {
 			s.Facts = facts
 		}
 		s.Weighing, s.Size, s.Check = p.GetWeighing(), p.GetSize(), Check{}
+		s.Due = s.Measured()
 		s.Remarks = e.Recut.GetPrivate().GetRemarks()
 		s.Recuts++
 	case *stonev1.Event_Counted:
 		s.Weighing = e.Counted.GetPublic().GetWeighing()
+		s.Due = &eventv1.Measured{Weighing: s.Weighing, Size: s.Due.GetSize()}
 	case *stonev1.Event_PutInLot:
 		s.Stage, s.LotID, s.Check = InLot, e.PutInLot.GetPublic().GetLotId(), Check{}
 	case *stonev1.Event_TakenFromLot:

@@ -3,6 +3,7 @@ package stone_test
 import (
 	"testing"
 
+	correctionv1 "seamshare.example/proto/gen/seamshare/event/correction/v1"
 	stonev1 "seamshare.example/proto/gen/seamshare/event/stone/v1"
 	eventv1 "seamshare.example/proto/gen/seamshare/event/v1"
 
@@ -33,6 +34,77 @@ func TestCheck(t *testing.T) {
 		ruletest.Refused(t, err, rule.NotFound, "stone_id")
 		_, err = onSale(t).MakeCheck(check("desk 1"))
 		ruletest.Refused(t, err, rule.StoneNotInStock, "stone_id")
+	})
+	t.Run("rule 12 refused: another size, each dimension that differs", func(t *testing.T) {
+		c := check("desk 1")
+		c.Size = &eventv1.Size{LengthUm: 14_101, WidthUm: 9_100, DepthUm: 2_199}
+		_, err := finished(t).MakeCheck(c)
+		for _, field := range []string{"size.length_um", "size.depth_um"} {
+			ruletest.Refused(t, err, rule.SizesDiffer, field)
+		}
+		c.Size = &eventv1.Size{LengthUm: 14_100, WidthUm: 9_100, DepthUm: 2_200}
+		h := finished(t)
+		h.did(h.MakeCheck(c))
+	})
+	t.Run("rule 12 refused: a little more at each check", func(t *testing.T) {
+		h := finished(t)
+		c := check("desk 1")
+		c.Weighing = &eventv1.Weighing{MassUg: 576_000, DivisionUg: 2_000}
+		c.Size = &eventv1.Size{LengthUm: 14_100, WidthUm: 9_000, DepthUm: 2_300}
+		h.did(h.MakeCheck(c))
+		c.Weighing = &eventv1.Weighing{MassUg: 576_001, DivisionUg: 2_000}
+		_, err := h.MakeCheck(c)
+		ruletest.Refused(t, err, rule.WeighingsDiffer, "weighing.mass_ug")
+		c.Weighing, c.Size = six().Weighing, &eventv1.Size{LengthUm: 14_101, WidthUm: 9_000, DepthUm: 2_300}
+		_, err = h.MakeCheck(c)
+		ruletest.Refused(t, err, rule.SizesDiffer, "size.length_um")
+	})
+	t.Run("rule 12: what it should measure is as counted, cut again or corrected, or as it came back otherwise", func(t *testing.T) {
+		h := finished(t)
+		h.did(h.Recount(stone.Counting{CountID: "c1", Person: "desk 4", Weighing: &eventv1.Weighing{MassUg: 582_000, DivisionUg: 2_000}}))
+		c := check("desk 1")
+		_, err := h.MakeCheck(c)
+		ruletest.Refused(t, err, rule.WeighingsDiffer, "weighing.mass_ug")
+		c.Weighing = &eventv1.Weighing{MassUg: 582_000, DivisionUg: 2_000}
+		h.did(h.MakeCheck(c))
+
+		h = finished(t)
+		h.did(h.Recut(recutting()))
+		c.Weighing, c.Size = recutting().Weighing, recutting().Size
+		h.did(h.MakeCheck(c))
+
+		right := &eventv1.Measured{Weighing: &eventv1.Weighing{MassUg: 652_000, DivisionUg: 2_000}, Size: &eventv1.Size{LengthUm: 15_000, WidthUm: 9_000, DepthUm: 2_300}}
+		corrected := func(s stone.State) stone.State {
+			s = stone.EvolveCorrection(s, &correctionv1.Event{Event: &correctionv1.Event_MassCorrected{MassCorrected: &correctionv1.MassCorrected{
+				Public: &correctionv1.MassCorrected_Public{Was: six().Weighing, Right: right.GetWeighing()},
+			}}})
+			return stone.EvolveCorrection(s, &correctionv1.Event{Event: &correctionv1.Event_SizeCorrected{SizeCorrected: &correctionv1.SizeCorrected{
+				Public: &correctionv1.SizeCorrected_Public{Was: six().Size, Right: right.GetSize()},
+			}}})
+		}
+		c.Weighing, c.Size = right.GetWeighing(), right.GetSize()
+		if _, err := corrected(finished(t).State).MakeCheck(c); err != nil {
+			t.Error(err)
+		}
+		h = finished(t)
+		h.did(h.Recut(recutting()))
+		if got := corrected(h.State); got.Weighing.GetMassUg() != 540_000 || got.Size.GetLengthUm() != 13_000 {
+			t.Errorf("how it was finished was corrected after it was cut again, and it measures %v", got.Measured())
+		}
+
+		h = sold(t)
+		r := back()
+		r.Measured = &eventv1.Measured{Weighing: &eventv1.Weighing{MassUg: 560_000, DivisionUg: 2_000}, Size: six().Size}
+		h.did(h.Return(cutter, r))
+		c.Weighing, c.Size = r.Measured.GetWeighing(), six().Size
+		h.did(h.MakeCheck(c))
+
+		h = sold(t)
+		r.Measured = &eventv1.Measured{Weighing: &eventv1.Weighing{MassUg: 574_000, DivisionUg: 2_000}, Size: six().Size}
+		h.did(h.Return(cutter, r))
+		c.Weighing = &eventv1.Weighing{MassUg: 576_001, DivisionUg: 2_000}
+		_, err = h.MakeCheck(c)
+		ruletest.Refused(t, err, rule.WeighingsDiffer, "weighing.mass_ug")
 	})
 	t.Run("rule 12 refused: put on sale unchecked, or unconfirmed", func(t *testing.T) {
 		h := finished(t)

@@ -51,5 +51,14 @@ func (s State) inStock(m *eventv1.Measured) State {
 		s.Check = Check{} // it may have been hurt (rule 12)
 	}
 	s.Weighing, s.Size = m.GetWeighing(), m.GetSize()
+	due := &eventv1.Measured{Weighing: s.Due.GetWeighing(), Size: s.Due.GetSize()}
+	d := Differs(s.Due, m)
+	if d.Mass {
+		due.Weighing = s.Weighing
+	}
+	if d.Size {
+		due.Size = s.Size
+	}
+	s.Due = due
 	return s
 }

@@ -70,7 +70,8 @@ func (s State) KeepFromOut(approvalID, orderID string) (*stonev1.Event, error) {
 	return s.soldTo(s.Out.Jeweller, orderID), nil
 }
 
-// ComeBack brings the stone back into stock (rule 10).
+// ComeBack brings the stone back into stock (rule 10). Where it isn't as it went out,
+// the event says so to anyone: it may be another stone.
 func (s State) ComeBack(approvalID string, m *eventv1.Measured) (*stonev1.Event, error) {
 	if err := s.outOn(approvalID, AtJeweller, Lost, Broken); err != nil {
 		return nil, err
@@ -80,8 +81,10 @@ func (s State) ComeBack(approvalID string, m *eventv1.Measured) (*stonev1.Event,
 	if err := broken.Err(); err != nil {
 		return nil, err
 	}
+	differs := Differs(s.Measured(), m)
 	return &stonev1.Event{Event: &stonev1.Event_CameBack{CameBack: &stonev1.CameBack{
-		Public: &stonev1.CameBack_Public{StoneId: s.id(), Measured: m}, Private: &stonev1.CameBack_Private{ApprovalId: approvalID},
+		Public:  &stonev1.CameBack_Public{StoneId: s.id(), Measured: m, MassDiffers: differs.Mass, SizeDiffers: differs.Size},
+		Private: &stonev1.CameBack_Private{ApprovalId: approvalID},
 	}}}, nil
 }
 

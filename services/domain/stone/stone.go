@@ -26,8 +26,9 @@ import (
 //  9. A stone goes out only while on sale, measured, at the price asked; out, it is sold only to whom it is with.
 //  10. A stone that was out comes back, to its cutter, measured again; also one that was lost or broken at the cutter's cost.
 //  11. A sale is called off only into what it was sold from: on sale, at its price, in its set.
-//  12. Before it is first offered its final check stands: all that a bezel setting needs is there, and a second
-//     person has confirmed it. A stone that came back otherwise than it went is checked again.
+//  12. Before it is first offered its final check stands: all that a bezel setting needs is there, it measures what
+//     it should, however often it is checked, and a second person has confirmed it. A stone that came back otherwise
+//     than it went is checked again.
 //  13. A stone is cut again while it is in stock: it is the same stone with new facts, unchecked; papers from before
 //     are void.
 //  14. A grade is revised as long as the stone is with its cutter.
@@ -42,6 +43,10 @@ type State struct {
 
 	Weighing *eventv1.Weighing // as last measured
 	Size     *eventv1.Size
+	// Due is what it should measure: as it was finished, or since then cut again, counted,
+	// corrected, or back from somewhere otherwise than it went. Measuring it once more
+	// doesn't change it, so small differences never add up.
+	Due *eventv1.Measured
 
 	Price   *eventv1.Amount // asked while on sale, agreed while sold or out
 	Buyer   string          // while sold
@@ -124,6 +129,7 @@ func Evolve(s State, e *stonev1.Event) State {
 	case *stonev1.Event_Finished:
 		s.Facts = e.Finished.GetPublic()
 		s.Stage, s.Weighing, s.Size = InStock, s.Facts.GetWeighing(), s.Facts.GetSize()
+		s.Due = s.Measured()
 		s.Class, s.Remarks = e.Finished.GetPrivate().GetClass(), e.Finished.GetPrivate().GetRemarks()
 	}
 	return evolveSelling(evolveBench(s, e), e)

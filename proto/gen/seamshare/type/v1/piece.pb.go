@@ -325,9 +325,12 @@ type Piece struct {
 	// The part of that piece.
 	OriginPart string `protobuf:"bytes,35,opt,name=origin_part,json=originPart,proto3" json:"origin_part,omitempty"`
 	// Pictures of it as listed, dry and wet.
-	Photos        []*Photo `protobuf:"bytes,36,rep,name=photos,proto3" json:"photos,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	Photos []*Photo `protobuf:"bytes,36,rep,name=photos,proto3" json:"photos,omitempty"`
+	// The fields it may be of, where it was mixed up with pieces of others before a cutter listed it anew: field_id is empty
+	// then. An empty one stands for a field that is not shown.
+	MayBeOfFieldIds []string `protobuf:"bytes,37,rep,name=may_be_of_field_ids,json=mayBeOfFieldIds,proto3" json:"may_be_of_field_ids,omitempty"`
+	unknownFields   protoimpl.UnknownFields
+	sizeCache       protoimpl.SizeCache
 }
 
 func (x *Piece) Reset() {
@@ -517,6 +520,13 @@ func (x *Piece) GetOriginPart() string {
 func (x *Piece) GetPhotos() []*Photo {
 	if x != nil {
 		return x.Photos
+	}
+	return nil
+}
+
+func (x *Piece) GetMayBeOfFieldIds() []string {
+	if x != nil {
+		return x.MayBeOfFieldIds
 	}
 	return nil
 }
@@ -816,7 +826,7 @@ var File_seamshare_type_v1_piece_proto protoreflect.FileDescriptor
 
 const file_seamshare_type_v1_piece_proto_rawDesc = "" +
 	"\n" +
-	"\x1dseamshare/type/v1/piece.proto\x12\x11seamshare.type.v1\x1a\x1eseamshare/type/v1/access.proto\x1a\x1dseamshare/type/v1/photo.proto\x1a\x1cseamshare/type/v1/plan.proto\x1a\x1dseamshare/type/v1/stone.proto\x1a\x1eseamshare/type/v1/values.proto\"\xb3\x06\n" +
+	"\x1dseamshare/type/v1/piece.proto\x12\x11seamshare.type.v1\x1a\x1eseamshare/type/v1/access.proto\x1a\x1dseamshare/type/v1/photo.proto\x1a\x1cseamshare/type/v1/plan.proto\x1a\x1dseamshare/type/v1/stone.proto\x1a\x1eseamshare/type/v1/values.proto\"\xe1\x06\n" +
 	"\x05Piece\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x1b\n" +
 	"\tparcel_id\x18\x02 \x01(\tR\bparcelId\x12\x14\n" +
@@ -845,7 +855,8 @@ const file_seamshare_type_v1_piece_proto_rawDesc = "" +
 	"\x0forigin_piece_id\x18\" \x01(\tR\roriginPieceId\x12\x1f\n" +
 	"\vorigin_part\x18# \x01(\tR\n" +
 	"originPart\x120\n" +
-	"\x06photos\x18$ \x03(\v2\x18.seamshare.type.v1.PhotoR\x06photos\"\x8b\x04\n" +
+	"\x06photos\x18$ \x03(\v2\x18.seamshare.type.v1.PhotoR\x06photos\x12,\n" +
+	"\x13may_be_of_field_ids\x18% \x03(\tR\x0fmayBeOfFieldIds\"\x8b\x04\n" +
 	"\tPiecePart\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x127\n" +
 	"\bweighing\x18\x02 \x01(\v2\x1b.seamshare.type.v1.WeighingR\bweighing\x12+\n" +

@@ -1909,9 +1909,12 @@ type Described_Public struct {
 	// The part of an older piece that it is, where a cutter listed it anew.
 	Origin *Origin `protobuf:"bytes,11,opt,name=origin,proto3" json:"origin,omitempty"`
 	// Pictures of it, dry and wet, with the light named.
-	Photos        []*v1.Photo `protobuf:"bytes,15,rep,name=photos,proto3" json:"photos,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	Photos []*v1.Photo `protobuf:"bytes,15,rep,name=photos,proto3" json:"photos,omitempty"`
+	// The fields it may be of, where it was mixed up with pieces of others before a cutter listed it anew: field_id is empty
+	// then. An empty one stands for a field that is not shown.
+	MayBeOfFieldIds []string `protobuf:"bytes,16,rep,name=may_be_of_field_ids,json=mayBeOfFieldIds,proto3" json:"may_be_of_field_ids,omitempty"`
+	unknownFields   protoimpl.UnknownFields
+	sizeCache       protoimpl.SizeCache
 }
 
 func (x *Described_Public) Reset() {
@@ -2031,6 +2034,13 @@ func (x *Described_Public) GetOrigin() *Origin {
 func (x *Described_Public) GetPhotos() []*v1.Photo {
 	if x != nil {
 		return x.Photos
+	}
+	return nil
+}
+
+func (x *Described_Public) GetMayBeOfFieldIds() []string {
+	if x != nil {
+		return x.MayBeOfFieldIds
 	}
 	return nil
 }
@@ -4561,10 +4571,10 @@ const file_seamshare_event_piece_v1_event_proto_rawDesc = "" +
 	"\x06Origin\x12\x19\n" +
 	"\bpiece_id\x18\x01 \x01(\tR\apieceId\x12\x12\n" +
 	"\x04part\x18\x02 \x01(\tR\x04part\x12\x1b\n" +
-	"\tparcel_id\x18\x03 \x01(\tR\bparcelId\"\xbe\x05\n" +
+	"\tparcel_id\x18\x03 \x01(\tR\bparcelId\"\xec\x05\n" +
 	"\tDescribed\x12B\n" +
 	"\x06public\x18\x01 \x01(\v2*.seamshare.event.piece.v1.Described.PublicR\x06public\x12E\n" +
-	"\aprivate\x18\x02 \x01(\v2+.seamshare.event.piece.v1.Described.PrivateR\aprivate\x1a\xeb\x03\n" +
+	"\aprivate\x18\x02 \x01(\v2+.seamshare.event.piece.v1.Described.PrivateR\aprivate\x1a\x99\x04\n" +
 	"\x06Public\x12\x19\n" +
 	"\bpiece_id\x18\x01 \x01(\tR\apieceId\x12\x1b\n" +
 	"\tparcel_id\x18\x02 \x01(\tR\bparcelId\x12\x14\n" +
@@ -4581,7 +4591,8 @@ const file_seamshare_event_piece_v1_event_proto_rawDesc = "" +
 	"\vopened_from\x18\x0e \x01(\tR\n" +
 	"openedFrom\x128\n" +
 	"\x06origin\x18\v \x01(\v2 .seamshare.event.piece.v1.OriginR\x06origin\x121\n" +
-	"\x06photos\x18\x0f \x03(\v2\x19.seamshare.event.v1.PhotoR\x06photos\x1a8\n" +
+	"\x06photos\x18\x0f \x03(\v2\x19.seamshare.event.v1.PhotoR\x06photos\x12,\n" +
+	"\x13may_be_of_field_ids\x18\x10 \x03(\tR\x0fmayBeOfFieldIds\x1a8\n" +
 	"\aPrivate\x12\x19\n" +
 	"\bclaim_id\x18\x01 \x01(\tR\aclaimId\x12\x12\n" +
 	"\x04seen\x18\x02 \x01(\tR\x04seen\"\x88\x01\n" +

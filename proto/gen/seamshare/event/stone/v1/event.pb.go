@@ -3802,7 +3802,11 @@ type CameBack_Public struct {
 	// The stone.
 	StoneId string `protobuf:"bytes,1,opt,name=stone_id,json=stoneId,proto3" json:"stone_id,omitempty"`
 	// What it measured when it came back.
-	Measured      *v1.Measured `protobuf:"bytes,2,opt,name=measured,proto3" json:"measured,omitempty"`
+	Measured *v1.Measured `protobuf:"bytes,2,opt,name=measured,proto3" json:"measured,omitempty"`
+	// Its mass is not what went out: it may be another stone.
+	MassDiffers bool `protobuf:"varint,3,opt,name=mass_differs,json=massDiffers,proto3" json:"mass_differs,omitempty"`
+	// Its size is not what went out.
+	SizeDiffers   bool `protobuf:"varint,4,opt,name=size_differs,json=sizeDiffers,proto3" json:"size_differs,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -3849,6 +3853,20 @@ func (x *CameBack_Public) GetMeasured() *v1.Measured {
 		return x.Measured
 	}
 	return nil
+}
+
+func (x *CameBack_Public) GetMassDiffers() bool {
+	if x != nil {
+		return x.MassDiffers
+	}
+	return false
+}
+
+func (x *CameBack_Public) GetSizeDiffers() bool {
+	if x != nil {
+		return x.SizeDiffers
+	}
+	return false
 }
 
 // The part for those concerned.
@@ -4369,13 +4387,15 @@ const file_seamshare_event_stone_v1_event_proto_rawDesc = "" +
 	"approvalId\x12\x1f\n" +
 	"\vjeweller_id\x18\x02 \x01(\tR\n" +
 	"jewellerId\x120\n" +
-	"\x05price\x18\x03 \x01(\v2\x1a.seamshare.event.v1.AmountR\x05price\"\x9e\x02\n" +
+	"\x05price\x18\x03 \x01(\v2\x1a.seamshare.event.v1.AmountR\x05price\"\xe5\x02\n" +
 	"\bCameBack\x12A\n" +
 	"\x06public\x18\x01 \x01(\v2).seamshare.event.stone.v1.CameBack.PublicR\x06public\x12D\n" +
-	"\aprivate\x18\x02 \x01(\v2*.seamshare.event.stone.v1.CameBack.PrivateR\aprivate\x1a]\n" +
+	"\aprivate\x18\x02 \x01(\v2*.seamshare.event.stone.v1.CameBack.PrivateR\aprivate\x1a\xa3\x01\n" +
 	"\x06Public\x12\x19\n" +
 	"\bstone_id\x18\x01 \x01(\tR\astoneId\x128\n" +
-	"\bmeasured\x18\x02 \x01(\v2\x1c.seamshare.event.v1.MeasuredR\bmeasured\x1a*\n" +
+	"\bmeasured\x18\x02 \x01(\v2\x1c.seamshare.event.v1.MeasuredR\bmeasured\x12!\n" +
+	"\fmass_differs\x18\x03 \x01(\bR\vmassDiffers\x12!\n" +
+	"\fsize_differs\x18\x04 \x01(\bR\vsizeDiffers\x1a*\n" +
 	"\aPrivate\x12\x1f\n" +
 	"\vapproval_id\x18\x01 \x01(\tR\n" +
 	"approvalId\"\xd8\x01\n" +
