@@ -194,7 +194,7 @@ func (c *till) net() string {
 	}
 	var words []string
 	for _, a := range coop {
-		if a.Receipts != 0 || a.Levies != 0 || a.Costs != 0 {
+		if a.Receipts != 0 || a.Levies != 0 || a.Costs != 0 || a.Back != 0 {
 			words = append(words, fmt.Sprint(a))
 		}
 	}
