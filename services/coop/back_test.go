@@ -7,11 +7,14 @@ import (
 
 	coopv1 "seamshare.example/proto/gen/seamshare/coop/v1"
 	cutterv1 "seamshare.example/proto/gen/seamshare/cutter/v1"
+	jewellerv1 "seamshare.example/proto/gen/seamshare/jeweller/v1"
 	minerv1 "seamshare.example/proto/gen/seamshare/miner/v1"
 	typev1 "seamshare.example/proto/gen/seamshare/type/v1"
 
+	"seamshare.example/eventstore"
 	"seamshare.example/services/command"
 	"seamshare.example/services/coop/cooptest"
+	"seamshare.example/services/stream"
 	"seamshare.example/services/tradetest"
 )
 
@@ -106,4 +109,56 @@ func (d desks) correctPrice(t *testing.T, position uint64, stone string, minor i
 	t.Helper()
 	got, err := d.desk1.Coop().CorrectAmount(t.Context(), &coopv1.CorrectAmountRequest{RequestId: command.NewID(), Corrects: position, StoneId: stone, Amount: cooptest.AUD(minor), Reason: "typed wrong"})
 	return got.GetCorrection(), err
+}
+
+func TestCorrectionsOfALotsPrice(t *testing.T) {
+	d := openDesks(t)
+	ctx := t.Context()
+	p := d.Cut(t, d.billycart, d.wetWheel, 74000)
+	q, err := d.Node.Query(ctx, 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	rough, _, err := eventstore.Load(q, stream.Parcel, p.ID)
+	q.Close()
+	if err != nil {
+		t.Fatal(err)
+	}
+	made, err := d.wetWheel.Cutter().MakeLot(ctx, &cutterv1.MakeLotRequest{
+		RequestId: command.NewID(), Label: "low end", Weighing: cooptest.Grams(10_000_000), Treatment: typev1.Treatment_TREATMENT_NONE_KNOWN,
+		Sources: []*typev1.LotSource{{PieceId: rough.Lines[0].PieceID, Part: "1B", Count: 1, Weighing: cooptest.Grams(10_000_000)}},
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	lot, s := made.GetLot().GetId(), p.Stones[0]
+	if _, err := d.wetWheel.Cutter().PutLotOnSale(ctx, &cutterv1.PutLotOnSaleRequest{RequestId: command.NewID(), LotId: lot, Unit: typev1.Unit_UNIT_PIECE, Price: cooptest.AUD(5000)}); err != nil {
+		t.Fatal(err)
+	}
+	o, err := d.other.Jeweller().PlaceOrder(ctx, &jewellerv1.PlaceOrderRequest{
+		RequestId: command.NewID(), Items: []*jewellerv1.OrderItem{{StoneId: s.GetId(), Price: s.GetPrice()}},
+		Lots: []*jewellerv1.LotItem{{LotId: lot, Count: 1, Weighing: cooptest.Grams(10_000_000), Unit: typev1.Unit_UNIT_PIECE, Price: cooptest.AUD(5000)}},
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	id := o.GetOrder().GetId()
+	if _, err := d.desk1.Coop().RecordOrderPayment(ctx, &coopv1.RecordOrderPaymentRequest{RequestId: command.NewID(), OrderId: id, Amount: cooptest.AUD(77000), Reference: "bank"}); err != nil {
+		t.Fatal(err)
+	}
+	placed := d.at(t, "order/"+id, "order.v1.Placed")
+	// A receipt isn't touched by a correction of the order that names no line.
+	_, err = d.correct(t, placed, 3000)
+	tradetest.Refused(t, err, codes.FailedPrecondition, "NOTHING_TO_CORRECT")
+	if _, err := d.correctPrice(t, placed, lot, 3000); err != nil {
+		t.Fatal(err)
+	}
+	if st := d.statement(t, p); minor(st.GetSalesReceived()) != 77000 {
+		t.Errorf("got %v", st)
+	}
+	got, err := d.other.Jeweller().GetOrder(ctx, &jewellerv1.GetOrderRequest{OrderId: id})
+	if err != nil || minor(got.GetOrder().GetTotal()) != 77000 || minor(got.GetOrder().GetOpen()) != 0 {
+		t.Errorf("got %v, %v", got, err)
+	}
+	d.recomputes(t)
 }
