@@ -156,13 +156,8 @@ func (v Shares) correctOrder(rows eventstore.Rows, rec eventstore.Record, event 
 		return err
 	}
 	after := order.EvolveCorrection(before, event)
-	if after.Paid()-before.Paid() != moved {
-		return unexpected(v.Name(), event, "of %d, %d found a stone of order %s", moved, after.Paid()-before.Paid(), id)
-	}
-	for _, l := range after.Lines {
-		if l.Paid < 0 || l.Paid > l.Price {
-			return unexpected(v.Name(), event, "it leaves a stone of order %s with less than nothing or more than its price paid", id)
-		}
+	if err := v.bounded(event, before, after, moved); err != nil {
+		return err
 	}
 	rows.Set(key("order", id), soldRow(after))
 	rows.Set(key("paid", id), paidRow(after))

@@ -3,6 +3,8 @@ package view
 import (
 	"slices"
 
+	"google.golang.org/protobuf/proto"
+
 	orderv1 "seamshare.example/proto/gen/seamshare/event/order/v1"
 
 	"seamshare.example/eventstore"
@@ -83,18 +85,27 @@ func (v Shares) changeOrder(rows eventstore.Rows, event *orderv1.Event, id, curr
 		return err
 	}
 	after := order.Evolve(before, event)
-	switch {
-	case currency != "" && currency != before.Currency:
+	if currency != "" && currency != before.Currency {
 		return unexpected(v.Name(), event, "order %s is in %s, not %s", id, before.Currency, currency)
-	case after.Paid()-before.Paid() != moved:
-		return unexpected(v.Name(), event, "of %d, %d found a stone of order %s", moved, after.Paid()-before.Paid(), id)
-	case slices.ContainsFunc(after.Lines, func(l order.Line) bool { return l.Paid < 0 || l.Price < 0 || l.Paid > l.Price+l.Reduced }):
-		return unexpected(v.Name(), event, "it leaves a stone of order %s with less than nothing or more than its price paid", id)
+	}
+	if err := v.bounded(event, before, after, moved); err != nil {
+		return err
 	}
 	rows.Set(key("paid", id), paidRow(after))
 	return postLines(before, after, func(parcelID string, change func(Deal, *totals) error) error {
 		return v.post(rows, event, parcelID, after.Currency, change)
 	})
+}
+
+// bounded refuses an event that lets money find no line, or leaves one with what can't be.
+func (v Shares) bounded(event proto.Message, before, after order.State, moved int64) error {
+	switch {
+	case after.Paid()-before.Paid() != moved:
+		return unexpected(v.Name(), event, "of %d, %d found a stone of order %s", moved, after.Paid()-before.Paid(), after.ID)
+	case slices.ContainsFunc(after.Lines, func(l order.Line) bool { return l.Paid < 0 || l.Price < 0 || l.Paid > l.Price+l.Reduced }):
+		return unexpected(v.Name(), event, "it leaves a stone of order %s with less than nothing or more than its price paid", after.ID)
+	}
+	return nil
 }
 
 // postLines posts the change of the lines' money, once for each parcel.
