@@ -86,7 +86,7 @@ paid since, it waits for a second person.
 			}, printCorrectionOf)
 		},
 	}
-	c.Flags().StringVar(&stone, "stone", "", "the `id` of the stone whose price in the order is wrong")
+	c.Flags().StringVar(&stone, "stone", "", "the `id` of the stone or lot whose price in the order is wrong")
 	whyFlag(c, &why)
 	return c
 }

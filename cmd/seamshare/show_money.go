@@ -73,6 +73,11 @@ func printBalances(w io.Writer, a *coopv1.GetBalancesResponse, name func(memberI
 	for _, b := range a.GetShares() {
 		t.Row("share, "+b.GetParty(), name(b.GetMemberId()), amount.Text(b.GetAmount()))
 	}
+	for _, b := range a.GetToPayBack() {
+		if m := b.GetAmount(); m.GetUnits() != 0 || m.GetNanos() != 0 {
+			t.Row("to pay back", "", amount.Text(m))
+		}
+	}
 	_, err := t.WriteTo(w)
 	return err
 }

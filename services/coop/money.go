@@ -183,6 +183,7 @@ func (s *Server) GetBalances(ctx context.Context, req *coopv1.GetBalancesRequest
 			out.Receipts = append(out.Receipts, &coopv1.Balance{Amount: wire.Money(a.Currency, a.Receipts)})
 			out.Levies = append(out.Levies, &coopv1.Balance{Amount: wire.Money(a.Currency, a.Levies)})
 			out.Costs = append(out.Costs, &coopv1.Balance{Amount: wire.Money(a.Currency, a.Costs)})
+			out.ToPayBack = append(out.ToPayBack, &coopv1.Balance{Amount: wire.Money(a.Currency, a.Back)})
 		}
 		for _, m := range members {
 			out.Shares = append(out.Shares, &coopv1.Balance{MemberId: m.Member, Party: m.Party, Amount: wire.Money(m.Currency, m.Minor)})

@@ -146,7 +146,7 @@ func (w *wrong) readOrder(q *eventstore.Query, event *orderv1.Event, right corre
 		return err
 	}
 	for _, l := range o.Lines {
-		if (right.StoneID == "" || right.StoneID == l.StoneID) && !slices.Contains(w.parcels, l.ParcelID) {
+		if (right.StoneID == "" || right.StoneID == l.ID()) && !slices.Contains(w.parcels, l.ParcelID) {
 			w.parcels = append(w.parcels, l.ParcelID)
 		}
 	}
@@ -154,7 +154,7 @@ func (w *wrong) readOrder(q *eventstore.Query, event *orderv1.Event, right corre
 		w.was.Amount = e.GetPrivate().GetAmount()
 	}
 	for _, l := range event.GetPlaced().GetPrivate().GetLines() {
-		if l.GetStoneId() == right.StoneID {
+		if right.StoneID != "" && (l.GetStoneId() == right.StoneID || l.GetLotId() == right.StoneID) {
 			w.was.Amount = &eventv1.Amount{Currency: event.GetPlaced().GetPrivate().GetCurrency(), Minor: l.GetPriceMinor()}
 		}
 	}

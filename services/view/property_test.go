@@ -7,6 +7,7 @@ import (
 
 	"pgregory.net/rapid"
 
+	correctionv1 "seamshare.example/proto/gen/seamshare/event/correction/v1"
 	orderv1 "seamshare.example/proto/gen/seamshare/event/order/v1"
 	parcelv1 "seamshare.example/proto/gen/seamshare/event/parcel/v1"
 	piecev1 "seamshare.example/proto/gen/seamshare/event/piece/v1"
@@ -104,7 +105,7 @@ func TestYieldRefusesWhatDoesNotAddUp(t *testing.T) {
 	}
 }
 
-// accountsClose holds that receipts = levies + costs + shares, and that the running
+// accountsClose holds that receipts = levies + costs + shares + what is to be paid back, and that the running
 // balances are what the parcels' statements add up to.
 func accountsClose(t rapid.TB, b *book, parcels []string) {
 	t.Helper()
@@ -115,7 +116,7 @@ func accountsClose(t rapid.TB, b *book, parcels []string) {
 	}
 	var sum int64
 	for _, c := range coop {
-		sum += c.Receipts - c.Levies - c.Costs
+		sum += c.Receipts - c.Levies - c.Costs - c.Back
 	}
 	running := map[string]int64{}
 	for _, m := range members {
@@ -125,13 +126,13 @@ func accountsClose(t rapid.TB, b *book, parcels []string) {
 	if sum != 0 {
 		t.Fatalf("the accounts add up to %d, not 0: %+v %+v", sum, coop, members)
 	}
-	var received, levies, costs int64
+	var received, levies, costs, back int64
 	for _, id := range parcels {
 		s, ok, err := v.Statement(r, id)
 		if err != nil || !ok {
 			t.Fatalf("statement of %s: %t, %v", id, ok, err)
 		}
-		received, levies, costs = received+s.Shares.Received, levies+s.Shares.Levies, costs+s.Shares.Costs
+		received, levies, costs, back = received+s.Shares.Received+s.Back, levies+s.Shares.Levies, costs+s.Shares.Costs, back+s.Back
 		for _, p := range s.Shares.Parties {
 			running[s.Member(p.Party)+" as "+p.Role] -= p.Total()
 		}
@@ -141,8 +142,8 @@ func accountsClose(t rapid.TB, b *book, parcels []string) {
 			t.Fatalf("the running balance of %s is %d off its statements", who, minor)
 		}
 	}
-	if len(coop) == 1 && (coop[0].Receipts != received || coop[0].Levies != levies || coop[0].Costs != costs) {
-		t.Fatalf("the co-op's account is %+v, its statements say %d, %d, %d", coop[0], received, levies, costs)
+	if len(coop) == 1 && (coop[0].Receipts != received || coop[0].Levies != levies || coop[0].Costs != costs || coop[0].Back != back) {
+		t.Fatalf("the co-op's account is %+v, its statements say %d, %d, %d, %d", coop[0], received, levies, costs, back)
 	}
 }
 
@@ -267,6 +268,20 @@ func balances(t rapid.TB, b *book) string {
 	return fmt.Sprint(coop, members)
 }
 
+// givenOut is balances without what is to be paid back.
+func givenOut(t rapid.TB, b *book) string {
+	t.Helper()
+	coop, members, err := view.Shares{}.Balances(b.rows["shares"])
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i := range coop {
+		coop[i].Receipts, coop[i].Back = coop[i].Receipts-coop[i].Back, 0
+	}
+	members = slices.DeleteFunc(members, func(m view.Balance) bool { return m.Minor == 0 })
+	return fmt.Sprint(coop, members)
+}
+
 // The same payments in another order leave the same balances.
 func TestTheOrderOfSalesChangesNothing(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
@@ -308,8 +323,9 @@ func TestTheOrderOfSalesChangesNothing(t *testing.T) {
 	})
 }
 
-// Everything of one order that goes back and is refunded leaves the balances as if it
-// had never been sold.
+// Everything of one order that goes back leaves what is given out as if it had never
+// been sold, at the moment of the return; the refund then only lowers what is to be paid
+// back, down to nothing.
 func TestAFullReturnRestores(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		b := newBookRapid(t)
@@ -327,16 +343,67 @@ func TestAFullReturnRestores(t *testing.T) {
 		b.orderEvent("o0", orderPaid("o0", sum))
 		for _, l := range orders["o0"] {
 			b.orderEvent("o0", orderReturned("o0", l.stone))
-			b.orderEvent("o0", refunded("o0", l.stone, l.price))
 		}
-		after := balances(t, b)
 		if len(orders) == 1 { // only the zero account is new
-			before = "[{AUD 0 0 0}] []"
+			before = "[{AUD 0 0 0 0}] []"
 		}
-		if after != before {
+		if after := givenOut(t, b); after != before {
 			t.Fatalf("before\n%s\nafter the return\n%s", before, after)
 		}
+		for _, l := range orders["o0"] {
+			b.orderEvent("o0", refunded("o0", l.stone, l.price))
+			if after := givenOut(t, b); after != before {
+				t.Fatalf("before\n%s\nafter a refund\n%s", before, after)
+			}
+		}
+		if after := balances(t, b); after != before {
+			t.Fatalf("before\n%s\nafter all refunds\n%s", before, after)
+		}
 	})
+}
+
+// Of a deal that fell through nobody has a share from that moment on, whatever was paid;
+// what is to be paid back is what was, as it was corrected, less what was paid back.
+func TestADealThatFellThroughIsNobodysShare(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		b := newBookRapid(t)
+		b.list("p1", "billycart", 3000, piece{"1", 5, "", ""})
+		b.deal("p1", "wetwheel", drawAgreement(t, 3000))
+		paid := rapid.Int64Range(0, 3000).Draw(t, "paid")
+		if paid > 0 {
+			b.parcelEvent("p1", parcelPaid("p1", aud(paid)))
+		}
+		b.parcelEvent("p1", costRecorded("p1", "freight", aud(500)))
+		b.parcelEvent("p1", &parcelv1.Event{Event: &parcelv1.Event_FellThrough{FellThrough: &parcelv1.FellThrough{
+			Public: &parcelv1.FellThrough_Public{ParcelId: "p1"}, Private: &parcelv1.FellThrough_Private{BuyerId: "wetwheel", ToRefund: aud(paid)},
+		}}})
+		for range rapid.IntRange(0, 5).Draw(t, "events") {
+			if rapid.Bool().Draw(t, "corrected") {
+				right := rapid.Int64Range(0, 3000).Draw(t, "right")
+				b.record("parcel/p1", receiptCorrected(paid, right))
+				paid = right
+			} else if paid > 0 {
+				part := rapid.Int64Range(1, paid).Draw(t, "refund")
+				paid -= part
+				b.parcelEvent("p1", &parcelv1.Event{Event: &parcelv1.Event_PurchaseRefunded{PurchaseRefunded: &parcelv1.PurchaseRefunded{
+					Public: &parcelv1.PurchaseRefunded_Public{ParcelId: "p1"}, Private: &parcelv1.PurchaseRefunded_Private{Amount: aud(part), Reference: "bank"},
+				}}})
+			}
+		}
+		accountsClose(t, b, []string{"p1"})
+		if got, want := balances(t, b), fmt.Sprintf("[{AUD %d 0 0 %d}] []", paid, paid); got != want {
+			t.Fatalf("the balances are %s, want %s", got, want)
+		}
+		if _, err := view.Recompute(b); err != nil {
+			t.Fatal(err)
+		}
+	})
+}
+
+func receiptCorrected(was, right int64) *correctionv1.Event {
+	return &correctionv1.Event{Event: &correctionv1.Event_ReceiptCorrected{ReceiptCorrected: &correctionv1.ReceiptCorrected{
+		Public: &correctionv1.ReceiptCorrected_Public{}, Private: &correctionv1.ReceiptCorrected_Private{Was: aud(was), Right: aud(right)},
+	}}}
 }
 
 func TestSharesRefuseMoneyThatBelongsNowhere(t *testing.T) {

@@ -17,9 +17,9 @@ type Books interface {
 // Recompute reckons every parcel's shares anew from the records alone, folded from
 // their first, and holds the sums against the books, which were posted receipt by
 // receipt: what each parcel brought, each account to the cent, and per currency
-// receipts = levies + costs + shares. Which parcels there are it takes from another
-// view than the books'. It returns how many had a deal; an error names the first that
-// differs.
+// receipts = levies + costs + shares + what is to be paid back. Which parcels there are
+// it takes from another view than the books'. It returns how many had a deal; an error
+// names the first that differs.
 func Recompute(b Books) (parcels int, err error) {
 	type account struct{ currency, member, party string }
 	sums := map[account]int64{}
@@ -41,7 +41,8 @@ func Recompute(b Books) (parcels int, err error) {
 			parcels++
 			currency := s.Agreement.Currency
 			a := own[currency]
-			a.Receipts += s.Shares.Received
+			a.Receipts += s.Shares.Received + s.Back
+			a.Back += s.Back
 			a.Levies += s.Shares.Levies
 			a.Costs += s.Shares.Costs
 			own[currency] = a
@@ -61,11 +62,11 @@ func Recompute(b Books) (parcels int, err error) {
 	left := map[string]int64{}
 	for _, b := range booked {
 		a := own[b.Currency]
-		if a.Receipts != b.Receipts || a.Levies != b.Levies || a.Costs != b.Costs {
-			return parcels, fmt.Errorf("the co-op's %s accounts hold receipts %d, levies %d, costs %d; the parcels come to %d, %d, %d (minor units)",
-				b.Currency, b.Receipts, b.Levies, b.Costs, a.Receipts, a.Levies, a.Costs)
+		if a.Currency = b.Currency; a != b {
+			return parcels, fmt.Errorf("the co-op's %s accounts hold receipts %d, levies %d, costs %d, to be paid back %d; the parcels come to %d, %d, %d, %d (minor units)",
+				b.Currency, b.Receipts, b.Levies, b.Costs, b.Back, a.Receipts, a.Levies, a.Costs, a.Back)
 		}
-		left[b.Currency] = b.Receipts - b.Levies - b.Costs
+		left[b.Currency] = b.Receipts - b.Levies - b.Costs - b.Back
 	}
 	for _, b := range members {
 		at := account{b.Currency, b.Member, b.Party}
@@ -98,8 +99,8 @@ func sameInBooks(rows eventstore.Reader, s Statement) error {
 		return fmt.Errorf("the books have no deal on parcel %s, the records have one", s.ParcelID)
 	}
 	is, want := booked.Totals, s.Totals
-	if is.Parcel != want.Parcel || is.Sales != want.Sales || !maps.Equal(is.Costs, want.Costs) {
-		return fmt.Errorf("the books say that parcel %s brought %+v; its records come to %+v (minor units)", s.ParcelID, is, want)
+	if is.Parcel != want.Parcel || is.Sales != want.Sales || !maps.Equal(is.Costs, want.Costs) || booked.Back != s.Back {
+		return fmt.Errorf("the books say that parcel %s brought %+v, and %d to be paid back; its records come to %+v and %d (minor units)", s.ParcelID, is, booked.Back, want, s.Back)
 	}
 	return nil
 }

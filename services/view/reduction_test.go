@@ -6,9 +6,11 @@ import (
 
 	"pgregory.net/rapid"
 
+	correctionv1 "seamshare.example/proto/gen/seamshare/event/correction/v1"
 	orderv1 "seamshare.example/proto/gen/seamshare/event/order/v1"
 	parcelv1 "seamshare.example/proto/gen/seamshare/event/parcel/v1"
 
+	"seamshare.example/eventstore"
 	"seamshare.example/services/domain/order"
 	"seamshare.example/services/view"
 )
@@ -29,6 +31,12 @@ func (c *till) did(id string, e *orderv1.Event, err error) {
 	c.back += e.GetRefunded().GetPrivate().GetAmount().GetMinor()
 	c.orderEvent(id, e)
 	c.orders[id] = order.Evolve(c.orders[id], e)
+}
+
+func (c *till) corrected(id string, e *correctionv1.Event) {
+	c.t.Helper()
+	c.record(eventstore.Stream("order/"+id), e)
+	c.orders[id] = order.EvolveCorrection(c.orders[id], e)
 }
 
 // sales makes the same agreements and orders in a book of its own.
@@ -59,7 +67,7 @@ func (c *till) receipts() int64 {
 	return coop[0].Receipts
 }
 
-// Part payments, reductions of a price, returns and refunds in any order: at every
+// Part payments, reductions of a price, returns, refunds and corrections in any order: at every
 // position the accounts add up to zero, and what they received is what came in less what
 // went back. A reduction by itself moves no money.
 func TestReductionsKeepTheAccountsClosed(t *testing.T) {
@@ -70,7 +78,25 @@ func TestReductionsKeepTheAccountsClosed(t *testing.T) {
 			id := fmt.Sprintf("o%d", rapid.IntRange(0, len(orders)-1).Draw(t, "order"))
 			o := c.orders[id]
 			l := o.Lines[rapid.IntRange(0, len(o.Lines)-1).Draw(t, "line")]
-			switch rapid.IntRange(0, 3).Draw(t, "event") {
+			switch rapid.IntRange(0, 5).Draw(t, "event") {
+			case 4: // a receipt, of which no more than all that is paid was wrong
+				was := rapid.Int64Range(0, o.Paid()).Draw(t, "was")
+				right := rapid.Int64Range(0, was+o.Open()).Draw(t, "right")
+				if err := o.CorrectPaid(was, right); err != nil {
+					t.Fatal(err)
+				}
+				c.corrected(id, receiptCorrected(was, right))
+				c.in += right - was
+			case 5:
+				right := rapid.Int64Range(1, 6000).Draw(t, "right price")
+				if o.CorrectPrice(l.StoneID, right) == nil {
+					c.corrected(id, &correctionv1.Event{Event: &correctionv1.Event_PriceCorrected{PriceCorrected: &correctionv1.PriceCorrected{
+						Public: &correctionv1.PriceCorrected_Public{}, Private: &correctionv1.PriceCorrected_Private{StoneId: l.StoneID, Right: aud(right)},
+					}}})
+					if is, _ := c.orders[id].Line(l.StoneID); is.Price != right-l.Reduced || is.RefundDue() > l.RefundDue() {
+						t.Fatalf("with %d as the right price the line is %+v, was %+v", right, is, l)
+					}
+				}
 			case 0:
 				if open := o.Open(); open > 0 {
 					e, err := o.Pay(aud(rapid.Int64Range(1, open).Draw(t, "part")), "bank")
@@ -194,7 +220,7 @@ func (c *till) net() string {
 	}
 	var words []string
 	for _, a := range coop {
-		if a.Receipts != 0 || a.Levies != 0 || a.Costs != 0 {
+		if a.Receipts != 0 || a.Levies != 0 || a.Costs != 0 || a.Back != 0 {
 			words = append(words, fmt.Sprint(a))
 		}
 	}

@@ -25,8 +25,11 @@ import (
 //  2. The money of an order covers its stones in their order, those that went back
 //     left out. The levy is reckoned stone by stone on what is paid of its price.
 //  3. A stone's own parcel decides whose agreement its money runs through.
-//  4. A refunded sale counts nowhere.
-//  5. Per currency, receipts = levies + costs + all shares, at every position.
+//  4. Money due back is nobody's share: what a deal that fell through, a stone that came
+//     back or a reduced price leaves to be paid back counts in no levy, cost or share from
+//     that moment on, and the refund itself changes none.
+//  5. Per currency, receipts = levies + costs + all shares + what is to be paid back, at
+//     every position.
 //
 // The rows:
 //
@@ -35,7 +38,7 @@ import (
 //	totals, parcel id                   → what came in and was laid out
 //	order, order id                     → currency, each line's parcel and price
 //	paid, order id                      → what is paid of each line, and whether it went back
-//	coop, currency                      → receipts, levies, costs
+//	coop, currency                      → receipts, levies, costs, what is to be paid back
 //	balance, currency, member id, party → what the member has earned
 //	corrected, parcel id, position      → by how much the correction there moved each share
 type Shares struct{}
@@ -74,6 +77,11 @@ func (v Shares) parcel(rows eventstore.Rows, event *parcelv1.Event) error {
 		amount := e.Paid.GetPrivate().GetAmount()
 		return v.post(rows, event, e.Paid.GetPublic().GetParcelId(), amount.GetCurrency(), func(_ Deal, t *totals) error {
 			t.parcel += amount.GetMinor()
+			return nil
+		})
+	case *parcelv1.Event_FellThrough:
+		return v.post(rows, event, e.FellThrough.GetPublic().GetParcelId(), "", func(_ Deal, t *totals) error {
+			t.fallen = true
 			return nil
 		})
 	case *parcelv1.Event_PurchaseRefunded:
@@ -128,7 +136,7 @@ func (v Shares) deal(rows eventstore.Rows, event *parcelv1.Event, e *parcelv1.De
 	if err != nil {
 		return err
 	}
-	if t.parcel != 0 || t.sales != (share.Received{}) {
+	if t.parcel != 0 || t.sales != (share.Received{}) || t.back() != 0 {
 		return unexpected(v.Name(), event, "parcel %s still holds money of the deal before", id)
 	}
 	if before != nil {
@@ -169,9 +177,11 @@ func readDeal(parcelID string, value []byte) (Deal, error) {
 
 // totals is the row of what a parcel brought so far.
 type totals struct {
-	parcel int64 // received for the parcel itself
-	sales  share.Received
-	costs  []cost // by kind, sorted
+	parcel    int64 // received for the parcel itself
+	fallen    bool  // the deal fell through: all of that is to be paid back
+	sales     share.Received
+	salesBack int64  // received for stones and to be paid back; not in sales
+	costs     []cost // by kind, sorted
 }
 
 type cost struct {
@@ -188,7 +198,7 @@ func (t *totals) addCost(kind string, minor int64) {
 }
 
 func (t totals) row() []byte {
-	r := row{}.int(t.parcel).int(t.sales.Amount).int(t.sales.Levies).count(len(t.costs))
+	r := row{}.int(t.parcel).flag(t.fallen).int(t.sales.Amount).int(t.sales.Levies).int(t.salesBack).count(len(t.costs))
 	for _, c := range t.costs {
 		r = r.text(c.kind).int(c.minor)
 	}
@@ -200,20 +210,33 @@ func readTotals(value []byte) (totals, error) {
 		return totals{}, nil
 	}
 	f := read(value)
-	t := totals{parcel: f.int(), sales: share.Received{Amount: f.int(), Levies: f.int()}}
+	t := totals{parcel: f.int(), fallen: f.flag(), sales: share.Received{Amount: f.int(), Levies: f.int()}, salesBack: f.int()}
 	for range f.count() {
 		t.costs = append(t.costs, cost{f.text(), f.int()})
 	}
 	return t, f.done("shares", "parcel's totals")
 }
 
-// under gives the totals as the agreement reckons with them.
+// back is what of all that was received is to be paid back.
+func (t totals) back() int64 {
+	if t.fallen {
+		return t.salesBack + t.parcel
+	}
+	return t.salesBack
+}
+
+// under gives the totals as the agreement reckons with them: without what is to be paid
+// back.
 func (t totals) under(a share.Agreement) (share.Totals, error) {
-	levy, err := a.ParcelLevy.OfPayment(a.Price, t.parcel)
+	kept := t.parcel
+	if t.fallen {
+		kept = 0
+	}
+	levy, err := a.ParcelLevy.OfPayment(a.Price, kept)
 	if err != nil {
 		return share.Totals{}, err
 	}
-	all := share.Totals{Parcel: share.Received{Amount: t.parcel, Levies: levy}, Sales: t.sales, Costs: map[string]int64{}}
+	all := share.Totals{Parcel: share.Received{Amount: kept, Levies: levy}, Sales: t.sales, Costs: map[string]int64{}}
 	for _, c := range t.costs {
 		all.Costs[c.kind] = c.minor
 	}
@@ -227,7 +250,7 @@ func (v Shares) post(rows eventstore.Rows, event proto.Message, parcelID, curren
 	return err
 }
 
-// postings is post, and gives what it posted.
+// postings is post, and gives what it posted. currency is empty where no money moves.
 func (v Shares) postings(rows eventstore.Rows, event proto.Message, parcelID, currency string, change func(Deal, *totals) error) ([]share.Posting, error) {
 	deal, ok, err := v.findDeal(rows, parcelID)
 	if err != nil {
@@ -236,7 +259,7 @@ func (v Shares) postings(rows eventstore.Rows, event proto.Message, parcelID, cu
 	if !ok {
 		return nil, unexpected(v.Name(), event, "there is no deal on parcel %s", parcelID)
 	}
-	if currency != deal.Agreement.Currency {
+	if currency != "" && currency != deal.Agreement.Currency {
 		return nil, unexpected(v.Name(), event, "the deal on parcel %s is in %s, not %s", parcelID, deal.Agreement.Currency, currency)
 	}
 	value, err := rows.Get(key("totals", parcelID))
@@ -251,6 +274,7 @@ func (v Shares) postings(rows eventstore.Rows, event proto.Message, parcelID, cu
 	if err != nil {
 		return nil, err
 	}
+	backBefore := t.back()
 	if err := change(deal, &t); err != nil {
 		return nil, unexpected(v.Name(), event, "parcel %s: %v", parcelID, err)
 	}
@@ -263,7 +287,7 @@ func (v Shares) postings(rows eventstore.Rows, event proto.Message, parcelID, cu
 		return nil, err
 	}
 	rows.Set(key("totals", parcelID), t.row())
-	return posts, book(rows, deal, after.Received-before.Received, posts)
+	return posts, book(rows, deal, after.Received-before.Received, t.back()-backBefore, posts)
 }
 
 func entitlement(d Deal, t totals) (share.Shares, error) {
@@ -275,8 +299,9 @@ func entitlement(d Deal, t totals) (share.Shares, error) {
 }
 
 // book adds postings to the balances: one row for the co-op, one for each member that
-// they concern.
-func book(rows eventstore.Rows, deal Deal, received int64, posts []share.Posting) error {
+// they concern. kept is by how much more is given out, back by how much more is to be
+// paid back.
+func book(rows eventstore.Rows, deal Deal, kept, back int64, posts []share.Posting) error {
 	currency := deal.Agreement.Currency
 	value, err := rows.Get(key("coop", currency))
 	if err != nil {
@@ -286,7 +311,8 @@ func book(rows eventstore.Rows, deal Deal, received int64, posts []share.Posting
 	if err != nil {
 		return err
 	}
-	own.Receipts += received
+	own.Receipts += kept + back
+	own.Back += back
 	for _, p := range posts {
 		switch p.Class {
 		case share.ClassLevy:
@@ -306,7 +332,7 @@ func book(rows eventstore.Rows, deal Deal, received int64, posts []share.Posting
 			rows.Set(k, row{}.int(earned+p.Amount))
 		}
 	}
-	rows.Set(key("coop", currency), row{}.int(own.Receipts).int(own.Levies).int(own.Costs))
+	rows.Set(key("coop", currency), row{}.int(own.Receipts).int(own.Levies).int(own.Costs).int(own.Back))
 	return nil
 }
 
@@ -333,7 +359,7 @@ func readCoOpAccount(currency string, value []byte) (CoOpAccount, error) {
 		return CoOpAccount{Currency: currency}, nil
 	}
 	f := read(value)
-	a := CoOpAccount{Currency: currency, Receipts: f.int(), Levies: f.int(), Costs: f.int()}
+	a := CoOpAccount{Currency: currency, Receipts: f.int(), Levies: f.int(), Costs: f.int(), Back: f.int()}
 	return a, f.done("shares", "co-op's account")
 }
 
@@ -349,8 +375,9 @@ func (Shares) findDeal(r eventstore.Reader, parcelID string) (d Deal, ok bool, e
 // Statement is all that a parcel's money came to.
 type Statement struct {
 	Deal
-	Totals share.Totals
+	Totals share.Totals // without Back
 	Shares share.Shares
+	Back   int64 // received and to be paid back: nobody's share
 }
 
 // Statement reckons a parcel's shares; ok is false where there is no deal on it. Its
@@ -367,11 +394,17 @@ func (v Shares) Statement(r eventstore.Reader, parcelID string) (s Statement, ok
 	if err != nil {
 		return Statement{}, false, err
 	}
-	if s.Totals, err = t.under(s.Agreement); err != nil {
-		return Statement{}, false, err
-	}
-	s.Shares, err = share.Entitlement(s.Agreement, s.Totals)
+	err = s.reckon(t)
 	return s, err == nil, err
+}
+
+func (s *Statement) reckon(t totals) (err error) {
+	if s.Totals, err = t.under(s.Agreement); err != nil {
+		return err
+	}
+	s.Back = t.back()
+	s.Shares, err = share.Entitlement(s.Agreement, s.Totals)
+	return err
 }
 
 // CoOpAccount is what stands for the co-op itself in one currency.
@@ -380,6 +413,7 @@ type CoOpAccount struct {
 	Receipts int64 // all money from outside, refunds taken off
 	Levies   int64
 	Costs    int64 // laid out and got back
+	Back     int64 // received and to be paid back to who paid it
 }
 
 // Balance is what a member has earned in one role and currency.

@@ -11,7 +11,6 @@ import (
 	"seamshare.example/eventstore"
 	"seamshare.example/services/domain/order"
 	"seamshare.example/services/domain/parcel"
-	"seamshare.example/services/domain/share"
 	"seamshare.example/services/stream"
 )
 
@@ -60,7 +59,7 @@ func fold[S any](h History, kind eventstore.Kind[S], id string, at eventstore.Po
 func reckon(lot parcel.State, sales map[string]order.State) (s Statement, err error) {
 	deal := lot.LastDeal()
 	s.Deal = Deal{ParcelID: lot.ID, Seller: lot.Seller, Buyer: deal.Buyer, Agreement: parcel.Terms(deal.Agreement)}
-	t := totals{parcel: lot.PaidMinor}
+	t := totals{parcel: lot.PaidMinor, fallen: !lot.Deal.Made()}
 	for kind, minor := range lot.Costs {
 		t.addCost(kind, minor)
 	}
@@ -74,11 +73,7 @@ func reckon(lot parcel.State, sales map[string]order.State) (s Statement, err er
 			}
 		}
 	}
-	if s.Totals, err = t.under(s.Agreement); err != nil {
-		return Statement{}, err
-	}
-	s.Shares, err = share.Entitlement(s.Agreement, s.Totals)
-	return s, err
+	return s, s.reckon(t)
 }
 
 // ordersOf finds every order that a stone or a counted lot of the parcel ever went into,

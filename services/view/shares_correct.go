@@ -103,7 +103,7 @@ func (v Shares) correctDeal(rows eventstore.Rows, rec eventstore.Record, event *
 	}
 	rows.Set(key("deal", parcelID), row{}.text(deal.Seller).text(deal.Buyer).blob(terms))
 	noteCorrection(rows, rec, parcelID, posts)
-	return book(rows, deal, 0, posts)
+	return book(rows, deal, 0, 0, posts)
 }
 
 // Correction is where a correction stands, and by how much it moved each party's share
@@ -156,50 +156,12 @@ func (v Shares) correctOrder(rows eventstore.Rows, rec eventstore.Record, event 
 		return err
 	}
 	after := order.EvolveCorrection(before, event)
-	if after.Paid()-before.Paid() != moved {
-		return unexpected(v.Name(), event, "of %d, %d found a stone of order %s", moved, after.Paid()-before.Paid(), id)
-	}
-	for _, l := range after.Lines {
-		if l.Paid < 0 || l.Paid > l.Price {
-			return unexpected(v.Name(), event, "it leaves a stone of order %s with less than nothing or more than its price paid", id)
-		}
+	if err := v.bounded(event, before, after, moved); err != nil {
+		return err
 	}
 	rows.Set(key("order", id), soldRow(after))
 	rows.Set(key("paid", id), paidRow(after))
-	return v.repostLines(rows, rec, event, before, after)
-}
-
-// repostLines posts the change of the lines' payments and prices, once for each parcel:
-// the levy of each line as it is, less the levy as it was.
-func (v Shares) repostLines(rows eventstore.Rows, rec eventstore.Record, event *correctionv1.Event, before, after order.State) error {
-	done := map[string]bool{}
-	for _, l := range after.Lines {
-		if done[l.ParcelID] {
-			continue
-		}
-		done[l.ParcelID] = true
-		err := v.corrected(rows, rec, event, l.ParcelID, after.Currency, func(deal Deal, t *totals) error {
-			for i, l2 := range after.Lines {
-				if l2.ParcelID != l.ParcelID {
-					continue
-				}
-				was := before.Lines[i]
-				levyWas, err := deal.Agreement.SaleLevy.OfPayment(was.Price, was.Paid)
-				if err != nil {
-					return err
-				}
-				levyIs, err := deal.Agreement.SaleLevy.OfPayment(l2.Price, l2.Paid)
-				if err != nil {
-					return err
-				}
-				t.sales.Amount += l2.Paid - was.Paid
-				t.sales.Levies += levyIs - levyWas
-			}
-			return nil
-		})
-		if err != nil {
-			return err
-		}
-	}
-	return nil
+	return postLines(before, after, func(parcelID string, change func(Deal, *totals) error) error {
+		return v.corrected(rows, rec, event, parcelID, after.Currency, change)
+	})
 }

@@ -3,6 +3,8 @@ package view
 import (
 	"slices"
 
+	"google.golang.org/protobuf/proto"
+
 	orderv1 "seamshare.example/proto/gen/seamshare/event/order/v1"
 
 	"seamshare.example/eventstore"
@@ -10,7 +12,8 @@ import (
 )
 
 // An order has two rows: what was sold, written once, and what its lines cost and what
-// is paid of them, written with each payment, return, reduction and refund. What a payment covers is package order's rule.
+// is paid of them, written with each payment, return, reduction and refund. What a
+// payment covers is package order's rule.
 
 func soldRow(s order.State) []byte {
 	r := row{}.text(s.Currency).count(len(s.Lines))
@@ -82,27 +85,38 @@ func (v Shares) changeOrder(rows eventstore.Rows, event *orderv1.Event, id, curr
 		return err
 	}
 	after := order.Evolve(before, event)
-	switch {
-	case currency != "" && currency != before.Currency:
+	if currency != "" && currency != before.Currency {
 		return unexpected(v.Name(), event, "order %s is in %s, not %s", id, before.Currency, currency)
-	case after.Paid()-before.Paid() != moved:
-		return unexpected(v.Name(), event, "of %d, %d found a stone of order %s", moved, after.Paid()-before.Paid(), id)
-	case slices.ContainsFunc(after.Lines, func(l order.Line) bool { return l.Paid < 0 || l.Price < 0 || l.Paid > l.Price+l.Reduced }):
-		return unexpected(v.Name(), event, "it leaves a stone of order %s with less than nothing or more than its price paid", id)
+	}
+	if err := v.bounded(event, before, after, moved); err != nil {
+		return err
 	}
 	rows.Set(key("paid", id), paidRow(after))
-	return v.postLines(rows, event, before, after)
+	return postLines(before, after, func(parcelID string, change func(Deal, *totals) error) error {
+		return v.post(rows, event, parcelID, after.Currency, change)
+	})
 }
 
-// postLines posts the change of the lines' payments, once for each parcel.
-func (v Shares) postLines(rows eventstore.Rows, event *orderv1.Event, before, after order.State) error {
+// bounded refuses an event that lets money find no line, or leaves one with what can't be.
+func (v Shares) bounded(event proto.Message, before, after order.State, moved int64) error {
+	switch {
+	case after.Paid()-before.Paid() != moved:
+		return unexpected(v.Name(), event, "of %d, %d found a stone of order %s", moved, after.Paid()-before.Paid(), after.ID)
+	case slices.ContainsFunc(after.Lines, func(l order.Line) bool { return l.Paid < 0 || l.Price < 0 || l.Paid > l.Price+l.Reduced }):
+		return unexpected(v.Name(), event, "it leaves a stone of order %s with less than nothing or more than its price paid", after.ID)
+	}
+	return nil
+}
+
+// postLines posts the change of the lines' money, once for each parcel.
+func postLines(before, after order.State, post func(parcelID string, change func(Deal, *totals) error) error) error {
 	done := map[string]bool{}
 	for first, l := range after.Lines {
-		if was := before.Lines[first]; l.Paid == was.Paid && l.Price == was.Price || done[l.ParcelID] {
+		if was := before.Lines[first]; l.Paid == was.Paid && l.Price == was.Price && l.Returned == was.Returned || done[l.ParcelID] {
 			continue
 		}
 		done[l.ParcelID] = true
-		err := v.post(rows, event, l.ParcelID, after.Currency, func(deal Deal, t *totals) error {
+		err := post(l.ParcelID, func(deal Deal, t *totals) error {
 			for i := first; i < len(after.Lines); i++ {
 				if after.Lines[i].ParcelID != l.ParcelID {
 					continue
@@ -120,20 +134,22 @@ func (v Shares) postLines(rows eventstore.Rows, event *orderv1.Event, before, af
 	return nil
 }
 
-// countLine counts what is paid of a line now, where it was before. The levy is on the
-// price that the money counts under (order.Line.SoldAt), so what a line adds to the
-// totals follows from its own price and payments, not from the way there.
+// countLine counts what is paid of a line now, where it was before, without what is to
+// be paid back. What a line adds to the totals so follows from its own price and
+// payments, not from the way there.
 func (t *totals) countLine(deal Deal, was, is order.Line) error {
 	levy := deal.Agreement.SaleLevy
-	before, err := levy.OfPayment(was.SoldAt(), was.Paid)
+	keptWas, kept := was.Paid-was.RefundDue(), is.Paid-is.RefundDue()
+	before, err := levy.OfPayment(was.Price, keptWas)
 	if err != nil {
 		return err
 	}
-	now, err := levy.OfPayment(is.SoldAt(), is.Paid)
+	now, err := levy.OfPayment(is.Price, kept)
 	if err != nil {
 		return err
 	}
-	t.sales.Amount += is.Paid - was.Paid
+	t.sales.Amount += kept - keptWas
 	t.sales.Levies += now - before
+	t.salesBack += is.RefundDue() - was.RefundDue()
 	return nil
 }

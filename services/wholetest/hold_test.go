@@ -115,7 +115,7 @@ func weighed(q *eventstore.Query, parcel string) error {
 	return nil
 }
 
-// givenOut: what came in for a parcel is levies, costs and shares.
+// givenOut: what came in for a parcel and stays is levies, costs and shares.
 func givenOut(q *eventstore.Query, parcel string) error {
 	v := view.Shares{}
 	s, ok, err := v.Statement(q.View(v.Name()), parcel)
@@ -132,7 +132,8 @@ func givenOut(q *eventstore.Query, parcel string) error {
 	return nil
 }
 
-// sumsToNothing: in each currency, receipts are levies, costs and what members earned.
+// sumsToNothing: in each currency, receipts are levies, costs, what members earned and
+// what is to be paid back.
 func sumsToNothing(q *eventstore.Query) error {
 	v := view.Shares{}
 	own, members, err := v.Balances(q.View(v.Name()))
@@ -141,7 +142,7 @@ func sumsToNothing(q *eventstore.Query) error {
 	}
 	left := map[string]int64{}
 	for _, a := range own {
-		left[a.Currency] += a.Receipts - a.Levies - a.Costs
+		left[a.Currency] += a.Receipts - a.Levies - a.Costs - a.Back
 	}
 	for _, m := range members {
 		left[m.Currency] -= m.Minor

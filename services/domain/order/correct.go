@@ -19,8 +19,9 @@ func (s State) CorrectPaid(wasMinor, rightMinor int64) error {
 	return nil
 }
 
-// CorrectPrice refuses a price below what was paid of the stone, or of a stone that
-// came back.
+// CorrectPrice refuses a price that, with what was taken off it since, is below what was
+// paid of the stone and stays, or is of a stone that came back. rightMinor is the price
+// that it was sold at.
 func (s State) CorrectPrice(stoneID string, rightMinor int64) error {
 	l, ok := s.Line(stoneID)
 	switch {
@@ -28,16 +29,17 @@ func (s State) CorrectPrice(stoneID string, rightMinor int64) error {
 		return rule.NotThere("stone_id", "stone in this order")
 	case l.Returned:
 		return rule.Broken{Reason: rule.AlreadyThere, Field: "stone_id", Value: stoneID, Rule: "the stone came back, and its price counts nowhere", Hint: "nothing needs to be done"}
-	case rightMinor < max(1, l.Paid):
+	case rightMinor < max(1, l.Reduced+l.Paid-l.RefundDue()):
 		return rule.Broken{
 			Reason: rule.AboveWhatIsOwed, Field: "amount", Value: s.money(rightMinor),
-			Rule: s.money(l.Paid) + " is paid of this stone, and a price is no less than that", Hint: "correct the receipt first",
+			Rule: s.money(l.Paid-l.RefundDue()) + " is paid of this stone and " + s.money(l.Reduced) + " was taken off its price since; a price is no less than both, nor nothing", Hint: "correct the receipt first",
 		}
 	}
 	return nil
 }
 
-// EvolveCorrection folds what a correction changes here. More money covers the stones
+// EvolveCorrection folds what a correction changes here. What was taken off a price stays
+// off the right one. More money covers the stones
 // in their order, as a payment does; less is taken from the last that are covered.
 func EvolveCorrection(s State, e *correctionv1.Event) State {
 	switch e := e.GetEvent().(type) {
@@ -58,7 +60,7 @@ func EvolveCorrection(s State, e *correctionv1.Event) State {
 		}
 	case *correctionv1.Event_PriceCorrected:
 		p := e.PriceCorrected.GetPrivate()
-		s.change(p.GetStoneId(), func(l *Line) { l.Price = p.GetRight().GetMinor() })
+		s.change(p.GetStoneId(), func(l *Line) { l.Price = p.GetRight().GetMinor() - l.Reduced })
 	}
 	return s
 }

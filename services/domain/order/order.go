@@ -98,11 +98,6 @@ func (l Line) RefundDue() int64 {
 	return max(0, l.Paid-l.Price)
 }
 
-// SoldAt is the price that the money received for the line counts under: its price,
-// or what was paid where that is more. A reduction so changes what is given out of
-// money received only when the money is paid back.
-func (l Line) SoldAt() int64 { return max(l.Price, l.Paid) }
-
 // Total is what the order comes to, stones that came back left out.
 func (s State) Total() int64 {
 	var sum int64

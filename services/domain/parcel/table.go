@@ -128,9 +128,9 @@ var DealTable = stage.Table{
 		{From: "placed", Do: "CoopService/RecordCost", By: "the bookkeeper", To: "placed", Needs: "a kind that the agreement names"},
 		{From: "made", Do: "MinerService/CallOffUnpaidDeal", By: "the seller", To: "fallen through", Needs: "the price is overdue, and nothing was cut", Moves: "title goes back"},
 		{From: "made", Do: "CutterService/CallOffMisdescribedDeal", By: "the buyer", To: "fallen through", Needs: "nothing was cut", Moves: "title goes back"},
-		{From: "paid", Do: "CutterService/CallOffMisdescribedDeal", By: "the buyer", To: "fallen through", Needs: "nothing was cut", Moves: "title goes back; the price is to be paid back"},
+		{From: "paid", Do: "CutterService/CallOffMisdescribedDeal", By: "the buyer", To: "fallen through", Needs: "nothing was cut", Moves: "title goes back; what was paid is to be paid back, and is nobody's share"},
 		{From: "placed", Do: "CutterService/CallOffMisdescribedDeal", By: "the buyer", To: "fallen through", Needs: "nothing was cut"},
-		{From: "fallen through", Do: "CoopService/RecordParcelRefund", By: "the bookkeeper", To: "fallen through", Needs: "no more than was paid", Moves: "shares"},
+		{From: "fallen through", Do: "CoopService/RecordParcelRefund", By: "the bookkeeper", To: "fallen through", Needs: "no more than was paid", Moves: "money that was nobody's share"},
 	},
 }
 

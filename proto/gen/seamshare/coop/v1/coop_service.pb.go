@@ -1608,7 +1608,9 @@ type GetBalancesResponse struct {
 	// Each member's share, by role and currency.
 	Shares []*Balance `protobuf:"bytes,4,rep,name=shares,proto3" json:"shares,omitempty"`
 	// The position the answer is as of.
-	Position      uint64 `protobuf:"varint,5,opt,name=position,proto3" json:"position,omitempty"`
+	Position uint64 `protobuf:"varint,5,opt,name=position,proto3" json:"position,omitempty"`
+	// Money received that is to be paid back, by currency: nobody's share. Receipts are levies, costs, shares and this.
+	ToPayBack     []*Balance `protobuf:"bytes,6,rep,name=to_pay_back,json=toPayBack,proto3" json:"to_pay_back,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1676,6 +1678,13 @@ func (x *GetBalancesResponse) GetPosition() uint64 {
 		return x.Position
 	}
 	return 0
+}
+
+func (x *GetBalancesResponse) GetToPayBack() []*Balance {
+	if x != nil {
+		return x.ToPayBack
+	}
+	return nil
 }
 
 // GetStoneChainRequest asks for GetStoneChain.
@@ -2119,13 +2128,14 @@ const file_seamshare_coop_v1_coop_service_proto_rawDesc = "" +
 	"\x11GetSharesResponse\x12?\n" +
 	"\tstatement\x18\x01 \x01(\v2!.seamshare.type.v1.ShareStatementR\tstatement\"7\n" +
 	"\x12GetBalancesRequest\x12!\n" +
-	"\fmin_position\x18\x01 \x01(\x04R\vminPosition\"\x83\x02\n" +
+	"\fmin_position\x18\x01 \x01(\x04R\vminPosition\"\xbf\x02\n" +
 	"\x13GetBalancesResponse\x126\n" +
 	"\breceipts\x18\x01 \x03(\v2\x1a.seamshare.coop.v1.BalanceR\breceipts\x122\n" +
 	"\x06levies\x18\x02 \x03(\v2\x1a.seamshare.coop.v1.BalanceR\x06levies\x120\n" +
 	"\x05costs\x18\x03 \x03(\v2\x1a.seamshare.coop.v1.BalanceR\x05costs\x122\n" +
 	"\x06shares\x18\x04 \x03(\v2\x1a.seamshare.coop.v1.BalanceR\x06shares\x12\x1a\n" +
-	"\bposition\x18\x05 \x01(\x04R\bposition\"o\n" +
+	"\bposition\x18\x05 \x01(\x04R\bposition\x12:\n" +
+	"\vto_pay_back\x18\x06 \x03(\v2\x1a.seamshare.coop.v1.BalanceR\ttoPayBack\"o\n" +
 	"\x14GetStoneChainRequest\x12!\n" +
 	"\fmin_position\x18\x01 \x01(\x04R\vminPosition\x124\n" +
 	"\bstone_id\x18\x02 \x01(\tB\x19\xbaH\x16r\x142\x12^[a-z0-9_-]{1,64}$R\astoneId\"\x9e\x01\n" +
@@ -2478,155 +2488,156 @@ var file_seamshare_coop_v1_coop_service_proto_depIdxs = []int32{
 	27,  // 20: seamshare.coop.v1.GetBalancesResponse.levies:type_name -> seamshare.coop.v1.Balance
 	27,  // 21: seamshare.coop.v1.GetBalancesResponse.costs:type_name -> seamshare.coop.v1.Balance
 	27,  // 22: seamshare.coop.v1.GetBalancesResponse.shares:type_name -> seamshare.coop.v1.Balance
-	28,  // 23: seamshare.coop.v1.GetStoneChainResponse.links:type_name -> seamshare.coop.v1.ChainLink
-	32,  // 24: seamshare.coop.v1.Balance.amount:type_name -> google.type.Money
-	0,   // 25: seamshare.coop.v1.CoopService.RecordField:input_type -> seamshare.coop.v1.RecordFieldRequest
-	2,   // 26: seamshare.coop.v1.CoopService.ListFields:input_type -> seamshare.coop.v1.ListFieldsRequest
-	4,   // 27: seamshare.coop.v1.CoopService.AdmitMember:input_type -> seamshare.coop.v1.AdmitMemberRequest
-	6,   // 28: seamshare.coop.v1.CoopService.ListMembers:input_type -> seamshare.coop.v1.ListMembersRequest
-	8,   // 29: seamshare.coop.v1.CoopService.AddPerson:input_type -> seamshare.coop.v1.AddPersonRequest
-	10,  // 30: seamshare.coop.v1.CoopService.GrantRole:input_type -> seamshare.coop.v1.GrantRoleRequest
-	12,  // 31: seamshare.coop.v1.CoopService.RecordParcelPayment:input_type -> seamshare.coop.v1.RecordParcelPaymentRequest
-	34,  // 32: seamshare.coop.v1.CoopService.RecordParcelRefund:input_type -> seamshare.coop.v1.RecordParcelRefundRequest
-	14,  // 33: seamshare.coop.v1.CoopService.RecordCost:input_type -> seamshare.coop.v1.RecordCostRequest
-	16,  // 34: seamshare.coop.v1.CoopService.RecordOrderPayment:input_type -> seamshare.coop.v1.RecordOrderPaymentRequest
-	18,  // 35: seamshare.coop.v1.CoopService.RecordRefund:input_type -> seamshare.coop.v1.RecordRefundRequest
-	20,  // 36: seamshare.coop.v1.CoopService.GetShares:input_type -> seamshare.coop.v1.GetSharesRequest
-	22,  // 37: seamshare.coop.v1.CoopService.GetBalances:input_type -> seamshare.coop.v1.GetBalancesRequest
-	24,  // 38: seamshare.coop.v1.CoopService.GetStoneChain:input_type -> seamshare.coop.v1.GetStoneChainRequest
-	35,  // 39: seamshare.coop.v1.CoopService.SuspendMember:input_type -> seamshare.coop.v1.SuspendMemberRequest
-	36,  // 40: seamshare.coop.v1.CoopService.ReinstateMember:input_type -> seamshare.coop.v1.ReinstateMemberRequest
-	37,  // 41: seamshare.coop.v1.CoopService.RemoveMember:input_type -> seamshare.coop.v1.RemoveMemberRequest
-	38,  // 42: seamshare.coop.v1.CoopService.SetMemberRoles:input_type -> seamshare.coop.v1.SetMemberRolesRequest
-	39,  // 43: seamshare.coop.v1.CoopService.SuspendPerson:input_type -> seamshare.coop.v1.SuspendPersonRequest
-	40,  // 44: seamshare.coop.v1.CoopService.ReinstatePerson:input_type -> seamshare.coop.v1.ReinstatePersonRequest
-	41,  // 45: seamshare.coop.v1.CoopService.RemovePerson:input_type -> seamshare.coop.v1.RemovePersonRequest
-	42,  // 46: seamshare.coop.v1.CoopService.RevokeRole:input_type -> seamshare.coop.v1.RevokeRoleRequest
-	43,  // 47: seamshare.coop.v1.CoopService.AddKey:input_type -> seamshare.coop.v1.AddKeyRequest
-	44,  // 48: seamshare.coop.v1.CoopService.RevokeKey:input_type -> seamshare.coop.v1.RevokeKeyRequest
-	45,  // 49: seamshare.coop.v1.CoopService.AskKeyReplacement:input_type -> seamshare.coop.v1.AskKeyReplacementRequest
-	46,  // 50: seamshare.coop.v1.CoopService.ConfirmKeyReplacement:input_type -> seamshare.coop.v1.ConfirmKeyReplacementRequest
-	47,  // 51: seamshare.coop.v1.CoopService.RefuseKeyReplacement:input_type -> seamshare.coop.v1.RefuseKeyReplacementRequest
-	48,  // 52: seamshare.coop.v1.CoopService.StateTwoPeople:input_type -> seamshare.coop.v1.StateTwoPeopleRequest
-	49,  // 53: seamshare.coop.v1.CoopService.ListPersons:input_type -> seamshare.coop.v1.ListPersonsRequest
-	50,  // 54: seamshare.coop.v1.CoopService.GetPerson:input_type -> seamshare.coop.v1.GetPersonRequest
-	51,  // 55: seamshare.coop.v1.CoopService.RecordPersonal:input_type -> seamshare.coop.v1.RecordPersonalRequest
-	52,  // 56: seamshare.coop.v1.CoopService.GetPersonal:input_type -> seamshare.coop.v1.GetPersonalRequest
-	53,  // 57: seamshare.coop.v1.CoopService.ErasePerson:input_type -> seamshare.coop.v1.ErasePersonRequest
-	54,  // 58: seamshare.coop.v1.CoopService.GetErasure:input_type -> seamshare.coop.v1.GetErasureRequest
-	55,  // 59: seamshare.coop.v1.CoopService.SetBankDetails:input_type -> seamshare.coop.v1.SetBankDetailsRequest
-	56,  // 60: seamshare.coop.v1.CoopService.GetBankDetails:input_type -> seamshare.coop.v1.GetBankDetailsRequest
-	57,  // 61: seamshare.coop.v1.CoopService.ChangeSettings:input_type -> seamshare.coop.v1.ChangeSettingsRequest
-	58,  // 62: seamshare.coop.v1.CoopService.GetSettings:input_type -> seamshare.coop.v1.GetSettingsRequest
-	59,  // 63: seamshare.coop.v1.CoopService.PreparePayoutRun:input_type -> seamshare.coop.v1.PreparePayoutRunRequest
-	60,  // 64: seamshare.coop.v1.CoopService.ApprovePayoutRun:input_type -> seamshare.coop.v1.ApprovePayoutRunRequest
-	61,  // 65: seamshare.coop.v1.CoopService.RejectPayoutRun:input_type -> seamshare.coop.v1.RejectPayoutRunRequest
-	62,  // 66: seamshare.coop.v1.CoopService.SettlePayoutLine:input_type -> seamshare.coop.v1.SettlePayoutLineRequest
-	63,  // 67: seamshare.coop.v1.CoopService.ReturnPayoutLine:input_type -> seamshare.coop.v1.ReturnPayoutLineRequest
-	64,  // 68: seamshare.coop.v1.CoopService.GetPayoutRun:input_type -> seamshare.coop.v1.GetPayoutRunRequest
-	65,  // 69: seamshare.coop.v1.CoopService.ListPayoutRuns:input_type -> seamshare.coop.v1.ListPayoutRunsRequest
-	66,  // 70: seamshare.coop.v1.CoopService.CheckPayoutRun:input_type -> seamshare.coop.v1.CheckPayoutRunRequest
-	67,  // 71: seamshare.coop.v1.CoopService.ListPayments:input_type -> seamshare.coop.v1.ListPaymentsRequest
-	68,  // 72: seamshare.coop.v1.CoopService.GetAccount:input_type -> seamshare.coop.v1.GetAccountRequest
-	69,  // 73: seamshare.coop.v1.CoopService.ListAccounts:input_type -> seamshare.coop.v1.ListAccountsRequest
-	70,  // 74: seamshare.coop.v1.CoopService.OpenDispute:input_type -> seamshare.coop.v1.OpenDisputeRequest
-	71,  // 75: seamshare.coop.v1.CoopService.ResolveDispute:input_type -> seamshare.coop.v1.ResolveDisputeRequest
-	72,  // 76: seamshare.coop.v1.CoopService.WithdrawDispute:input_type -> seamshare.coop.v1.WithdrawDisputeRequest
-	73,  // 77: seamshare.coop.v1.CoopService.GetDispute:input_type -> seamshare.coop.v1.GetDisputeRequest
-	74,  // 78: seamshare.coop.v1.CoopService.ListDisputes:input_type -> seamshare.coop.v1.ListDisputesRequest
-	75,  // 79: seamshare.coop.v1.CoopService.CorrectAmount:input_type -> seamshare.coop.v1.CorrectAmountRequest
-	76,  // 80: seamshare.coop.v1.CoopService.CorrectMass:input_type -> seamshare.coop.v1.CorrectMassRequest
-	77,  // 81: seamshare.coop.v1.CoopService.CorrectSize:input_type -> seamshare.coop.v1.CorrectSizeRequest
-	78,  // 82: seamshare.coop.v1.CoopService.ConfirmCorrection:input_type -> seamshare.coop.v1.ConfirmCorrectionRequest
-	79,  // 83: seamshare.coop.v1.CoopService.RefuseCorrection:input_type -> seamshare.coop.v1.RefuseCorrectionRequest
-	80,  // 84: seamshare.coop.v1.CoopService.ListCorrections:input_type -> seamshare.coop.v1.ListCorrectionsRequest
-	81,  // 85: seamshare.coop.v1.CoopService.MoveStock:input_type -> seamshare.coop.v1.MoveStockRequest
-	82,  // 86: seamshare.coop.v1.CoopService.CountStock:input_type -> seamshare.coop.v1.CountStockRequest
-	83,  // 87: seamshare.coop.v1.CoopService.ListCustody:input_type -> seamshare.coop.v1.ListCustodyRequest
-	84,  // 88: seamshare.coop.v1.CoopService.ListExceptions:input_type -> seamshare.coop.v1.ListExceptionsRequest
-	85,  // 89: seamshare.coop.v1.CoopService.CloseException:input_type -> seamshare.coop.v1.CloseExceptionRequest
-	86,  // 90: seamshare.coop.v1.CoopService.ListAllParcels:input_type -> seamshare.coop.v1.ListAllParcelsRequest
-	87,  // 91: seamshare.coop.v1.CoopService.ListAllPieces:input_type -> seamshare.coop.v1.ListAllPiecesRequest
-	88,  // 92: seamshare.coop.v1.CoopService.ListAllStones:input_type -> seamshare.coop.v1.ListAllStonesRequest
-	89,  // 93: seamshare.coop.v1.CoopService.ListAllOrders:input_type -> seamshare.coop.v1.ListAllOrdersRequest
-	90,  // 94: seamshare.coop.v1.CoopService.GetHistory:input_type -> seamshare.coop.v1.GetHistoryRequest
-	91,  // 95: seamshare.coop.v1.CoopService.Today:input_type -> seamshare.coop.v1.TodayRequest
-	1,   // 96: seamshare.coop.v1.CoopService.RecordField:output_type -> seamshare.coop.v1.RecordFieldResponse
-	3,   // 97: seamshare.coop.v1.CoopService.ListFields:output_type -> seamshare.coop.v1.ListFieldsResponse
-	5,   // 98: seamshare.coop.v1.CoopService.AdmitMember:output_type -> seamshare.coop.v1.AdmitMemberResponse
-	7,   // 99: seamshare.coop.v1.CoopService.ListMembers:output_type -> seamshare.coop.v1.ListMembersResponse
-	9,   // 100: seamshare.coop.v1.CoopService.AddPerson:output_type -> seamshare.coop.v1.AddPersonResponse
-	11,  // 101: seamshare.coop.v1.CoopService.GrantRole:output_type -> seamshare.coop.v1.GrantRoleResponse
-	13,  // 102: seamshare.coop.v1.CoopService.RecordParcelPayment:output_type -> seamshare.coop.v1.RecordParcelPaymentResponse
-	92,  // 103: seamshare.coop.v1.CoopService.RecordParcelRefund:output_type -> seamshare.coop.v1.RecordParcelRefundResponse
-	15,  // 104: seamshare.coop.v1.CoopService.RecordCost:output_type -> seamshare.coop.v1.RecordCostResponse
-	17,  // 105: seamshare.coop.v1.CoopService.RecordOrderPayment:output_type -> seamshare.coop.v1.RecordOrderPaymentResponse
-	19,  // 106: seamshare.coop.v1.CoopService.RecordRefund:output_type -> seamshare.coop.v1.RecordRefundResponse
-	21,  // 107: seamshare.coop.v1.CoopService.GetShares:output_type -> seamshare.coop.v1.GetSharesResponse
-	23,  // 108: seamshare.coop.v1.CoopService.GetBalances:output_type -> seamshare.coop.v1.GetBalancesResponse
-	25,  // 109: seamshare.coop.v1.CoopService.GetStoneChain:output_type -> seamshare.coop.v1.GetStoneChainResponse
-	93,  // 110: seamshare.coop.v1.CoopService.SuspendMember:output_type -> seamshare.coop.v1.SuspendMemberResponse
-	94,  // 111: seamshare.coop.v1.CoopService.ReinstateMember:output_type -> seamshare.coop.v1.ReinstateMemberResponse
-	95,  // 112: seamshare.coop.v1.CoopService.RemoveMember:output_type -> seamshare.coop.v1.RemoveMemberResponse
-	96,  // 113: seamshare.coop.v1.CoopService.SetMemberRoles:output_type -> seamshare.coop.v1.SetMemberRolesResponse
-	97,  // 114: seamshare.coop.v1.CoopService.SuspendPerson:output_type -> seamshare.coop.v1.SuspendPersonResponse
-	98,  // 115: seamshare.coop.v1.CoopService.ReinstatePerson:output_type -> seamshare.coop.v1.ReinstatePersonResponse
-	99,  // 116: seamshare.coop.v1.CoopService.RemovePerson:output_type -> seamshare.coop.v1.RemovePersonResponse
-	100, // 117: seamshare.coop.v1.CoopService.RevokeRole:output_type -> seamshare.coop.v1.RevokeRoleResponse
-	101, // 118: seamshare.coop.v1.CoopService.AddKey:output_type -> seamshare.coop.v1.AddKeyResponse
-	102, // 119: seamshare.coop.v1.CoopService.RevokeKey:output_type -> seamshare.coop.v1.RevokeKeyResponse
-	103, // 120: seamshare.coop.v1.CoopService.AskKeyReplacement:output_type -> seamshare.coop.v1.AskKeyReplacementResponse
-	104, // 121: seamshare.coop.v1.CoopService.ConfirmKeyReplacement:output_type -> seamshare.coop.v1.ConfirmKeyReplacementResponse
-	105, // 122: seamshare.coop.v1.CoopService.RefuseKeyReplacement:output_type -> seamshare.coop.v1.RefuseKeyReplacementResponse
-	106, // 123: seamshare.coop.v1.CoopService.StateTwoPeople:output_type -> seamshare.coop.v1.StateTwoPeopleResponse
-	107, // 124: seamshare.coop.v1.CoopService.ListPersons:output_type -> seamshare.coop.v1.ListPersonsResponse
-	108, // 125: seamshare.coop.v1.CoopService.GetPerson:output_type -> seamshare.coop.v1.GetPersonResponse
-	109, // 126: seamshare.coop.v1.CoopService.RecordPersonal:output_type -> seamshare.coop.v1.RecordPersonalResponse
-	110, // 127: seamshare.coop.v1.CoopService.GetPersonal:output_type -> seamshare.coop.v1.GetPersonalResponse
-	111, // 128: seamshare.coop.v1.CoopService.ErasePerson:output_type -> seamshare.coop.v1.ErasePersonResponse
-	112, // 129: seamshare.coop.v1.CoopService.GetErasure:output_type -> seamshare.coop.v1.GetErasureResponse
-	113, // 130: seamshare.coop.v1.CoopService.SetBankDetails:output_type -> seamshare.coop.v1.SetBankDetailsResponse
-	114, // 131: seamshare.coop.v1.CoopService.GetBankDetails:output_type -> seamshare.coop.v1.GetBankDetailsResponse
-	115, // 132: seamshare.coop.v1.CoopService.ChangeSettings:output_type -> seamshare.coop.v1.ChangeSettingsResponse
-	116, // 133: seamshare.coop.v1.CoopService.GetSettings:output_type -> seamshare.coop.v1.GetSettingsResponse
-	117, // 134: seamshare.coop.v1.CoopService.PreparePayoutRun:output_type -> seamshare.coop.v1.PreparePayoutRunResponse
-	118, // 135: seamshare.coop.v1.CoopService.ApprovePayoutRun:output_type -> seamshare.coop.v1.ApprovePayoutRunResponse
-	119, // 136: seamshare.coop.v1.CoopService.RejectPayoutRun:output_type -> seamshare.coop.v1.RejectPayoutRunResponse
-	120, // 137: seamshare.coop.v1.CoopService.SettlePayoutLine:output_type -> seamshare.coop.v1.SettlePayoutLineResponse
-	121, // 138: seamshare.coop.v1.CoopService.ReturnPayoutLine:output_type -> seamshare.coop.v1.ReturnPayoutLineResponse
-	122, // 139: seamshare.coop.v1.CoopService.GetPayoutRun:output_type -> seamshare.coop.v1.GetPayoutRunResponse
-	123, // 140: seamshare.coop.v1.CoopService.ListPayoutRuns:output_type -> seamshare.coop.v1.ListPayoutRunsResponse
-	124, // 141: seamshare.coop.v1.CoopService.CheckPayoutRun:output_type -> seamshare.coop.v1.CheckPayoutRunResponse
-	125, // 142: seamshare.coop.v1.CoopService.ListPayments:output_type -> seamshare.coop.v1.ListPaymentsResponse
-	126, // 143: seamshare.coop.v1.CoopService.GetAccount:output_type -> seamshare.coop.v1.GetAccountResponse
-	127, // 144: seamshare.coop.v1.CoopService.ListAccounts:output_type -> seamshare.coop.v1.ListAccountsResponse
-	128, // 145: seamshare.coop.v1.CoopService.OpenDispute:output_type -> seamshare.coop.v1.OpenDisputeResponse
-	129, // 146: seamshare.coop.v1.CoopService.ResolveDispute:output_type -> seamshare.coop.v1.ResolveDisputeResponse
-	130, // 147: seamshare.coop.v1.CoopService.WithdrawDispute:output_type -> seamshare.coop.v1.WithdrawDisputeResponse
-	131, // 148: seamshare.coop.v1.CoopService.GetDispute:output_type -> seamshare.coop.v1.GetDisputeResponse
-	132, // 149: seamshare.coop.v1.CoopService.ListDisputes:output_type -> seamshare.coop.v1.ListDisputesResponse
-	133, // 150: seamshare.coop.v1.CoopService.CorrectAmount:output_type -> seamshare.coop.v1.CorrectAmountResponse
-	134, // 151: seamshare.coop.v1.CoopService.CorrectMass:output_type -> seamshare.coop.v1.CorrectMassResponse
-	135, // 152: seamshare.coop.v1.CoopService.CorrectSize:output_type -> seamshare.coop.v1.CorrectSizeResponse
-	136, // 153: seamshare.coop.v1.CoopService.ConfirmCorrection:output_type -> seamshare.coop.v1.ConfirmCorrectionResponse
-	137, // 154: seamshare.coop.v1.CoopService.RefuseCorrection:output_type -> seamshare.coop.v1.RefuseCorrectionResponse
-	138, // 155: seamshare.coop.v1.CoopService.ListCorrections:output_type -> seamshare.coop.v1.ListCorrectionsResponse
-	139, // 156: seamshare.coop.v1.CoopService.MoveStock:output_type -> seamshare.coop.v1.MoveStockResponse
-	140, // 157: seamshare.coop.v1.CoopService.CountStock:output_type -> seamshare.coop.v1.CountStockResponse
-	141, // 158: seamshare.coop.v1.CoopService.ListCustody:output_type -> seamshare.coop.v1.ListCustodyResponse
-	142, // 159: seamshare.coop.v1.CoopService.ListExceptions:output_type -> seamshare.coop.v1.ListExceptionsResponse
-	143, // 160: seamshare.coop.v1.CoopService.CloseException:output_type -> seamshare.coop.v1.CloseExceptionResponse
-	144, // 161: seamshare.coop.v1.CoopService.ListAllParcels:output_type -> seamshare.coop.v1.ListAllParcelsResponse
-	145, // 162: seamshare.coop.v1.CoopService.ListAllPieces:output_type -> seamshare.coop.v1.ListAllPiecesResponse
-	146, // 163: seamshare.coop.v1.CoopService.ListAllStones:output_type -> seamshare.coop.v1.ListAllStonesResponse
-	147, // 164: seamshare.coop.v1.CoopService.ListAllOrders:output_type -> seamshare.coop.v1.ListAllOrdersResponse
-	148, // 165: seamshare.coop.v1.CoopService.GetHistory:output_type -> seamshare.coop.v1.GetHistoryResponse
-	149, // 166: seamshare.coop.v1.CoopService.Today:output_type -> seamshare.coop.v1.TodayResponse
-	96,  // [96:167] is the sub-list for method output_type
-	25,  // [25:96] is the sub-list for method input_type
-	25,  // [25:25] is the sub-list for extension type_name
-	25,  // [25:25] is the sub-list for extension extendee
-	0,   // [0:25] is the sub-list for field type_name
+	27,  // 23: seamshare.coop.v1.GetBalancesResponse.to_pay_back:type_name -> seamshare.coop.v1.Balance
+	28,  // 24: seamshare.coop.v1.GetStoneChainResponse.links:type_name -> seamshare.coop.v1.ChainLink
+	32,  // 25: seamshare.coop.v1.Balance.amount:type_name -> google.type.Money
+	0,   // 26: seamshare.coop.v1.CoopService.RecordField:input_type -> seamshare.coop.v1.RecordFieldRequest
+	2,   // 27: seamshare.coop.v1.CoopService.ListFields:input_type -> seamshare.coop.v1.ListFieldsRequest
+	4,   // 28: seamshare.coop.v1.CoopService.AdmitMember:input_type -> seamshare.coop.v1.AdmitMemberRequest
+	6,   // 29: seamshare.coop.v1.CoopService.ListMembers:input_type -> seamshare.coop.v1.ListMembersRequest
+	8,   // 30: seamshare.coop.v1.CoopService.AddPerson:input_type -> seamshare.coop.v1.AddPersonRequest
+	10,  // 31: seamshare.coop.v1.CoopService.GrantRole:input_type -> seamshare.coop.v1.GrantRoleRequest
+	12,  // 32: seamshare.coop.v1.CoopService.RecordParcelPayment:input_type -> seamshare.coop.v1.RecordParcelPaymentRequest
+	34,  // 33: seamshare.coop.v1.CoopService.RecordParcelRefund:input_type -> seamshare.coop.v1.RecordParcelRefundRequest
+	14,  // 34: seamshare.coop.v1.CoopService.RecordCost:input_type -> seamshare.coop.v1.RecordCostRequest
+	16,  // 35: seamshare.coop.v1.CoopService.RecordOrderPayment:input_type -> seamshare.coop.v1.RecordOrderPaymentRequest
+	18,  // 36: seamshare.coop.v1.CoopService.RecordRefund:input_type -> seamshare.coop.v1.RecordRefundRequest
+	20,  // 37: seamshare.coop.v1.CoopService.GetShares:input_type -> seamshare.coop.v1.GetSharesRequest
+	22,  // 38: seamshare.coop.v1.CoopService.GetBalances:input_type -> seamshare.coop.v1.GetBalancesRequest
+	24,  // 39: seamshare.coop.v1.CoopService.GetStoneChain:input_type -> seamshare.coop.v1.GetStoneChainRequest
+	35,  // 40: seamshare.coop.v1.CoopService.SuspendMember:input_type -> seamshare.coop.v1.SuspendMemberRequest
+	36,  // 41: seamshare.coop.v1.CoopService.ReinstateMember:input_type -> seamshare.coop.v1.ReinstateMemberRequest
+	37,  // 42: seamshare.coop.v1.CoopService.RemoveMember:input_type -> seamshare.coop.v1.RemoveMemberRequest
+	38,  // 43: seamshare.coop.v1.CoopService.SetMemberRoles:input_type -> seamshare.coop.v1.SetMemberRolesRequest
+	39,  // 44: seamshare.coop.v1.CoopService.SuspendPerson:input_type -> seamshare.coop.v1.SuspendPersonRequest
+	40,  // 45: seamshare.coop.v1.CoopService.ReinstatePerson:input_type -> seamshare.coop.v1.ReinstatePersonRequest
+	41,  // 46: seamshare.coop.v1.CoopService.RemovePerson:input_type -> seamshare.coop.v1.RemovePersonRequest
+	42,  // 47: seamshare.coop.v1.CoopService.RevokeRole:input_type -> seamshare.coop.v1.RevokeRoleRequest
+	43,  // 48: seamshare.coop.v1.CoopService.AddKey:input_type -> seamshare.coop.v1.AddKeyRequest
+	44,  // 49: seamshare.coop.v1.CoopService.RevokeKey:input_type -> seamshare.coop.v1.RevokeKeyRequest
+	45,  // 50: seamshare.coop.v1.CoopService.AskKeyReplacement:input_type -> seamshare.coop.v1.AskKeyReplacementRequest
+	46,  // 51: seamshare.coop.v1.CoopService.ConfirmKeyReplacement:input_type -> seamshare.coop.v1.ConfirmKeyReplacementRequest
+	47,  // 52: seamshare.coop.v1.CoopService.RefuseKeyReplacement:input_type -> seamshare.coop.v1.RefuseKeyReplacementRequest
+	48,  // 53: seamshare.coop.v1.CoopService.StateTwoPeople:input_type -> seamshare.coop.v1.StateTwoPeopleRequest
+	49,  // 54: seamshare.coop.v1.CoopService.ListPersons:input_type -> seamshare.coop.v1.ListPersonsRequest
+	50,  // 55: seamshare.coop.v1.CoopService.GetPerson:input_type -> seamshare.coop.v1.GetPersonRequest
+	51,  // 56: seamshare.coop.v1.CoopService.RecordPersonal:input_type -> seamshare.coop.v1.RecordPersonalRequest
+	52,  // 57: seamshare.coop.v1.CoopService.GetPersonal:input_type -> seamshare.coop.v1.GetPersonalRequest
+	53,  // 58: seamshare.coop.v1.CoopService.ErasePerson:input_type -> seamshare.coop.v1.ErasePersonRequest
+	54,  // 59: seamshare.coop.v1.CoopService.GetErasure:input_type -> seamshare.coop.v1.GetErasureRequest
+	55,  // 60: seamshare.coop.v1.CoopService.SetBankDetails:input_type -> seamshare.coop.v1.SetBankDetailsRequest
+	56,  // 61: seamshare.coop.v1.CoopService.GetBankDetails:input_type -> seamshare.coop.v1.GetBankDetailsRequest
+	57,  // 62: seamshare.coop.v1.CoopService.ChangeSettings:input_type -> seamshare.coop.v1.ChangeSettingsRequest
+	58,  // 63: seamshare.coop.v1.CoopService.GetSettings:input_type -> seamshare.coop.v1.GetSettingsRequest
+	59,  // 64: seamshare.coop.v1.CoopService.PreparePayoutRun:input_type -> seamshare.coop.v1.PreparePayoutRunRequest
+	60,  // 65: seamshare.coop.v1.CoopService.ApprovePayoutRun:input_type -> seamshare.coop.v1.ApprovePayoutRunRequest
+	61,  // 66: seamshare.coop.v1.CoopService.RejectPayoutRun:input_type -> seamshare.coop.v1.RejectPayoutRunRequest
+	62,  // 67: seamshare.coop.v1.CoopService.SettlePayoutLine:input_type -> seamshare.coop.v1.SettlePayoutLineRequest
+	63,  // 68: seamshare.coop.v1.CoopService.ReturnPayoutLine:input_type -> seamshare.coop.v1.ReturnPayoutLineRequest
+	64,  // 69: seamshare.coop.v1.CoopService.GetPayoutRun:input_type -> seamshare.coop.v1.GetPayoutRunRequest
+	65,  // 70: seamshare.coop.v1.CoopService.ListPayoutRuns:input_type -> seamshare.coop.v1.ListPayoutRunsRequest
+	66,  // 71: seamshare.coop.v1.CoopService.CheckPayoutRun:input_type -> seamshare.coop.v1.CheckPayoutRunRequest
+	67,  // 72: seamshare.coop.v1.CoopService.ListPayments:input_type -> seamshare.coop.v1.ListPaymentsRequest
+	68,  // 73: seamshare.coop.v1.CoopService.GetAccount:input_type -> seamshare.coop.v1.GetAccountRequest
+	69,  // 74: seamshare.coop.v1.CoopService.ListAccounts:input_type -> seamshare.coop.v1.ListAccountsRequest
+	70,  // 75: seamshare.coop.v1.CoopService.OpenDispute:input_type -> seamshare.coop.v1.OpenDisputeRequest
+	71,  // 76: seamshare.coop.v1.CoopService.ResolveDispute:input_type -> seamshare.coop.v1.ResolveDisputeRequest
+	72,  // 77: seamshare.coop.v1.CoopService.WithdrawDispute:input_type -> seamshare.coop.v1.WithdrawDisputeRequest
+	73,  // 78: seamshare.coop.v1.CoopService.GetDispute:input_type -> seamshare.coop.v1.GetDisputeRequest
+	74,  // 79: seamshare.coop.v1.CoopService.ListDisputes:input_type -> seamshare.coop.v1.ListDisputesRequest
+	75,  // 80: seamshare.coop.v1.CoopService.CorrectAmount:input_type -> seamshare.coop.v1.CorrectAmountRequest
+	76,  // 81: seamshare.coop.v1.CoopService.CorrectMass:input_type -> seamshare.coop.v1.CorrectMassRequest
+	77,  // 82: seamshare.coop.v1.CoopService.CorrectSize:input_type -> seamshare.coop.v1.CorrectSizeRequest
+	78,  // 83: seamshare.coop.v1.CoopService.ConfirmCorrection:input_type -> seamshare.coop.v1.ConfirmCorrectionRequest
+	79,  // 84: seamshare.coop.v1.CoopService.RefuseCorrection:input_type -> seamshare.coop.v1.RefuseCorrectionRequest
+	80,  // 85: seamshare.coop.v1.CoopService.ListCorrections:input_type -> seamshare.coop.v1.ListCorrectionsRequest
+	81,  // 86: seamshare.coop.v1.CoopService.MoveStock:input_type -> seamshare.coop.v1.MoveStockRequest
+	82,  // 87: seamshare.coop.v1.CoopService.CountStock:input_type -> seamshare.coop.v1.CountStockRequest
+	83,  // 88: seamshare.coop.v1.CoopService.ListCustody:input_type -> seamshare.coop.v1.ListCustodyRequest
+	84,  // 89: seamshare.coop.v1.CoopService.ListExceptions:input_type -> seamshare.coop.v1.ListExceptionsRequest
+	85,  // 90: seamshare.coop.v1.CoopService.CloseException:input_type -> seamshare.coop.v1.CloseExceptionRequest
+	86,  // 91: seamshare.coop.v1.CoopService.ListAllParcels:input_type -> seamshare.coop.v1.ListAllParcelsRequest
+	87,  // 92: seamshare.coop.v1.CoopService.ListAllPieces:input_type -> seamshare.coop.v1.ListAllPiecesRequest
+	88,  // 93: seamshare.coop.v1.CoopService.ListAllStones:input_type -> seamshare.coop.v1.ListAllStonesRequest
+	89,  // 94: seamshare.coop.v1.CoopService.ListAllOrders:input_type -> seamshare.coop.v1.ListAllOrdersRequest
+	90,  // 95: seamshare.coop.v1.CoopService.GetHistory:input_type -> seamshare.coop.v1.GetHistoryRequest
+	91,  // 96: seamshare.coop.v1.CoopService.Today:input_type -> seamshare.coop.v1.TodayRequest
+	1,   // 97: seamshare.coop.v1.CoopService.RecordField:output_type -> seamshare.coop.v1.RecordFieldResponse
+	3,   // 98: seamshare.coop.v1.CoopService.ListFields:output_type -> seamshare.coop.v1.ListFieldsResponse
+	5,   // 99: seamshare.coop.v1.CoopService.AdmitMember:output_type -> seamshare.coop.v1.AdmitMemberResponse
+	7,   // 100: seamshare.coop.v1.CoopService.ListMembers:output_type -> seamshare.coop.v1.ListMembersResponse
+	9,   // 101: seamshare.coop.v1.CoopService.AddPerson:output_type -> seamshare.coop.v1.AddPersonResponse
+	11,  // 102: seamshare.coop.v1.CoopService.GrantRole:output_type -> seamshare.coop.v1.GrantRoleResponse
+	13,  // 103: seamshare.coop.v1.CoopService.RecordParcelPayment:output_type -> seamshare.coop.v1.RecordParcelPaymentResponse
+	92,  // 104: seamshare.coop.v1.CoopService.RecordParcelRefund:output_type -> seamshare.coop.v1.RecordParcelRefundResponse
+	15,  // 105: seamshare.coop.v1.CoopService.RecordCost:output_type -> seamshare.coop.v1.RecordCostResponse
+	17,  // 106: seamshare.coop.v1.CoopService.RecordOrderPayment:output_type -> seamshare.coop.v1.RecordOrderPaymentResponse
+	19,  // 107: seamshare.coop.v1.CoopService.RecordRefund:output_type -> seamshare.coop.v1.RecordRefundResponse
+	21,  // 108: seamshare.coop.v1.CoopService.GetShares:output_type -> seamshare.coop.v1.GetSharesResponse
+	23,  // 109: seamshare.coop.v1.CoopService.GetBalances:output_type -> seamshare.coop.v1.GetBalancesResponse
+	25,  // 110: seamshare.coop.v1.CoopService.GetStoneChain:output_type -> seamshare.coop.v1.GetStoneChainResponse
+	93,  // 111: seamshare.coop.v1.CoopService.SuspendMember:output_type -> seamshare.coop.v1.SuspendMemberResponse
+	94,  // 112: seamshare.coop.v1.CoopService.ReinstateMember:output_type -> seamshare.coop.v1.ReinstateMemberResponse
+	95,  // 113: seamshare.coop.v1.CoopService.RemoveMember:output_type -> seamshare.coop.v1.RemoveMemberResponse
+	96,  // 114: seamshare.coop.v1.CoopService.SetMemberRoles:output_type -> seamshare.coop.v1.SetMemberRolesResponse
+	97,  // 115: seamshare.coop.v1.CoopService.SuspendPerson:output_type -> seamshare.coop.v1.SuspendPersonResponse
+	98,  // 116: seamshare.coop.v1.CoopService.ReinstatePerson:output_type -> seamshare.coop.v1.ReinstatePersonResponse
+	99,  // 117: seamshare.coop.v1.CoopService.RemovePerson:output_type -> seamshare.coop.v1.RemovePersonResponse
+	100, // 118: seamshare.coop.v1.CoopService.RevokeRole:output_type -> seamshare.coop.v1.RevokeRoleResponse
+	101, // 119: seamshare.coop.v1.CoopService.AddKey:output_type -> seamshare.coop.v1.AddKeyResponse
+	102, // 120: seamshare.coop.v1.CoopService.RevokeKey:output_type -> seamshare.coop.v1.RevokeKeyResponse
+	103, // 121: seamshare.coop.v1.CoopService.AskKeyReplacement:output_type -> seamshare.coop.v1.AskKeyReplacementResponse
+	104, // 122: seamshare.coop.v1.CoopService.ConfirmKeyReplacement:output_type -> seamshare.coop.v1.ConfirmKeyReplacementResponse
+	105, // 123: seamshare.coop.v1.CoopService.RefuseKeyReplacement:output_type -> seamshare.coop.v1.RefuseKeyReplacementResponse
+	106, // 124: seamshare.coop.v1.CoopService.StateTwoPeople:output_type -> seamshare.coop.v1.StateTwoPeopleResponse
+	107, // 125: seamshare.coop.v1.CoopService.ListPersons:output_type -> seamshare.coop.v1.ListPersonsResponse
+	108, // 126: seamshare.coop.v1.CoopService.GetPerson:output_type -> seamshare.coop.v1.GetPersonResponse
+	109, // 127: seamshare.coop.v1.CoopService.RecordPersonal:output_type -> seamshare.coop.v1.RecordPersonalResponse
+	110, // 128: seamshare.coop.v1.CoopService.GetPersonal:output_type -> seamshare.coop.v1.GetPersonalResponse
+	111, // 129: seamshare.coop.v1.CoopService.ErasePerson:output_type -> seamshare.coop.v1.ErasePersonResponse
+	112, // 130: seamshare.coop.v1.CoopService.GetErasure:output_type -> seamshare.coop.v1.GetErasureResponse
+	113, // 131: seamshare.coop.v1.CoopService.SetBankDetails:output_type -> seamshare.coop.v1.SetBankDetailsResponse
+	114, // 132: seamshare.coop.v1.CoopService.GetBankDetails:output_type -> seamshare.coop.v1.GetBankDetailsResponse
+	115, // 133: seamshare.coop.v1.CoopService.ChangeSettings:output_type -> seamshare.coop.v1.ChangeSettingsResponse
+	116, // 134: seamshare.coop.v1.CoopService.GetSettings:output_type -> seamshare.coop.v1.GetSettingsResponse
+	117, // 135: seamshare.coop.v1.CoopService.PreparePayoutRun:output_type -> seamshare.coop.v1.PreparePayoutRunResponse
+	118, // 136: seamshare.coop.v1.CoopService.ApprovePayoutRun:output_type -> seamshare.coop.v1.ApprovePayoutRunResponse
+	119, // 137: seamshare.coop.v1.CoopService.RejectPayoutRun:output_type -> seamshare.coop.v1.RejectPayoutRunResponse
+	120, // 138: seamshare.coop.v1.CoopService.SettlePayoutLine:output_type -> seamshare.coop.v1.SettlePayoutLineResponse
+	121, // 139: seamshare.coop.v1.CoopService.ReturnPayoutLine:output_type -> seamshare.coop.v1.ReturnPayoutLineResponse
+	122, // 140: seamshare.coop.v1.CoopService.GetPayoutRun:output_type -> seamshare.coop.v1.GetPayoutRunResponse
+	123, // 141: seamshare.coop.v1.CoopService.ListPayoutRuns:output_type -> seamshare.coop.v1.ListPayoutRunsResponse
+	124, // 142: seamshare.coop.v1.CoopService.CheckPayoutRun:output_type -> seamshare.coop.v1.CheckPayoutRunResponse
+	125, // 143: seamshare.coop.v1.CoopService.ListPayments:output_type -> seamshare.coop.v1.ListPaymentsResponse
+	126, // 144: seamshare.coop.v1.CoopService.GetAccount:output_type -> seamshare.coop.v1.GetAccountResponse
+	127, // 145: seamshare.coop.v1.CoopService.ListAccounts:output_type -> seamshare.coop.v1.ListAccountsResponse
+	128, // 146: seamshare.coop.v1.CoopService.OpenDispute:output_type -> seamshare.coop.v1.OpenDisputeResponse
+	129, // 147: seamshare.coop.v1.CoopService.ResolveDispute:output_type -> seamshare.coop.v1.ResolveDisputeResponse
+	130, // 148: seamshare.coop.v1.CoopService.WithdrawDispute:output_type -> seamshare.coop.v1.WithdrawDisputeResponse
+	131, // 149: seamshare.coop.v1.CoopService.GetDispute:output_type -> seamshare.coop.v1.GetDisputeResponse
+	132, // 150: seamshare.coop.v1.CoopService.ListDisputes:output_type -> seamshare.coop.v1.ListDisputesResponse
+	133, // 151: seamshare.coop.v1.CoopService.CorrectAmount:output_type -> seamshare.coop.v1.CorrectAmountResponse
+	134, // 152: seamshare.coop.v1.CoopService.CorrectMass:output_type -> seamshare.coop.v1.CorrectMassResponse
+	135, // 153: seamshare.coop.v1.CoopService.CorrectSize:output_type -> seamshare.coop.v1.CorrectSizeResponse
+	136, // 154: seamshare.coop.v1.CoopService.ConfirmCorrection:output_type -> seamshare.coop.v1.ConfirmCorrectionResponse
+	137, // 155: seamshare.coop.v1.CoopService.RefuseCorrection:output_type -> seamshare.coop.v1.RefuseCorrectionResponse
+	138, // 156: seamshare.coop.v1.CoopService.ListCorrections:output_type -> seamshare.coop.v1.ListCorrectionsResponse
+	139, // 157: seamshare.coop.v1.CoopService.MoveStock:output_type -> seamshare.coop.v1.MoveStockResponse
+	140, // 158: seamshare.coop.v1.CoopService.CountStock:output_type -> seamshare.coop.v1.CountStockResponse
+	141, // 159: seamshare.coop.v1.CoopService.ListCustody:output_type -> seamshare.coop.v1.ListCustodyResponse
+	142, // 160: seamshare.coop.v1.CoopService.ListExceptions:output_type -> seamshare.coop.v1.ListExceptionsResponse
+	143, // 161: seamshare.coop.v1.CoopService.CloseException:output_type -> seamshare.coop.v1.CloseExceptionResponse
+	144, // 162: seamshare.coop.v1.CoopService.ListAllParcels:output_type -> seamshare.coop.v1.ListAllParcelsResponse
+	145, // 163: seamshare.coop.v1.CoopService.ListAllPieces:output_type -> seamshare.coop.v1.ListAllPiecesResponse
+	146, // 164: seamshare.coop.v1.CoopService.ListAllStones:output_type -> seamshare.coop.v1.ListAllStonesResponse
+	147, // 165: seamshare.coop.v1.CoopService.ListAllOrders:output_type -> seamshare.coop.v1.ListAllOrdersResponse
+	148, // 166: seamshare.coop.v1.CoopService.GetHistory:output_type -> seamshare.coop.v1.GetHistoryResponse
+	149, // 167: seamshare.coop.v1.CoopService.Today:output_type -> seamshare.coop.v1.TodayResponse
+	97,  // [97:168] is the sub-list for method output_type
+	26,  // [26:97] is the sub-list for method input_type
+	26,  // [26:26] is the sub-list for extension type_name
+	26,  // [26:26] is the sub-list for extension extendee
+	0,   // [0:26] is the sub-list for field type_name
 }
 
 func init() { file_seamshare_coop_v1_coop_service_proto_init() }

@@ -125,8 +125,8 @@ type CoopServiceClient interface {
 	RecordRefund(ctx context.Context, in *RecordRefundRequest, opts ...grpc.CallOption) (*RecordRefundResponse, error)
 	// GetShares shows all that a parcel's money came to.
 	GetShares(ctx context.Context, in *GetSharesRequest, opts ...grpc.CallOption) (*GetSharesResponse, error)
-	// GetBalances shows the co-op's accounts: what came in, levies, costs recouped and each member's share, over
-	// all parcels.
+	// GetBalances shows the co-op's accounts: what came in, levies, costs recouped, each member's share and what
+	// is to be paid back, over all parcels.
 	GetBalances(ctx context.Context, in *GetBalancesRequest, opts ...grpc.CallOption) (*GetBalancesResponse, error)
 	// GetStoneChain gives a stone's chain back to its field as one signed file that anyone can check without this
 	// server.
@@ -1019,8 +1019,8 @@ type CoopServiceServer interface {
 	RecordRefund(context.Context, *RecordRefundRequest) (*RecordRefundResponse, error)
 	// GetShares shows all that a parcel's money came to.
 	GetShares(context.Context, *GetSharesRequest) (*GetSharesResponse, error)
-	// GetBalances shows the co-op's accounts: what came in, levies, costs recouped and each member's share, over
-	// all parcels.
+	// GetBalances shows the co-op's accounts: what came in, levies, costs recouped, each member's share and what
+	// is to be paid back, over all parcels.
 	GetBalances(context.Context, *GetBalancesRequest) (*GetBalancesResponse, error)
 	// GetStoneChain gives a stone's chain back to its field as one signed file that anyone can check without this
 	// server.

@@ -33,7 +33,7 @@ type CorrectAmountRequest struct {
 	MinPosition uint64 `protobuf:"varint,2,opt,name=min_position,json=minPosition,proto3" json:"min_position,omitempty"`
 	// The position of the record that is wrong.
 	Corrects uint64 `protobuf:"varint,3,opt,name=corrects,proto3" json:"corrects,omitempty"`
-	// The stone, where an order's price is corrected.
+	// The stone or the counted lot, where a price in an order is corrected.
 	StoneId string `protobuf:"bytes,4,opt,name=stone_id,json=stoneId,proto3" json:"stone_id,omitempty"`
 	// The right amount, without tax.
 	Amount *money.Money `protobuf:"bytes,5,opt,name=amount,proto3" json:"amount,omitempty"`
@@ -847,7 +847,7 @@ type Correction struct {
 	Size *v1.Size `protobuf:"bytes,7,opt,name=size,proto3" json:"size,omitempty"`
 	// The part.
 	Part string `protobuf:"bytes,8,opt,name=part,proto3" json:"part,omitempty"`
-	// The stone.
+	// The stone, or the counted lot.
 	StoneId string `protobuf:"bytes,9,opt,name=stone_id,json=stoneId,proto3" json:"stone_id,omitempty"`
 	// What was wrong.
 	Reason string `protobuf:"bytes,10,opt,name=reason,proto3" json:"reason,omitempty"`

@@ -29,9 +29,9 @@ type ShareStatement struct {
 	ParcelId string `protobuf:"bytes,1,opt,name=parcel_id,json=parcelId,proto3" json:"parcel_id,omitempty"`
 	// The position it was computed at.
 	Position uint64 `protobuf:"varint,2,opt,name=position,proto3" json:"position,omitempty"`
-	// Purchase money received for the parcel.
+	// Purchase money received for the parcel; none once the deal fell through, as it is to be paid back.
 	PurchaseReceived *money.Money `protobuf:"bytes,3,opt,name=purchase_received,json=purchaseReceived,proto3" json:"purchase_received,omitempty"`
-	// Money received for its stones, refunds taken off.
+	// Money received for its stones, without what was paid back or is to be.
 	SalesReceived *money.Money `protobuf:"bytes,4,opt,name=sales_received,json=salesReceived,proto3" json:"sales_received,omitempty"`
 	// The co-op's levies on both.
 	Levies *money.Money `protobuf:"bytes,5,opt,name=levies,proto3" json:"levies,omitempty"`

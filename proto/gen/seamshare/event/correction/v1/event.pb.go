@@ -723,7 +723,7 @@ type Proposed_Private struct {
 	About string `protobuf:"bytes,3,opt,name=about,proto3" json:"about,omitempty"`
 	// The right amount, of a correction of money.
 	Amount *v1.Amount `protobuf:"bytes,4,opt,name=amount,proto3" json:"amount,omitempty"`
-	// The stone whose price is corrected.
+	// The stone or counted lot whose price is corrected.
 	StoneId string `protobuf:"bytes,5,opt,name=stone_id,json=stoneId,proto3" json:"stone_id,omitempty"`
 	// The part whose mass is corrected.
 	Part string `protobuf:"bytes,6,opt,name=part,proto3" json:"part,omitempty"`
@@ -1386,7 +1386,7 @@ type PriceCorrected_Private struct {
 	PersonId string `protobuf:"bytes,1,opt,name=person_id,json=personId,proto3" json:"person_id,omitempty"`
 	// What was wrong.
 	Reason string `protobuf:"bytes,2,opt,name=reason,proto3" json:"reason,omitempty"`
-	// The stone; empty: it is the parcel's price.
+	// The stone or counted lot; empty: it is the parcel's price.
 	StoneId string `protobuf:"bytes,3,opt,name=stone_id,json=stoneId,proto3" json:"stone_id,omitempty"`
 	// What was recorded.
 	Was *v1.Amount `protobuf:"bytes,4,opt,name=was,proto3" json:"was,omitempty"`
