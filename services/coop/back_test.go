@@ -162,3 +162,16 @@ func TestCorrectionsOfALotsPrice(t *testing.T) {
 	}
 	d.recomputes(t)
 }
+
+func TestTheBuyerOfAFallenDealDisputesIt(t *testing.T) {
+	d := openDesks(t)
+	id := d.fallenDeal(t, func() {})
+	open := func(minor int64) error {
+		_, err := d.wetWheel.Coop().OpenDispute(t.Context(), &coopv1.OpenDisputeRequest{RequestId: command.NewID(), About: "parcel/" + id, Amount: cooptest.AUD(minor), Reason: "my money isn't back"})
+		return err
+	}
+	tradetest.Refused(t, open(1), codes.FailedPrecondition, "ABOVE_WHAT_IS_THEIRS")
+	if err := open(0); err != nil {
+		t.Errorf("a dispute that holds nothing, as nothing is earned there: %v", err)
+	}
+}

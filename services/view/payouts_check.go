@@ -139,7 +139,8 @@ func CheckPayouts(q *eventstore.Query) (runs int, err error) {
 	return len(all), nil
 }
 
-// PartiesOf are the members that a parcel's deal concerns.
+// PartiesOf are the members that a parcel's deal concerns, or the one that fell through.
 func PartiesOf(lot parcel.State) []string {
-	return append([]string{lot.Seller, lot.Deal.Buyer}, parcel.Others(lot.Deal.Agreement)...)
+	deal := lot.LastDeal()
+	return append([]string{lot.Seller, deal.Buyer}, parcel.Others(deal.Agreement)...)
 }

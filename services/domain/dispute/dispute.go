@@ -17,7 +17,8 @@ import (
 //
 //  1. A dispute is opened once, by a member who is a party to what it is about, against a member who is one too,
 //     and says why.
-//  2. It holds an amount, in the currency of what it is about, no more than that member has earned there.
+//  2. It holds an amount, in the currency of what it is about, no more than that member has earned there. Where
+//     they have earned nothing, as of a deal that fell through, it holds nothing.
 //  3. It is resolved once, by someone who didn't open it and acts for neither side, with what was found.
 //  4. Only the member who opened it withdraws it, with a reason.
 type State struct {
@@ -97,7 +98,11 @@ func (s State) Open(o Opening) (*disputev1.Event, error) {
 	}
 	var broken rule.All
 	broken.Text("reason", o.Reason, 500)
-	broken.Positive("amount", o.Amount)
+	if o.Earned > 0 {
+		broken.Positive("amount", o.Amount)
+	} else {
+		broken.Amount("amount", o.Amount)
+	}
 	broken.Currency("amount", o.Amount, o.Currency)
 	switch {
 	case !party(o.Against):
