@@ -31,7 +31,9 @@ const maxPortions = 1000
 //  3. Only its cutter asks a price, more than nothing, by the carat or by the piece, while something is left.
 //  4. A portion is sold only while the lot is on sale, at the price asked: no more than there is; by the piece as
 //     counted, by the carat as weighed, the price rounded down to the minor unit. The last piece takes all mass with
-//     it, and all mass the last piece.
+//     it, and all mass the last piece. A piece of the portion weighs half to double the lot's mean, and so does one of
+//     what stays: the buyer names the mass, and can't so take the best for the price of the least. By the piece it
+//     may be left out: the portion weighs its share of the lot.
 //  5. What comes back is no more than its order took, counted and weighed again; the lot is in stock or on sale as
 //     before, and a sold-out one is in stock.
 //  6. It is unmade only while nothing of it is sold.
@@ -209,6 +211,12 @@ func (s State) Sell(t Taking, at string) (*lotv1.Event, error) {
 	case t.Unit != s.Unit || t.Price.GetCurrency() != s.Price.GetCurrency() || t.Price.GetMinor() != s.Price.GetMinor():
 		return nil, rule.Broken{Reason: rule.PriceMoved, Field: at + ".price", Value: rule.Money(t.Price), Rule: "the price asked is " + rule.Money(s.Price) + " " + per(s.Unit) + " by now", Hint: "order again at this price, or leave it out"}
 	}
+	if t.Count < 1 || t.Count > s.Count {
+		return nil, rule.Broken{Reason: rule.NotSoMany, Field: at + ".count", Value: fmt.Sprint(t.Count), Rule: fmt.Sprintf("the lot holds %d", s.Count), Hint: "take as many as there are or fewer"}
+	}
+	if t.Weighing == nil && s.Unit == lotv1.Unit_UNIT_PIECE {
+		t.Weighing = s.share(t.Count)
+	}
 	var broken rule.All
 	broken.Weighing(at+".weighing", t.Weighing)
 	if err := broken.Err(); err != nil {
@@ -218,10 +226,14 @@ func (s State) Sell(t Taking, at string) (*lotv1.Event, error) {
 	allowed := t.Weighing.GetDivisionUg() + s.Weighing.GetDivisionUg()
 	last := t.Count == s.Count
 	switch {
-	case t.Count < 1 || t.Count > s.Count:
-		return nil, rule.Broken{Reason: rule.NotSoMany, Field: at + ".count", Value: fmt.Sprint(t.Count), Rule: fmt.Sprintf("the lot holds %d", s.Count), Hint: "take as many as there are or fewer"}
 	case !last && mass >= left, last && max(mass-left, left-mass) > allowed:
 		return nil, rule.Broken{Reason: rule.NotSoMany, Field: at + ".weighing.mass_ug", Value: measure.Mass(mass).GramsAndCarats(), Rule: fmt.Sprintf("the %d of the lot weigh %s", s.Count, measure.Mass(left).GramsAndCarats()), Hint: "weigh the portion again"}
+	case !last && !(s.likely(t.Count, mass) && s.likely(s.Count-t.Count, left-mass)):
+		return nil, rule.Broken{
+			Reason: rule.MassUnlikely, Field: at + ".weighing.mass_ug", Value: measure.Mass(mass).GramsAndCarats(),
+			Rule: fmt.Sprintf("the %d of the lot weigh %s, and a piece of a portion, or of what stays, weighs half to double their mean", s.Count, measure.Mass(left).GramsAndCarats()),
+			Hint: fmt.Sprintf("count and weigh the portion again: %d are about %s", t.Count, measure.Mass(s.share(t.Count).GetMassUg()).GramsAndCarats()),
+		}
 	}
 	price, ok := s.priceOf(t.Count, mass)
 	switch {
@@ -237,6 +249,25 @@ func (s State) Sell(t Taking, at string) (*lotv1.Event, error) {
 		Public:  &lotv1.PortionSold_Public{LotId: s.id(), OrderId: t.OrderID, Count: t.Count, Weighing: t.Weighing},
 		Private: &lotv1.PortionSold_Private{BuyerId: t.Buyer, Price: price},
 	}}}, nil
+}
+
+// share is what so many pieces weigh at the lot's mean.
+func (s State) share(count uint32) *eventv1.Weighing {
+	hi, lo := bits.Mul64(uint64(s.Weighing.GetMassUg()), uint64(count))
+	mass, _ := bits.Div64(hi, lo, uint64(s.Count)) // no overflow: count is at most the lot's
+	return &eventv1.Weighing{MassUg: int64(mass), DivisionUg: min(s.Weighing.GetDivisionUg(), rule.CoarsestDivision(int64(mass)))}
+}
+
+// likely tells whether so many pieces may weigh so much: half to double the lot's mean
+// each. Products are compared in 128 bits.
+func (s State) likely(count uint32, massUg int64) bool {
+	notMore := func(a, b, c, d uint64) bool { // a·b ≤ c·d
+		abHi, ab := bits.Mul64(a, b)
+		cdHi, cd := bits.Mul64(c, d)
+		return abHi < cdHi || abHi == cdHi && ab <= cd
+	}
+	all, n := uint64(s.Weighing.GetMassUg()), uint64(count)
+	return notMore(all, n, 2*uint64(massUg), uint64(s.Count)) && notMore(uint64(massUg), uint64(s.Count), all, 2*n)
 }
 
 func per(u lotv1.Unit) string {

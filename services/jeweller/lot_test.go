@@ -1,0 +1,63 @@
+package jeweller_test
+
+import (
+	"testing"
+
+	"google.golang.org/grpc/codes"
+
+	cutterv1 "seamshare.example/proto/gen/seamshare/cutter/v1"
+	jewellerv1 "seamshare.example/proto/gen/seamshare/jeweller/v1"
+	typev1 "seamshare.example/proto/gen/seamshare/type/v1"
+
+	"seamshare.example/services/command"
+	"seamshare.example/services/coop/cooptest"
+	"seamshare.example/services/tradetest"
+)
+
+// lot is two off-cuts of 10 g each, on sale at 10.00.
+func (s shop) lot(t *testing.T, unit typev1.Unit) *typev1.Lot {
+	t.Helper()
+	made, err := s.cutter.Cutter().MakeLot(t.Context(), &cutterv1.MakeLotRequest{
+		RequestId: command.NewID(), Label: "low end", Treatment: typev1.Treatment_TREATMENT_NONE_KNOWN, Weighing: cooptest.Grams(20_000_000),
+		Sources: []*typev1.LotSource{
+			{PieceId: s.stones[0].GetPieceId(), Part: "1B", Count: 1, Weighing: cooptest.Grams(10_000_000)},
+			{PieceId: s.stones[1].GetPieceId(), Part: "2B", Count: 1, Weighing: cooptest.Grams(10_000_000)},
+		},
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	on, err := s.cutter.Cutter().PutLotOnSale(t.Context(), &cutterv1.PutLotOnSaleRequest{RequestId: command.NewID(), LotId: made.GetLot().GetId(), Unit: unit, Price: cooptest.AUD(1000)})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return on.GetLot()
+}
+
+func (s shop) take(t *testing.T, l *typev1.Lot, count uint32, w *typev1.Weighing) (*jewellerv1.Order, error) {
+	t.Helper()
+	got, err := s.marrow.Jeweller().PlaceOrder(t.Context(), &jewellerv1.PlaceOrderRequest{RequestId: command.NewID(), Lots: []*jewellerv1.LotItem{
+		{LotId: l.GetId(), Count: count, Weighing: w, Unit: l.GetUnit(), Price: l.GetPrice()},
+	}})
+	return got.GetOrder(), err
+}
+
+func TestPortion(t *testing.T) {
+	s := open(t, 100, 200)
+	t.Run("refused: by the carat, a piece for next to nothing", func(t *testing.T) {
+		l := s.lot(t, typev1.Unit_UNIT_CARAT)
+		_, err := s.take(t, l, 1, &typev1.Weighing{MassUg: 200, DivisionUg: 100})
+		tradetest.Refused(t, err, codes.FailedPrecondition, "MASS_UNLIKELY", "lots[0].weighing.mass_ug")
+		_, err = s.take(t, l, 1, nil)
+		tradetest.Refused(t, err, codes.InvalidArgument, "MASS_INVALID", "lots[0].weighing.mass_ug")
+		if _, err := s.cutter.Cutter().UnmakeLot(t.Context(), &cutterv1.UnmakeLotRequest{RequestId: command.NewID(), LotId: l.GetId(), Why: "sorted anew"}); err != nil {
+			t.Fatal(err)
+		}
+	})
+	t.Run("OK: by the piece the mass is the mean's where the buyer names none", func(t *testing.T) {
+		got, err := s.take(t, s.lot(t, typev1.Unit_UNIT_PIECE), 1, nil)
+		if err != nil || got.GetTotal().GetUnits() != 10 {
+			t.Errorf("got %v, %v", got, err)
+		}
+	})
+}
