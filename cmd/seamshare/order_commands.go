@@ -89,27 +89,39 @@ func parseItem(typed string) (*jewellerv1.OrderItem, error) {
 	return &jewellerv1.OrderItem{StoneId: id, Price: price}, nil
 }
 
+// parseCountOfLot reads "LOT=20" and gives what stands behind it, at each comma.
+func parseCountOfLot(typed, example string) (id string, pieces uint32, rest []string, err error) {
+	id, list, _ := strings.Cut(typed, "=")
+	rest = strings.Split(list, ",")
+	for i := range rest {
+		rest[i] = strings.TrimSpace(rest[i])
+	}
+	n, err := strconv.ParseUint(rest[0], 10, 32)
+	if id = strings.TrimSpace(id); id == "" || err != nil || n == 0 {
+		return "", 0, nil, wrongInput("--lot", example, "%q must be the lot's id, =, and a number of pieces", typed)
+	}
+	return id, uint32(n), rest[1:], nil
+}
+
 // parsePortion reads "LOT=20, 61.00 ct, 3.00 AUD a carat".
 func parsePortion(typed string, scale measure.Mass) (*jewellerv1.LotItem, error) {
 	const example = "write it as \"LOT=20, 61.00 ct, 3.00 AUD a carat\", or \"LOT=20, 4.50 AUD a piece\""
-	id, rest, ok := strings.Cut(typed, "=")
-	parts := strings.Split(rest, ",")
-	if id = strings.TrimSpace(id); !ok || id == "" || len(parts) != 2 && len(parts) != 3 {
+	id, pieces, rest, err := parseCountOfLot(typed, example)
+	if err != nil {
+		return nil, err
+	}
+	if len(rest) != 1 && len(rest) != 2 {
 		return nil, wrongUsage("--lot", example, "%q must be the lot's id, =, how many pieces, their mass, and the price of one carat or piece; by the piece the mass may be left out", typed)
 	}
-	pieces, err := strconv.ParseUint(strings.TrimSpace(parts[0]), 10, 32)
-	if err != nil || pieces == 0 {
-		return nil, wrongInput("--lot", example, "lot %s: %q is not a number of pieces", id, strings.TrimSpace(parts[0]))
-	}
-	item := &jewellerv1.LotItem{LotId: id, Count: uint32(pieces)}
-	if len(parts) == 3 {
-		mass, err := parseMass(strings.TrimSpace(parts[1]))
+	item := &jewellerv1.LotItem{LotId: id, Count: pieces}
+	if len(rest) == 2 {
+		mass, err := parseMass(rest[0])
 		if err != nil {
 			return nil, wrongInput("--lot", example, "lot %s: %v", id, err)
 		}
 		item.Weighing = weighing(mass, scale)
 	}
-	asked := strings.TrimSpace(parts[len(parts)-1])
+	asked := rest[len(rest)-1]
 	priceText, unitText, ok := strings.Cut(asked, " a ")
 	if !ok {
 		return nil, wrongInput("--lot", example, "lot %s: %q doesn't say whether it is for a carat or a piece", id, asked)

@@ -5,6 +5,7 @@ import (
 
 	"google.golang.org/grpc/codes"
 
+	coopv1 "seamshare.example/proto/gen/seamshare/coop/v1"
 	cutterv1 "seamshare.example/proto/gen/seamshare/cutter/v1"
 	jewellerv1 "seamshare.example/proto/gen/seamshare/jeweller/v1"
 	typev1 "seamshare.example/proto/gen/seamshare/type/v1"
@@ -60,4 +61,30 @@ func TestPortion(t *testing.T) {
 			t.Errorf("got %v, %v", got, err)
 		}
 	})
+}
+
+func TestSendPortion(t *testing.T) {
+	s := open(t, 100, 200)
+	l := s.lot(t, typev1.Unit_UNIT_CARAT)
+	o, err := s.take(t, l, 1, cooptest.Grams(8_000_000))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := s.books.Coop().RecordOrderPayment(t.Context(), &coopv1.RecordOrderPaymentRequest{RequestId: command.NewID(), OrderId: o.GetId(), Amount: o.GetTotal(), Reference: "bank"}); err != nil {
+		t.Fatal(err)
+	}
+	send := func(lots ...*cutterv1.SentPortion) error {
+		_, err := s.cutter.Cutter().DispatchOrder(t.Context(), &cutterv1.DispatchOrderRequest{RequestId: command.NewID(), OrderId: o.GetId(), Carrier: "by hand", Reference: "1", Lots: lots})
+		return err
+	}
+	portion := func(count uint32, ug int64) *cutterv1.SentPortion {
+		return &cutterv1.SentPortion{LotId: l.GetId(), Count: count, Weighing: cooptest.Grams(ug)}
+	}
+	tradetest.Refused(t, send(), codes.InvalidArgument, "NOT_ANSWERED", "lots")
+	tradetest.Refused(t, send(portion(1, 8_000_000), portion(1, 8_000_000)), codes.InvalidArgument, "NAMED_TWICE", "lots[1].lot_id")
+	tradetest.Refused(t, send(portion(2, 8_000_000)), codes.FailedPrecondition, "COUNT_DIFFERS", "lots[0].count")
+	tradetest.Refused(t, send(portion(1, 9_000_000)), codes.FailedPrecondition, "WEIGHINGS_DIFFER", "lots[0].weighing.mass_ug")
+	if err := send(portion(1, 8_002_000)); err != nil { // within a division of each scale
+		t.Fatal(err)
+	}
 }

@@ -34,6 +34,8 @@ const maxPortions = 1000
 //     it, and all mass the last piece. A piece of the portion weighs half to double the lot's mean, and so does one of
 //     what stays: the buyer names the mass, and can't so take the best for the price of the least. By the piece it
 //     may be left out: the portion weighs its share of the lot.
+//     The cutter weighs it as it leaves: as many as were ordered, and by the carat the mass that was, within the
+//     divisions of both scales.
 //  5. What comes back is no more than its order took, counted and weighed again; the lot is in stock or on sale as
 //     before, and a sold-out one is in stock.
 //  6. It is unmade only while nothing of it is sold.
@@ -65,6 +67,7 @@ type Portion struct {
 	Count    uint32 // less what came back
 	MassUg   int64  // likewise
 	Division int64
+	Unit     lotv1.Unit // what its price was for
 	Price    *eventv1.Amount
 }
 
@@ -314,12 +317,39 @@ func (s State) Orders() (ids []string) {
 	return ids
 }
 
+// Send refuses a portion that leaves otherwise than it was ordered (rule 4): its price
+// stands with the order.
+func (s State) Send(orderID string, count uint32, w *eventv1.Weighing) error {
+	i := s.portion(orderID)
+	if i < 0 {
+		return rule.NotThere("lot_id", "portion that waits to be sent")
+	}
+	p := s.Portions[i]
+	apart := max(p.MassUg-w.GetMassUg(), w.GetMassUg()-p.MassUg)
+	switch {
+	case count != p.Count:
+		return rule.Broken{Reason: rule.CountDiffers, Field: "count", Value: fmt.Sprint(count), Rule: fmt.Sprintf("the order is for %d", p.Count), Hint: "count again, and send as many"}
+	case p.Unit == lotv1.Unit_UNIT_CARAT && apart > p.Division+w.GetDivisionUg():
+		return rule.Broken{
+			Reason: rule.WeighingsDiffer, Field: "weighing.mass_ug", Value: measure.Mass(w.GetMassUg()).GramsAndCarats(),
+			Rule: "by the carat the price is that of the mass ordered, " + measure.Mass(p.MassUg).GramsAndCarats(),
+			Hint: "put a portion of this mass together, or take the portion back and let the jeweller order again",
+		}
+	}
+	return nil
+}
+
+// portion finds what an order took and still has; -1: nothing.
+func (s State) portion(orderID string) int {
+	return slices.IndexFunc(s.Portions, func(p Portion) bool { return p.OrderID == orderID && p.Count > 0 })
+}
+
 // Return takes a portion back (rule 5), whole or in part.
 func (s State) Return(cutter, orderID string, count uint32, weighing *eventv1.Weighing, why string) (*lotv1.Event, error) {
 	if err := s.live(cutter); err != nil {
 		return nil, err
 	}
-	i := slices.IndexFunc(s.Portions, func(p Portion) bool { return p.OrderID == orderID && p.Count > 0 })
+	i := s.portion(orderID)
 	if i < 0 {
 		return nil, rule.NotThere("order_id", "order of this lot")
 	}
@@ -392,7 +422,7 @@ func Evolve(s State, e *lotv1.Event) State {
 		p := e.PortionSold.GetPublic()
 		s.Portions = append(slices.Clip(s.Portions), Portion{
 			OrderID: p.GetOrderId(), Buyer: e.PortionSold.GetPrivate().GetBuyerId(), Count: p.GetCount(),
-			MassUg: p.GetWeighing().GetMassUg(), Division: p.GetWeighing().GetDivisionUg(), Price: e.PortionSold.GetPrivate().GetPrice(),
+			MassUg: p.GetWeighing().GetMassUg(), Division: p.GetWeighing().GetDivisionUg(), Price: e.PortionSold.GetPrivate().GetPrice(), Unit: s.Unit,
 		})
 		left := s.Weighing.GetMassUg() - p.GetWeighing().GetMassUg()
 		if s.Count -= p.GetCount(); s.Count > 0 {
@@ -403,7 +433,7 @@ func Evolve(s State, e *lotv1.Event) State {
 		s.Stage, s.Weighing, s.Unit, s.Price = SoldOut, nil, 0, nil
 	case *lotv1.Event_PortionReturned:
 		p := e.PortionReturned.GetPublic()
-		if i := slices.IndexFunc(s.Portions, func(o Portion) bool { return o.OrderID == p.GetOrderId() && o.Count > 0 }); i >= 0 {
+		if i := s.portion(p.GetOrderId()); i >= 0 {
 			s.Portions = slices.Clone(s.Portions)
 			back := p.GetWeighing().GetMassUg()
 			if s.Portions[i].Count -= p.GetCount(); s.Portions[i].Count == 0 {
