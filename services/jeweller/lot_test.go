@@ -88,3 +88,46 @@ func TestSendPortion(t *testing.T) {
 		t.Fatal(err)
 	}
 }
+
+// TestLotsOnSale: only what can be bought is listed, and a cancelled order brings its
+// portion back as it was.
+func TestLotsOnSale(t *testing.T) {
+	s := open(t, 100, 200)
+	l := s.lot(t, typev1.Unit_UNIT_PIECE)
+	listed := func(want uint32) {
+		t.Helper()
+		got, err := s.fernhook.Jeweller().ListLotsOnSale(t.Context(), &jewellerv1.ListLotsOnSaleRequest{})
+		switch {
+		case err != nil:
+			t.Fatal(err)
+		case want == 0 && len(got.GetLots()) != 0:
+			t.Errorf("got %v", got.GetLots())
+		case want > 0 && (len(got.GetLots()) != 1 || got.GetLots()[0].GetCount() != want || got.GetLots()[0].GetPrice().GetUnits() != 10 || got.GetLots()[0].GetUnit() != l.GetUnit()):
+			t.Errorf("got %v, want %d on sale", got.GetLots(), want)
+		}
+	}
+	order := func(count uint32) *jewellerv1.Order {
+		t.Helper()
+		o, err := s.take(t, l, count, nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return o
+	}
+	listed(2)
+	order(1)
+	listed(1)
+	last := order(1)
+	listed(0)
+	if _, err := s.marrow.Jeweller().CancelOrder(t.Context(), &jewellerv1.CancelOrderRequest{RequestId: command.NewID(), OrderId: last.GetId(), Why: "too many"}); err != nil {
+		t.Fatal(err)
+	}
+	listed(1)
+	last = order(1)
+	if _, err := s.cutter.Cutter().AcceptLotReturn(t.Context(), &cutterv1.AcceptLotReturnRequest{
+		RequestId: command.NewID(), OrderId: last.GetId(), LotId: l.GetId(), Count: 1, Weighing: cooptest.Grams(10_000_000), Why: "too pale",
+	}); err != nil {
+		t.Fatal(err)
+	}
+	listed(0)
+}

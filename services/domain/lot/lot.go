@@ -37,7 +37,8 @@ const maxPortions = 1000
 //     The cutter weighs it as it leaves: as many as were ordered, and by the carat the mass that was, within the
 //     divisions of both scales.
 //  5. What comes back is no more than its order took, counted and weighed again; the lot is in stock or on sale as
-//     before, and a sold-out one is in stock.
+//     before, and a sold-out one is in stock. An order that is called off brings its portion back as it was: a
+//     sold-out lot is on sale again, at its price.
 //  6. It is unmade only while nothing of it is sold.
 //  7. A stock count counts and weighs what is left; all it differs by is unexplained.
 //
@@ -54,7 +55,7 @@ type State struct {
 	Weighing *eventv1.Weighing // left; nil: nothing is left
 
 	Unit  lotv1.Unit
-	Price *eventv1.Amount // of one carat or piece, while on sale
+	Price *eventv1.Amount // of one carat or piece, while on sale or sold out
 
 	Portions      []Portion // oldest first
 	UnexplainedUg int64
@@ -368,6 +369,21 @@ func (s State) Return(cutter, orderID string, count uint32, weighing *eventv1.We
 	}}}, nil
 }
 
+// CallOff brings back what an order took that was called off before it left (rule 5).
+func (s State) CallOff(orderID, why string) (*lotv1.Event, error) {
+	i := s.portion(orderID)
+	if i < 0 {
+		return nil, rule.NotThere("order_id", "order of this lot")
+	}
+	p := s.Portions[i]
+	return &lotv1.Event{Event: &lotv1.Event_PortionReturned{PortionReturned: &lotv1.PortionReturned{
+		Public: &lotv1.PortionReturned_Public{
+			LotId: s.id(), OrderId: orderID, Count: p.Count, Weighing: &eventv1.Weighing{MassUg: p.MassUg, DivisionUg: p.Division}, CalledOff: true,
+		},
+		Private: &lotv1.PortionReturned_Private{Why: why},
+	}}}, nil
+}
+
 // Counting is what a stock keeper counted and weighed at a stock count.
 type Counting struct {
 	CountID, Person, Note string
@@ -430,7 +446,7 @@ func Evolve(s State, e *lotv1.Event) State {
 			return s
 		}
 		s.UnexplainedUg += left
-		s.Stage, s.Weighing, s.Unit, s.Price = SoldOut, nil, 0, nil
+		s.Stage, s.Weighing = SoldOut, nil
 	case *lotv1.Event_PortionReturned:
 		p := e.PortionReturned.GetPublic()
 		if i := s.portion(p.GetOrderId()); i >= 0 {
@@ -447,8 +463,11 @@ func Evolve(s State, e *lotv1.Event) State {
 		s.Weighing = &eventv1.Weighing{
 			MassUg: s.Weighing.GetMassUg() + p.GetWeighing().GetMassUg(), DivisionUg: max(s.Weighing.GetDivisionUg(), p.GetWeighing().GetDivisionUg()),
 		}
-		if s.Stage == SoldOut {
-			s.Stage = InStock
+		switch {
+		case s.Stage == SoldOut && p.GetCalledOff():
+			s.Stage = OnSale
+		case s.Stage == SoldOut:
+			s.Stage, s.Unit, s.Price = InStock, 0, nil
 		}
 	case *lotv1.Event_Unmade:
 		s.Stage, s.Unit, s.Price = Unmade, 0, nil
