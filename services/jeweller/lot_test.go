@@ -131,3 +131,12 @@ func TestLotsOnSale(t *testing.T) {
 	}
 	listed(0)
 }
+
+func TestMakeLotRefused(t *testing.T) {
+	s := open(t, 100, 200)
+	_, err := s.cutter.Cutter().MakeLot(t.Context(), &cutterv1.MakeLotRequest{
+		RequestId: command.NewID(), Label: "low end", Treatment: typev1.Treatment_TREATMENT_NONE_KNOWN, Weighing: cooptest.Grams(10_000_000),
+		Sources: []*typev1.LotSource{{PieceId: s.stones[0].GetPieceId(), Part: "1B", Count: 50, Weighing: cooptest.Grams(10_000_000)}},
+	})
+	tradetest.Refused(t, err, codes.InvalidArgument, "COUNT_INVALID", "sources[0].count")
+}
