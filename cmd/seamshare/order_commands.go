@@ -32,14 +32,16 @@ func (s *session) orderPlaceCommand() *cobra.Command {
 		Long: `Buys stones at the prices you saw: all of them or none. The order is refused if one
 is gone or another price is asked by now. A pair or suite is bought as a whole, each
 stone at its own price. Of a counted lot you take a number of pieces, weighed, at
-the price of a carat or a piece. What you hold comes out of your hold; stones that
+the price of a carat or a piece; by the piece the mass may be left out, and the
+cutter weighs them as they leave. What you hold comes out of your hold; stones that
 are with you on approval are bought with seamshare approval buy.
 
 With --deposit the cutter may send the stones when that much is in; without it, when
 all is paid. Prices are without tax.`,
 		Example: `  seamshare order place "STONE-1=740.00 AUD" "STONE-2=740.00 AUD"
   seamshare order place "STONE-3=900.00 AUD" --deposit "300.00 AUD"
-  seamshare order place --lot "LOT=20, 61.00 ct, 3.00 AUD a carat"`,
+  seamshare order place --lot "LOT=20, 61.00 ct, 3.00 AUD a carat"
+  seamshare order place --lot "LOT=20, 4.50 AUD a piece"`,
 		RunE: func(c *cobra.Command, args []string) error {
 			req := &jewellerv1.PlaceOrderRequest{Deposit: deposit}
 			for _, typed := range args {
@@ -87,35 +89,50 @@ func parseItem(typed string) (*jewellerv1.OrderItem, error) {
 	return &jewellerv1.OrderItem{StoneId: id, Price: price}, nil
 }
 
+// parseCountOfLot reads "LOT=20" and gives what stands behind it, at each comma.
+func parseCountOfLot(typed, example string) (id string, pieces uint32, rest []string, err error) {
+	id, list, _ := strings.Cut(typed, "=")
+	rest = strings.Split(list, ",")
+	for i := range rest {
+		rest[i] = strings.TrimSpace(rest[i])
+	}
+	n, err := strconv.ParseUint(rest[0], 10, 32)
+	if id = strings.TrimSpace(id); id == "" || err != nil || n == 0 {
+		return "", 0, nil, wrongInput("--lot", example, "%q must be the lot's id, =, and a number of pieces", typed)
+	}
+	return id, uint32(n), rest[1:], nil
+}
+
 // parsePortion reads "LOT=20, 61.00 ct, 3.00 AUD a carat".
 func parsePortion(typed string, scale measure.Mass) (*jewellerv1.LotItem, error) {
-	const example = "write it as \"LOT=20, 61.00 ct, 3.00 AUD a carat\", or \"… a piece\""
-	id, rest, ok := strings.Cut(typed, "=")
-	parts := strings.Split(rest, ",")
-	if id = strings.TrimSpace(id); !ok || id == "" || len(parts) != 3 {
-		return nil, wrongUsage("--lot", example, "%q must be the lot's id, =, how many pieces, their mass, and the price of one carat or piece", typed)
-	}
-	pieces, err := strconv.ParseUint(strings.TrimSpace(parts[0]), 10, 32)
-	if err != nil || pieces == 0 {
-		return nil, wrongInput("--lot", example, "lot %s: %q is not a number of pieces", id, strings.TrimSpace(parts[0]))
-	}
-	mass, err := parseMass(strings.TrimSpace(parts[1]))
+	const example = "write it as \"LOT=20, 61.00 ct, 3.00 AUD a carat\", or \"LOT=20, 4.50 AUD a piece\""
+	id, pieces, rest, err := parseCountOfLot(typed, example)
 	if err != nil {
-		return nil, wrongInput("--lot", example, "lot %s: %v", id, err)
+		return nil, err
 	}
-	priceText, unitText, ok := strings.Cut(strings.TrimSpace(parts[2]), " a ")
+	if len(rest) != 1 && len(rest) != 2 {
+		return nil, wrongUsage("--lot", example, "%q must be the lot's id, =, how many pieces, their mass, and the price of one carat or piece; by the piece the mass may be left out", typed)
+	}
+	item := &jewellerv1.LotItem{LotId: id, Count: pieces}
+	if len(rest) == 2 {
+		mass, err := parseMass(rest[0])
+		if err != nil {
+			return nil, wrongInput("--lot", example, "lot %s: %v", id, err)
+		}
+		item.Weighing = weighing(mass, scale)
+	}
+	asked := rest[len(rest)-1]
+	priceText, unitText, ok := strings.Cut(asked, " a ")
 	if !ok {
-		return nil, wrongInput("--lot", example, "lot %s: %q doesn't say whether it is for a carat or a piece", id, strings.TrimSpace(parts[2]))
+		return nil, wrongInput("--lot", example, "lot %s: %q doesn't say whether it is for a carat or a piece", id, asked)
 	}
-	unit, err := parseWord[typev1.Unit](strings.TrimSpace(unitText))
-	if err != nil {
+	if item.Unit, err = parseWord[typev1.Unit](strings.TrimSpace(unitText)); err != nil {
 		return nil, wrongInput("--lot", example, "lot %s: %v", id, err)
 	}
-	price, err := parseAmount(priceText)
-	if err != nil {
+	if item.Price, err = parseAmount(priceText); err != nil {
 		return nil, wrongInput("--lot", example, "lot %s: %v", id, err)
 	}
-	return &jewellerv1.LotItem{LotId: id, Count: uint32(pieces), Weighing: weighing(mass, scale), Unit: unit, Price: price}, nil
+	return item, nil
 }
 
 func (s *session) orderShowCommand() *cobra.Command {

@@ -52,31 +52,60 @@ func (s *session) saleShowCommand() *cobra.Command {
 
 func (s *session) saleSendCommand() *cobra.Command {
 	var m measurings
+	var lots []string
 	var carrier, reference string
 	c := &cobra.Command{
 		Use:   "send ORDER --stone \"" + measuringShape + "\"… …",
 		Short: "Send what a jeweller ordered of you, measured (cutter)",
 		Long: `Sends all your stones of an order together, each weighed and measured as it leaves,
-so that it can be told from another; portions of lots go with them. That is when the
-deposit is in, or all of the money where there is none.`,
+so that it can be told from another; portions of lots go with them, counted and
+weighed, by the carat with the mass that was ordered. That is when the deposit is in,
+or all of the money where there is none.`,
 		Example: `  seamshare sale send ORDER --stone "STONE=3.04 ct, 12x9x3.0 mm, 1.jpg" \
-    --light "daylight, overcast" --carrier "by hand" --reference "box 1"`,
+    --light "daylight, overcast" --carrier "by hand" --reference "box 1"
+  seamshare sale send ORDER --lot "LOT=20, 61.00 ct" --carrier "by hand" \
+    --reference "box 2"`,
 		Args: exactly("ORDER"),
 		RunE: func(c *cobra.Command, args []string) error {
+			var portions []*cutterv1.SentPortion
+			for _, typed := range lots {
+				p, err := parseSentPortion(typed, m.scale)
+				if err != nil {
+					return err
+				}
+				portions = append(portions, p)
+			}
 			return change(c, s, func(q call) (*cutterv1.DispatchOrderResponse, error) {
 				stones, err := s.measured(q, m)
 				if err != nil {
 					return nil, err
 				}
 				return cutterv1.NewCutterServiceClient(q.conn).DispatchOrder(q.ctx, &cutterv1.DispatchOrderRequest{
-					RequestId: q.requestID, OrderId: args[0], Stones: stones, Carrier: carrier, Reference: reference,
+					RequestId: q.requestID, OrderId: args[0], Stones: stones, Lots: portions, Carrier: carrier, Reference: reference,
 				})
 			}, func(w io.Writer, a *cutterv1.DispatchOrderResponse) error { return printSale(w, a.GetSale()) })
 		},
 	}
 	m.flags(c, "a stone as it leaves")
+	c.Flags().StringArrayVar(&lots, "lot", nil, "a portion as it leaves, as `LOT=COUNT,MASS`; again for each lot")
 	carrierFlags(c, &carrier, &reference)
 	return c
+}
+
+// parseSentPortion reads "LOT=20, 61.00 ct".
+func parseSentPortion(typed string, scale measure.Mass) (*cutterv1.SentPortion, error) {
+	id, pieces, rest, err := parseCountOfLot(typed, "write it as \"LOT=20, 61.00 ct\"")
+	if err != nil {
+		return nil, err
+	}
+	if len(rest) != 1 {
+		return nil, wrongUsage("--lot", "write it as \"LOT=20, 61.00 ct\"", "%q must be the lot's id, =, how many pieces, and their mass", typed)
+	}
+	mass, err := parseMass(rest[0])
+	if err != nil {
+		return nil, wrongInput("--lot", "write it as \"LOT=20, 61.00 ct\"", "lot %s: %v", id, err)
+	}
+	return &cutterv1.SentPortion{LotId: id, Count: pieces, Weighing: weighing(mass, scale)}, nil
 }
 
 // carrierFlags say who carries goods.

@@ -72,10 +72,10 @@ func TestYieldOfLots(t *testing.T) {
 		}})
 		return err
 	}
-	t.Run("refused: a portion that comes to nothing, and only that is said", func(t *testing.T) {
+	t.Run("refused: a piece that weighs next to nothing, and only that is said", func(t *testing.T) {
 		ask(1)
-		err := take(190_000, 1) // 0.95 ct at a cent
-		tradetest.Refused(t, err, codes.InvalidArgument, "AMOUNT_INVALID", "lots[0].weighing.mass_ug")
+		err := take(190_000, 1) // 0.95 ct at a cent, where a piece of the lot has 50
+		tradetest.Refused(t, err, codes.FailedPrecondition, "MASS_UNLIKELY", "lots[0].weighing.mass_ug")
 		if n := violations(err); n != 1 {
 			t.Errorf("%d violations: %v", n, err)
 		}
@@ -93,8 +93,11 @@ func TestYieldOfLots(t *testing.T) {
 // violations counts what a refusal names.
 func violations(err error) (n int) {
 	for _, d := range status.Convert(err).Details() {
-		if bad, ok := d.(*errdetails.BadRequest); ok {
-			n += len(bad.GetFieldViolations())
+		switch d := d.(type) {
+		case *errdetails.BadRequest:
+			n += len(d.GetFieldViolations())
+		case *errdetails.PreconditionFailure:
+			n += len(d.GetViolations())
 		}
 	}
 	return n

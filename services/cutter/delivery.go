@@ -114,8 +114,25 @@ func (s *Server) DispatchOrder(ctx context.Context, req *cutterv1.DispatchOrderR
 			differs := stone.Differs(st.Measured(), measured)
 			leaving = append(leaving, order.MeasuredStone{StoneID: m.GetStoneId(), Measured: measured, MassDiffers: differs.Mass, SizeDiffers: differs.Size})
 		}
-		sent, err := o.State.Dispatch(me, leaving, req.GetCarrier(), req.GetReference())
-		return []*orderv1.Event{sent}, err
+		var portions []*orderv1.SentPortion
+		for _, p := range req.GetLots() {
+			portions = append(portions, &orderv1.SentPortion{LotId: p.GetLotId(), Count: p.GetCount(), Weighing: wire.ReadWeighing(p.GetWeighing())})
+		}
+		sent, err := o.State.Dispatch(me, leaving, req.GetCarrier(), req.GetReference(), portions...)
+		if err != nil {
+			return nil, err
+		}
+		var broken rule.All
+		for i, p := range portions {
+			l, _, err := eventstore.Load(tx, stream.Lot, p.GetLotId())
+			if err != nil {
+				return nil, err
+			}
+			if err := broken.Merge(fmt.Sprintf("lots[%d]", i), l.Send(o.ID, p.GetCount(), p.GetWeighing())); err != nil {
+				return nil, err
+			}
+		}
+		return []*orderv1.Event{sent}, broken.Err()
 	})
 	if err != nil {
 		return nil, err

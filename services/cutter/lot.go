@@ -3,6 +3,7 @@ package cutter
 import (
 	"context"
 	"fmt"
+	"strings"
 
 	cutterv1 "seamshare.example/proto/gen/seamshare/cutter/v1"
 	eventv1 "seamshare.example/proto/gen/seamshare/event/v1"
@@ -88,11 +89,12 @@ func (g *gathering) put(src *typev1.LotSource, f *lotv1.Made_Public, lotID strin
 	if err != nil {
 		return err
 	}
-	count := src.GetCount()
-	if rough.State.Count > 1 || src.GetPart() == rough.State.Label {
-		if count != rough.State.Count {
-			return rule.Broken{Reason: rule.CountInvalid, Field: "count", Value: fmt.Sprint(count), Rule: fmt.Sprintf("the line counts %d", rough.State.Count), Hint: "give its whole count, or take pieces out of it first"}
-		}
+	count, there := src.GetCount(), uint32(1) // a part is one, but for the first of a counted group
+	if src.GetPart() == rough.State.Label {
+		there = rough.State.Count
+	}
+	if count != there {
+		return rule.Broken{Reason: rule.CountInvalid, Field: "count", Value: fmt.Sprint(count), Rule: fmt.Sprintf("part %s counts %d", src.GetPart(), there), Hint: "give its whole count, or take pieces out of it first"}
 	}
 	rough.Record(moved)
 	f.Sources = append(f.Sources, &lotv1.Source{
@@ -134,7 +136,7 @@ func (g *gathering) putStone(src *typev1.LotSource, f *lotv1.Made_Public, lotID 
 	return nil
 }
 
-// of holds that all comes from one parcel, whose money the lot's is.
+// of holds that all comes from one parcel, whose money the lot's is, and is of one kind.
 func (g *gathering) of(of parcel.State, f *lotv1.Made_Public, kind eventv1.Kind) error {
 	if f.GetParcelId() == "" {
 		g.lot, f.ParcelId, f.Kind = of, of.ID, kind
@@ -142,8 +144,13 @@ func (g *gathering) of(of parcel.State, f *lotv1.Made_Public, kind eventv1.Kind)
 	if of.ID != f.GetParcelId() {
 		return rule.Broken{Reason: rule.NotOneParcel, Field: "piece_id", Value: of.ID, Rule: "a lot is of one parcel, whose agreement says who gets what it brings", Hint: "make a lot of each parcel"}
 	}
+	if kind != f.GetKind() {
+		return rule.Broken{Reason: rule.NotOneKind, Field: "piece_id", Value: kindWord(kind), Rule: "a lot is of one kind of opal, and this one is of " + kindWord(f.GetKind()), Hint: "make a lot of each kind"}
+	}
 	return nil
 }
+
+func kindWord(k eventv1.Kind) string { return strings.ToLower(strings.TrimPrefix(k.String(), "KIND_")) }
 
 // lotRequest is what a command about one lot has.
 type lotRequest interface {

@@ -41,7 +41,7 @@ func (s *Server) own(ctx context.Context, req command.Request, id string, decide
 }
 
 // CancelOrder implements jewellerv1.JewellerServiceServer. Its stones are on sale again
-// as they were, its portions are back in their lots.
+// as they were, its portions are back in their lots, sold out ones on sale again too.
 func (s *Server) CancelOrder(ctx context.Context, req *jewellerv1.CancelOrderRequest) (*jewellerv1.CancelOrderResponse, error) {
 	me := access.Caller(ctx).Member
 	shown, position, err := s.own(ctx, req, req.GetOrderId(), func(tx *eventstore.Tx, o *command.Thing[order.State]) (*orderv1.Event, error) {
@@ -70,7 +70,7 @@ func callOff(tx *eventstore.Tx, orderID string, l order.Line, why string) error 
 			return err
 		}
 		var back *lotv1.Event
-		if back, err = from.State.Return(l.Seller, orderID, l.Count, l.Weighing, why); err != nil {
+		if back, err = from.State.CallOff(orderID, why); err != nil {
 			return err
 		}
 		from.Record(back)

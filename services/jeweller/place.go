@@ -120,14 +120,14 @@ func portion(tx *eventstore.Tx, broken *rule.All, req *jewellerv1.PlaceOrderRequ
 		if err := broken.Merge("", err); err != nil {
 			return nil, nil, nil, err
 		}
-		facts, price := from.State.Facts, perUnit[i].GetMinor() // a refused portion has no price of its own
+		facts, price, weighing := from.State.Facts, perUnit[i].GetMinor(), wire.ReadWeighing(item.GetWeighing()) // a refused portion has no price of its own
 		if event != nil {
-			price = event.GetPortionSold().GetPrivate().GetPrice().GetMinor()
+			price, weighing = event.GetPortionSold().GetPrivate().GetPrice().GetMinor(), event.GetPortionSold().GetPublic().GetWeighing()
 		}
 		lots, sold = append(lots, from), append(sold, event)
 		lines = append(lines, order.Line{
 			LotID: from.ID, ParcelID: facts.GetParcelId(), Seller: facts.GetCutterId(), Price: price,
-			Count: item.GetCount(), Weighing: wire.ReadWeighing(item.GetWeighing()),
+			Count: item.GetCount(), Weighing: weighing,
 		})
 	}
 	return lots, sold, lines, nil

@@ -11,7 +11,8 @@ import (
 // tells.
 //
 //	cutter, member id, lot id
-//	sale, lot id               while it is on sale
+//	left, lot id               → how many are left, and whether a price is asked for them
+//	sale, lot id               while it is on sale and some are left
 //	promise, member id, promise id: of the cutter and of the jeweller
 type Lots struct{}
 
@@ -22,19 +23,10 @@ func (Lots) Name() string { return "lots" }
 func (Lots) Version() uint32 { return 1 }
 
 // Apply implements eventstore.View.
-func (Lots) Apply(rows eventstore.Rows, rec eventstore.Record) error {
+func (v Lots) Apply(rows eventstore.Rows, rec eventstore.Record) error {
 	switch event := rec.Event.(type) {
 	case *lotv1.Event:
-		switch e := event.GetEvent().(type) {
-		case *lotv1.Event_Made:
-			rows.Set(key("cutter", e.Made.GetPublic().GetCutterId(), e.Made.GetPublic().GetLotId()), present)
-		case *lotv1.Event_PutOnSale:
-			rows.Set(key("sale", e.PutOnSale.GetPublic().GetLotId()), present)
-		case *lotv1.Event_TakenOffSale:
-			rows.Delete(key("sale", e.TakenOffSale.GetPublic().GetLotId()))
-		case *lotv1.Event_Unmade:
-			rows.Delete(key("sale", e.Unmade.GetPublic().GetLotId()))
-		}
+		return v.lot(rows, event)
 	case *promisev1.Event:
 		if e := event.GetMade(); e != nil {
 			id := e.GetPublic().GetPromiseId()
@@ -45,13 +37,63 @@ func (Lots) Apply(rows eventstore.Rows, rec eventstore.Record) error {
 	return nil
 }
 
+func (Lots) lot(rows eventstore.Rows, event *lotv1.Event) error {
+	var id string
+	var change func(left int64, asked bool) (int64, bool)
+	switch e := event.GetEvent().(type) {
+	case *lotv1.Event_Made:
+		p := e.Made.GetPublic()
+		rows.Set(key("cutter", p.GetCutterId(), p.GetLotId()), present)
+		id, change = p.GetLotId(), func(int64, bool) (int64, bool) { return int64(p.GetCount()), false }
+	case *lotv1.Event_PutOnSale:
+		id, change = e.PutOnSale.GetPublic().GetLotId(), func(left int64, _ bool) (int64, bool) { return left, true }
+	case *lotv1.Event_TakenOffSale:
+		id, change = e.TakenOffSale.GetPublic().GetLotId(), func(left int64, _ bool) (int64, bool) { return left, false }
+	case *lotv1.Event_Unmade:
+		id, change = e.Unmade.GetPublic().GetLotId(), func(left int64, _ bool) (int64, bool) { return left, false }
+	case *lotv1.Event_PortionSold:
+		p := e.PortionSold.GetPublic()
+		id, change = p.GetLotId(), func(left int64, asked bool) (int64, bool) { return left - int64(p.GetCount()), asked }
+	case *lotv1.Event_PortionReturned:
+		p := e.PortionReturned.GetPublic()
+		id, change = p.GetLotId(), func(left int64, asked bool) (int64, bool) {
+			return left + int64(p.GetCount()), asked && (left > 0 || p.GetCalledOff()) // what was sold out is in stock
+		}
+	case *lotv1.Event_Counted:
+		p := e.Counted.GetPublic()
+		id, change = p.GetLotId(), func(_ int64, asked bool) (int64, bool) { return int64(p.GetCount()), asked }
+	default:
+		return nil
+	}
+	value, err := rows.Get(key("left", id))
+	if err != nil {
+		return err
+	}
+	var left int64
+	var asked bool
+	if value != nil {
+		f := read(value)
+		left, asked = f.int(), f.flag()
+		if err := f.done("lots", "lot"); err != nil {
+			return err
+		}
+	}
+	left, asked = change(left, asked)
+	rows.Set(key("left", id), row{}.int(left).flag(asked))
+	if asked && left > 0 {
+		rows.Set(key("sale", id), present)
+	} else {
+		rows.Delete(key("sale", id))
+	}
+	return nil
+}
+
 // ByCutter gives the ids of a cutter's lots, oldest first.
 func (Lots) ByCutter(r eventstore.Reader, memberID, after string, limit int) (lots []string, next string, err error) {
 	return ids(r, table("cutter", memberID), after, limit)
 }
 
-// OnSale gives the ids of the lots that were put on sale and not taken off it, oldest
-// first; one that is sold out since is among them.
+// OnSale gives the ids of the lots that are on sale, oldest first.
 func (Lots) OnSale(r eventstore.Reader, after string, limit int) (lots []string, next string, err error) {
 	return ids(r, table("sale"), after, limit)
 }

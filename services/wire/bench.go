@@ -136,7 +136,10 @@ func Lot(s lot.State, viewer string) *typev1.Lot {
 	out := &typev1.Lot{
 		Id: f.GetLotId(), Label: f.GetLabel(), State: typev1.LotState(s.Stage), CutterId: f.GetCutterId(), Kind: typev1.Kind(f.GetKind()),
 		Treatment: typev1.Treatment(f.GetTreatment()), Count: s.Count, Weighing: Weighing(s.Weighing), Carat: Carat(s.Weighing.GetMassUg()),
-		Unit: typev1.Unit(s.Unit), Price: MoneyOf(s.Price), Remarks: s.Remarks, MadeCount: f.GetCount(), MadeWeighing: Weighing(f.GetWeighing()),
+		Remarks: s.Remarks, MadeCount: f.GetCount(), MadeWeighing: Weighing(f.GetWeighing()),
+	}
+	if s.Stage == lot.OnSale {
+		out.Unit, out.Price = typev1.Unit(s.Unit), MoneyOf(s.Price)
 	}
 	if viewer == f.GetCutterId() {
 		out.ParcelId, out.UnexplainedUg = f.GetParcelId(), s.UnexplainedUg

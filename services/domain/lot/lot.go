@@ -31,9 +31,14 @@ const maxPortions = 1000
 //  3. Only its cutter asks a price, more than nothing, by the carat or by the piece, while something is left.
 //  4. A portion is sold only while the lot is on sale, at the price asked: no more than there is; by the piece as
 //     counted, by the carat as weighed, the price rounded down to the minor unit. The last piece takes all mass with
-//     it, and all mass the last piece.
+//     it, and all mass the last piece. A piece of the portion weighs half to double the lot's mean, and so does one of
+//     what stays: the buyer names the mass, and can't so take the best for the price of the least. By the piece it
+//     may be left out: the portion weighs its share of the lot.
+//     The cutter weighs it as it leaves: as many as were ordered, and by the carat the mass that was, within the
+//     divisions of both scales.
 //  5. What comes back is no more than its order took, counted and weighed again; the lot is in stock or on sale as
-//     before, and a sold-out one is in stock.
+//     before, and a sold-out one is in stock. An order that is called off brings its portion back as it was: a
+//     sold-out lot is on sale again, at its price.
 //  6. It is unmade only while nothing of it is sold.
 //  7. A stock count counts and weighs what is left; all it differs by is unexplained.
 //
@@ -50,7 +55,7 @@ type State struct {
 	Weighing *eventv1.Weighing // left; nil: nothing is left
 
 	Unit  lotv1.Unit
-	Price *eventv1.Amount // of one carat or piece, while on sale
+	Price *eventv1.Amount // of one carat or piece, while on sale or sold out
 
 	Portions      []Portion // oldest first
 	UnexplainedUg int64
@@ -63,6 +68,7 @@ type Portion struct {
 	Count    uint32 // less what came back
 	MassUg   int64  // likewise
 	Division int64
+	Unit     lotv1.Unit // what its price was for
 	Price    *eventv1.Amount
 }
 
@@ -209,6 +215,12 @@ func (s State) Sell(t Taking, at string) (*lotv1.Event, error) {
 	case t.Unit != s.Unit || t.Price.GetCurrency() != s.Price.GetCurrency() || t.Price.GetMinor() != s.Price.GetMinor():
 		return nil, rule.Broken{Reason: rule.PriceMoved, Field: at + ".price", Value: rule.Money(t.Price), Rule: "the price asked is " + rule.Money(s.Price) + " " + per(s.Unit) + " by now", Hint: "order again at this price, or leave it out"}
 	}
+	if t.Count < 1 || t.Count > s.Count {
+		return nil, rule.Broken{Reason: rule.NotSoMany, Field: at + ".count", Value: fmt.Sprint(t.Count), Rule: fmt.Sprintf("the lot holds %d", s.Count), Hint: "take as many as there are or fewer"}
+	}
+	if t.Weighing == nil && s.Unit == lotv1.Unit_UNIT_PIECE {
+		t.Weighing = s.share(t.Count)
+	}
 	var broken rule.All
 	broken.Weighing(at+".weighing", t.Weighing)
 	if err := broken.Err(); err != nil {
@@ -218,10 +230,14 @@ func (s State) Sell(t Taking, at string) (*lotv1.Event, error) {
 	allowed := t.Weighing.GetDivisionUg() + s.Weighing.GetDivisionUg()
 	last := t.Count == s.Count
 	switch {
-	case t.Count < 1 || t.Count > s.Count:
-		return nil, rule.Broken{Reason: rule.NotSoMany, Field: at + ".count", Value: fmt.Sprint(t.Count), Rule: fmt.Sprintf("the lot holds %d", s.Count), Hint: "take as many as there are or fewer"}
 	case !last && mass >= left, last && max(mass-left, left-mass) > allowed:
 		return nil, rule.Broken{Reason: rule.NotSoMany, Field: at + ".weighing.mass_ug", Value: measure.Mass(mass).GramsAndCarats(), Rule: fmt.Sprintf("the %d of the lot weigh %s", s.Count, measure.Mass(left).GramsAndCarats()), Hint: "weigh the portion again"}
+	case !last && !(s.likely(t.Count, mass) && s.likely(s.Count-t.Count, left-mass)):
+		return nil, rule.Broken{
+			Reason: rule.MassUnlikely, Field: at + ".weighing.mass_ug", Value: measure.Mass(mass).GramsAndCarats(),
+			Rule: fmt.Sprintf("the %d of the lot weigh %s, and a piece of a portion, or of what stays, weighs half to double their mean", s.Count, measure.Mass(left).GramsAndCarats()),
+			Hint: fmt.Sprintf("count and weigh the portion again: %d are about %s", t.Count, measure.Mass(s.share(t.Count).GetMassUg()).GramsAndCarats()),
+		}
 	}
 	price, ok := s.priceOf(t.Count, mass)
 	switch {
@@ -237,6 +253,25 @@ func (s State) Sell(t Taking, at string) (*lotv1.Event, error) {
 		Public:  &lotv1.PortionSold_Public{LotId: s.id(), OrderId: t.OrderID, Count: t.Count, Weighing: t.Weighing},
 		Private: &lotv1.PortionSold_Private{BuyerId: t.Buyer, Price: price},
 	}}}, nil
+}
+
+// share is what so many pieces weigh at the lot's mean.
+func (s State) share(count uint32) *eventv1.Weighing {
+	hi, lo := bits.Mul64(uint64(s.Weighing.GetMassUg()), uint64(count))
+	mass, _ := bits.Div64(hi, lo, uint64(s.Count)) // no overflow: count is at most the lot's
+	return &eventv1.Weighing{MassUg: int64(mass), DivisionUg: min(s.Weighing.GetDivisionUg(), rule.CoarsestDivision(int64(mass)))}
+}
+
+// likely tells whether so many pieces may weigh so much: half to double the lot's mean
+// each. Products are compared in 128 bits.
+func (s State) likely(count uint32, massUg int64) bool {
+	notMore := func(a, b, c, d uint64) bool { // a·b ≤ c·d
+		abHi, ab := bits.Mul64(a, b)
+		cdHi, cd := bits.Mul64(c, d)
+		return abHi < cdHi || abHi == cdHi && ab <= cd
+	}
+	all, n := uint64(s.Weighing.GetMassUg()), uint64(count)
+	return notMore(all, n, 2*uint64(massUg), uint64(s.Count)) && notMore(uint64(massUg), uint64(s.Count), all, 2*n)
 }
 
 func per(u lotv1.Unit) string {
@@ -283,12 +318,39 @@ func (s State) Orders() (ids []string) {
 	return ids
 }
 
+// Send refuses a portion that leaves otherwise than it was ordered (rule 4): its price
+// stands with the order.
+func (s State) Send(orderID string, count uint32, w *eventv1.Weighing) error {
+	i := s.portion(orderID)
+	if i < 0 {
+		return rule.NotThere("lot_id", "portion that waits to be sent")
+	}
+	p := s.Portions[i]
+	apart := max(p.MassUg-w.GetMassUg(), w.GetMassUg()-p.MassUg)
+	switch {
+	case count != p.Count:
+		return rule.Broken{Reason: rule.CountDiffers, Field: "count", Value: fmt.Sprint(count), Rule: fmt.Sprintf("the order is for %d", p.Count), Hint: "count again, and send as many"}
+	case p.Unit == lotv1.Unit_UNIT_CARAT && apart > p.Division+w.GetDivisionUg():
+		return rule.Broken{
+			Reason: rule.WeighingsDiffer, Field: "weighing.mass_ug", Value: measure.Mass(w.GetMassUg()).GramsAndCarats(),
+			Rule: "by the carat the price is that of the mass ordered, " + measure.Mass(p.MassUg).GramsAndCarats(),
+			Hint: "put a portion of this mass together, or take the portion back and let the jeweller order again",
+		}
+	}
+	return nil
+}
+
+// portion finds what an order took and still has; -1: nothing.
+func (s State) portion(orderID string) int {
+	return slices.IndexFunc(s.Portions, func(p Portion) bool { return p.OrderID == orderID && p.Count > 0 })
+}
+
 // Return takes a portion back (rule 5), whole or in part.
 func (s State) Return(cutter, orderID string, count uint32, weighing *eventv1.Weighing, why string) (*lotv1.Event, error) {
 	if err := s.live(cutter); err != nil {
 		return nil, err
 	}
-	i := slices.IndexFunc(s.Portions, func(p Portion) bool { return p.OrderID == orderID && p.Count > 0 })
+	i := s.portion(orderID)
 	if i < 0 {
 		return nil, rule.NotThere("order_id", "order of this lot")
 	}
@@ -303,6 +365,21 @@ func (s State) Return(cutter, orderID string, count uint32, weighing *eventv1.We
 	}
 	return &lotv1.Event{Event: &lotv1.Event_PortionReturned{PortionReturned: &lotv1.PortionReturned{
 		Public:  &lotv1.PortionReturned_Public{LotId: s.id(), OrderId: orderID, Count: count, Weighing: weighing},
+		Private: &lotv1.PortionReturned_Private{Why: why},
+	}}}, nil
+}
+
+// CallOff brings back what an order took that was called off before it left (rule 5).
+func (s State) CallOff(orderID, why string) (*lotv1.Event, error) {
+	i := s.portion(orderID)
+	if i < 0 {
+		return nil, rule.NotThere("order_id", "order of this lot")
+	}
+	p := s.Portions[i]
+	return &lotv1.Event{Event: &lotv1.Event_PortionReturned{PortionReturned: &lotv1.PortionReturned{
+		Public: &lotv1.PortionReturned_Public{
+			LotId: s.id(), OrderId: orderID, Count: p.Count, Weighing: &eventv1.Weighing{MassUg: p.MassUg, DivisionUg: p.Division}, CalledOff: true,
+		},
 		Private: &lotv1.PortionReturned_Private{Why: why},
 	}}}, nil
 }
@@ -361,7 +438,7 @@ func Evolve(s State, e *lotv1.Event) State {
 		p := e.PortionSold.GetPublic()
 		s.Portions = append(slices.Clip(s.Portions), Portion{
 			OrderID: p.GetOrderId(), Buyer: e.PortionSold.GetPrivate().GetBuyerId(), Count: p.GetCount(),
-			MassUg: p.GetWeighing().GetMassUg(), Division: p.GetWeighing().GetDivisionUg(), Price: e.PortionSold.GetPrivate().GetPrice(),
+			MassUg: p.GetWeighing().GetMassUg(), Division: p.GetWeighing().GetDivisionUg(), Price: e.PortionSold.GetPrivate().GetPrice(), Unit: s.Unit,
 		})
 		left := s.Weighing.GetMassUg() - p.GetWeighing().GetMassUg()
 		if s.Count -= p.GetCount(); s.Count > 0 {
@@ -369,10 +446,10 @@ func Evolve(s State, e *lotv1.Event) State {
 			return s
 		}
 		s.UnexplainedUg += left
-		s.Stage, s.Weighing, s.Unit, s.Price = SoldOut, nil, 0, nil
+		s.Stage, s.Weighing = SoldOut, nil
 	case *lotv1.Event_PortionReturned:
 		p := e.PortionReturned.GetPublic()
-		if i := slices.IndexFunc(s.Portions, func(o Portion) bool { return o.OrderID == p.GetOrderId() && o.Count > 0 }); i >= 0 {
+		if i := s.portion(p.GetOrderId()); i >= 0 {
 			s.Portions = slices.Clone(s.Portions)
 			back := p.GetWeighing().GetMassUg()
 			if s.Portions[i].Count -= p.GetCount(); s.Portions[i].Count == 0 {
@@ -386,8 +463,11 @@ func Evolve(s State, e *lotv1.Event) State {
 		s.Weighing = &eventv1.Weighing{
 			MassUg: s.Weighing.GetMassUg() + p.GetWeighing().GetMassUg(), DivisionUg: max(s.Weighing.GetDivisionUg(), p.GetWeighing().GetDivisionUg()),
 		}
-		if s.Stage == SoldOut {
-			s.Stage = InStock
+		switch {
+		case s.Stage == SoldOut && p.GetCalledOff():
+			s.Stage = OnSale
+		case s.Stage == SoldOut:
+			s.Stage, s.Unit, s.Price = InStock, 0, nil
 		}
 	case *lotv1.Event_Unmade:
 		s.Stage, s.Unit, s.Price = Unmade, 0, nil

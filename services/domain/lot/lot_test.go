@@ -134,6 +134,72 @@ func TestSell(t *testing.T) {
 		_, err = h.Sell(wrong, "lots[0]")
 		ruletest.Refused(t, err, rule.PriceMoved, "lots[0].price")
 	})
+	t.Run("rule 4: a piece of the portion and of what stays weighs half to double the mean", func(t *testing.T) {
+		h := byCarat(t) // 10 of 24.6 g
+		for _, c := range []struct {
+			count uint32
+			ug    int64
+			ok    bool
+		}{
+			{9, 200, false}, // all but one for next to nothing
+			{5, 6_150_000, true},
+			{5, 6_149_999, false},
+			{2, 9_840_000, true},
+			{2, 9_840_001, false},
+			{9, 19_680_000, true},
+			{9, 19_679_999, false},
+			{9, 23_370_001, false},
+			{9, 22_140_000, true}, // and the last piece
+		} {
+			w := take(h.State, "o1", c.count, c.ug)
+			w.Weighing.DivisionUg = 100
+			_, err := h.Sell(w, "lots[0]")
+			if !c.ok {
+				ruletest.Refused(t, err, rule.MassUnlikely, "lots[0].weighing.mass_ug")
+			} else if err != nil {
+				t.Errorf("%d of %d µg: %v", c.count, c.ug, err)
+			}
+		}
+	})
+	t.Run("rule 4: the heaviest lot there can be is sold without overflow", func(t *testing.T) {
+		f := chips()
+		f.Sources = []*lotv1.Source{{PieceId: "p", Part: "1", Count: 4_000_000_000, Weighing: weighed(rule.MaxMassUg)}}
+		f.Weighing = weighed(rule.MaxMassUg)
+		h := (&history{t: t}).did(lot.State{}.Make(f, &lotv1.Made_Private{}))
+		h.did(h.PutOnSale(cutter, lotv1.Unit_UNIT_PIECE, aud(1), "AUD"))
+		_, err := h.Sell(take(h.State, "o1", 3_999_999_999, rule.MaxMassUg/4), "lots[0]")
+		ruletest.Refused(t, err, rule.MassUnlikely, "lots[0].weighing.mass_ug")
+		whole := take(h.State, "o1", 3_999_999_999, 1)
+		whole.Weighing = nil
+		h.did(h.Sell(whole, "lots[0]"))
+	})
+	t.Run("rule 4: by the piece the mass may be left out, and is the mean's; by the carat not", func(t *testing.T) {
+		h := byPiece(t)
+		w := take(h.State, "o1", 3, 1)
+		w.Weighing = nil
+		h.did(h.Sell(w, "lots[0]"))
+		if h.Portions[0].MassUg != 7_380_000 || h.Weighing.GetMassUg() != 17_220_000 {
+			t.Errorf("got %+v", h.State)
+		}
+		w = take(h.State, "o2", 7, 1)
+		w.Weighing = nil
+		if h.did(h.Sell(w, "lots[0]")); h.Stage != lot.SoldOut || h.UnexplainedUg != 0 {
+			t.Errorf("got %+v", h.State)
+		}
+		h = byCarat(t)
+		w = take(h.State, "o1", 3, 1)
+		w.Weighing = nil
+		_, err := h.Sell(w, "lots[0]")
+		ruletest.Refused(t, err, rule.MassInvalid, "lots[0].weighing.mass_ug")
+	})
+	t.Run("rule 4 refused: a portion that comes to nothing", func(t *testing.T) {
+		f := chips()
+		f.Sources, f.Weighing = []*lotv1.Source{{PieceId: "p", Part: "1", Count: 10, Weighing: weighed(1_900_000)}}, weighed(1_900_000)
+		h := (&history{t: t}).did(lot.State{}.Make(f, &lotv1.Made_Private{}))
+		h.did(h.PutOnSale(cutter, lotv1.Unit_UNIT_CARAT, aud(1), "AUD"))
+		_, err := h.Sell(take(h.State, "o1", 1, 190_000), "lots[0]")
+		ruletest.Refused(t, err, rule.AmountInvalid, "lots[0].weighing.mass_ug")
+	})
 	t.Run("rules 4 and 6: the last piece takes all; then nothing is sold, priced or unmade", func(t *testing.T) {
 		h := byPiece(t)
 		h.did(h.Sell(take(h.State, "o1", 10, 24_590_000), "lots[0]"))

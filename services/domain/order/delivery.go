@@ -125,8 +125,9 @@ type MeasuredStone struct {
 }
 
 // Dispatch sends all of a seller's lines that weren't sent or returned (rule 7). Each
-// of their stones has to be among those measured.
-func (s State) Dispatch(seller string, stones []MeasuredStone, carrier, reference string) (*orderv1.Event, error) {
+// of their stones has to be among those measured, each portion among those weighed. That
+// a portion is what was ordered is its lot's rule (lot.State.Send).
+func (s State) Dispatch(seller string, stones []MeasuredStone, carrier, reference string, portions ...*orderv1.SentPortion) (*orderv1.Event, error) {
 	switch {
 	case s.ID == "" || !s.Sells(seller):
 		return nil, rule.NotThere("order_id", "order")
@@ -151,8 +152,22 @@ func (s State) Dispatch(seller string, stones []MeasuredStone, carrier, referenc
 		if waiting(l) && l.LotID == "" && !slices.ContainsFunc(stones, func(m MeasuredStone) bool { return m.StoneID == l.StoneID }) {
 			broken.Add(rule.Broken{Reason: rule.NotAnswered, Field: "stones", Value: "without " + l.StoneID, Rule: "all your stones of an order go together, each measured", Hint: "measure this one too"})
 		}
+		if waiting(l) && l.LotID != "" && !slices.ContainsFunc(portions, func(p *orderv1.SentPortion) bool { return p.GetLotId() == l.LotID }) {
+			broken.Add(rule.Broken{Reason: rule.NotAnswered, Field: "lots", Value: "without " + l.LotID, Rule: "all your portions of an order go together, each counted and weighed", Hint: "count and weigh this one too"})
+		}
 	}
-	sent := &orderv1.Dispatched_Private{SellerId: seller, Carrier: carrier, Reference: reference}
+	sent := &orderv1.Dispatched_Private{SellerId: seller, Carrier: carrier, Reference: reference, Portions: portions}
+	for i, p := range portions {
+		at := fmt.Sprintf("lots[%d]", i)
+		l, ok := s.Line(p.GetLotId())
+		switch {
+		case !ok || !waiting(l) || l.LotID == "":
+			broken.Add(rule.NotThere(at+".lot_id", "portion that waits to be sent"))
+		case slices.IndexFunc(portions, func(o *orderv1.SentPortion) bool { return o.GetLotId() == p.GetLotId() }) != i:
+			broken.Add(rule.Broken{Reason: rule.NamedTwice, Field: at + ".lot_id", Value: p.GetLotId(), Rule: "a portion is sent once", Hint: "leave it out"})
+		}
+		broken.Weighing(at+".weighing", p.GetWeighing())
+	}
 	for i, m := range stones {
 		at := fmt.Sprintf("stones[%d]", i)
 		l, ok := s.Line(m.StoneID)

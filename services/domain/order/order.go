@@ -32,7 +32,7 @@ const MaxLines = 100
 //  6. It is called off only while nothing was paid and nothing sent, and not where the jeweller had the stones before, nor where
 //     they were cut to order: an accepted promise binds.
 //  7. Stones are sent once, by their cutter, measured, when the deposit is in, or all of the money where there is none.
-//     What a jeweller had on approval needs no sending.
+//     What a jeweller had on approval needs no sending. Portions of lots go with them, counted and weighed.
 //  8. The jeweller receives what was sent, once; the times for returns and claims run from then.
 //  9. Within the return period the jeweller sends stones back as they please; the cutter may take them back at any time.
 //  10. Damage is claimed within its own period, once for a stone, and answered once.

@@ -64,6 +64,8 @@ const (
 	LotBegun         Reason = "LOT_BEGUN"          // some of it was sold
 	LotUnmade        Reason = "LOT_UNMADE"         // it went back to where it came from
 	NotSoMany        Reason = "NOT_SO_MANY"        // the lot holds less
+	MassUnlikely     Reason = "MASS_UNLIKELY"      // so few or many pieces don't weigh that
+	NotOneKind       Reason = "NOT_ONE_KIND"       // several kinds of opal
 	PromiseSettled   Reason = "PROMISE_SETTLED"    // declined, withdrawn, delivered or not kept
 	PromiseLapsed    Reason = "PROMISE_LAPSED"     // it was due before it was accepted
 	PromiseNotTaken  Reason = "PROMISE_NOT_TAKEN"  // the jeweller hasn't accepted
@@ -141,7 +143,7 @@ var kinds = map[Reason]Kind{
 	NotFound: Missing,
 
 	PhotoNotThere: State, NotRested: State, NothingToDecide: State, TooManyPlans: State, PlanIsDropped: State, NotOneParcel: State, NotYoursToSell: State,
-	StoneNotChecked: State, StoneNotInStock: State, LotNotForSale: State, LotBegun: State, LotUnmade: State, NotSoMany: State,
+	StoneNotChecked: State, StoneNotInStock: State, LotNotForSale: State, LotBegun: State, LotUnmade: State, NotSoMany: State, MassUnlikely: State, NotOneKind: State,
 	PromiseSettled: State, PromiseLapsed: State, PromiseNotTaken: State,
 
 	AlreadyThere: State, ParcelNotListed: State, OwnParcel: State, TooManyOffers: State, TooManyParts: State, OfferEnded: State,

@@ -845,12 +845,14 @@ type DispatchOrderRequest struct {
 	MinPosition uint64 `protobuf:"varint,2,opt,name=min_position,json=minPosition,proto3" json:"min_position,omitempty"`
 	// The order.
 	OrderId string `protobuf:"bytes,3,opt,name=order_id,json=orderId,proto3" json:"order_id,omitempty"`
-	// The caller's stones, as they leave; portions of lots go with them.
+	// The caller's stones, as they leave.
 	Stones []*v1.Measured `protobuf:"bytes,4,rep,name=stones,proto3" json:"stones,omitempty"`
 	// Who carries them.
 	Carrier string `protobuf:"bytes,5,opt,name=carrier,proto3" json:"carrier,omitempty"`
 	// The carrier's reference.
-	Reference     string `protobuf:"bytes,6,opt,name=reference,proto3" json:"reference,omitempty"`
+	Reference string `protobuf:"bytes,6,opt,name=reference,proto3" json:"reference,omitempty"`
+	// The caller's portions of lots, counted and weighed as they leave.
+	Lots          []*SentPortion `protobuf:"bytes,7,rep,name=lots,proto3" json:"lots,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -927,6 +929,77 @@ func (x *DispatchOrderRequest) GetReference() string {
 	return ""
 }
 
+func (x *DispatchOrderRequest) GetLots() []*SentPortion {
+	if x != nil {
+		return x.Lots
+	}
+	return nil
+}
+
+// SentPortion is a portion of a counted lot as it leaves.
+type SentPortion struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The lot.
+	LotId string `protobuf:"bytes,1,opt,name=lot_id,json=lotId,proto3" json:"lot_id,omitempty"`
+	// How many pieces.
+	Count uint32 `protobuf:"varint,2,opt,name=count,proto3" json:"count,omitempty"`
+	// What they weigh together.
+	Weighing      *v1.Weighing `protobuf:"bytes,3,opt,name=weighing,proto3" json:"weighing,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *SentPortion) Reset() {
+	*x = SentPortion{}
+	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[12]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *SentPortion) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*SentPortion) ProtoMessage() {}
+
+func (x *SentPortion) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[12]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use SentPortion.ProtoReflect.Descriptor instead.
+func (*SentPortion) Descriptor() ([]byte, []int) {
+	return file_seamshare_cutter_v1_sell_proto_rawDescGZIP(), []int{12}
+}
+
+func (x *SentPortion) GetLotId() string {
+	if x != nil {
+		return x.LotId
+	}
+	return ""
+}
+
+func (x *SentPortion) GetCount() uint32 {
+	if x != nil {
+		return x.Count
+	}
+	return 0
+}
+
+func (x *SentPortion) GetWeighing() *v1.Weighing {
+	if x != nil {
+		return x.Weighing
+	}
+	return nil
+}
+
 // DispatchOrderResponse answers DispatchOrder.
 type DispatchOrderResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -940,7 +1013,7 @@ type DispatchOrderResponse struct {
 
 func (x *DispatchOrderResponse) Reset() {
 	*x = DispatchOrderResponse{}
-	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[12]
+	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -952,7 +1025,7 @@ func (x *DispatchOrderResponse) String() string {
 func (*DispatchOrderResponse) ProtoMessage() {}
 
 func (x *DispatchOrderResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[12]
+	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -965,7 +1038,7 @@ func (x *DispatchOrderResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DispatchOrderResponse.ProtoReflect.Descriptor instead.
 func (*DispatchOrderResponse) Descriptor() ([]byte, []int) {
-	return file_seamshare_cutter_v1_sell_proto_rawDescGZIP(), []int{12}
+	return file_seamshare_cutter_v1_sell_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *DispatchOrderResponse) GetSale() *Sale {
@@ -1005,7 +1078,7 @@ type AnswerDamageClaimRequest struct {
 
 func (x *AnswerDamageClaimRequest) Reset() {
 	*x = AnswerDamageClaimRequest{}
-	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[13]
+	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1017,7 +1090,7 @@ func (x *AnswerDamageClaimRequest) String() string {
 func (*AnswerDamageClaimRequest) ProtoMessage() {}
 
 func (x *AnswerDamageClaimRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[13]
+	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1030,7 +1103,7 @@ func (x *AnswerDamageClaimRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AnswerDamageClaimRequest.ProtoReflect.Descriptor instead.
 func (*AnswerDamageClaimRequest) Descriptor() ([]byte, []int) {
-	return file_seamshare_cutter_v1_sell_proto_rawDescGZIP(), []int{13}
+	return file_seamshare_cutter_v1_sell_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *AnswerDamageClaimRequest) GetRequestId() string {
@@ -1095,7 +1168,7 @@ type AnswerDamageClaimResponse struct {
 
 func (x *AnswerDamageClaimResponse) Reset() {
 	*x = AnswerDamageClaimResponse{}
-	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[14]
+	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1107,7 +1180,7 @@ func (x *AnswerDamageClaimResponse) String() string {
 func (*AnswerDamageClaimResponse) ProtoMessage() {}
 
 func (x *AnswerDamageClaimResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[14]
+	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1120,7 +1193,7 @@ func (x *AnswerDamageClaimResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AnswerDamageClaimResponse.ProtoReflect.Descriptor instead.
 func (*AnswerDamageClaimResponse) Descriptor() ([]byte, []int) {
-	return file_seamshare_cutter_v1_sell_proto_rawDescGZIP(), []int{14}
+	return file_seamshare_cutter_v1_sell_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *AnswerDamageClaimResponse) GetSale() *Sale {
@@ -1160,7 +1233,7 @@ type AcceptLotReturnRequest struct {
 
 func (x *AcceptLotReturnRequest) Reset() {
 	*x = AcceptLotReturnRequest{}
-	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[15]
+	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1172,7 +1245,7 @@ func (x *AcceptLotReturnRequest) String() string {
 func (*AcceptLotReturnRequest) ProtoMessage() {}
 
 func (x *AcceptLotReturnRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[15]
+	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1185,7 +1258,7 @@ func (x *AcceptLotReturnRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AcceptLotReturnRequest.ProtoReflect.Descriptor instead.
 func (*AcceptLotReturnRequest) Descriptor() ([]byte, []int) {
-	return file_seamshare_cutter_v1_sell_proto_rawDescGZIP(), []int{15}
+	return file_seamshare_cutter_v1_sell_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *AcceptLotReturnRequest) GetRequestId() string {
@@ -1250,7 +1323,7 @@ type AcceptLotReturnResponse struct {
 
 func (x *AcceptLotReturnResponse) Reset() {
 	*x = AcceptLotReturnResponse{}
-	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[16]
+	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1262,7 +1335,7 @@ func (x *AcceptLotReturnResponse) String() string {
 func (*AcceptLotReturnResponse) ProtoMessage() {}
 
 func (x *AcceptLotReturnResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[16]
+	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1275,7 +1348,7 @@ func (x *AcceptLotReturnResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AcceptLotReturnResponse.ProtoReflect.Descriptor instead.
 func (*AcceptLotReturnResponse) Descriptor() ([]byte, []int) {
-	return file_seamshare_cutter_v1_sell_proto_rawDescGZIP(), []int{16}
+	return file_seamshare_cutter_v1_sell_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *AcceptLotReturnResponse) GetSale() *Sale {
@@ -1319,7 +1392,7 @@ type SendOnApprovalRequest struct {
 
 func (x *SendOnApprovalRequest) Reset() {
 	*x = SendOnApprovalRequest{}
-	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[17]
+	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1331,7 +1404,7 @@ func (x *SendOnApprovalRequest) String() string {
 func (*SendOnApprovalRequest) ProtoMessage() {}
 
 func (x *SendOnApprovalRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[17]
+	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1344,7 +1417,7 @@ func (x *SendOnApprovalRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SendOnApprovalRequest.ProtoReflect.Descriptor instead.
 func (*SendOnApprovalRequest) Descriptor() ([]byte, []int) {
-	return file_seamshare_cutter_v1_sell_proto_rawDescGZIP(), []int{17}
+	return file_seamshare_cutter_v1_sell_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *SendOnApprovalRequest) GetRequestId() string {
@@ -1423,7 +1496,7 @@ type SendOnApprovalResponse struct {
 
 func (x *SendOnApprovalResponse) Reset() {
 	*x = SendOnApprovalResponse{}
-	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[18]
+	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1435,7 +1508,7 @@ func (x *SendOnApprovalResponse) String() string {
 func (*SendOnApprovalResponse) ProtoMessage() {}
 
 func (x *SendOnApprovalResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[18]
+	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1448,7 +1521,7 @@ func (x *SendOnApprovalResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SendOnApprovalResponse.ProtoReflect.Descriptor instead.
 func (*SendOnApprovalResponse) Descriptor() ([]byte, []int) {
-	return file_seamshare_cutter_v1_sell_proto_rawDescGZIP(), []int{18}
+	return file_seamshare_cutter_v1_sell_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *SendOnApprovalResponse) GetApproval() *v1.Approval {
@@ -1482,7 +1555,7 @@ type DeclineApprovalRequest struct {
 
 func (x *DeclineApprovalRequest) Reset() {
 	*x = DeclineApprovalRequest{}
-	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[19]
+	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1494,7 +1567,7 @@ func (x *DeclineApprovalRequest) String() string {
 func (*DeclineApprovalRequest) ProtoMessage() {}
 
 func (x *DeclineApprovalRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[19]
+	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1507,7 +1580,7 @@ func (x *DeclineApprovalRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DeclineApprovalRequest.ProtoReflect.Descriptor instead.
 func (*DeclineApprovalRequest) Descriptor() ([]byte, []int) {
-	return file_seamshare_cutter_v1_sell_proto_rawDescGZIP(), []int{19}
+	return file_seamshare_cutter_v1_sell_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *DeclineApprovalRequest) GetRequestId() string {
@@ -1551,7 +1624,7 @@ type DeclineApprovalResponse struct {
 
 func (x *DeclineApprovalResponse) Reset() {
 	*x = DeclineApprovalResponse{}
-	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[20]
+	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1563,7 +1636,7 @@ func (x *DeclineApprovalResponse) String() string {
 func (*DeclineApprovalResponse) ProtoMessage() {}
 
 func (x *DeclineApprovalResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[20]
+	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1576,7 +1649,7 @@ func (x *DeclineApprovalResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DeclineApprovalResponse.ProtoReflect.Descriptor instead.
 func (*DeclineApprovalResponse) Descriptor() ([]byte, []int) {
-	return file_seamshare_cutter_v1_sell_proto_rawDescGZIP(), []int{20}
+	return file_seamshare_cutter_v1_sell_proto_rawDescGZIP(), []int{21}
 }
 
 func (x *DeclineApprovalResponse) GetApproval() *v1.Approval {
@@ -1610,7 +1683,7 @@ type ExtendApprovalRequest struct {
 
 func (x *ExtendApprovalRequest) Reset() {
 	*x = ExtendApprovalRequest{}
-	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[21]
+	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1622,7 +1695,7 @@ func (x *ExtendApprovalRequest) String() string {
 func (*ExtendApprovalRequest) ProtoMessage() {}
 
 func (x *ExtendApprovalRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[21]
+	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1635,7 +1708,7 @@ func (x *ExtendApprovalRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ExtendApprovalRequest.ProtoReflect.Descriptor instead.
 func (*ExtendApprovalRequest) Descriptor() ([]byte, []int) {
-	return file_seamshare_cutter_v1_sell_proto_rawDescGZIP(), []int{21}
+	return file_seamshare_cutter_v1_sell_proto_rawDescGZIP(), []int{22}
 }
 
 func (x *ExtendApprovalRequest) GetRequestId() string {
@@ -1679,7 +1752,7 @@ type ExtendApprovalResponse struct {
 
 func (x *ExtendApprovalResponse) Reset() {
 	*x = ExtendApprovalResponse{}
-	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[22]
+	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1691,7 +1764,7 @@ func (x *ExtendApprovalResponse) String() string {
 func (*ExtendApprovalResponse) ProtoMessage() {}
 
 func (x *ExtendApprovalResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[22]
+	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1704,7 +1777,7 @@ func (x *ExtendApprovalResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ExtendApprovalResponse.ProtoReflect.Descriptor instead.
 func (*ExtendApprovalResponse) Descriptor() ([]byte, []int) {
-	return file_seamshare_cutter_v1_sell_proto_rawDescGZIP(), []int{22}
+	return file_seamshare_cutter_v1_sell_proto_rawDescGZIP(), []int{23}
 }
 
 func (x *ExtendApprovalResponse) GetApproval() *v1.Approval {
@@ -1740,7 +1813,7 @@ type TakeBackFromApprovalRequest struct {
 
 func (x *TakeBackFromApprovalRequest) Reset() {
 	*x = TakeBackFromApprovalRequest{}
-	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[23]
+	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[24]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1752,7 +1825,7 @@ func (x *TakeBackFromApprovalRequest) String() string {
 func (*TakeBackFromApprovalRequest) ProtoMessage() {}
 
 func (x *TakeBackFromApprovalRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[23]
+	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[24]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1765,7 +1838,7 @@ func (x *TakeBackFromApprovalRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TakeBackFromApprovalRequest.ProtoReflect.Descriptor instead.
 func (*TakeBackFromApprovalRequest) Descriptor() ([]byte, []int) {
-	return file_seamshare_cutter_v1_sell_proto_rawDescGZIP(), []int{23}
+	return file_seamshare_cutter_v1_sell_proto_rawDescGZIP(), []int{24}
 }
 
 func (x *TakeBackFromApprovalRequest) GetRequestId() string {
@@ -1816,7 +1889,7 @@ type TakeBackFromApprovalResponse struct {
 
 func (x *TakeBackFromApprovalResponse) Reset() {
 	*x = TakeBackFromApprovalResponse{}
-	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[24]
+	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[25]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1828,7 +1901,7 @@ func (x *TakeBackFromApprovalResponse) String() string {
 func (*TakeBackFromApprovalResponse) ProtoMessage() {}
 
 func (x *TakeBackFromApprovalResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[24]
+	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[25]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1841,7 +1914,7 @@ func (x *TakeBackFromApprovalResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TakeBackFromApprovalResponse.ProtoReflect.Descriptor instead.
 func (*TakeBackFromApprovalResponse) Descriptor() ([]byte, []int) {
-	return file_seamshare_cutter_v1_sell_proto_rawDescGZIP(), []int{24}
+	return file_seamshare_cutter_v1_sell_proto_rawDescGZIP(), []int{25}
 }
 
 func (x *TakeBackFromApprovalResponse) GetApproval() *v1.Approval {
@@ -1879,7 +1952,7 @@ type RecordApprovalLossRequest struct {
 
 func (x *RecordApprovalLossRequest) Reset() {
 	*x = RecordApprovalLossRequest{}
-	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[25]
+	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[26]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1891,7 +1964,7 @@ func (x *RecordApprovalLossRequest) String() string {
 func (*RecordApprovalLossRequest) ProtoMessage() {}
 
 func (x *RecordApprovalLossRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[25]
+	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[26]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1904,7 +1977,7 @@ func (x *RecordApprovalLossRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RecordApprovalLossRequest.ProtoReflect.Descriptor instead.
 func (*RecordApprovalLossRequest) Descriptor() ([]byte, []int) {
-	return file_seamshare_cutter_v1_sell_proto_rawDescGZIP(), []int{25}
+	return file_seamshare_cutter_v1_sell_proto_rawDescGZIP(), []int{26}
 }
 
 func (x *RecordApprovalLossRequest) GetRequestId() string {
@@ -1962,7 +2035,7 @@ type RecordApprovalLossResponse struct {
 
 func (x *RecordApprovalLossResponse) Reset() {
 	*x = RecordApprovalLossResponse{}
-	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[26]
+	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[27]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1974,7 +2047,7 @@ func (x *RecordApprovalLossResponse) String() string {
 func (*RecordApprovalLossResponse) ProtoMessage() {}
 
 func (x *RecordApprovalLossResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[26]
+	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[27]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1987,7 +2060,7 @@ func (x *RecordApprovalLossResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RecordApprovalLossResponse.ProtoReflect.Descriptor instead.
 func (*RecordApprovalLossResponse) Descriptor() ([]byte, []int) {
-	return file_seamshare_cutter_v1_sell_proto_rawDescGZIP(), []int{26}
+	return file_seamshare_cutter_v1_sell_proto_rawDescGZIP(), []int{27}
 }
 
 func (x *RecordApprovalLossResponse) GetApproval() *v1.Approval {
@@ -2017,7 +2090,7 @@ type GetApprovalRequest struct {
 
 func (x *GetApprovalRequest) Reset() {
 	*x = GetApprovalRequest{}
-	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[27]
+	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[28]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2029,7 +2102,7 @@ func (x *GetApprovalRequest) String() string {
 func (*GetApprovalRequest) ProtoMessage() {}
 
 func (x *GetApprovalRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[27]
+	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[28]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2042,7 +2115,7 @@ func (x *GetApprovalRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetApprovalRequest.ProtoReflect.Descriptor instead.
 func (*GetApprovalRequest) Descriptor() ([]byte, []int) {
-	return file_seamshare_cutter_v1_sell_proto_rawDescGZIP(), []int{27}
+	return file_seamshare_cutter_v1_sell_proto_rawDescGZIP(), []int{28}
 }
 
 func (x *GetApprovalRequest) GetMinPosition() uint64 {
@@ -2072,7 +2145,7 @@ type GetApprovalResponse struct {
 
 func (x *GetApprovalResponse) Reset() {
 	*x = GetApprovalResponse{}
-	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[28]
+	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[29]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2084,7 +2157,7 @@ func (x *GetApprovalResponse) String() string {
 func (*GetApprovalResponse) ProtoMessage() {}
 
 func (x *GetApprovalResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[28]
+	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[29]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2097,7 +2170,7 @@ func (x *GetApprovalResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetApprovalResponse.ProtoReflect.Descriptor instead.
 func (*GetApprovalResponse) Descriptor() ([]byte, []int) {
-	return file_seamshare_cutter_v1_sell_proto_rawDescGZIP(), []int{28}
+	return file_seamshare_cutter_v1_sell_proto_rawDescGZIP(), []int{29}
 }
 
 func (x *GetApprovalResponse) GetApproval() *v1.Approval {
@@ -2129,7 +2202,7 @@ type ListApprovalsRequest struct {
 
 func (x *ListApprovalsRequest) Reset() {
 	*x = ListApprovalsRequest{}
-	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[29]
+	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[30]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2141,7 +2214,7 @@ func (x *ListApprovalsRequest) String() string {
 func (*ListApprovalsRequest) ProtoMessage() {}
 
 func (x *ListApprovalsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[29]
+	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[30]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2154,7 +2227,7 @@ func (x *ListApprovalsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListApprovalsRequest.ProtoReflect.Descriptor instead.
 func (*ListApprovalsRequest) Descriptor() ([]byte, []int) {
-	return file_seamshare_cutter_v1_sell_proto_rawDescGZIP(), []int{29}
+	return file_seamshare_cutter_v1_sell_proto_rawDescGZIP(), []int{30}
 }
 
 func (x *ListApprovalsRequest) GetMinPosition() uint64 {
@@ -2193,7 +2266,7 @@ type ListApprovalsResponse struct {
 
 func (x *ListApprovalsResponse) Reset() {
 	*x = ListApprovalsResponse{}
-	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[30]
+	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[31]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2205,7 +2278,7 @@ func (x *ListApprovalsResponse) String() string {
 func (*ListApprovalsResponse) ProtoMessage() {}
 
 func (x *ListApprovalsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[30]
+	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[31]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2218,7 +2291,7 @@ func (x *ListApprovalsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListApprovalsResponse.ProtoReflect.Descriptor instead.
 func (*ListApprovalsResponse) Descriptor() ([]byte, []int) {
-	return file_seamshare_cutter_v1_sell_proto_rawDescGZIP(), []int{30}
+	return file_seamshare_cutter_v1_sell_proto_rawDescGZIP(), []int{31}
 }
 
 func (x *ListApprovalsResponse) GetApprovals() []*v1.Approval {
@@ -2257,7 +2330,7 @@ type ListWantedRequest struct {
 
 func (x *ListWantedRequest) Reset() {
 	*x = ListWantedRequest{}
-	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[31]
+	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[32]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2269,7 +2342,7 @@ func (x *ListWantedRequest) String() string {
 func (*ListWantedRequest) ProtoMessage() {}
 
 func (x *ListWantedRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[31]
+	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[32]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2282,7 +2355,7 @@ func (x *ListWantedRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListWantedRequest.ProtoReflect.Descriptor instead.
 func (*ListWantedRequest) Descriptor() ([]byte, []int) {
-	return file_seamshare_cutter_v1_sell_proto_rawDescGZIP(), []int{31}
+	return file_seamshare_cutter_v1_sell_proto_rawDescGZIP(), []int{32}
 }
 
 func (x *ListWantedRequest) GetMinPosition() uint64 {
@@ -2321,7 +2394,7 @@ type ListWantedResponse struct {
 
 func (x *ListWantedResponse) Reset() {
 	*x = ListWantedResponse{}
-	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[32]
+	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[33]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2333,7 +2406,7 @@ func (x *ListWantedResponse) String() string {
 func (*ListWantedResponse) ProtoMessage() {}
 
 func (x *ListWantedResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[32]
+	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[33]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2346,7 +2419,7 @@ func (x *ListWantedResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListWantedResponse.ProtoReflect.Descriptor instead.
 func (*ListWantedResponse) Descriptor() ([]byte, []int) {
-	return file_seamshare_cutter_v1_sell_proto_rawDescGZIP(), []int{32}
+	return file_seamshare_cutter_v1_sell_proto_rawDescGZIP(), []int{33}
 }
 
 func (x *ListWantedResponse) GetWanted() []*v1.Wanted {
@@ -2441,7 +2514,7 @@ const file_seamshare_cutter_v1_sell_proto_rawDesc = "" +
 	"\x11ListSalesResponse\x12/\n" +
 	"\x05sales\x18\x01 \x03(\v2\x19.seamshare.cutter.v1.SaleR\x05sales\x12&\n" +
 	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\x12\x1a\n" +
-	"\bposition\x18\x03 \x01(\x04R\bposition\"\xb9\x02\n" +
+	"\bposition\x18\x03 \x01(\x04R\bposition\"\xf9\x02\n" +
 	"\x14DispatchOrderRequest\x12;\n" +
 	"\n" +
 	"request_id\x18\x01 \x01(\tB\x1c\xbaH\x19r\x172\x15^[A-Za-z0-9_-]{1,64}$R\trequestId\x12!\n" +
@@ -2449,7 +2522,12 @@ const file_seamshare_cutter_v1_sell_proto_rawDesc = "" +
 	"\border_id\x18\x03 \x01(\tB\x19\xbaH\x16r\x142\x12^[a-z0-9_-]{1,64}$R\aorderId\x12=\n" +
 	"\x06stones\x18\x04 \x03(\v2\x1b.seamshare.type.v1.MeasuredB\b\xbaH\x05\x92\x01\x02\x10dR\x06stones\x12#\n" +
 	"\acarrier\x18\x05 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18PR\acarrier\x12'\n" +
-	"\treference\x18\x06 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18PR\treference\"b\n" +
+	"\treference\x18\x06 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18PR\treference\x12>\n" +
+	"\x04lots\x18\a \x03(\v2 .seamshare.cutter.v1.SentPortionB\b\xbaH\x05\x92\x01\x02\x10dR\x04lots\"\xa3\x01\n" +
+	"\vSentPortion\x120\n" +
+	"\x06lot_id\x18\x01 \x01(\tB\x19\xbaH\x16r\x142\x12^[a-z0-9_-]{1,64}$R\x05lotId\x12!\n" +
+	"\x05count\x18\x02 \x01(\rB\v\xbaH\b*\x06\x18\xa0\x8d\x06 \x00R\x05count\x12?\n" +
+	"\bweighing\x18\x03 \x01(\v2\x1b.seamshare.type.v1.WeighingB\x06\xbaH\x03\xc8\x01\x01R\bweighing\"b\n" +
 	"\x15DispatchOrderResponse\x12-\n" +
 	"\x04sale\x18\x01 \x01(\v2\x19.seamshare.cutter.v1.SaleR\x04sale\x12\x1a\n" +
 	"\bposition\x18\x02 \x01(\x04R\bposition\"\xff\x02\n" +
@@ -2583,7 +2661,7 @@ func file_seamshare_cutter_v1_sell_proto_rawDescGZIP() []byte {
 	return file_seamshare_cutter_v1_sell_proto_rawDescData
 }
 
-var file_seamshare_cutter_v1_sell_proto_msgTypes = make([]protoimpl.MessageInfo, 33)
+var file_seamshare_cutter_v1_sell_proto_msgTypes = make([]protoimpl.MessageInfo, 34)
 var file_seamshare_cutter_v1_sell_proto_goTypes = []any{
 	(*SetStone)(nil),                     // 0: seamshare.cutter.v1.SetStone
 	(*Sale)(nil),                         // 1: seamshare.cutter.v1.Sale
@@ -2597,75 +2675,78 @@ var file_seamshare_cutter_v1_sell_proto_goTypes = []any{
 	(*ListSalesRequest)(nil),             // 9: seamshare.cutter.v1.ListSalesRequest
 	(*ListSalesResponse)(nil),            // 10: seamshare.cutter.v1.ListSalesResponse
 	(*DispatchOrderRequest)(nil),         // 11: seamshare.cutter.v1.DispatchOrderRequest
-	(*DispatchOrderResponse)(nil),        // 12: seamshare.cutter.v1.DispatchOrderResponse
-	(*AnswerDamageClaimRequest)(nil),     // 13: seamshare.cutter.v1.AnswerDamageClaimRequest
-	(*AnswerDamageClaimResponse)(nil),    // 14: seamshare.cutter.v1.AnswerDamageClaimResponse
-	(*AcceptLotReturnRequest)(nil),       // 15: seamshare.cutter.v1.AcceptLotReturnRequest
-	(*AcceptLotReturnResponse)(nil),      // 16: seamshare.cutter.v1.AcceptLotReturnResponse
-	(*SendOnApprovalRequest)(nil),        // 17: seamshare.cutter.v1.SendOnApprovalRequest
-	(*SendOnApprovalResponse)(nil),       // 18: seamshare.cutter.v1.SendOnApprovalResponse
-	(*DeclineApprovalRequest)(nil),       // 19: seamshare.cutter.v1.DeclineApprovalRequest
-	(*DeclineApprovalResponse)(nil),      // 20: seamshare.cutter.v1.DeclineApprovalResponse
-	(*ExtendApprovalRequest)(nil),        // 21: seamshare.cutter.v1.ExtendApprovalRequest
-	(*ExtendApprovalResponse)(nil),       // 22: seamshare.cutter.v1.ExtendApprovalResponse
-	(*TakeBackFromApprovalRequest)(nil),  // 23: seamshare.cutter.v1.TakeBackFromApprovalRequest
-	(*TakeBackFromApprovalResponse)(nil), // 24: seamshare.cutter.v1.TakeBackFromApprovalResponse
-	(*RecordApprovalLossRequest)(nil),    // 25: seamshare.cutter.v1.RecordApprovalLossRequest
-	(*RecordApprovalLossResponse)(nil),   // 26: seamshare.cutter.v1.RecordApprovalLossResponse
-	(*GetApprovalRequest)(nil),           // 27: seamshare.cutter.v1.GetApprovalRequest
-	(*GetApprovalResponse)(nil),          // 28: seamshare.cutter.v1.GetApprovalResponse
-	(*ListApprovalsRequest)(nil),         // 29: seamshare.cutter.v1.ListApprovalsRequest
-	(*ListApprovalsResponse)(nil),        // 30: seamshare.cutter.v1.ListApprovalsResponse
-	(*ListWantedRequest)(nil),            // 31: seamshare.cutter.v1.ListWantedRequest
-	(*ListWantedResponse)(nil),           // 32: seamshare.cutter.v1.ListWantedResponse
-	(*money.Money)(nil),                  // 33: google.type.Money
-	(v1.Damage)(0),                       // 34: seamshare.type.v1.Damage
-	(v1.DamageAnswer)(0),                 // 35: seamshare.type.v1.DamageAnswer
-	(v1.SetKind)(0),                      // 36: seamshare.type.v1.SetKind
-	(*v1.Stone)(nil),                     // 37: seamshare.type.v1.Stone
-	(*v1.Measured)(nil),                  // 38: seamshare.type.v1.Measured
-	(*v1.Weighing)(nil),                  // 39: seamshare.type.v1.Weighing
-	(v1.Bearer)(0),                       // 40: seamshare.type.v1.Bearer
-	(*v1.Approval)(nil),                  // 41: seamshare.type.v1.Approval
-	(*v1.Wanted)(nil),                    // 42: seamshare.type.v1.Wanted
+	(*SentPortion)(nil),                  // 12: seamshare.cutter.v1.SentPortion
+	(*DispatchOrderResponse)(nil),        // 13: seamshare.cutter.v1.DispatchOrderResponse
+	(*AnswerDamageClaimRequest)(nil),     // 14: seamshare.cutter.v1.AnswerDamageClaimRequest
+	(*AnswerDamageClaimResponse)(nil),    // 15: seamshare.cutter.v1.AnswerDamageClaimResponse
+	(*AcceptLotReturnRequest)(nil),       // 16: seamshare.cutter.v1.AcceptLotReturnRequest
+	(*AcceptLotReturnResponse)(nil),      // 17: seamshare.cutter.v1.AcceptLotReturnResponse
+	(*SendOnApprovalRequest)(nil),        // 18: seamshare.cutter.v1.SendOnApprovalRequest
+	(*SendOnApprovalResponse)(nil),       // 19: seamshare.cutter.v1.SendOnApprovalResponse
+	(*DeclineApprovalRequest)(nil),       // 20: seamshare.cutter.v1.DeclineApprovalRequest
+	(*DeclineApprovalResponse)(nil),      // 21: seamshare.cutter.v1.DeclineApprovalResponse
+	(*ExtendApprovalRequest)(nil),        // 22: seamshare.cutter.v1.ExtendApprovalRequest
+	(*ExtendApprovalResponse)(nil),       // 23: seamshare.cutter.v1.ExtendApprovalResponse
+	(*TakeBackFromApprovalRequest)(nil),  // 24: seamshare.cutter.v1.TakeBackFromApprovalRequest
+	(*TakeBackFromApprovalResponse)(nil), // 25: seamshare.cutter.v1.TakeBackFromApprovalResponse
+	(*RecordApprovalLossRequest)(nil),    // 26: seamshare.cutter.v1.RecordApprovalLossRequest
+	(*RecordApprovalLossResponse)(nil),   // 27: seamshare.cutter.v1.RecordApprovalLossResponse
+	(*GetApprovalRequest)(nil),           // 28: seamshare.cutter.v1.GetApprovalRequest
+	(*GetApprovalResponse)(nil),          // 29: seamshare.cutter.v1.GetApprovalResponse
+	(*ListApprovalsRequest)(nil),         // 30: seamshare.cutter.v1.ListApprovalsRequest
+	(*ListApprovalsResponse)(nil),        // 31: seamshare.cutter.v1.ListApprovalsResponse
+	(*ListWantedRequest)(nil),            // 32: seamshare.cutter.v1.ListWantedRequest
+	(*ListWantedResponse)(nil),           // 33: seamshare.cutter.v1.ListWantedResponse
+	(*money.Money)(nil),                  // 34: google.type.Money
+	(v1.Damage)(0),                       // 35: seamshare.type.v1.Damage
+	(v1.DamageAnswer)(0),                 // 36: seamshare.type.v1.DamageAnswer
+	(v1.SetKind)(0),                      // 37: seamshare.type.v1.SetKind
+	(*v1.Stone)(nil),                     // 38: seamshare.type.v1.Stone
+	(*v1.Measured)(nil),                  // 39: seamshare.type.v1.Measured
+	(*v1.Weighing)(nil),                  // 40: seamshare.type.v1.Weighing
+	(v1.Bearer)(0),                       // 41: seamshare.type.v1.Bearer
+	(*v1.Approval)(nil),                  // 42: seamshare.type.v1.Approval
+	(*v1.Wanted)(nil),                    // 43: seamshare.type.v1.Wanted
 }
 var file_seamshare_cutter_v1_sell_proto_depIdxs = []int32{
-	33, // 0: seamshare.cutter.v1.SetStone.price:type_name -> google.type.Money
+	34, // 0: seamshare.cutter.v1.SetStone.price:type_name -> google.type.Money
 	2,  // 1: seamshare.cutter.v1.Sale.lines:type_name -> seamshare.cutter.v1.SaleLine
-	33, // 2: seamshare.cutter.v1.SaleLine.price:type_name -> google.type.Money
-	33, // 3: seamshare.cutter.v1.SaleLine.paid:type_name -> google.type.Money
-	34, // 4: seamshare.cutter.v1.SaleLine.damage:type_name -> seamshare.type.v1.Damage
-	35, // 5: seamshare.cutter.v1.SaleLine.answer:type_name -> seamshare.type.v1.DamageAnswer
-	36, // 6: seamshare.cutter.v1.OfferSetRequest.kind:type_name -> seamshare.type.v1.SetKind
+	34, // 2: seamshare.cutter.v1.SaleLine.price:type_name -> google.type.Money
+	34, // 3: seamshare.cutter.v1.SaleLine.paid:type_name -> google.type.Money
+	35, // 4: seamshare.cutter.v1.SaleLine.damage:type_name -> seamshare.type.v1.Damage
+	36, // 5: seamshare.cutter.v1.SaleLine.answer:type_name -> seamshare.type.v1.DamageAnswer
+	37, // 6: seamshare.cutter.v1.OfferSetRequest.kind:type_name -> seamshare.type.v1.SetKind
 	0,  // 7: seamshare.cutter.v1.OfferSetRequest.stones:type_name -> seamshare.cutter.v1.SetStone
-	37, // 8: seamshare.cutter.v1.OfferSetResponse.stones:type_name -> seamshare.type.v1.Stone
-	37, // 9: seamshare.cutter.v1.TakeOffSaleResponse.stone:type_name -> seamshare.type.v1.Stone
+	38, // 8: seamshare.cutter.v1.OfferSetResponse.stones:type_name -> seamshare.type.v1.Stone
+	38, // 9: seamshare.cutter.v1.TakeOffSaleResponse.stone:type_name -> seamshare.type.v1.Stone
 	1,  // 10: seamshare.cutter.v1.GetSaleResponse.sale:type_name -> seamshare.cutter.v1.Sale
 	1,  // 11: seamshare.cutter.v1.ListSalesResponse.sales:type_name -> seamshare.cutter.v1.Sale
-	38, // 12: seamshare.cutter.v1.DispatchOrderRequest.stones:type_name -> seamshare.type.v1.Measured
-	1,  // 13: seamshare.cutter.v1.DispatchOrderResponse.sale:type_name -> seamshare.cutter.v1.Sale
-	35, // 14: seamshare.cutter.v1.AnswerDamageClaimRequest.answer:type_name -> seamshare.type.v1.DamageAnswer
-	33, // 15: seamshare.cutter.v1.AnswerDamageClaimRequest.reduction:type_name -> google.type.Money
-	1,  // 16: seamshare.cutter.v1.AnswerDamageClaimResponse.sale:type_name -> seamshare.cutter.v1.Sale
-	39, // 17: seamshare.cutter.v1.AcceptLotReturnRequest.weighing:type_name -> seamshare.type.v1.Weighing
-	1,  // 18: seamshare.cutter.v1.AcceptLotReturnResponse.sale:type_name -> seamshare.cutter.v1.Sale
-	38, // 19: seamshare.cutter.v1.SendOnApprovalRequest.stones:type_name -> seamshare.type.v1.Measured
-	40, // 20: seamshare.cutter.v1.SendOnApprovalRequest.loss:type_name -> seamshare.type.v1.Bearer
-	40, // 21: seamshare.cutter.v1.SendOnApprovalRequest.breakage:type_name -> seamshare.type.v1.Bearer
-	41, // 22: seamshare.cutter.v1.SendOnApprovalResponse.approval:type_name -> seamshare.type.v1.Approval
-	41, // 23: seamshare.cutter.v1.DeclineApprovalResponse.approval:type_name -> seamshare.type.v1.Approval
-	41, // 24: seamshare.cutter.v1.ExtendApprovalResponse.approval:type_name -> seamshare.type.v1.Approval
-	38, // 25: seamshare.cutter.v1.TakeBackFromApprovalRequest.stone:type_name -> seamshare.type.v1.Measured
-	41, // 26: seamshare.cutter.v1.TakeBackFromApprovalResponse.approval:type_name -> seamshare.type.v1.Approval
-	41, // 27: seamshare.cutter.v1.RecordApprovalLossResponse.approval:type_name -> seamshare.type.v1.Approval
-	41, // 28: seamshare.cutter.v1.GetApprovalResponse.approval:type_name -> seamshare.type.v1.Approval
-	41, // 29: seamshare.cutter.v1.ListApprovalsResponse.approvals:type_name -> seamshare.type.v1.Approval
-	42, // 30: seamshare.cutter.v1.ListWantedResponse.wanted:type_name -> seamshare.type.v1.Wanted
-	31, // [31:31] is the sub-list for method output_type
-	31, // [31:31] is the sub-list for method input_type
-	31, // [31:31] is the sub-list for extension type_name
-	31, // [31:31] is the sub-list for extension extendee
-	0,  // [0:31] is the sub-list for field type_name
+	39, // 12: seamshare.cutter.v1.DispatchOrderRequest.stones:type_name -> seamshare.type.v1.Measured
+	12, // 13: seamshare.cutter.v1.DispatchOrderRequest.lots:type_name -> seamshare.cutter.v1.SentPortion
+	40, // 14: seamshare.cutter.v1.SentPortion.weighing:type_name -> seamshare.type.v1.Weighing
+	1,  // 15: seamshare.cutter.v1.DispatchOrderResponse.sale:type_name -> seamshare.cutter.v1.Sale
+	36, // 16: seamshare.cutter.v1.AnswerDamageClaimRequest.answer:type_name -> seamshare.type.v1.DamageAnswer
+	34, // 17: seamshare.cutter.v1.AnswerDamageClaimRequest.reduction:type_name -> google.type.Money
+	1,  // 18: seamshare.cutter.v1.AnswerDamageClaimResponse.sale:type_name -> seamshare.cutter.v1.Sale
+	40, // 19: seamshare.cutter.v1.AcceptLotReturnRequest.weighing:type_name -> seamshare.type.v1.Weighing
+	1,  // 20: seamshare.cutter.v1.AcceptLotReturnResponse.sale:type_name -> seamshare.cutter.v1.Sale
+	39, // 21: seamshare.cutter.v1.SendOnApprovalRequest.stones:type_name -> seamshare.type.v1.Measured
+	41, // 22: seamshare.cutter.v1.SendOnApprovalRequest.loss:type_name -> seamshare.type.v1.Bearer
+	41, // 23: seamshare.cutter.v1.SendOnApprovalRequest.breakage:type_name -> seamshare.type.v1.Bearer
+	42, // 24: seamshare.cutter.v1.SendOnApprovalResponse.approval:type_name -> seamshare.type.v1.Approval
+	42, // 25: seamshare.cutter.v1.DeclineApprovalResponse.approval:type_name -> seamshare.type.v1.Approval
+	42, // 26: seamshare.cutter.v1.ExtendApprovalResponse.approval:type_name -> seamshare.type.v1.Approval
+	39, // 27: seamshare.cutter.v1.TakeBackFromApprovalRequest.stone:type_name -> seamshare.type.v1.Measured
+	42, // 28: seamshare.cutter.v1.TakeBackFromApprovalResponse.approval:type_name -> seamshare.type.v1.Approval
+	42, // 29: seamshare.cutter.v1.RecordApprovalLossResponse.approval:type_name -> seamshare.type.v1.Approval
+	42, // 30: seamshare.cutter.v1.GetApprovalResponse.approval:type_name -> seamshare.type.v1.Approval
+	42, // 31: seamshare.cutter.v1.ListApprovalsResponse.approvals:type_name -> seamshare.type.v1.Approval
+	43, // 32: seamshare.cutter.v1.ListWantedResponse.wanted:type_name -> seamshare.type.v1.Wanted
+	33, // [33:33] is the sub-list for method output_type
+	33, // [33:33] is the sub-list for method input_type
+	33, // [33:33] is the sub-list for extension type_name
+	33, // [33:33] is the sub-list for extension extendee
+	0,  // [0:33] is the sub-list for field type_name
 }
 
 func init() { file_seamshare_cutter_v1_sell_proto_init() }
@@ -2679,7 +2760,7 @@ func file_seamshare_cutter_v1_sell_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_seamshare_cutter_v1_sell_proto_rawDesc), len(file_seamshare_cutter_v1_sell_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   33,
+			NumMessages:   34,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

@@ -1034,7 +1034,7 @@ type LotItem struct {
 	LotId string `protobuf:"bytes,1,opt,name=lot_id,json=lotId,proto3" json:"lot_id,omitempty"`
 	// How many pieces.
 	Count uint32 `protobuf:"varint,2,opt,name=count,proto3" json:"count,omitempty"`
-	// What they weigh together.
+	// What they weigh together; by the piece it may be left out, and counts as the lot's mean.
 	Weighing *v1.Weighing `protobuf:"bytes,3,opt,name=weighing,proto3" json:"weighing,omitempty"`
 	// What the price is for, as the caller saw it.
 	Unit v1.Unit `protobuf:"varint,4,opt,name=unit,proto3,enum=seamshare.type.v1.Unit" json:"unit,omitempty"`
@@ -1199,11 +1199,11 @@ const file_seamshare_jeweller_v1_order_proto_rawDesc = "" +
 	"\x06answer\x18\x0f \x01(\x0e2\x1f.seamshare.type.v1.DamageAnswerR\x06answer\x12,\n" +
 	"\areduced\x18\x10 \x01(\v2\x12.google.type.MoneyR\areduced\x121\n" +
 	"\n" +
-	"refund_due\x18\x11 \x01(\v2\x12.google.type.MoneyR\trefundDue\"\x8a\x02\n" +
+	"refund_due\x18\x11 \x01(\v2\x12.google.type.MoneyR\trefundDue\"\x82\x02\n" +
 	"\aLotItem\x120\n" +
 	"\x06lot_id\x18\x01 \x01(\tB\x19\xbaH\x16r\x142\x12^[a-z0-9_-]{1,64}$R\x05lotId\x12!\n" +
-	"\x05count\x18\x02 \x01(\rB\v\xbaH\b*\x06\x18\xa0\x8d\x06 \x00R\x05count\x12?\n" +
-	"\bweighing\x18\x03 \x01(\v2\x1b.seamshare.type.v1.WeighingB\x06\xbaH\x03\xc8\x01\x01R\bweighing\x127\n" +
+	"\x05count\x18\x02 \x01(\rB\v\xbaH\b*\x06\x18\xa0\x8d\x06 \x00R\x05count\x127\n" +
+	"\bweighing\x18\x03 \x01(\v2\x1b.seamshare.type.v1.WeighingR\bweighing\x127\n" +
 	"\x04unit\x18\x04 \x01(\x0e2\x17.seamshare.type.v1.UnitB\n" +
 	"\xbaH\a\x82\x01\x04\x10\x01 \x00R\x04unit\x120\n" +
 	"\x05price\x18\x05 \x01(\v2\x12.google.type.MoneyB\x06\xbaH\x03\xc8\x01\x01R\x05price*\xac\x01\n" +

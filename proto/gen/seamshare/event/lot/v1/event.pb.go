@@ -1119,7 +1119,9 @@ type PortionReturned_Public struct {
 	// How many.
 	Count uint32 `protobuf:"varint,3,opt,name=count,proto3" json:"count,omitempty"`
 	// What they weigh as they came back.
-	Weighing      *v1.Weighing `protobuf:"bytes,4,opt,name=weighing,proto3" json:"weighing,omitempty"`
+	Weighing *v1.Weighing `protobuf:"bytes,4,opt,name=weighing,proto3" json:"weighing,omitempty"`
+	// The order was called off before it left: the lot is on sale again as it was.
+	CalledOff     bool `protobuf:"varint,5,opt,name=called_off,json=calledOff,proto3" json:"called_off,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1180,6 +1182,13 @@ func (x *PortionReturned_Public) GetWeighing() *v1.Weighing {
 		return x.Weighing
 	}
 	return nil
+}
+
+func (x *PortionReturned_Public) GetCalledOff() bool {
+	if x != nil {
+		return x.CalledOff
+	}
+	return false
 }
 
 // The part for those concerned.
@@ -1611,15 +1620,17 @@ const file_seamshare_event_lot_v1_event_proto_rawDesc = "" +
 	"\bweighing\x18\x04 \x01(\v2\x1c.seamshare.event.v1.WeighingR\bweighing\x1aV\n" +
 	"\aPrivate\x12\x19\n" +
 	"\bbuyer_id\x18\x01 \x01(\tR\abuyerId\x120\n" +
-	"\x05price\x18\x02 \x01(\v2\x1a.seamshare.event.v1.AmountR\x05price\"\xce\x02\n" +
+	"\x05price\x18\x02 \x01(\v2\x1a.seamshare.event.v1.AmountR\x05price\"\xed\x02\n" +
 	"\x0fPortionReturned\x12F\n" +
 	"\x06public\x18\x01 \x01(\v2..seamshare.event.lot.v1.PortionReturned.PublicR\x06public\x12I\n" +
-	"\aprivate\x18\x02 \x01(\v2/.seamshare.event.lot.v1.PortionReturned.PrivateR\aprivate\x1a\x8a\x01\n" +
+	"\aprivate\x18\x02 \x01(\v2/.seamshare.event.lot.v1.PortionReturned.PrivateR\aprivate\x1a\xa9\x01\n" +
 	"\x06Public\x12\x15\n" +
 	"\x06lot_id\x18\x01 \x01(\tR\x05lotId\x12\x19\n" +
 	"\border_id\x18\x02 \x01(\tR\aorderId\x12\x14\n" +
 	"\x05count\x18\x03 \x01(\rR\x05count\x128\n" +
-	"\bweighing\x18\x04 \x01(\v2\x1c.seamshare.event.v1.WeighingR\bweighing\x1a\x1b\n" +
+	"\bweighing\x18\x04 \x01(\v2\x1c.seamshare.event.v1.WeighingR\bweighing\x12\x1d\n" +
+	"\n" +
+	"called_off\x18\x05 \x01(\bR\tcalledOff\x1a\x1b\n" +
 	"\aPrivate\x12\x10\n" +
 	"\x03why\x18\x01 \x01(\tR\x03why\"\xd9\x01\n" +
 	"\fTakenOffSale\x12C\n" +

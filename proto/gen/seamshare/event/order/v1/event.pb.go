@@ -835,6 +835,70 @@ func (x *Cancelled) GetPrivate() *Cancelled_Private {
 	return nil
 }
 
+// SentPortion is a portion of a counted lot as it left.
+type SentPortion struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The lot.
+	LotId string `protobuf:"bytes,1,opt,name=lot_id,json=lotId,proto3" json:"lot_id,omitempty"`
+	// How many pieces.
+	Count uint32 `protobuf:"varint,2,opt,name=count,proto3" json:"count,omitempty"`
+	// What they weigh together.
+	Weighing      *v1.Weighing `protobuf:"bytes,3,opt,name=weighing,proto3" json:"weighing,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *SentPortion) Reset() {
+	*x = SentPortion{}
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[8]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *SentPortion) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*SentPortion) ProtoMessage() {}
+
+func (x *SentPortion) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[8]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use SentPortion.ProtoReflect.Descriptor instead.
+func (*SentPortion) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_order_v1_event_proto_rawDescGZIP(), []int{8}
+}
+
+func (x *SentPortion) GetLotId() string {
+	if x != nil {
+		return x.LotId
+	}
+	return ""
+}
+
+func (x *SentPortion) GetCount() uint32 {
+	if x != nil {
+		return x.Count
+	}
+	return 0
+}
+
+func (x *SentPortion) GetWeighing() *v1.Weighing {
+	if x != nil {
+		return x.Weighing
+	}
+	return nil
+}
+
 // Dispatched sends one cutter's stones.
 type Dispatched struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -848,7 +912,7 @@ type Dispatched struct {
 
 func (x *Dispatched) Reset() {
 	*x = Dispatched{}
-	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[8]
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -860,7 +924,7 @@ func (x *Dispatched) String() string {
 func (*Dispatched) ProtoMessage() {}
 
 func (x *Dispatched) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[8]
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -873,7 +937,7 @@ func (x *Dispatched) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Dispatched.ProtoReflect.Descriptor instead.
 func (*Dispatched) Descriptor() ([]byte, []int) {
-	return file_seamshare_event_order_v1_event_proto_rawDescGZIP(), []int{8}
+	return file_seamshare_event_order_v1_event_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *Dispatched) GetPublic() *Dispatched_Public {
@@ -903,7 +967,7 @@ type Received struct {
 
 func (x *Received) Reset() {
 	*x = Received{}
-	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[9]
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -915,7 +979,7 @@ func (x *Received) String() string {
 func (*Received) ProtoMessage() {}
 
 func (x *Received) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[9]
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -928,7 +992,7 @@ func (x *Received) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Received.ProtoReflect.Descriptor instead.
 func (*Received) Descriptor() ([]byte, []int) {
-	return file_seamshare_event_order_v1_event_proto_rawDescGZIP(), []int{9}
+	return file_seamshare_event_order_v1_event_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *Received) GetPublic() *Received_Public {
@@ -958,7 +1022,7 @@ type ReturnAsked struct {
 
 func (x *ReturnAsked) Reset() {
 	*x = ReturnAsked{}
-	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[10]
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -970,7 +1034,7 @@ func (x *ReturnAsked) String() string {
 func (*ReturnAsked) ProtoMessage() {}
 
 func (x *ReturnAsked) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[10]
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -983,7 +1047,7 @@ func (x *ReturnAsked) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReturnAsked.ProtoReflect.Descriptor instead.
 func (*ReturnAsked) Descriptor() ([]byte, []int) {
-	return file_seamshare_event_order_v1_event_proto_rawDescGZIP(), []int{10}
+	return file_seamshare_event_order_v1_event_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *ReturnAsked) GetPublic() *ReturnAsked_Public {
@@ -1013,7 +1077,7 @@ type DamageClaimed struct {
 
 func (x *DamageClaimed) Reset() {
 	*x = DamageClaimed{}
-	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[11]
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1025,7 +1089,7 @@ func (x *DamageClaimed) String() string {
 func (*DamageClaimed) ProtoMessage() {}
 
 func (x *DamageClaimed) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[11]
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1038,7 +1102,7 @@ func (x *DamageClaimed) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DamageClaimed.ProtoReflect.Descriptor instead.
 func (*DamageClaimed) Descriptor() ([]byte, []int) {
-	return file_seamshare_event_order_v1_event_proto_rawDescGZIP(), []int{11}
+	return file_seamshare_event_order_v1_event_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *DamageClaimed) GetPublic() *DamageClaimed_Public {
@@ -1068,7 +1132,7 @@ type DamageAnswered struct {
 
 func (x *DamageAnswered) Reset() {
 	*x = DamageAnswered{}
-	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[12]
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1080,7 +1144,7 @@ func (x *DamageAnswered) String() string {
 func (*DamageAnswered) ProtoMessage() {}
 
 func (x *DamageAnswered) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[12]
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1093,7 +1157,7 @@ func (x *DamageAnswered) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DamageAnswered.ProtoReflect.Descriptor instead.
 func (*DamageAnswered) Descriptor() ([]byte, []int) {
-	return file_seamshare_event_order_v1_event_proto_rawDescGZIP(), []int{12}
+	return file_seamshare_event_order_v1_event_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *DamageAnswered) GetPublic() *DamageAnswered_Public {
@@ -1124,7 +1188,7 @@ type PriceReduced struct {
 
 func (x *PriceReduced) Reset() {
 	*x = PriceReduced{}
-	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[13]
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1136,7 +1200,7 @@ func (x *PriceReduced) String() string {
 func (*PriceReduced) ProtoMessage() {}
 
 func (x *PriceReduced) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[13]
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1149,7 +1213,7 @@ func (x *PriceReduced) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PriceReduced.ProtoReflect.Descriptor instead.
 func (*PriceReduced) Descriptor() ([]byte, []int) {
-	return file_seamshare_event_order_v1_event_proto_rawDescGZIP(), []int{13}
+	return file_seamshare_event_order_v1_event_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *PriceReduced) GetPublic() *PriceReduced_Public {
@@ -1177,7 +1241,7 @@ type Placed_Public struct {
 
 func (x *Placed_Public) Reset() {
 	*x = Placed_Public{}
-	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[14]
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1189,7 +1253,7 @@ func (x *Placed_Public) String() string {
 func (*Placed_Public) ProtoMessage() {}
 
 func (x *Placed_Public) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[14]
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1235,7 +1299,7 @@ type Placed_Private struct {
 
 func (x *Placed_Private) Reset() {
 	*x = Placed_Private{}
-	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[15]
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1247,7 +1311,7 @@ func (x *Placed_Private) String() string {
 func (*Placed_Private) ProtoMessage() {}
 
 func (x *Placed_Private) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[15]
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1323,7 +1387,7 @@ type Paid_Public struct {
 
 func (x *Paid_Public) Reset() {
 	*x = Paid_Public{}
-	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[16]
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1335,7 +1399,7 @@ func (x *Paid_Public) String() string {
 func (*Paid_Public) ProtoMessage() {}
 
 func (x *Paid_Public) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[16]
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1371,7 +1435,7 @@ type Paid_Private struct {
 
 func (x *Paid_Private) Reset() {
 	*x = Paid_Private{}
-	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[17]
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1383,7 +1447,7 @@ func (x *Paid_Private) String() string {
 func (*Paid_Private) ProtoMessage() {}
 
 func (x *Paid_Private) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[17]
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1428,7 +1492,7 @@ type Returned_Public struct {
 
 func (x *Returned_Public) Reset() {
 	*x = Returned_Public{}
-	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[18]
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1440,7 +1504,7 @@ func (x *Returned_Public) String() string {
 func (*Returned_Public) ProtoMessage() {}
 
 func (x *Returned_Public) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[18]
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1486,7 +1550,7 @@ type Returned_Private struct {
 
 func (x *Returned_Private) Reset() {
 	*x = Returned_Private{}
-	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[19]
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1498,7 +1562,7 @@ func (x *Returned_Private) String() string {
 func (*Returned_Private) ProtoMessage() {}
 
 func (x *Returned_Private) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[19]
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1529,7 +1593,7 @@ type Refunded_Public struct {
 
 func (x *Refunded_Public) Reset() {
 	*x = Refunded_Public{}
-	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[20]
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1541,7 +1605,7 @@ func (x *Refunded_Public) String() string {
 func (*Refunded_Public) ProtoMessage() {}
 
 func (x *Refunded_Public) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[20]
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1591,7 +1655,7 @@ type Refunded_Private struct {
 
 func (x *Refunded_Private) Reset() {
 	*x = Refunded_Private{}
-	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[21]
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1603,7 +1667,7 @@ func (x *Refunded_Private) String() string {
 func (*Refunded_Private) ProtoMessage() {}
 
 func (x *Refunded_Private) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[21]
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1644,7 +1708,7 @@ type Cancelled_Public struct {
 
 func (x *Cancelled_Public) Reset() {
 	*x = Cancelled_Public{}
-	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[22]
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1656,7 +1720,7 @@ func (x *Cancelled_Public) String() string {
 func (*Cancelled_Public) ProtoMessage() {}
 
 func (x *Cancelled_Public) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[22]
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1690,7 +1754,7 @@ type Cancelled_Private struct {
 
 func (x *Cancelled_Private) Reset() {
 	*x = Cancelled_Private{}
-	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[23]
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[24]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1702,7 +1766,7 @@ func (x *Cancelled_Private) String() string {
 func (*Cancelled_Private) ProtoMessage() {}
 
 func (x *Cancelled_Private) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[23]
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[24]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1736,7 +1800,7 @@ type Dispatched_Public struct {
 
 func (x *Dispatched_Public) Reset() {
 	*x = Dispatched_Public{}
-	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[24]
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[25]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1748,7 +1812,7 @@ func (x *Dispatched_Public) String() string {
 func (*Dispatched_Public) ProtoMessage() {}
 
 func (x *Dispatched_Public) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[24]
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[25]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1761,7 +1825,7 @@ func (x *Dispatched_Public) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Dispatched_Public.ProtoReflect.Descriptor instead.
 func (*Dispatched_Public) Descriptor() ([]byte, []int) {
-	return file_seamshare_event_order_v1_event_proto_rawDescGZIP(), []int{8, 0}
+	return file_seamshare_event_order_v1_event_proto_rawDescGZIP(), []int{9, 0}
 }
 
 func (x *Dispatched_Public) GetOrderId() string {
@@ -1781,14 +1845,16 @@ type Dispatched_Private struct {
 	// Who carries them.
 	Carrier string `protobuf:"bytes,3,opt,name=carrier,proto3" json:"carrier,omitempty"`
 	// The carrier's reference.
-	Reference     string `protobuf:"bytes,4,opt,name=reference,proto3" json:"reference,omitempty"`
+	Reference string `protobuf:"bytes,4,opt,name=reference,proto3" json:"reference,omitempty"`
+	// The portions of lots, as they were counted and weighed.
+	Portions      []*SentPortion `protobuf:"bytes,5,rep,name=portions,proto3" json:"portions,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *Dispatched_Private) Reset() {
 	*x = Dispatched_Private{}
-	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[25]
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[26]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1800,7 +1866,7 @@ func (x *Dispatched_Private) String() string {
 func (*Dispatched_Private) ProtoMessage() {}
 
 func (x *Dispatched_Private) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[25]
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[26]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1813,7 +1879,7 @@ func (x *Dispatched_Private) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Dispatched_Private.ProtoReflect.Descriptor instead.
 func (*Dispatched_Private) Descriptor() ([]byte, []int) {
-	return file_seamshare_event_order_v1_event_proto_rawDescGZIP(), []int{8, 1}
+	return file_seamshare_event_order_v1_event_proto_rawDescGZIP(), []int{9, 1}
 }
 
 func (x *Dispatched_Private) GetSellerId() string {
@@ -1844,6 +1910,13 @@ func (x *Dispatched_Private) GetReference() string {
 	return ""
 }
 
+func (x *Dispatched_Private) GetPortions() []*SentPortion {
+	if x != nil {
+		return x.Portions
+	}
+	return nil
+}
+
 // The part that may be shown to anyone.
 type Received_Public struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1855,7 +1928,7 @@ type Received_Public struct {
 
 func (x *Received_Public) Reset() {
 	*x = Received_Public{}
-	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[26]
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[27]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1867,7 +1940,7 @@ func (x *Received_Public) String() string {
 func (*Received_Public) ProtoMessage() {}
 
 func (x *Received_Public) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[26]
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[27]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1880,7 +1953,7 @@ func (x *Received_Public) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Received_Public.ProtoReflect.Descriptor instead.
 func (*Received_Public) Descriptor() ([]byte, []int) {
-	return file_seamshare_event_order_v1_event_proto_rawDescGZIP(), []int{9, 0}
+	return file_seamshare_event_order_v1_event_proto_rawDescGZIP(), []int{10, 0}
 }
 
 func (x *Received_Public) GetOrderId() string {
@@ -1905,7 +1978,7 @@ type Received_Private struct {
 
 func (x *Received_Private) Reset() {
 	*x = Received_Private{}
-	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[27]
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[28]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1917,7 +1990,7 @@ func (x *Received_Private) String() string {
 func (*Received_Private) ProtoMessage() {}
 
 func (x *Received_Private) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[27]
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[28]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1930,7 +2003,7 @@ func (x *Received_Private) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Received_Private.ProtoReflect.Descriptor instead.
 func (*Received_Private) Descriptor() ([]byte, []int) {
-	return file_seamshare_event_order_v1_event_proto_rawDescGZIP(), []int{9, 1}
+	return file_seamshare_event_order_v1_event_proto_rawDescGZIP(), []int{10, 1}
 }
 
 func (x *Received_Private) GetStones() []*MeasuredStone {
@@ -1965,7 +2038,7 @@ type ReturnAsked_Public struct {
 
 func (x *ReturnAsked_Public) Reset() {
 	*x = ReturnAsked_Public{}
-	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[28]
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[29]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1977,7 +2050,7 @@ func (x *ReturnAsked_Public) String() string {
 func (*ReturnAsked_Public) ProtoMessage() {}
 
 func (x *ReturnAsked_Public) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[28]
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[29]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1990,7 +2063,7 @@ func (x *ReturnAsked_Public) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReturnAsked_Public.ProtoReflect.Descriptor instead.
 func (*ReturnAsked_Public) Descriptor() ([]byte, []int) {
-	return file_seamshare_event_order_v1_event_proto_rawDescGZIP(), []int{10, 0}
+	return file_seamshare_event_order_v1_event_proto_rawDescGZIP(), []int{11, 0}
 }
 
 func (x *ReturnAsked_Public) GetOrderId() string {
@@ -2013,7 +2086,7 @@ type ReturnAsked_Private struct {
 
 func (x *ReturnAsked_Private) Reset() {
 	*x = ReturnAsked_Private{}
-	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[29]
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[30]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2025,7 +2098,7 @@ func (x *ReturnAsked_Private) String() string {
 func (*ReturnAsked_Private) ProtoMessage() {}
 
 func (x *ReturnAsked_Private) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[29]
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[30]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2038,7 +2111,7 @@ func (x *ReturnAsked_Private) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReturnAsked_Private.ProtoReflect.Descriptor instead.
 func (*ReturnAsked_Private) Descriptor() ([]byte, []int) {
-	return file_seamshare_event_order_v1_event_proto_rawDescGZIP(), []int{10, 1}
+	return file_seamshare_event_order_v1_event_proto_rawDescGZIP(), []int{11, 1}
 }
 
 func (x *ReturnAsked_Private) GetStoneIds() []string {
@@ -2066,7 +2139,7 @@ type DamageClaimed_Public struct {
 
 func (x *DamageClaimed_Public) Reset() {
 	*x = DamageClaimed_Public{}
-	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[30]
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[31]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2078,7 +2151,7 @@ func (x *DamageClaimed_Public) String() string {
 func (*DamageClaimed_Public) ProtoMessage() {}
 
 func (x *DamageClaimed_Public) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[30]
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[31]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2091,7 +2164,7 @@ func (x *DamageClaimed_Public) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DamageClaimed_Public.ProtoReflect.Descriptor instead.
 func (*DamageClaimed_Public) Descriptor() ([]byte, []int) {
-	return file_seamshare_event_order_v1_event_proto_rawDescGZIP(), []int{11, 0}
+	return file_seamshare_event_order_v1_event_proto_rawDescGZIP(), []int{12, 0}
 }
 
 func (x *DamageClaimed_Public) GetOrderId() string {
@@ -2118,7 +2191,7 @@ type DamageClaimed_Private struct {
 
 func (x *DamageClaimed_Private) Reset() {
 	*x = DamageClaimed_Private{}
-	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[31]
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[32]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2130,7 +2203,7 @@ func (x *DamageClaimed_Private) String() string {
 func (*DamageClaimed_Private) ProtoMessage() {}
 
 func (x *DamageClaimed_Private) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[31]
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[32]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2143,7 +2216,7 @@ func (x *DamageClaimed_Private) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DamageClaimed_Private.ProtoReflect.Descriptor instead.
 func (*DamageClaimed_Private) Descriptor() ([]byte, []int) {
-	return file_seamshare_event_order_v1_event_proto_rawDescGZIP(), []int{11, 1}
+	return file_seamshare_event_order_v1_event_proto_rawDescGZIP(), []int{12, 1}
 }
 
 func (x *DamageClaimed_Private) GetStoneId() string {
@@ -2185,7 +2258,7 @@ type DamageAnswered_Public struct {
 
 func (x *DamageAnswered_Public) Reset() {
 	*x = DamageAnswered_Public{}
-	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[32]
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[33]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2197,7 +2270,7 @@ func (x *DamageAnswered_Public) String() string {
 func (*DamageAnswered_Public) ProtoMessage() {}
 
 func (x *DamageAnswered_Public) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[32]
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[33]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2210,7 +2283,7 @@ func (x *DamageAnswered_Public) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DamageAnswered_Public.ProtoReflect.Descriptor instead.
 func (*DamageAnswered_Public) Descriptor() ([]byte, []int) {
-	return file_seamshare_event_order_v1_event_proto_rawDescGZIP(), []int{12, 0}
+	return file_seamshare_event_order_v1_event_proto_rawDescGZIP(), []int{13, 0}
 }
 
 func (x *DamageAnswered_Public) GetOrderId() string {
@@ -2235,7 +2308,7 @@ type DamageAnswered_Private struct {
 
 func (x *DamageAnswered_Private) Reset() {
 	*x = DamageAnswered_Private{}
-	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[33]
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[34]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2247,7 +2320,7 @@ func (x *DamageAnswered_Private) String() string {
 func (*DamageAnswered_Private) ProtoMessage() {}
 
 func (x *DamageAnswered_Private) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[33]
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[34]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2260,7 +2333,7 @@ func (x *DamageAnswered_Private) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DamageAnswered_Private.ProtoReflect.Descriptor instead.
 func (*DamageAnswered_Private) Descriptor() ([]byte, []int) {
-	return file_seamshare_event_order_v1_event_proto_rawDescGZIP(), []int{12, 1}
+	return file_seamshare_event_order_v1_event_proto_rawDescGZIP(), []int{13, 1}
 }
 
 func (x *DamageAnswered_Private) GetStoneId() string {
@@ -2299,7 +2372,7 @@ type PriceReduced_Public struct {
 
 func (x *PriceReduced_Public) Reset() {
 	*x = PriceReduced_Public{}
-	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[34]
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[35]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2311,7 +2384,7 @@ func (x *PriceReduced_Public) String() string {
 func (*PriceReduced_Public) ProtoMessage() {}
 
 func (x *PriceReduced_Public) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[34]
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[35]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2324,7 +2397,7 @@ func (x *PriceReduced_Public) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PriceReduced_Public.ProtoReflect.Descriptor instead.
 func (*PriceReduced_Public) Descriptor() ([]byte, []int) {
-	return file_seamshare_event_order_v1_event_proto_rawDescGZIP(), []int{13, 0}
+	return file_seamshare_event_order_v1_event_proto_rawDescGZIP(), []int{14, 0}
 }
 
 func (x *PriceReduced_Public) GetOrderId() string {
@@ -2361,7 +2434,7 @@ type PriceReduced_Private struct {
 
 func (x *PriceReduced_Private) Reset() {
 	*x = PriceReduced_Private{}
-	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[35]
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[36]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2373,7 +2446,7 @@ func (x *PriceReduced_Private) String() string {
 func (*PriceReduced_Private) ProtoMessage() {}
 
 func (x *PriceReduced_Private) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[35]
+	mi := &file_seamshare_event_order_v1_event_proto_msgTypes[36]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2386,7 +2459,7 @@ func (x *PriceReduced_Private) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PriceReduced_Private.ProtoReflect.Descriptor instead.
 func (*PriceReduced_Private) Descriptor() ([]byte, []int) {
-	return file_seamshare_event_order_v1_event_proto_rawDescGZIP(), []int{13, 1}
+	return file_seamshare_event_order_v1_event_proto_rawDescGZIP(), []int{14, 1}
 }
 
 func (x *PriceReduced_Private) GetBy() *v1.Amount {
@@ -2485,18 +2558,23 @@ const file_seamshare_event_order_v1_event_proto_rawDesc = "" +
 	"\x06Public\x12\x19\n" +
 	"\border_id\x18\x01 \x01(\tR\aorderId\x1a\x1b\n" +
 	"\aPrivate\x12\x10\n" +
-	"\x03why\x18\x01 \x01(\tR\x03why\"\xe0\x02\n" +
+	"\x03why\x18\x01 \x01(\tR\x03why\"t\n" +
+	"\vSentPortion\x12\x15\n" +
+	"\x06lot_id\x18\x01 \x01(\tR\x05lotId\x12\x14\n" +
+	"\x05count\x18\x02 \x01(\rR\x05count\x128\n" +
+	"\bweighing\x18\x03 \x01(\v2\x1c.seamshare.event.v1.WeighingR\bweighing\"\xa3\x03\n" +
 	"\n" +
 	"Dispatched\x12C\n" +
 	"\x06public\x18\x01 \x01(\v2+.seamshare.event.order.v1.Dispatched.PublicR\x06public\x12F\n" +
 	"\aprivate\x18\x02 \x01(\v2,.seamshare.event.order.v1.Dispatched.PrivateR\aprivate\x1a#\n" +
 	"\x06Public\x12\x19\n" +
-	"\border_id\x18\x01 \x01(\tR\aorderId\x1a\x9f\x01\n" +
+	"\border_id\x18\x01 \x01(\tR\aorderId\x1a\xe2\x01\n" +
 	"\aPrivate\x12\x1b\n" +
 	"\tseller_id\x18\x01 \x01(\tR\bsellerId\x12?\n" +
 	"\x06stones\x18\x02 \x03(\v2'.seamshare.event.order.v1.MeasuredStoneR\x06stones\x12\x18\n" +
 	"\acarrier\x18\x03 \x01(\tR\acarrier\x12\x1c\n" +
-	"\treference\x18\x04 \x01(\tR\treference\"\xd3\x02\n" +
+	"\treference\x18\x04 \x01(\tR\treference\x12A\n" +
+	"\bportions\x18\x05 \x03(\v2%.seamshare.event.order.v1.SentPortionR\bportions\"\xd3\x02\n" +
 	"\bReceived\x12A\n" +
 	"\x06public\x18\x01 \x01(\v2).seamshare.event.order.v1.Received.PublicR\x06public\x12D\n" +
 	"\aprivate\x18\x02 \x01(\v2*.seamshare.event.order.v1.Received.PrivateR\aprivate\x1a#\n" +
@@ -2567,7 +2645,7 @@ func file_seamshare_event_order_v1_event_proto_rawDescGZIP() []byte {
 }
 
 var file_seamshare_event_order_v1_event_proto_enumTypes = make([]protoimpl.EnumInfo, 2)
-var file_seamshare_event_order_v1_event_proto_msgTypes = make([]protoimpl.MessageInfo, 36)
+var file_seamshare_event_order_v1_event_proto_msgTypes = make([]protoimpl.MessageInfo, 37)
 var file_seamshare_event_order_v1_event_proto_goTypes = []any{
 	(Damage)(0),                    // 0: seamshare.event.order.v1.Damage
 	(DamageAnswer)(0),              // 1: seamshare.event.order.v1.DamageAnswer
@@ -2579,38 +2657,39 @@ var file_seamshare_event_order_v1_event_proto_goTypes = []any{
 	(*Refunded)(nil),               // 7: seamshare.event.order.v1.Refunded
 	(*MeasuredStone)(nil),          // 8: seamshare.event.order.v1.MeasuredStone
 	(*Cancelled)(nil),              // 9: seamshare.event.order.v1.Cancelled
-	(*Dispatched)(nil),             // 10: seamshare.event.order.v1.Dispatched
-	(*Received)(nil),               // 11: seamshare.event.order.v1.Received
-	(*ReturnAsked)(nil),            // 12: seamshare.event.order.v1.ReturnAsked
-	(*DamageClaimed)(nil),          // 13: seamshare.event.order.v1.DamageClaimed
-	(*DamageAnswered)(nil),         // 14: seamshare.event.order.v1.DamageAnswered
-	(*PriceReduced)(nil),           // 15: seamshare.event.order.v1.PriceReduced
-	(*Placed_Public)(nil),          // 16: seamshare.event.order.v1.Placed.Public
-	(*Placed_Private)(nil),         // 17: seamshare.event.order.v1.Placed.Private
-	(*Paid_Public)(nil),            // 18: seamshare.event.order.v1.Paid.Public
-	(*Paid_Private)(nil),           // 19: seamshare.event.order.v1.Paid.Private
-	(*Returned_Public)(nil),        // 20: seamshare.event.order.v1.Returned.Public
-	(*Returned_Private)(nil),       // 21: seamshare.event.order.v1.Returned.Private
-	(*Refunded_Public)(nil),        // 22: seamshare.event.order.v1.Refunded.Public
-	(*Refunded_Private)(nil),       // 23: seamshare.event.order.v1.Refunded.Private
-	(*Cancelled_Public)(nil),       // 24: seamshare.event.order.v1.Cancelled.Public
-	(*Cancelled_Private)(nil),      // 25: seamshare.event.order.v1.Cancelled.Private
-	(*Dispatched_Public)(nil),      // 26: seamshare.event.order.v1.Dispatched.Public
-	(*Dispatched_Private)(nil),     // 27: seamshare.event.order.v1.Dispatched.Private
-	(*Received_Public)(nil),        // 28: seamshare.event.order.v1.Received.Public
-	(*Received_Private)(nil),       // 29: seamshare.event.order.v1.Received.Private
-	(*ReturnAsked_Public)(nil),     // 30: seamshare.event.order.v1.ReturnAsked.Public
-	(*ReturnAsked_Private)(nil),    // 31: seamshare.event.order.v1.ReturnAsked.Private
-	(*DamageClaimed_Public)(nil),   // 32: seamshare.event.order.v1.DamageClaimed.Public
-	(*DamageClaimed_Private)(nil),  // 33: seamshare.event.order.v1.DamageClaimed.Private
-	(*DamageAnswered_Public)(nil),  // 34: seamshare.event.order.v1.DamageAnswered.Public
-	(*DamageAnswered_Private)(nil), // 35: seamshare.event.order.v1.DamageAnswered.Private
-	(*PriceReduced_Public)(nil),    // 36: seamshare.event.order.v1.PriceReduced.Public
-	(*PriceReduced_Private)(nil),   // 37: seamshare.event.order.v1.PriceReduced.Private
-	(*v1.Weighing)(nil),            // 38: seamshare.event.v1.Weighing
-	(*v1.Measured)(nil),            // 39: seamshare.event.v1.Measured
-	(*v1.Amount)(nil),              // 40: seamshare.event.v1.Amount
-	(*v1.Photo)(nil),               // 41: seamshare.event.v1.Photo
+	(*SentPortion)(nil),            // 10: seamshare.event.order.v1.SentPortion
+	(*Dispatched)(nil),             // 11: seamshare.event.order.v1.Dispatched
+	(*Received)(nil),               // 12: seamshare.event.order.v1.Received
+	(*ReturnAsked)(nil),            // 13: seamshare.event.order.v1.ReturnAsked
+	(*DamageClaimed)(nil),          // 14: seamshare.event.order.v1.DamageClaimed
+	(*DamageAnswered)(nil),         // 15: seamshare.event.order.v1.DamageAnswered
+	(*PriceReduced)(nil),           // 16: seamshare.event.order.v1.PriceReduced
+	(*Placed_Public)(nil),          // 17: seamshare.event.order.v1.Placed.Public
+	(*Placed_Private)(nil),         // 18: seamshare.event.order.v1.Placed.Private
+	(*Paid_Public)(nil),            // 19: seamshare.event.order.v1.Paid.Public
+	(*Paid_Private)(nil),           // 20: seamshare.event.order.v1.Paid.Private
+	(*Returned_Public)(nil),        // 21: seamshare.event.order.v1.Returned.Public
+	(*Returned_Private)(nil),       // 22: seamshare.event.order.v1.Returned.Private
+	(*Refunded_Public)(nil),        // 23: seamshare.event.order.v1.Refunded.Public
+	(*Refunded_Private)(nil),       // 24: seamshare.event.order.v1.Refunded.Private
+	(*Cancelled_Public)(nil),       // 25: seamshare.event.order.v1.Cancelled.Public
+	(*Cancelled_Private)(nil),      // 26: seamshare.event.order.v1.Cancelled.Private
+	(*Dispatched_Public)(nil),      // 27: seamshare.event.order.v1.Dispatched.Public
+	(*Dispatched_Private)(nil),     // 28: seamshare.event.order.v1.Dispatched.Private
+	(*Received_Public)(nil),        // 29: seamshare.event.order.v1.Received.Public
+	(*Received_Private)(nil),       // 30: seamshare.event.order.v1.Received.Private
+	(*ReturnAsked_Public)(nil),     // 31: seamshare.event.order.v1.ReturnAsked.Public
+	(*ReturnAsked_Private)(nil),    // 32: seamshare.event.order.v1.ReturnAsked.Private
+	(*DamageClaimed_Public)(nil),   // 33: seamshare.event.order.v1.DamageClaimed.Public
+	(*DamageClaimed_Private)(nil),  // 34: seamshare.event.order.v1.DamageClaimed.Private
+	(*DamageAnswered_Public)(nil),  // 35: seamshare.event.order.v1.DamageAnswered.Public
+	(*DamageAnswered_Private)(nil), // 36: seamshare.event.order.v1.DamageAnswered.Private
+	(*PriceReduced_Public)(nil),    // 37: seamshare.event.order.v1.PriceReduced.Public
+	(*PriceReduced_Private)(nil),   // 38: seamshare.event.order.v1.PriceReduced.Private
+	(*v1.Weighing)(nil),            // 39: seamshare.event.v1.Weighing
+	(*v1.Measured)(nil),            // 40: seamshare.event.v1.Measured
+	(*v1.Amount)(nil),              // 41: seamshare.event.v1.Amount
+	(*v1.Photo)(nil),               // 42: seamshare.event.v1.Photo
 }
 var file_seamshare_event_order_v1_event_proto_depIdxs = []int32{
 	4,  // 0: seamshare.event.order.v1.Event.placed:type_name -> seamshare.event.order.v1.Placed
@@ -2618,50 +2697,52 @@ var file_seamshare_event_order_v1_event_proto_depIdxs = []int32{
 	6,  // 2: seamshare.event.order.v1.Event.returned:type_name -> seamshare.event.order.v1.Returned
 	7,  // 3: seamshare.event.order.v1.Event.refunded:type_name -> seamshare.event.order.v1.Refunded
 	9,  // 4: seamshare.event.order.v1.Event.cancelled:type_name -> seamshare.event.order.v1.Cancelled
-	10, // 5: seamshare.event.order.v1.Event.dispatched:type_name -> seamshare.event.order.v1.Dispatched
-	11, // 6: seamshare.event.order.v1.Event.received:type_name -> seamshare.event.order.v1.Received
-	12, // 7: seamshare.event.order.v1.Event.return_asked:type_name -> seamshare.event.order.v1.ReturnAsked
-	13, // 8: seamshare.event.order.v1.Event.damage_claimed:type_name -> seamshare.event.order.v1.DamageClaimed
-	14, // 9: seamshare.event.order.v1.Event.damage_answered:type_name -> seamshare.event.order.v1.DamageAnswered
-	15, // 10: seamshare.event.order.v1.Event.price_reduced:type_name -> seamshare.event.order.v1.PriceReduced
-	38, // 11: seamshare.event.order.v1.Line.weighing:type_name -> seamshare.event.v1.Weighing
-	16, // 12: seamshare.event.order.v1.Placed.public:type_name -> seamshare.event.order.v1.Placed.Public
-	17, // 13: seamshare.event.order.v1.Placed.private:type_name -> seamshare.event.order.v1.Placed.Private
-	18, // 14: seamshare.event.order.v1.Paid.public:type_name -> seamshare.event.order.v1.Paid.Public
-	19, // 15: seamshare.event.order.v1.Paid.private:type_name -> seamshare.event.order.v1.Paid.Private
-	20, // 16: seamshare.event.order.v1.Returned.public:type_name -> seamshare.event.order.v1.Returned.Public
-	21, // 17: seamshare.event.order.v1.Returned.private:type_name -> seamshare.event.order.v1.Returned.Private
-	22, // 18: seamshare.event.order.v1.Refunded.public:type_name -> seamshare.event.order.v1.Refunded.Public
-	23, // 19: seamshare.event.order.v1.Refunded.private:type_name -> seamshare.event.order.v1.Refunded.Private
-	39, // 20: seamshare.event.order.v1.MeasuredStone.measured:type_name -> seamshare.event.v1.Measured
-	24, // 21: seamshare.event.order.v1.Cancelled.public:type_name -> seamshare.event.order.v1.Cancelled.Public
-	25, // 22: seamshare.event.order.v1.Cancelled.private:type_name -> seamshare.event.order.v1.Cancelled.Private
-	26, // 23: seamshare.event.order.v1.Dispatched.public:type_name -> seamshare.event.order.v1.Dispatched.Public
-	27, // 24: seamshare.event.order.v1.Dispatched.private:type_name -> seamshare.event.order.v1.Dispatched.Private
-	28, // 25: seamshare.event.order.v1.Received.public:type_name -> seamshare.event.order.v1.Received.Public
-	29, // 26: seamshare.event.order.v1.Received.private:type_name -> seamshare.event.order.v1.Received.Private
-	30, // 27: seamshare.event.order.v1.ReturnAsked.public:type_name -> seamshare.event.order.v1.ReturnAsked.Public
-	31, // 28: seamshare.event.order.v1.ReturnAsked.private:type_name -> seamshare.event.order.v1.ReturnAsked.Private
-	32, // 29: seamshare.event.order.v1.DamageClaimed.public:type_name -> seamshare.event.order.v1.DamageClaimed.Public
-	33, // 30: seamshare.event.order.v1.DamageClaimed.private:type_name -> seamshare.event.order.v1.DamageClaimed.Private
-	34, // 31: seamshare.event.order.v1.DamageAnswered.public:type_name -> seamshare.event.order.v1.DamageAnswered.Public
-	35, // 32: seamshare.event.order.v1.DamageAnswered.private:type_name -> seamshare.event.order.v1.DamageAnswered.Private
-	36, // 33: seamshare.event.order.v1.PriceReduced.public:type_name -> seamshare.event.order.v1.PriceReduced.Public
-	37, // 34: seamshare.event.order.v1.PriceReduced.private:type_name -> seamshare.event.order.v1.PriceReduced.Private
-	3,  // 35: seamshare.event.order.v1.Placed.Private.lines:type_name -> seamshare.event.order.v1.Line
-	40, // 36: seamshare.event.order.v1.Paid.Private.amount:type_name -> seamshare.event.v1.Amount
-	40, // 37: seamshare.event.order.v1.Refunded.Private.amount:type_name -> seamshare.event.v1.Amount
-	8,  // 38: seamshare.event.order.v1.Dispatched.Private.stones:type_name -> seamshare.event.order.v1.MeasuredStone
-	8,  // 39: seamshare.event.order.v1.Received.Private.stones:type_name -> seamshare.event.order.v1.MeasuredStone
-	0,  // 40: seamshare.event.order.v1.DamageClaimed.Private.damage:type_name -> seamshare.event.order.v1.Damage
-	41, // 41: seamshare.event.order.v1.DamageClaimed.Private.photo:type_name -> seamshare.event.v1.Photo
-	1,  // 42: seamshare.event.order.v1.DamageAnswered.Private.answer:type_name -> seamshare.event.order.v1.DamageAnswer
-	40, // 43: seamshare.event.order.v1.PriceReduced.Private.by:type_name -> seamshare.event.v1.Amount
-	44, // [44:44] is the sub-list for method output_type
-	44, // [44:44] is the sub-list for method input_type
-	44, // [44:44] is the sub-list for extension type_name
-	44, // [44:44] is the sub-list for extension extendee
-	0,  // [0:44] is the sub-list for field type_name
+	11, // 5: seamshare.event.order.v1.Event.dispatched:type_name -> seamshare.event.order.v1.Dispatched
+	12, // 6: seamshare.event.order.v1.Event.received:type_name -> seamshare.event.order.v1.Received
+	13, // 7: seamshare.event.order.v1.Event.return_asked:type_name -> seamshare.event.order.v1.ReturnAsked
+	14, // 8: seamshare.event.order.v1.Event.damage_claimed:type_name -> seamshare.event.order.v1.DamageClaimed
+	15, // 9: seamshare.event.order.v1.Event.damage_answered:type_name -> seamshare.event.order.v1.DamageAnswered
+	16, // 10: seamshare.event.order.v1.Event.price_reduced:type_name -> seamshare.event.order.v1.PriceReduced
+	39, // 11: seamshare.event.order.v1.Line.weighing:type_name -> seamshare.event.v1.Weighing
+	17, // 12: seamshare.event.order.v1.Placed.public:type_name -> seamshare.event.order.v1.Placed.Public
+	18, // 13: seamshare.event.order.v1.Placed.private:type_name -> seamshare.event.order.v1.Placed.Private
+	19, // 14: seamshare.event.order.v1.Paid.public:type_name -> seamshare.event.order.v1.Paid.Public
+	20, // 15: seamshare.event.order.v1.Paid.private:type_name -> seamshare.event.order.v1.Paid.Private
+	21, // 16: seamshare.event.order.v1.Returned.public:type_name -> seamshare.event.order.v1.Returned.Public
+	22, // 17: seamshare.event.order.v1.Returned.private:type_name -> seamshare.event.order.v1.Returned.Private
+	23, // 18: seamshare.event.order.v1.Refunded.public:type_name -> seamshare.event.order.v1.Refunded.Public
+	24, // 19: seamshare.event.order.v1.Refunded.private:type_name -> seamshare.event.order.v1.Refunded.Private
+	40, // 20: seamshare.event.order.v1.MeasuredStone.measured:type_name -> seamshare.event.v1.Measured
+	25, // 21: seamshare.event.order.v1.Cancelled.public:type_name -> seamshare.event.order.v1.Cancelled.Public
+	26, // 22: seamshare.event.order.v1.Cancelled.private:type_name -> seamshare.event.order.v1.Cancelled.Private
+	39, // 23: seamshare.event.order.v1.SentPortion.weighing:type_name -> seamshare.event.v1.Weighing
+	27, // 24: seamshare.event.order.v1.Dispatched.public:type_name -> seamshare.event.order.v1.Dispatched.Public
+	28, // 25: seamshare.event.order.v1.Dispatched.private:type_name -> seamshare.event.order.v1.Dispatched.Private
+	29, // 26: seamshare.event.order.v1.Received.public:type_name -> seamshare.event.order.v1.Received.Public
+	30, // 27: seamshare.event.order.v1.Received.private:type_name -> seamshare.event.order.v1.Received.Private
+	31, // 28: seamshare.event.order.v1.ReturnAsked.public:type_name -> seamshare.event.order.v1.ReturnAsked.Public
+	32, // 29: seamshare.event.order.v1.ReturnAsked.private:type_name -> seamshare.event.order.v1.ReturnAsked.Private
+	33, // 30: seamshare.event.order.v1.DamageClaimed.public:type_name -> seamshare.event.order.v1.DamageClaimed.Public
+	34, // 31: seamshare.event.order.v1.DamageClaimed.private:type_name -> seamshare.event.order.v1.DamageClaimed.Private
+	35, // 32: seamshare.event.order.v1.DamageAnswered.public:type_name -> seamshare.event.order.v1.DamageAnswered.Public
+	36, // 33: seamshare.event.order.v1.DamageAnswered.private:type_name -> seamshare.event.order.v1.DamageAnswered.Private
+	37, // 34: seamshare.event.order.v1.PriceReduced.public:type_name -> seamshare.event.order.v1.PriceReduced.Public
+	38, // 35: seamshare.event.order.v1.PriceReduced.private:type_name -> seamshare.event.order.v1.PriceReduced.Private
+	3,  // 36: seamshare.event.order.v1.Placed.Private.lines:type_name -> seamshare.event.order.v1.Line
+	41, // 37: seamshare.event.order.v1.Paid.Private.amount:type_name -> seamshare.event.v1.Amount
+	41, // 38: seamshare.event.order.v1.Refunded.Private.amount:type_name -> seamshare.event.v1.Amount
+	8,  // 39: seamshare.event.order.v1.Dispatched.Private.stones:type_name -> seamshare.event.order.v1.MeasuredStone
+	10, // 40: seamshare.event.order.v1.Dispatched.Private.portions:type_name -> seamshare.event.order.v1.SentPortion
+	8,  // 41: seamshare.event.order.v1.Received.Private.stones:type_name -> seamshare.event.order.v1.MeasuredStone
+	0,  // 42: seamshare.event.order.v1.DamageClaimed.Private.damage:type_name -> seamshare.event.order.v1.Damage
+	42, // 43: seamshare.event.order.v1.DamageClaimed.Private.photo:type_name -> seamshare.event.v1.Photo
+	1,  // 44: seamshare.event.order.v1.DamageAnswered.Private.answer:type_name -> seamshare.event.order.v1.DamageAnswer
+	41, // 45: seamshare.event.order.v1.PriceReduced.Private.by:type_name -> seamshare.event.v1.Amount
+	46, // [46:46] is the sub-list for method output_type
+	46, // [46:46] is the sub-list for method input_type
+	46, // [46:46] is the sub-list for extension type_name
+	46, // [46:46] is the sub-list for extension extendee
+	0,  // [0:46] is the sub-list for field type_name
 }
 
 func init() { file_seamshare_event_order_v1_event_proto_init() }
@@ -2688,7 +2769,7 @@ func file_seamshare_event_order_v1_event_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_seamshare_event_order_v1_event_proto_rawDesc), len(file_seamshare_event_order_v1_event_proto_rawDesc)),
 			NumEnums:      2,
-			NumMessages:   36,
+			NumMessages:   37,
 			NumExtensions: 0,
 			NumServices:   0,
 		},
