@@ -32,7 +32,7 @@ func TestKeyOfOnesOwn(t *testing.T) {
 	t.Run("refused: a registrar adds a key to another, and so does a neighbour", func(t *testing.T) {
 		for _, by := range []cooptest.Person{d.Desk, d.desk2, d.ninth} {
 			_, err := add(by, d.desk1.Person)
-			tradetest.Refused(t, err, codes.PermissionDenied, "KEY_NOT_YOURS", "person_id")
+			tradetest.Refused(t, err, codes.NotFound, "KEY_NOT_YOURS", "person_id")
 		}
 	})
 	t.Run("OK: everybody adds one to themselves, and signs in with it", func(t *testing.T) {

@@ -28,8 +28,6 @@ var (
 	traced = right{another: codes.NotFound, but: []memberv1.Role{
 		memberv1.Role_ROLE_BOOKKEEPER, memberv1.Role_ROLE_APPROVER, memberv1.Role_ROLE_AUDITOR, memberv1.Role_ROLE_STOCK_KEEPER, memberv1.Role_ROLE_REGISTRAR,
 	}}
-	// oneself: of each for themselves alone, which the refusal says.
-	oneself = right{another: codes.PermissionDenied}
 	// registered: a person's own, and the registrars'.
 	registered = right{another: codes.NotFound, but: []memberv1.Role{memberv1.Role_ROLE_REGISTRAR}}
 	// banked: a member's own, and of those who pay out.
@@ -62,7 +60,7 @@ var rights = map[string]right{
 	"CoopService/ReinstatePerson":           roles,
 	"CoopService/RemovePerson":              roles,
 	"CoopService/RevokeRole":                roles,
-	"CoopService/AddKey":                    oneself,
+	"CoopService/AddKey":                    theirs,
 	"CoopService/RevokeKey":                 roles,
 	"CoopService/AskKeyReplacement":         roles,
 	"CoopService/ConfirmKeyReplacement":     roles,

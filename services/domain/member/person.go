@@ -26,8 +26,8 @@ const KeySize = 32
 //     part in the replacement of a key of theirs, may hold the key themselves.
 //  8. What is personal stands sealed under the person's own key; after the erasure nothing more is sealed.
 //  9. Nobody grants a role to themselves.
-//  10. A registrar, who says who is here, neither records money nor approves it: one person alone could
-//     otherwise let in a member and pay them.
+//  10. A registrar, who says who is here, neither records money nor approves it, for whichever members: one person
+//     alone could otherwise let in a member and pay them.
 type Person struct {
 	ID          string
 	MemberID    string // the member they were added to
@@ -202,7 +202,7 @@ func (p Person) Grant(by string, m Member, role memberv1.Role) (*memberv1.Event,
 		broken.Add(rule.Broken{Reason: rule.OwnRole, Field: "person_id", Value: p.ID, Rule: "nobody grants a role to themselves", Hint: "ask another registrar"})
 	}
 	broken.Answered("role", int32(role), memberv1.Role_name)
-	checkApart(&broken, "role", append(slices.Clone(p.For(m.ID).Roles), role))
+	checkApart(&broken, "role", append(p.allRoles(), role))
 	checkHas(&broken, "role", m, role)
 	if slices.Contains(p.For(m.ID).Roles, role) {
 		broken.Add(rule.Broken{Reason: rule.AlreadyThere, Field: "role", Value: role.String(), Rule: "the person has this role", Hint: "nothing needs to be done"})
@@ -246,7 +246,7 @@ func (p Person) AddKey(key []byte, owner, by string) (*memberv1.Event, error) {
 	if p.ID != by { // so too where there is nobody: an id tells nothing
 		return nil, rule.Broken{
 			Reason: rule.KeyNotYours, Field: "person_id",
-			Rule: "a person adds keys to themselves only", Hint: "where they lost theirs, let a registrar ask for a replacement and a second person confirm it",
+			Rule: "you are nobody with this id, and a person adds keys to themselves only", Hint: "where they lost theirs, let a registrar ask for a replacement and a second person confirm it",
 		}
 	}
 	if err := p.Standing.needs("person", Admitted); err != nil {
@@ -272,6 +272,14 @@ func checkHas(broken *rule.All, field string, m Member, role memberv1.Role) {
 			Rule: "a person has only roles that the member has", Hint: fmt.Sprintf("choose from %v", m.Roles),
 		})
 	}
+}
+
+// allRoles are the person's for all members together.
+func (p Person) allRoles() (roles []memberv1.Role) {
+	for _, m := range p.Memberships {
+		roles = append(roles, m.Roles...)
+	}
+	return roles
 }
 
 // checkApart holds rule 10.

@@ -147,7 +147,7 @@ var kinds = map[Reason]Kind{
 	NotAtAsking: State, NoDeal: State, CountDiffers: State, NotHandedOver: State, AboveWhatIsOwed: State,
 	CostNotAgreed: State, ClaimNotYours: State, PartNotInWork: State, CountedLot: State, WeighingsDiffer: State,
 	StoneNotForSale: State, StoneSold: State, StoneNotSold: State, PriceMoved: State, NotReturned: State,
-	NothingToRefund: State, RefundDiffers: State, RoleNotOfMember: State, OwnRole: State, KeyNotYours: Denied, RolesApart: State, KeyTaken: State, MemberNotThere: State,
+	NothingToRefund: State, RefundDiffers: State, RoleNotOfMember: State, OwnRole: State, KeyNotYours: Missing, RolesApart: State, KeyTaken: State, MemberNotThere: State,
 	FieldNotRecorded: State,
 
 	NotADraft: State, OfferNotOpen: State, NotOffMarket: State, NotRefunded: State, NotOverdue: State, PurchaseOverdue: State, AlreadyCut: State, NotComingBack: State, RoughIsOut: State, NotInHand: State, NotAGroup: State, ParcelClosed: State, NotAccountedFor: State, ViewingNotThere: State, TooManyViewings: State, TooManyNotes: State, ClaimClosed: State,
