@@ -62,7 +62,7 @@ func (d *demo) gather(made founded) error {
 		}
 		d.claims[c.name] = a.GetClaim().GetId()
 	}
-	_, err = registrar.coop().StateTwoPeople(d.ctx, &coopv1.StateTwoPeopleRequest{
+	_, err = d.people[deskStock].coop().StateTwoPeople(d.ctx, &coopv1.StateTwoPeopleRequest{
 		RequestId: d.id(), PersonId: persons[deskBooks], OtherPersonId: persons[deskApprove], Basis: demoTwoPeople,
 	})
 	if err != nil {
@@ -74,7 +74,7 @@ func (d *demo) gather(made founded) error {
 	if err := d.print(t); err != nil {
 		return err
 	}
-	d.tell("The registrar knows desk 1 and desk 2, and states that they are two people (“%s”): a key isn't a person, and money needs two.", demoTwoPeople)
+	d.tell("The registrar, who let them in, might hold their keys. So it is %s who knows desk 1 and desk 2, and states that they are two people (“%s”): a key isn't a person, and money needs two.", deskStock, demoTwoPeople)
 	return nil
 }
 

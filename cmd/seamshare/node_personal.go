@@ -18,7 +18,8 @@ func personalDir(dir string) string { return filepath.Join(dir, "personal-keys")
 // of, since the folder may be a copy from before them. A node in trouble answers
 // nobody, so there the keys stay shut.
 //
-// A node of several does so with each erasure that it applies, until its context ends.
+// It does so too with each erasure that the node applies: another node may have recorded
+// it, or this one for a caller who left before the key's end.
 func (r *runningNode) openPersonal(ctx context.Context, dir string, logger *slog.Logger) (*personal.Keys, error) {
 	node := r.node.Node
 	if node.Trouble() != nil {
@@ -32,17 +33,15 @@ func (r *runningNode) openPersonal(ctx context.Context, dir string, logger *slog
 	if err != nil {
 		return nil, fmt.Errorf("couldn't repeat the erasures of the log: %w", err)
 	}
-	if !node.Exclusive() {
-		following, stop := context.WithCancel(context.Background())
-		done := make(chan struct{})
-		r.unfollow = func() { stop(); <-done }
-		go func() {
-			defer close(done)
-			if err := coop.FollowErasures(following, node, keys, at); err != nil {
-				logger.Error("keys of persons who were erased may still be here: restart the node to destroy them", "err", err)
-			}
-		}()
-	}
+	following, stop := context.WithCancel(context.Background())
+	done := make(chan struct{})
+	r.unfollow = func() { stop(); <-done }
+	go func() {
+		defer close(done)
+		if err := coop.FollowErasures(following, node, keys, at); err != nil {
+			logger.Error("keys of persons who were erased may still be here: restart the node to destroy them", "err", err)
+		}
+	}()
 	return keys, nil
 }
 

@@ -47,7 +47,7 @@ type runningNode struct {
 	toHTTP *grpc.ClientConn
 	grpcAt string
 	httpAt string
-	// unfollow ends what destroys the keys of who was erased at another node; nil: no other node.
+	// unfollow ends what destroys the keys of who was erased; nil: the keys are shut.
 	unfollow func()
 	stopped  chan error // what ended a listener that should have gone on
 }

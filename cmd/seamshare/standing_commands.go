@@ -167,7 +167,8 @@ func (s *session) personStandingCommands() []*cobra.Command {
 		Use:   "apart PERSON OTHER --basis TEXT",
 		Short: "State that two persons are two humans (desk)",
 		Long: `States that two persons are two humans. Wherever a second person is needed, a second
-key is not enough: somebody who knows both, and is neither, has to have said so.`,
+key is not enough: somebody who knows both, and is neither, has to have said so. Who
+added one of them, or had a part in a key of theirs, can't.`,
 		Example: `  seamshare person apart PERSON OTHER --basis "I know both"`,
 		Args:    exactly("PERSON", "OTHER"),
 		RunE: func(c *cobra.Command, args []string) error {
@@ -245,17 +246,24 @@ func printRoles[T changedPerson](w io.Writer, a T) error {
 // keyDeskCommands are what the desk does to the keys of others.
 func (s *session) keyDeskCommands() []*cobra.Command {
 	add := &cobra.Command{
-		Use:     "add PERSON FILE",
-		Short:   "Give a person one more key, FILE its public half (registrar)",
-		Example: "  seamshare key add PERSON second.pem.pub",
-		Args:    exactly("PERSON", "FILE"),
+		Use:   "add FILE",
+		Short: "Give yourself one more key, FILE its public half",
+		Long: `Gives yourself one more key, signed in with one that you have. Nobody adds a key to
+another: where all are lost or revoked, two of the desk replace one (seamshare key
+replace, then seamshare key confirm).`,
+		Example: "  seamshare key add second.pem.pub",
+		Args:    exactly("FILE"),
 		RunE: func(c *cobra.Command, args []string) error {
-			key, err := s.readPublicKey(args[1])
+			key, err := s.readPublicKey(args[0])
 			if err != nil {
 				return keyFailure("FILE", err)
 			}
 			return deskCommand(c, s, func(d desk) (*coopv1.AddKeyResponse, error) {
-				return d.AddKey(d.ctx, &coopv1.AddKeyRequest{RequestId: d.requestID, PersonId: args[0], PublicKey: key})
+				who, err := coopv1.NewAccessServiceClient(d.conn).WhoAmI(d.ctx, &coopv1.WhoAmIRequest{})
+				if err != nil {
+					return nil, err
+				}
+				return d.AddKey(d.ctx, &coopv1.AddKeyRequest{RequestId: d.requestID, PersonId: who.GetPersonId(), PublicKey: key})
 			}, printPersonOf)
 		},
 	}
@@ -276,8 +284,9 @@ func (s *session) keyDeskCommands() []*cobra.Command {
 	replace := &cobra.Command{
 		Use:   "replace PERSON KEY FILE --why TEXT",
 		Short: "End a lost key and ask for another in its place (registrar)",
-		Long: `Ends a lost key at once and asks for another, FILE its public half, in its place. A
-second person has to confirm it, who isn't the key's owner: seamshare key confirm.`,
+		Long: `Ends a lost key at once and asks for another, FILE its public half, in its place; so
+too in the place of one that was revoked. A second person has to confirm it, who
+isn't the key's owner: seamshare key confirm.`,
 		Example: `  seamshare key replace PERSON 0123456789abcdef new.pem.pub --why "lost"`,
 		Args:    exactly("PERSON", "KEY", "FILE"),
 		RunE: func(c *cobra.Command, args []string) error {

@@ -135,7 +135,7 @@ func (s *Server) AddPerson(ctx context.Context, req *coopv1.AddPersonRequest) (*
 			return nil, err
 		}
 		events, err := person.State.Add(m, member.NewPerson{
-			ID: id, Label: req.GetLabel(), Key: req.GetPublicKey(), KeyOwner: owner, Roles: storedRoles(req.GetRoles()),
+			ID: id, Label: req.GetLabel(), Key: req.GetPublicKey(), KeyOwner: owner, Roles: storedRoles(req.GetRoles()), By: access.Caller(ctx).Person,
 		})
 		if err != nil {
 			return nil, err

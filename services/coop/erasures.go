@@ -34,8 +34,8 @@ func ReplayErasures(ctx context.Context, node *eventstore.Node, keys *personal.K
 	}
 }
 
-// FollowErasures destroys the keys of persons at a node of several as it applies their
-// erasures, whichever node recorded them, until ctx ends. Each wake costs the read of one
+// FollowErasures destroys the keys of persons as a node applies their erasures, whichever
+// node recorded them and whether or not its caller waited, until ctx ends. Each wake costs the read of one
 // row where nobody was erased. An error leaves keys that the next start destroys.
 func FollowErasures(ctx context.Context, node *eventstore.Node, keys *personal.Keys, after eventstore.Position) error {
 	for {

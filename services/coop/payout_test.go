@@ -69,7 +69,7 @@ func desksOf(t *testing.T, h *cooptest.House, clock *movedClock) desks {
 
 func (d desks) twoPeople(t *testing.T, a, b cooptest.Person) {
 	t.Helper()
-	_, err := d.Desk.Coop().StateTwoPeople(t.Context(), &coopv1.StateTwoPeopleRequest{RequestId: command.NewID(), PersonId: a.Person, OtherPersonId: b.Person, Basis: "they sit side by side"})
+	_, err := d.audit.Coop().StateTwoPeople(t.Context(), &coopv1.StateTwoPeopleRequest{RequestId: command.NewID(), PersonId: a.Person, OtherPersonId: b.Person, Basis: "they sit side by side"})
 	if err != nil {
 		t.Fatal(err)
 	}

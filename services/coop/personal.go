@@ -188,8 +188,9 @@ func keyElsewhere() *fault.Error {
 	return fault.New(fault.NodeKeepsNoKeys, "this node has not the person's key; ask the node that keeps the keys, or put their copy back")
 }
 
-// ErasePerson implements coopv1.CoopServiceServer. The record comes first: a crash
-// before the key's end is made good at the next start (personal.Keys.Replay).
+// ErasePerson implements coopv1.CoopServiceServer. The record comes first; where
+// the caller leaves before the key's end, the node ends it (FollowErasures), and after a
+// crash the next start does (personal.Keys.Replay).
 func (s *Server) ErasePerson(ctx context.Context, req *coopv1.ErasePersonRequest) (*coopv1.ErasePersonResponse, error) {
 	who := access.Caller(ctx)
 	keys, err := s.keeper()
@@ -334,11 +335,11 @@ func (s *Server) SetBankDetails(ctx context.Context, req *coopv1.SetBankDetailsR
 		if err != nil {
 			return nil, err
 		}
-		settings, err := command.Settings(tx, s.node.Coop(), tx.Now())
+		coop, _, err := eventstore.Load(tx, stream.Coop, s.node.Coop())
 		if err != nil {
 			return nil, err
 		}
-		event, err := m.State.SealBank(owner, seal, sealed, who.Person, tx.Now().Add(time.Duration(settings.BankCoolOffHours)*time.Hour))
+		event, err := m.State.SealBank(owner, seal, sealed, who.Person, tx.Now().Add(coop.BankCoolOffAt(tx.Now())))
 		if err != nil {
 			return nil, err
 		}

@@ -159,12 +159,12 @@ func owner(tx *eventstore.Tx, key []byte) (string, error) {
 
 // AddKey implements coopv1.CoopServiceServer.
 func (s *Server) AddKey(ctx context.Context, req *coopv1.AddKeyRequest) (*coopv1.AddKeyResponse, error) {
-	p, at, err := s.changePerson(ctx, req, req.GetPersonId(), func(tx *eventstore.Tx, p, _ member.Person) (*memberv1.Event, error) {
+	p, at, err := s.changePerson(ctx, req, req.GetPersonId(), func(tx *eventstore.Tx, p, by member.Person) (*memberv1.Event, error) {
 		has, err := owner(tx, req.GetPublicKey())
 		if err != nil {
 			return nil, err
 		}
-		return p.AddKey(req.GetPublicKey(), has)
+		return p.AddKey(req.GetPublicKey(), has, by.ID)
 	})
 	if err != nil {
 		return nil, err

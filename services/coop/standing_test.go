@@ -118,7 +118,7 @@ func TestLostKey(t *testing.T) {
 	t.Run("refused: the first person confirms, with another key of theirs too", func(t *testing.T) {
 		tradetest.Refused(t, confirm(one), codes.PermissionDenied, "SECOND_PERSON_NEEDED")
 		another := cooptest.Key(t)
-		if _, err := d.Desk.Coop().AddKey(ctx, &coopv1.AddKeyRequest{RequestId: command.NewID(), PersonId: one.Person, PublicKey: cooptest.Public(another)}); err != nil {
+		if _, err := one.Coop().AddKey(ctx, &coopv1.AddKeyRequest{RequestId: command.NewID(), PersonId: one.Person, PublicKey: cooptest.Public(another)}); err != nil {
 			t.Fatal(err)
 		}
 		other := one.SignIn

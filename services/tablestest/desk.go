@@ -18,12 +18,12 @@ func deskTrials() []Trial {
 	return []Trial{memberTrial(), personTrial(), keyTrial(), payoutTrial(), disputeTrial(), correctionTrial()}
 }
 
-// theOther is the desk's registrar who founded it: the third person of every pair.
+// theOther is the desk's registrar who founded it, and lets everybody in.
 func (w *World) theOther() coopv1.CoopServiceClient { return w.Desk.Coop() }
 
-// twoPeople has it stated that two are two people, once.
+// twoPeople has it stated that two are two people, once, by one who added neither.
 func (w *World) twoPeople(a, b cooptest.Person) {
-	_, err := w.theOther().StateTwoPeople(w.Ctx(), &coopv1.StateTwoPeopleRequest{
+	_, err := w.Auditor.Coop().StateTwoPeople(w.Ctx(), &coopv1.StateTwoPeopleRequest{
 		RequestId: command.NewID(), PersonId: a.Person, OtherPersonId: b.Person, Basis: "I know both",
 	})
 	if status.Code(err) != codes.FailedPrecondition { // stated before, in another recipe
@@ -93,17 +93,17 @@ func memberTrial() Trial {
 }
 
 // human is a person or a key of theirs.
-type human struct{ person, member, key string }
+type human struct {
+	person, member, key string
+	self                coopv1.CoopServiceClient // signed in as them
+}
 
 func addHuman(w *World, _ human) (human, error) {
 	roles := []typev1.Role{typev1.Role_ROLE_MINER, typev1.Role_ROLE_CUTTER}
 	m, err := w.theOther().AdmitMember(w.Ctx(), &coopv1.AdmitMemberRequest{RequestId: command.NewID(), TradingName: "Ninth Shaft Mining", Roles: roles})
 	w.Must(err)
-	key := cooptest.Public(cooptest.Key(w.T))
-	p, err := w.theOther().AddPerson(w.Ctx(), &coopv1.AddPersonRequest{
-		RequestId: command.NewID(), MemberId: m.GetMember().GetId(), Label: "the shaft", PublicKey: key, Roles: roles[:1],
-	})
-	return human{p.GetPerson().GetId(), m.GetMember().GetId(), member.KeyID(key)}, err
+	p := w.Add(w.T, m.GetMember().GetId(), roles[:1]...)
+	return human{p.Person, p.Member, member.KeyID(cooptest.Public(p.Key)), p.Coop()}, nil
 }
 
 // lived makes a human by steps.
@@ -130,7 +130,7 @@ func personTrial() Trial {
 	return Thing[human]{
 		Table: member.PersonTable,
 		In: map[string][]Recipe[human]{
-			stage.None:  {{Make: func(w *World) human { return human{nothing, w.Miner.Member, nothing} }}},
+			stage.None:  {{Make: func(w *World) human { return human{nothing, w.Miner.Member, nothing, w.Miner.Coop()} }}},
 			"admitted":  {{Make: lived(addHuman)}},
 			"suspended": {{Make: lived(addHuman, suspend)}},
 			"removed":   {{Make: lived(addHuman, remove)}},
@@ -169,7 +169,7 @@ func find(w *World, id string) *coopv1.Person {
 func keyTrial() Trial {
 	addKey := func(w *World, h human) (human, error) {
 		key := cooptest.Public(cooptest.Key(w.T))
-		_, err := w.theOther().AddKey(w.Ctx(), &coopv1.AddKeyRequest{RequestId: command.NewID(), PersonId: h.person, PublicKey: key})
+		_, err := h.self.AddKey(w.Ctx(), &coopv1.AddKeyRequest{RequestId: command.NewID(), PersonId: h.person, PublicKey: key})
 		h.key = member.KeyID(key)
 		return h, err
 	}
@@ -191,7 +191,7 @@ func keyTrial() Trial {
 	// The driver counts records from after the recipe on.
 	known := func(w *World) human {
 		w.twoPeople(w.Registrar, w.Approver)
-		return human{w.Miner.Person, w.Miner.Member, "0123456789abcdef"}
+		return human{w.Miner.Person, w.Miner.Member, "0123456789abcdef", w.Miner.Coop()}
 	}
 	settled := func(w *World, h human) (human, error) { w.twoPeople(w.Registrar, w.Approver); return h, nil }
 	return Thing[human]{

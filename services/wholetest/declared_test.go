@@ -60,7 +60,7 @@ var rights = map[string]right{
 	"CoopService/ReinstatePerson":           roles,
 	"CoopService/RemovePerson":              roles,
 	"CoopService/RevokeRole":                roles,
-	"CoopService/AddKey":                    roles,
+	"CoopService/AddKey":                    theirs,
 	"CoopService/RevokeKey":                 roles,
 	"CoopService/AskKeyReplacement":         roles,
 	"CoopService/ConfirmKeyReplacement":     roles,

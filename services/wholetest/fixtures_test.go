@@ -47,7 +47,7 @@ var fixtures = map[string]func(*tablestest.World) asked{
 		settings.HoldHours = settings.GetHoldHours()%100 + 1
 		return &coopv1.ChangeSettingsRequest{Settings: settings, Reason: "the members met"}
 	}),
-	"CoopService/StateTwoPeople": by(registrar, func(w *tablestest.World) proto.Message {
+	"CoopService/StateTwoPeople": by(auditor, func(w *tablestest.World) proto.Message {
 		a, b := w.Add(w.T, w.Miner.Member, typev1.Role_ROLE_MINER), w.Add(w.T, w.Cutter.Member, typev1.Role_ROLE_CUTTER)
 		return &coopv1.StateTwoPeopleRequest{PersonId: a.Person, OtherPersonId: b.Person, Basis: "both were in the room"}
 	}),

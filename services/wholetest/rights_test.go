@@ -379,11 +379,7 @@ func everybody(t *testing.T, w *tablestest.World) callers {
 	}
 	for _, role := range []memberv1.Role{memberv1.Role_ROLE_REGISTRAR, memberv1.Role_ROLE_APPROVER} {
 		for _, p := range []cooptest.Person{w.Desk, w.Registrar, w.Keeper, w.SecondKeeper, w.Books, w.SecondBooks, w.Approver, w.SecondApprover} {
-			third := w.Desk
-			if p.Person == w.Desk.Person {
-				third = w.Registrar
-			}
-			_, err := third.Coop().StateTwoPeople(w.Ctx(), &coopv1.StateTwoPeopleRequest{
+			_, err := w.Auditor.Coop().StateTwoPeople(w.Ctx(), &coopv1.StateTwoPeopleRequest{
 				RequestId: command.NewID(), PersonId: them.roles[role].Person, OtherPersonId: p.Person, Basis: "both were in the room",
 			})
 			w.Must(err)

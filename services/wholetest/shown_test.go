@@ -30,7 +30,7 @@ var personal = []string{
 // them. What isn't here is its writer's own. The recipes' deals are between the miner, the
 // cutter and the jeweller; the others of their trades have no part in them.
 var shown = map[string][]string{
-	"CoopService/AddPerson.label":                             {"the desk"},
+	"CoopService/AddPerson.label":                             {"another miner", "the desk", "the miner"}, // each their own
 	"CoopService/AdmitMember.trading_name":                    {"another cutter", "the cutter", "the desk"}, // a jeweller's, beside what they look for
 	"CoopService/OpenDispute.reason":                          {"the desk", "the miner"},
 	"CoopService/RecordPersonal.value":                        {"the desk"}, // its registrar

@@ -40,6 +40,16 @@ func TestRolesApart(t *testing.T) {
 			ruletest.Refused(t, err, rule.RolesApart, "roles")
 		})
 	}
+	for _, money := range []memberv1.Role{bookkeeper, approver} {
+		t.Run("rule 10 refused: registrar for one member and "+money.String()+" for another", func(t *testing.T) {
+			other := desk
+			other.ID = "m2"
+			_, err := person(registrar).Grant("p2", other, money)
+			ruletest.Refused(t, err, rule.RolesApart, "role")
+			_, err = person(money).Grant("p2", other, registrar)
+			ruletest.Refused(t, err, rule.RolesApart, "role")
+		})
+	}
 	t.Run("rule 10 OK: bookkeeper and approver in one person", func(t *testing.T) {
 		if _, err := person(bookkeeper).Grant("p2", desk, approver); err != nil {
 			t.Error(err)

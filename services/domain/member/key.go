@@ -2,6 +2,7 @@ package member
 
 import (
 	"slices"
+	"strings"
 
 	memberv1 "seamshare.example/proto/gen/seamshare/event/member/v1"
 	"seamshare.example/services/domain/rule"
@@ -22,16 +23,18 @@ func (p Person) RevokeKey(keyID, reason string) (*memberv1.Event, error) {
 	}}}, nil
 }
 
-// AskKeyReplacement revokes a lost key and names the one that shall take its place
-// (rules 3, 4 and 6). owner is the person who has that key already, if anyone has.
+// AskKeyReplacement revokes a lost key, where it isn't revoked yet, and names the one
+// that shall take its place (rules 3, 4 and 6). owner is the person who has that key
+// already, if anyone has.
 func (p Person) AskKeyReplacement(keyID string, key []byte, owner string, by Person, reason string) (*memberv1.Event, error) {
-	if _, err := p.keyIn(keyID, KeyInUse); err != nil {
+	if _, err := p.keyIn(keyID, KeyInUse, KeyRevoked); err != nil {
 		return nil, err
 	}
 	if err := p.Standing.needs("person", Admitted); err != nil {
 		return nil, err
 	}
 	var broken rule.All
+	p.checkKeys(&broken)
 	checkKey(&broken, key, owner)
 	broken.Text("reason", reason, 200)
 	p.notTheirOwn(&broken, by)
@@ -79,15 +82,19 @@ func (p Person) RefuseKeyReplacement(keyID string, by Person, reason string) (*m
 	}}}, nil
 }
 
-func (p Person) keyIn(keyID string, stage KeyStage) (Key, error) {
+func (p Person) keyIn(keyID string, stages ...KeyStage) (Key, error) {
 	k, ok := p.Key(keyID)
 	if !ok {
 		return k, rule.NotThere("key_id", "key of the person")
 	}
-	if k.Stage != stage {
+	if !slices.Contains(stages, k.Stage) {
+		var fit []string
+		for _, s := range stages {
+			fit = append(fit, s.String())
+		}
 		return k, rule.Broken{
 			Reason: rule.KeyStandsOtherwise, Field: "key_id", Value: keyID,
-			Rule: "the key is " + k.Stage.String() + ", and this is for one that is " + stage.String(), Hint: "look at the person's keys",
+			Rule: "the key is " + k.Stage.String() + ", and this is for one that is " + strings.Join(fit, " or "), Hint: "look at the person's keys",
 		}
 	}
 	return k, nil
@@ -129,7 +136,12 @@ func (p Person) StateTwoPeople(other, by Person, basis string) (mine, others *me
 	case p.ID == other.ID:
 		broken.Add(rule.Broken{Reason: rule.NamedTwice, Field: "other_person_id", Value: p.ID, Rule: "these are one person", Hint: "name two"})
 	case by.ID == p.ID || by.ID == other.ID:
-		broken.Add(rule.Broken{Reason: rule.SecondPersonNeeded, Field: "person_id", Value: by.ID, Rule: "a third person states that two are two people", Hint: "ask another registrar or approver"})
+		broken.Add(rule.Broken{Reason: rule.SecondPersonNeeded, Field: "person_id", Value: by.ID, Rule: "a third person states that two are two people", Hint: "ask another of the desk"})
+	case slices.Contains(p.LetInBy, by.ID) || slices.Contains(other.LetInBy, by.ID):
+		broken.Add(rule.Broken{
+			Reason: rule.SecondPersonNeeded, Field: "person_id", Value: by.ID,
+			Rule: "who let a person in, or had a part in a key of theirs, doesn't state that they are another", Hint: "ask one of the desk who knows both and added neither",
+		})
 	case slices.Contains(p.NotThem, other.ID):
 		broken.Add(rule.Broken{Reason: rule.AlreadyThere, Field: "other_person_id", Value: other.ID, Rule: "this was stated before", Hint: "nothing needs to be done"})
 	case len(p.NotThem) >= maxStated || len(other.NotThem) >= maxStated:
@@ -212,9 +224,11 @@ func evolveKey(p Person, event any) Person {
 	case *memberv1.Event_KeyReplacementAsked:
 		a := e.KeyReplacementAsked.GetPrivate()
 		change(a.GetLostKeyId(), func(k *Key) { k.Stage, k.New, k.AskedBy = KeyLost, a.GetPublicKey(), a.GetAskedBy() })
+		p = p.letIn(a.GetAskedBy())
 	case *memberv1.Event_KeyReplacementConfirmed:
 		c := e.KeyReplacementConfirmed.GetPrivate()
 		change(c.GetLostKeyId(), func(k *Key) { k.Stage, k.New, k.AskedBy = KeyReplaced, nil, "" })
+		p = p.letIn(c.GetConfirmedBy())
 		p.Keys = append(slices.Clip(p.Keys), Key{ID: KeyID(c.GetPublicKey()), Public: c.GetPublicKey(), Stage: KeyInUse})
 	case *memberv1.Event_KeyReplacementRefused:
 		change(e.KeyReplacementRefused.GetPrivate().GetLostKeyId(), func(k *Key) { k.Stage, k.New, k.AskedBy = KeyRevoked, nil, "" })

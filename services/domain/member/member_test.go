@@ -129,7 +129,7 @@ func TestPerson(t *testing.T) {
 		taken.KeyOwner = "p9"
 		_, err := member.Person{}.Add(m, taken)
 		ruletest.Refused(t, err, rule.KeyTaken, "public_key")
-		_, err = p.AddKey(bytes.Repeat([]byte{8}, 32), "p9")
+		_, err = p.AddKey(bytes.Repeat([]byte{8}, 32), "p9", "p1")
 		ruletest.Refused(t, err, rule.KeyTaken, "public_key")
 	})
 	t.Run("OK: keeps every role and key, and folding aliases nothing", func(t *testing.T) {
@@ -141,7 +141,7 @@ func TestPerson(t *testing.T) {
 			t.Fatal(err)
 		}
 		for i := range byte(4) {
-			more, err := p.AddKey(bytes.Repeat([]byte{20 + i}, 32), "")
+			more, err := p.AddKey(bytes.Repeat([]byte{20 + i}, 32), "", "p1")
 			if err != nil {
 				t.Fatal(err)
 			}

@@ -20,13 +20,14 @@ const KeySize = 32
 //  3. A key is an Ed25519 public key.
 //  4. A key belongs to one person, for ever.
 //  5. A person is suspended, reinstated and removed as a member is, never by themselves.
-//  6. A key is revoked once. A lost one is replaced by two: a registrar asks, a second person confirms; neither is
-//     the key's owner, and both were stated to be two people.
-//  7. That two persons are two people is stated by a third.
+//  6. A person adds keys to themselves only. A key is revoked once. One that was lost or revoked is replaced by two:
+//     a registrar asks, a second person confirms; neither is the key's owner, and both were stated to be two people.
+//  7. That two persons are two people is stated by a third, who let in neither of them: who added a person, or had a
+//     part in the replacement of a key of theirs, may hold the key themselves.
 //  8. What is personal stands sealed under the person's own key; after the erasure nothing more is sealed.
 //  9. Nobody grants a role to themselves.
-//  10. A registrar, who says who is here, neither records money nor approves it: one person alone could
-//     otherwise let in a member and pay them.
+//  10. A registrar, who says who is here, neither records money nor approves it, for whichever members: one person
+//     alone could otherwise let in a member and pay them.
 type Person struct {
 	ID          string
 	MemberID    string // the member they were added to
@@ -36,6 +37,8 @@ type Person struct {
 	Keys        []Key
 	// NotThem are the persons who were stated to be another than this one.
 	NotThem []string
+	// LetInBy are the persons who added this one or replaced a key of theirs.
+	LetInBy []string
 	Sealed  []Sealed // the newest of each field
 	Erased  bool
 }
@@ -144,6 +147,7 @@ type NewPerson struct {
 	Key       []byte
 	KeyOwner  string
 	Roles     []memberv1.Role
+	By        string // the person who adds them; empty at the founding
 }
 
 // Add adds the person to a member, with a key and roles (rules 1 to 4, and 6).
@@ -171,7 +175,7 @@ func (p Person) Add(m Member, n NewPerson) ([]*memberv1.Event, error) {
 	events := []*memberv1.Event{
 		{Event: &memberv1.Event_PersonAdded{PersonAdded: &memberv1.PersonAdded{
 			Public:  &memberv1.PersonAdded_Public{PersonId: n.ID},
-			Private: &memberv1.PersonAdded_Private{MemberId: m.ID, Label: n.Label},
+			Private: &memberv1.PersonAdded_Private{MemberId: m.ID, Label: n.Label, AddedBy: n.By},
 		}}},
 		keyAdded(n.ID, n.Key),
 	}
@@ -198,7 +202,7 @@ func (p Person) Grant(by string, m Member, role memberv1.Role) (*memberv1.Event,
 		broken.Add(rule.Broken{Reason: rule.OwnRole, Field: "person_id", Value: p.ID, Rule: "nobody grants a role to themselves", Hint: "ask another registrar"})
 	}
 	broken.Answered("role", int32(role), memberv1.Role_name)
-	checkApart(&broken, "role", append(slices.Clone(p.For(m.ID).Roles), role))
+	checkApart(&broken, "role", append(p.allRoles(), role))
 	checkHas(&broken, "role", m, role)
 	if slices.Contains(p.For(m.ID).Roles, role) {
 		broken.Add(rule.Broken{Reason: rule.AlreadyThere, Field: "role", Value: role.String(), Rule: "the person has this role", Hint: "nothing needs to be done"})
@@ -236,19 +240,20 @@ func (p Person) Revoke(memberID string, role memberv1.Role, reason string) (*mem
 	}}}, nil
 }
 
-// AddKey gives the person one more key (rules 3 and 4). owner is the person who has
-// it already, if anyone has.
-func (p Person) AddKey(key []byte, owner string) (*memberv1.Event, error) {
-	if p.ID == "" {
-		return nil, rule.NotThere("person_id", "person")
+// AddKey gives the person one more key (rules 3, 4 and 6). owner is the person who has
+// it already, if anyone has; by is the person who adds it.
+func (p Person) AddKey(key []byte, owner, by string) (*memberv1.Event, error) {
+	if p.ID != by { // so too where there is nobody: an id tells nothing
+		return nil, rule.Broken{
+			Reason: rule.KeyNotYours, Field: "person_id",
+			Rule: "you are nobody with this id, and a person adds keys to themselves only", Hint: "where they lost theirs, let a registrar ask for a replacement and a second person confirm it",
+		}
 	}
 	if err := p.Standing.needs("person", Admitted); err != nil {
 		return nil, err
 	}
 	var broken rule.All
-	if len(p.Keys) >= maxKeys {
-		broken.Add(rule.Broken{Reason: rule.CountInvalid, Field: "public_key", Value: fmt.Sprint(len(p.Keys)), Rule: fmt.Sprintf("a person has at most %d keys, revoked ones counted", maxKeys), Hint: "add a new person"})
-	}
+	p.checkKeys(&broken)
 	checkKey(&broken, key, owner)
 	if err := broken.Err(); err != nil {
 		return nil, err
@@ -269,6 +274,14 @@ func checkHas(broken *rule.All, field string, m Member, role memberv1.Role) {
 	}
 }
 
+// allRoles are the person's for all members together.
+func (p Person) allRoles() (roles []memberv1.Role) {
+	for _, m := range p.Memberships {
+		roles = append(roles, m.Roles...)
+	}
+	return roles
+}
+
 // checkApart holds rule 10.
 func checkApart(broken *rule.All, field string, roles []memberv1.Role) {
 	if !slices.Contains(roles, memberv1.Role_ROLE_REGISTRAR) {
@@ -281,6 +294,13 @@ func checkApart(broken *rule.All, field string, roles []memberv1.Role) {
 				Rule: "a registrar neither records money nor approves it", Hint: "add another person for one of the two",
 			})
 		}
+	}
+}
+
+// checkKeys refuses one key more than a person may have.
+func (p Person) checkKeys(broken *rule.All) {
+	if len(p.Keys) >= maxKeys {
+		broken.Add(rule.Broken{Reason: rule.CountInvalid, Field: "public_key", Value: fmt.Sprint(len(p.Keys)), Rule: fmt.Sprintf("a person has at most %d keys, revoked ones counted", maxKeys), Hint: "add a new person"})
 	}
 }
 
@@ -320,6 +340,7 @@ func EvolvePerson(p Person, e *memberv1.Event) Person {
 		p.ID, p.Standing = e.PersonAdded.GetPublic().GetPersonId(), Admitted
 		p.MemberID = e.PersonAdded.GetPrivate().GetMemberId()
 		p.Label = e.PersonAdded.GetPrivate().GetLabel()
+		p = p.letIn(e.PersonAdded.GetPrivate().GetAddedBy())
 	case *memberv1.Event_KeyAdded:
 		k := e.KeyAdded.GetPrivate()
 		p.Keys = append(slices.Clip(p.Keys), Key{ID: k.GetKeyId(), Public: k.GetPublicKey(), Stage: KeyInUse})
@@ -341,6 +362,13 @@ func EvolvePerson(p Person, e *memberv1.Event) Person {
 		p.Sealed, p.Erased = nil, true
 	default:
 		p = evolveKey(p, e)
+	}
+	return p
+}
+
+func (p Person) letIn(by string) Person {
+	if by != "" && !slices.Contains(p.LetInBy, by) {
+		p.LetInBy = append(slices.Clip(p.LetInBy), by)
 	}
 	return p
 }

@@ -95,6 +95,26 @@ func (c Coop) SettingsAt(now time.Time) Settings {
 	return holds
 }
 
+// BankCoolOffAt is how long payouts wait after an edit of bank details at a moment. A
+// shorter one counts only once the longer one before it has passed: a registrar who
+// shortens it for an edit of their own waits as long.
+func (c Coop) BankCoolOffAt(now time.Time) time.Duration {
+	holds := c.First
+	var longest time.Duration
+	for _, d := range c.Changes {
+		if now.Before(d.From) {
+			break
+		}
+		if before := holds.bankCoolOff(); now.Before(d.From.Add(before)) {
+			longest = max(longest, before)
+		}
+		holds = d.Settings
+	}
+	return max(longest, holds.bankCoolOff())
+}
+
+func (s Settings) bankCoolOff() time.Duration { return time.Duration(s.BankCoolOffHours) * time.Hour }
+
 // ChangeSettings changes all settings at once (rules 2 and 3).
 func (c Coop) ChangeSettings(s Settings, from, now time.Time, reason string) (*memberv1.Event, error) {
 	if c.ID == "" {
@@ -143,7 +163,7 @@ func (s Settings) check(broken *rule.All) {
 		{"approval_days", s.ApprovalDays, year, 1, "days"},
 		{"consignment_days", s.ConsignmentDays, 10 * year, 1, "days"},
 		{"purchase_due_days", s.PurchaseDueDays, year - 1, 1, "days"},
-		{"bank_cool_off_hours", s.BankCoolOffHours, 24 * year, 0, "hours"},
+		{"bank_cool_off_hours", s.BankCoolOffHours, 24 * year, 24, "hours"},
 		{"corner_radius_min_um", s.CornerRadiusMinUm, rule.MaxLengthUm, 0, "micrometres"},
 	} {
 		if n.value < n.least || n.value > n.most {

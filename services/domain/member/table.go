@@ -38,9 +38,10 @@ var KeyTable = stage.Table{
 	Thing:  "key",
 	States: []string{"in use", "revoked", "lost", "replaced"},
 	Rows: []stage.Row{
-		{From: stage.None, Do: "CoopService/AddKey", By: "a registrar", To: "in use", Needs: "a key that is nobody's"},
+		{From: stage.None, Do: "CoopService/AddKey", By: "its owner", To: "in use", Needs: "a key that is nobody's"},
 		{From: "in use", Do: "CoopService/RevokeKey", By: "a registrar", To: "revoked", Needs: "a reason", Moves: "its tokens count no more"},
 		{From: "in use", Do: "CoopService/AskKeyReplacement", By: "a registrar who isn't its owner", To: "lost", Needs: "a reason, and a key that is nobody's", Moves: "its tokens count no more"},
+		{From: "revoked", Do: "CoopService/AskKeyReplacement", By: "a registrar who isn't its owner", To: "lost", Needs: "a reason, and a key that is nobody's"},
 		{From: "lost", Do: "CoopService/ConfirmKeyReplacement", By: "a second person of the desk who isn't its owner", To: "replaced", Needs: "the two were stated to be two people", Moves: "the new key is in use"},
 		{From: "lost", Do: "CoopService/RefuseKeyReplacement", By: "a second person of the desk who isn't its owner", To: "revoked", Needs: "a reason; the two were stated to be two people"},
 	},

@@ -80,6 +80,7 @@ const (
 	RefundDiffers    Reason = "REFUND_DIFFERS"     // not what was paid
 	RoleNotOfMember  Reason = "ROLE_NOT_OF_MEMBER" // the member doesn't do that
 	OwnRole          Reason = "OWN_ROLE"           // nobody grants a role to themselves
+	KeyNotYours      Reason = "KEY_NOT_YOURS"      // nobody adds a key to another
 	RolesApart       Reason = "ROLES_APART"        // two roles that one person can't hold
 	KeyTaken         Reason = "KEY_TAKEN"          // another person's key
 	MemberNotThere   Reason = "MEMBER_NOT_THERE"   // not admitted
@@ -150,7 +151,7 @@ var kinds = map[Reason]Kind{
 	NotAtAsking: State, NoDeal: State, CountDiffers: State, NotHandedOver: State, AboveWhatIsOwed: State,
 	CostNotAgreed: State, ClaimNotYours: State, PartNotInWork: State, CountedLot: State, WeighingsDiffer: State, SizesDiffer: State,
 	StoneNotForSale: State, StoneSold: State, StoneNotSold: State, PriceMoved: State, NotReturned: State,
-	NothingToRefund: State, RefundDiffers: State, RoleNotOfMember: State, OwnRole: State, RolesApart: State, KeyTaken: State, MemberNotThere: State,
+	NothingToRefund: State, RefundDiffers: State, RoleNotOfMember: State, OwnRole: State, KeyNotYours: Missing, RolesApart: State, KeyTaken: State, MemberNotThere: State,
 	FieldNotRecorded: State,
 
 	NotADraft: State, OfferNotOpen: State, NotOffMarket: State, NotRefunded: State, NotOverdue: State, PurchaseOverdue: State, AlreadyCut: State, NotComingBack: State, RoughIsOut: State, NotInHand: State, NotAGroup: State, ParcelClosed: State, NotAccountedFor: State, ViewingNotThere: State, TooManyViewings: State, TooManyNotes: State, ClaimClosed: State,

@@ -2155,7 +2155,7 @@ const file_seamshare_coop_v1_coop_service_proto_rawDesc = "" +
 	"\tChainLink\x12\x1a\n" +
 	"\bposition\x18\x01 \x01(\x04R\bposition\x12\x12\n" +
 	"\x04what\x18\x02 \x01(\tR\x04what\x12\x14\n" +
-	"\x05about\x18\x03 \x01(\tR\x05about2\xb6R\n" +
+	"\x05about\x18\x03 \x01(\tR\x05about2\xb8R\n" +
 	"\vCoopService\x12\x7f\n" +
 	"\vRecordField\x12%.seamshare.coop.v1.RecordFieldRequest\x1a&.seamshare.coop.v1.RecordFieldResponse\"!\xaa\xd4\x18\x03\n" +
 	"\x01\b\x82\xd3\xe4\x93\x02\x14:\x01*\"\x0f/v1/coop/fields\x12x\n" +
@@ -2201,9 +2201,8 @@ const file_seamshare_coop_v1_coop_service_proto_rawDesc = "" +
 	"\x01\b\x82\xd3\xe4\x93\x02(:\x01*\"#/v1/coop/persons/{person_id}:remove\x12\x94\x01\n" +
 	"\n" +
 	"RevokeRole\x12$.seamshare.coop.v1.RevokeRoleRequest\x1a%.seamshare.coop.v1.RevokeRoleResponse\"9\xaa\xd4\x18\x03\n" +
-	"\x01\b\x82\xd3\xe4\x93\x02,:\x01*\"'/v1/coop/persons/{person_id}:revokeRole\x12\x82\x01\n" +
-	"\x06AddKey\x12 .seamshare.coop.v1.AddKeyRequest\x1a!.seamshare.coop.v1.AddKeyResponse\"3\xaa\xd4\x18\x03\n" +
-	"\x01\b\x82\xd3\xe4\x93\x02&:\x01*\"!/v1/coop/persons/{person_id}/keys\x12\x9b\x01\n" +
+	"\x01\b\x82\xd3\xe4\x93\x02,:\x01*\"'/v1/coop/persons/{person_id}:revokeRole\x12\x81\x01\n" +
+	"\x06AddKey\x12 .seamshare.coop.v1.AddKeyRequest\x1a!.seamshare.coop.v1.AddKeyResponse\"2\xaa\xd4\x18\x02\x10\x01\x82\xd3\xe4\x93\x02&:\x01*\"!/v1/coop/persons/{person_id}/keys\x12\x9b\x01\n" +
 	"\tRevokeKey\x12#.seamshare.coop.v1.RevokeKeyRequest\x1a$.seamshare.coop.v1.RevokeKeyResponse\"C\xaa\xd4\x18\x03\n" +
 	"\x01\b\x82\xd3\xe4\x93\x026:\x01*\"1/v1/coop/persons/{person_id}/keys/{key_id}:revoke\x12\xb4\x01\n" +
 	"\x11AskKeyReplacement\x12+.seamshare.coop.v1.AskKeyReplacementRequest\x1a,.seamshare.coop.v1.AskKeyReplacementResponse\"D\xaa\xd4\x18\x03\n" +
@@ -2211,9 +2210,9 @@ const file_seamshare_coop_v1_coop_service_proto_rawDesc = "" +
 	"\x15ConfirmKeyReplacement\x12/.seamshare.coop.v1.ConfirmKeyReplacementRequest\x1a0.seamshare.coop.v1.ConfirmKeyReplacementResponse\"E\xaa\xd4\x18\x04\n" +
 	"\x02\b\x06\x82\xd3\xe4\x93\x027:\x01*\"2/v1/coop/persons/{person_id}/keys/{key_id}:confirm\x12\xbd\x01\n" +
 	"\x14RefuseKeyReplacement\x12..seamshare.coop.v1.RefuseKeyReplacementRequest\x1a/.seamshare.coop.v1.RefuseKeyReplacementResponse\"D\xaa\xd4\x18\x04\n" +
-	"\x02\b\x06\x82\xd3\xe4\x93\x026:\x01*\"1/v1/coop/persons/{person_id}/keys/{key_id}:refuse\x12\xa5\x01\n" +
-	"\x0eStateTwoPeople\x12(.seamshare.coop.v1.StateTwoPeopleRequest\x1a).seamshare.coop.v1.StateTwoPeopleResponse\">\xaa\xd4\x18\x04\n" +
-	"\x02\b\x06\x82\xd3\xe4\x93\x020:\x01*\"+/v1/coop/persons/{person_id}:stateTwoPeople\x12\x81\x01\n" +
+	"\x02\b\x06\x82\xd3\xe4\x93\x026:\x01*\"1/v1/coop/persons/{person_id}/keys/{key_id}:refuse\x12\xa8\x01\n" +
+	"\x0eStateTwoPeople\x12(.seamshare.coop.v1.StateTwoPeopleRequest\x1a).seamshare.coop.v1.StateTwoPeopleResponse\"A\xaa\xd4\x18\a\n" +
+	"\x05\b\x05\x06\a\x04\x82\xd3\xe4\x93\x020:\x01*\"+/v1/coop/persons/{person_id}:stateTwoPeople\x12\x81\x01\n" +
 	"\vListPersons\x12%.seamshare.coop.v1.ListPersonsRequest\x1a&.seamshare.coop.v1.ListPersonsResponse\"#\xaa\xd4\x18\a\n" +
 	"\x05\b\x05\x06\a\x04\x82\xd3\xe4\x93\x02\x12\x12\x10/v1/coop/persons\x12\x87\x01\n" +
 	"\tGetPerson\x12#.seamshare.coop.v1.GetPersonRequest\x1a$.seamshare.coop.v1.GetPersonResponse\"/\xaa\xd4\x18\a\n" +

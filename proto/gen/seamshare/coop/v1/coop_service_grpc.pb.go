@@ -148,12 +148,13 @@ type CoopServiceClient interface {
 	RemovePerson(ctx context.Context, in *RemovePersonRequest, opts ...grpc.CallOption) (*RemovePersonResponse, error)
 	// RevokeRole takes a role for a member from a person. Atomic; idempotent by request_id.
 	RevokeRole(ctx context.Context, in *RevokeRoleRequest, opts ...grpc.CallOption) (*RevokeRoleResponse, error)
-	// AddKey gives a person one more key to sign in with. Atomic; idempotent by request_id.
+	// AddKey gives the caller one more key to sign in with; nobody adds a key to another. Atomic; idempotent by
+	// request_id.
 	AddKey(ctx context.Context, in *AddKeyRequest, opts ...grpc.CallOption) (*AddKeyResponse, error)
 	// RevokeKey ends a key: nobody signs in with it again, and its tokens end. Atomic; idempotent by request_id.
 	RevokeKey(ctx context.Context, in *RevokeKeyRequest, opts ...grpc.CallOption) (*RevokeKeyResponse, error)
-	// AskKeyReplacement revokes a lost key and asks for another in its place, which a second person confirms. Atomic;
-	// idempotent by request_id.
+	// AskKeyReplacement asks for another key in the place of one that is lost, which it revokes, or that was revoked; a
+	// second person confirms it. Atomic; idempotent by request_id.
 	AskKeyReplacement(ctx context.Context, in *AskKeyReplacementRequest, opts ...grpc.CallOption) (*AskKeyReplacementResponse, error)
 	// ConfirmKeyReplacement puts the new key in the place of a lost one; never by who asked for it, nor by its owner.
 	// Atomic; idempotent by request_id.
@@ -161,8 +162,8 @@ type CoopServiceClient interface {
 	// RefuseKeyReplacement leaves the person without the new key; never by who asked for it, nor by its owner.
 	// Atomic; idempotent by request_id.
 	RefuseKeyReplacement(ctx context.Context, in *RefuseKeyReplacementRequest, opts ...grpc.CallOption) (*RefuseKeyReplacementResponse, error)
-	// StateTwoPeople states that two persons are two people, which four-eyes rules ask for; by a third who knows
-	// both. Atomic; idempotent by request_id.
+	// StateTwoPeople states that two persons are two people, which four-eyes rules ask for; by a third of the desk who
+	// knows both, and neither added them nor had a part in a key of theirs. Atomic; idempotent by request_id.
 	StateTwoPeople(ctx context.Context, in *StateTwoPeopleRequest, opts ...grpc.CallOption) (*StateTwoPeopleResponse, error)
 	// ListPersons lists all persons, oldest first.
 	ListPersons(ctx context.Context, in *ListPersonsRequest, opts ...grpc.CallOption) (*ListPersonsResponse, error)
@@ -1042,12 +1043,13 @@ type CoopServiceServer interface {
 	RemovePerson(context.Context, *RemovePersonRequest) (*RemovePersonResponse, error)
 	// RevokeRole takes a role for a member from a person. Atomic; idempotent by request_id.
 	RevokeRole(context.Context, *RevokeRoleRequest) (*RevokeRoleResponse, error)
-	// AddKey gives a person one more key to sign in with. Atomic; idempotent by request_id.
+	// AddKey gives the caller one more key to sign in with; nobody adds a key to another. Atomic; idempotent by
+	// request_id.
 	AddKey(context.Context, *AddKeyRequest) (*AddKeyResponse, error)
 	// RevokeKey ends a key: nobody signs in with it again, and its tokens end. Atomic; idempotent by request_id.
 	RevokeKey(context.Context, *RevokeKeyRequest) (*RevokeKeyResponse, error)
-	// AskKeyReplacement revokes a lost key and asks for another in its place, which a second person confirms. Atomic;
-	// idempotent by request_id.
+	// AskKeyReplacement asks for another key in the place of one that is lost, which it revokes, or that was revoked; a
+	// second person confirms it. Atomic; idempotent by request_id.
 	AskKeyReplacement(context.Context, *AskKeyReplacementRequest) (*AskKeyReplacementResponse, error)
 	// ConfirmKeyReplacement puts the new key in the place of a lost one; never by who asked for it, nor by its owner.
 	// Atomic; idempotent by request_id.
@@ -1055,8 +1057,8 @@ type CoopServiceServer interface {
 	// RefuseKeyReplacement leaves the person without the new key; never by who asked for it, nor by its owner.
 	// Atomic; idempotent by request_id.
 	RefuseKeyReplacement(context.Context, *RefuseKeyReplacementRequest) (*RefuseKeyReplacementResponse, error)
-	// StateTwoPeople states that two persons are two people, which four-eyes rules ask for; by a third who knows
-	// both. Atomic; idempotent by request_id.
+	// StateTwoPeople states that two persons are two people, which four-eyes rules ask for; by a third of the desk who
+	// knows both, and neither added them nor had a part in a key of theirs. Atomic; idempotent by request_id.
 	StateTwoPeople(context.Context, *StateTwoPeopleRequest) (*StateTwoPeopleResponse, error)
 	// ListPersons lists all persons, oldest first.
 	ListPersons(context.Context, *ListPersonsRequest) (*ListPersonsResponse, error)

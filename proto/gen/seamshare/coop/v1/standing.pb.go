@@ -1081,7 +1081,7 @@ type AddKeyRequest struct {
 	RequestId string `protobuf:"bytes,1,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
 	// Wait until the node has applied at least this position.
 	MinPosition uint64 `protobuf:"varint,2,opt,name=min_position,json=minPosition,proto3" json:"min_position,omitempty"`
-	// The person.
+	// The person, who is the caller.
 	PersonId string `protobuf:"bytes,3,opt,name=person_id,json=personId,proto3" json:"person_id,omitempty"`
 	// The new Ed25519 public key, 32 bytes.
 	PublicKey     []byte `protobuf:"bytes,4,opt,name=public_key,json=publicKey,proto3" json:"public_key,omitempty"`

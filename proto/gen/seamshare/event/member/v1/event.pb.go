@@ -1492,7 +1492,9 @@ type PersonAdded_Private struct {
 	// The member the person acts for.
 	MemberId string `protobuf:"bytes,1,opt,name=member_id,json=memberId,proto3" json:"member_id,omitempty"`
 	// What the person is called in the books, such as "desk 1". Not a personal name.
-	Label         string `protobuf:"bytes,2,opt,name=label,proto3" json:"label,omitempty"`
+	Label string `protobuf:"bytes,2,opt,name=label,proto3" json:"label,omitempty"`
+	// The person who added them; empty for the first registrar, who came with the founding.
+	AddedBy       string `protobuf:"bytes,3,opt,name=added_by,json=addedBy,proto3" json:"added_by,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1537,6 +1539,13 @@ func (x *PersonAdded_Private) GetMemberId() string {
 func (x *PersonAdded_Private) GetLabel() string {
 	if x != nil {
 		return x.Label
+	}
+	return ""
+}
+
+func (x *PersonAdded_Private) GetAddedBy() string {
+	if x != nil {
+		return x.AddedBy
 	}
 	return ""
 }
@@ -2222,15 +2231,16 @@ const file_seamshare_event_member_v1_event_proto_rawDesc = "" +
 	"\tmember_id\x18\x01 \x01(\tR\bmemberId\x12!\n" +
 	"\ftrading_name\x18\x02 \x01(\tR\vtradingName\x1a@\n" +
 	"\aPrivate\x125\n" +
-	"\x05roles\x18\x01 \x03(\x0e2\x1f.seamshare.event.member.v1.RoleR\x05roles\"\x83\x02\n" +
+	"\x05roles\x18\x01 \x03(\x0e2\x1f.seamshare.event.member.v1.RoleR\x05roles\"\x9e\x02\n" +
 	"\vPersonAdded\x12E\n" +
 	"\x06public\x18\x01 \x01(\v2-.seamshare.event.member.v1.PersonAdded.PublicR\x06public\x12H\n" +
 	"\aprivate\x18\x02 \x01(\v2..seamshare.event.member.v1.PersonAdded.PrivateR\aprivate\x1a%\n" +
 	"\x06Public\x12\x1b\n" +
-	"\tperson_id\x18\x01 \x01(\tR\bpersonId\x1a<\n" +
+	"\tperson_id\x18\x01 \x01(\tR\bpersonId\x1aW\n" +
 	"\aPrivate\x12\x1b\n" +
 	"\tmember_id\x18\x01 \x01(\tR\bmemberId\x12\x14\n" +
-	"\x05label\x18\x02 \x01(\tR\x05label\"\xfd\x01\n" +
+	"\x05label\x18\x02 \x01(\tR\x05label\x12\x19\n" +
+	"\badded_by\x18\x03 \x01(\tR\aaddedBy\"\xfd\x01\n" +
 	"\bKeyAdded\x12B\n" +
 	"\x06public\x18\x01 \x01(\v2*.seamshare.event.member.v1.KeyAdded.PublicR\x06public\x12E\n" +
 	"\aprivate\x18\x02 \x01(\v2+.seamshare.event.member.v1.KeyAdded.PrivateR\aprivate\x1a%\n" +
