@@ -323,6 +323,64 @@ func TestOwedAsAsked(t *testing.T) {
 	})
 }
 
+// A stone that comes back heavier or lighter is so in its parcel's books too, and what
+// it is cut to next is held against what came back.
+func TestBackWithAnotherMass(t *testing.T) {
+	s := open(t, 10000, 20000)
+	ctx := t.Context()
+	yield := func() *cutterv1.Yield {
+		got, err := s.cutter.Cutter().GetYield(ctx, &cutterv1.GetYieldRequest{ParcelId: s.stones[0].GetParcelId()})
+		if err != nil {
+			t.Fatal(err)
+		}
+		return got.GetYield()
+	}
+	weighs := func(what string, before *cutterv1.Yield, lighter int64) {
+		if now := yield(); now.GetFinishedUg() != before.GetFinishedUg()-lighter || now.GetUnexplainedUg() != before.GetUnexplainedUg()+lighter {
+			t.Errorf("%s: finished %d, then %d; unexplained %d, then %d", what, before.GetFinishedUg(), now.GetFinishedUg(), before.GetUnexplainedUg(), now.GetUnexplainedUg())
+		}
+	}
+	before := yield()
+
+	swapped := measured(s.stones[0])
+	swapped.Weighing = &typev1.Weighing{MassUg: swapped.GetWeighing().GetMassUg() - 108_000, DivisionUg: 2_000}
+	asked, err := s.marrow.Jeweller().AskForApproval(ctx, &jewellerv1.AskForApprovalRequest{RequestId: command.NewID(), Kind: typev1.GoodsKind_GOODS_KIND_APPROVAL, StoneIds: ids(s.stones[0])})
+	if err != nil {
+		t.Fatal(err)
+	}
+	id := asked.GetApproval().GetId()
+	if _, err := s.cutter.Cutter().SendOnApproval(ctx, &cutterv1.SendOnApprovalRequest{
+		RequestId: command.NewID(), ApprovalId: id, Stones: []*typev1.Measured{measured(s.stones[0])},
+		Loss: typev1.Bearer_BEARER_CUTTER, Breakage: typev1.Bearer_BEARER_CUTTER, Carrier: "by hand", Reference: "1",
+	}); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := s.cutter.Cutter().TakeBackFromApproval(ctx, &cutterv1.TakeBackFromApprovalRequest{RequestId: command.NewID(), ApprovalId: id, Stone: swapped}); err != nil {
+		t.Fatal(err)
+	}
+	weighs("back from approval", before, 108_000)
+	recut := &cutterv1.RecutStoneRequest{
+		RequestId: command.NewID(), StoneId: s.stones[0].GetId(), Weighing: &typev1.Weighing{MassUg: swapped.GetWeighing().GetMassUg() + 2_000, DivisionUg: 2_000},
+		Size: s.stones[0].GetSize(), Outline: s.stones[0].GetOutline(), Reason: typev1.Reason_REASON_GROUND_OFF, Why: "a chip",
+	}
+	_, err = s.cutter.Cutter().RecutStone(ctx, recut)
+	tradetest.Refused(t, err, codes.InvalidArgument, "HEAVIER_THAN_BEFORE", "weighing.mass_ug")
+
+	before = yield()
+	o := s.Order(t, s.marrow, s.stones[1])
+	if _, err := s.books.Coop().RecordOrderPayment(ctx, &coopv1.RecordOrderPaymentRequest{RequestId: command.NewID(), OrderId: o.GetId(), Amount: cooptest.AUD(20000), Reference: "bank"}); err != nil {
+		t.Fatal(err)
+	}
+	heavier := s.stones[1]
+	heavier.Weighing = &typev1.Weighing{MassUg: heavier.GetWeighing().GetMassUg() + 92_000, DivisionUg: 2_000}
+	s.takeBack(t, heavier)
+	weighs("an order returned", before, -92_000)
+	kept, err := s.books.Coop().ListExceptions(ctx, &coopv1.ListExceptionsRequest{})
+	if err != nil || len(kept.GetExceptions()) < 2 {
+		t.Errorf("exceptions are %v, %v", kept, err)
+	}
+}
+
 func TestWanted(t *testing.T) {
 	s := open(t)
 	ctx := t.Context()
