@@ -29,18 +29,22 @@ for what one jeweller has out.`
 func (s *session) approvalAskCommand() *cobra.Command {
 	kind := typev1.GoodsKind_GOODS_KIND_APPROVAL
 	var due, note string
+	var loss, breakage typev1.Bearer
 	c := &cobra.Command{
-		Use:   "ask STONE… [--kind WORD] [--for TIME]",
+		Use:   "ask STONE… [--kind WORD] [--for TIME] [--loss WORD] [--breakage WORD]",
 		Short: "Ask a cutter to send you stones (jeweller)",
 		Long: `Asks a cutter to send you stones of theirs on approval, or with --kind consignment
-for longer. It reserves nothing: who wants to be sure holds the stones too.`,
-		Example: `  seamshare approval ask STONE-1 STONE-2 --for "10 days"
+for longer. It reserves nothing: who wants to be sure holds the stones too. They go
+out at no more than the prices asked now, and for no longer than you say. Loss and
+breakage in setting are the cutter's to bear unless you offer to: then you owe the
+price of a stone that you say is lost or broke, or that isn't back in time.`,
+		Example: `  seamshare approval ask STONE-1 STONE-2 --for "10 days" --loss jeweller
   seamshare approval ask STONE --kind consignment --for "3 months"`,
 		Args: atLeastOne("STONE"),
 		RunE: func(c *cobra.Command, args []string) error {
 			return change(c, s, func(q call) (*jewellerv1.AskForApprovalResponse, error) {
 				return jewellerv1.NewJewellerServiceClient(q.conn).AskForApproval(q.ctx, &jewellerv1.AskForApprovalRequest{
-					RequestId: q.requestID, Kind: kind, StoneIds: args, DueAt: due, Note: note,
+					RequestId: q.requestID, Kind: kind, StoneIds: args, DueAt: due, Note: note, Loss: loss, Breakage: breakage,
 				})
 			}, func(w io.Writer, a *jewellerv1.AskForApprovalResponse) error {
 				return printApproval(w, a.GetApproval())
@@ -49,6 +53,8 @@ for longer. It reserves nothing: who wants to be sure holds the stones too.`,
 	}
 	wordFlag(c, &kind, "kind", "approval unless you say otherwise")
 	endsFlag(c, &due, "for", "until when: days or months, or a time", "as late as the co-op allows")
+	wordFlag(c, &loss, "loss", "who is to bear it if a stone is lost: the cutter unless you say otherwise")
+	wordFlag(c, &breakage, "breakage", "who is to bear it if one breaks in setting: likewise")
 	c.Flags().StringVar(&note, "note", "", "what you say to it")
 	return c
 }
@@ -77,9 +83,10 @@ func (s *session) approvalSendCommand() *cobra.Command {
 		Use:   "send APPROVAL --stone \"STONE=MASS,SIZE,PHOTO\"… …",
 		Short: "Send what was asked for, measured and photographed (cutter)",
 		Long: `Sends all stones that were asked for, each weighed, measured and photographed, so that
-another stone that comes back shows. They are out at the prices asked now. Say who
-bears it if one is lost, and if one breaks in setting: a jeweller who does owes its
-price from then on.`,
+another stone that comes back shows. They are out at the prices asked now, which are
+no higher than when the jeweller asked. Say who bears it if one is lost, and if one
+breaks in setting: the jeweller only where they offered it, and who does owes its price
+from then on.`,
 		Example: `  seamshare approval send APPROVAL \
     --stone "STONE=3.04 ct, 12x9x3.0 mm, 1.jpg" --light "daylight, overcast" \
     --loss jeweller --breakage cutter --carrier "by hand" --reference "box 2"`,
@@ -198,7 +205,8 @@ func (s *session) approvalLossCommand() *cobra.Command {
 		Short: "Say that a stone that is out is lost or broke (jeweller, cutter)",
 		Long: `Says that a stone that is out is lost, or with --broken that it broke. Who bears it was
 agreed when it went out: a jeweller who does owes its price from now on, as an order;
-where the cutter does, nobody owes anything.`,
+where the cutter does, nobody owes anything. At the jeweller's cost the cutter says it
+only when the time is over and the stone isn't back.`,
 		Example: `  seamshare approval loss APPROVAL STONE --how "cracked in the bezel" --broken`,
 		Args:    exactly("APPROVAL", "STONE"),
 		RunE: func(c *cobra.Command, args []string) error {

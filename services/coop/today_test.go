@@ -202,7 +202,7 @@ func TestTodayOfSelling(t *testing.T) {
 	d.clock.move(time.Hour)
 	d.sees(t, d.marrow, "the hold ended")
 
-	asked, err := d.marrow.Jeweller().AskForApproval(ctx, &jewellerv1.AskForApprovalRequest{RequestId: command.NewID(), Kind: typev1.GoodsKind_GOODS_KIND_APPROVAL, StoneIds: []string{p.Stones[2].GetId()}, DueAt: d.at(24 * time.Hour)})
+	asked, err := d.marrow.Jeweller().AskForApproval(ctx, &jewellerv1.AskForApprovalRequest{RequestId: command.NewID(), Kind: typev1.GoodsKind_GOODS_KIND_APPROVAL, StoneIds: []string{p.Stones[2].GetId()}, DueAt: d.at(24 * time.Hour), Loss: typev1.Bearer_BEARER_JEWELLER})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -172,6 +172,9 @@ func (s *Server) TakeBackFromApproval(ctx context.Context, req *cutterv1.TakeBac
 		if err != nil {
 			return nil, err
 		}
+		if err := weighBack(ctx, tx, st.State, measured.GetWeighing()); err != nil {
+			return nil, err
+		}
 		st.Record(came)
 		return back, nil
 	})

@@ -129,6 +129,9 @@ func (s *Server) AcceptReturn(ctx context.Context, req *cutterv1.AcceptReturnReq
 		if err != nil {
 			return nil, err
 		}
+		if err := weighBack(ctx, tx, back.State, wire.ReadWeighing(req.GetWeighing())); err != nil {
+			return nil, err
+		}
 		purchase.Record(taken)
 		back.Record(returned)
 		return back, nil
@@ -137,6 +140,21 @@ func (s *Server) AcceptReturn(ctx context.Context, req *cutterv1.AcceptReturnReq
 		return nil, err
 	}
 	return &cutterv1.AcceptReturnResponse{Stone: wire.Stone(did.State), Position: uint64(did.Position)}, nil
+}
+
+// weighBack weighs the part that became a stone anew as the stone comes back, as a stock
+// count does: what it differs by is unexplained, and a later cut starts from it.
+func weighBack(ctx context.Context, tx *eventstore.Tx, st stone.State, w *eventv1.Weighing) error {
+	rough, err := command.Open(tx, stream.Piece, st.Facts.GetPieceId())
+	if err != nil {
+		return err
+	}
+	counted, err := rough.State.Recount(piece.Counting{Person: access.Caller(ctx).Person, Part: st.Facts.GetPart(), Weighing: w})
+	if err != nil {
+		return err
+	}
+	rough.Record(counted)
+	return nil
 }
 
 // GetStone implements cutterv1.CutterServiceServer.

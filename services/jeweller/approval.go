@@ -43,11 +43,15 @@ func (s *Server) AskForApproval(ctx context.Context, req *jewellerv1.AskForAppro
 		if err != nil {
 			return nil, err
 		}
-		wish := approval.Wish{ID: id, Kind: kind, Jeweller: me, StoneIDs: req.GetStoneIds(), DueAt: due, Longest: longest, Note: req.GetNote(), Now: tx.Now()}
+		wish := approval.Wish{
+			ID: id, Kind: kind, Jeweller: me, StoneIDs: req.GetStoneIds(), DueAt: due, Longest: longest,
+			Loss: approvalv1.Bearer(req.GetLoss()), Breakage: approvalv1.Bearer(req.GetBreakage()), Note: req.GetNote(), Now: tx.Now(),
+		}
 		var broken rule.All
 		taking := stone.Taking{Jeweller: me, Together: req.GetStoneIds(), Now: tx.Now()}
 		for i, st := range stones {
 			wish.Cutters = append(wish.Cutters, st.State.Facts.GetCutterId())
+			wish.Prices = append(wish.Prices, st.State.Price)
 			if err := broken.Merge("", st.State.MayGoOut(taking, fmt.Sprintf("stone_ids[%d]", i))); err != nil {
 				return nil, err
 			}

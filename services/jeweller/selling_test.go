@@ -206,7 +206,7 @@ func TestHoldLimit(t *testing.T) {
 func TestGoodsOut(t *testing.T) {
 	s := open(t, 10000, 20000)
 	ctx := t.Context()
-	asked, err := s.marrow.Jeweller().AskForApproval(ctx, &jewellerv1.AskForApprovalRequest{RequestId: command.NewID(), Kind: typev1.GoodsKind_GOODS_KIND_CONSIGNMENT, StoneIds: ids(s.stones...)})
+	asked, err := s.marrow.Jeweller().AskForApproval(ctx, &jewellerv1.AskForApprovalRequest{RequestId: command.NewID(), Kind: typev1.GoodsKind_GOODS_KIND_CONSIGNMENT, StoneIds: ids(s.stones...), Loss: typev1.Bearer_BEARER_JEWELLER})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -257,6 +257,128 @@ func TestGoodsOut(t *testing.T) {
 			t.Errorf("got %v, %v", o, err)
 		}
 	})
+}
+
+// What a jeweller owes without a word of theirs is what they asked under, and no more.
+func TestOwedAsAsked(t *testing.T) {
+	clock := &handClock{now: time.Now().UTC().Truncate(time.Second)}
+	s := openAt(t, clock.read, 10000)
+	ctx, st, due := t.Context(), s.stones[0], clock.read().Add(48*time.Hour)
+	ask := &jewellerv1.AskForApprovalRequest{RequestId: command.NewID(), Kind: typev1.GoodsKind_GOODS_KIND_APPROVAL, StoneIds: ids(st), DueAt: due.Format(time.RFC3339)}
+	send := func(a *typev1.Approval, change func(*cutterv1.SendOnApprovalRequest)) (*cutterv1.SendOnApprovalResponse, error) {
+		req := &cutterv1.SendOnApprovalRequest{
+			RequestId: command.NewID(), ApprovalId: a.GetId(), Stones: []*typev1.Measured{measured(st)}, Loss: a.GetLoss(), Breakage: a.GetBreakage(), Carrier: "by hand", Reference: "1",
+		}
+		change(req)
+		return s.cutter.Cutter().SendOnApproval(ctx, req)
+	}
+	asked, err := s.marrow.Jeweller().AskForApproval(ctx, ask)
+	if l := asked.GetApproval(); err != nil || l.GetLoss() != typev1.Bearer_BEARER_CUTTER || l.GetBreakage() != typev1.Bearer_BEARER_CUTTER || l.GetLines()[0].GetPrice().GetUnits() != 100 {
+		t.Fatalf("got %v, %v", asked, err)
+	}
+	t.Run("refused: dearer, at the jeweller's cost, later", func(t *testing.T) {
+		price := func(minor int64) {
+			if _, err := s.cutter.Cutter().PutStoneOnSale(ctx, &cutterv1.PutStoneOnSaleRequest{RequestId: command.NewID(), StoneId: st.GetId(), Price: cooptest.AUD(minor)}); err != nil {
+				t.Fatal(err)
+			}
+		}
+		price(10001)
+		_, err := send(asked.GetApproval(), func(*cutterv1.SendOnApprovalRequest) {})
+		tradetest.Refused(t, err, codes.FailedPrecondition, "NOT_AS_ASKED", "stones[0]")
+		price(10000)
+		_, err = send(asked.GetApproval(), func(r *cutterv1.SendOnApprovalRequest) { r.Loss = typev1.Bearer_BEARER_JEWELLER })
+		tradetest.Refused(t, err, codes.FailedPrecondition, "NOT_AS_ASKED", "loss")
+		_, err = send(asked.GetApproval(), func(r *cutterv1.SendOnApprovalRequest) { r.Breakage = typev1.Bearer_BEARER_JEWELLER })
+		tradetest.Refused(t, err, codes.FailedPrecondition, "NOT_AS_ASKED", "breakage")
+		_, err = send(asked.GetApproval(), func(r *cutterv1.SendOnApprovalRequest) { r.DueAt = due.Add(time.Second).Format(time.RFC3339) })
+		tradetest.Refused(t, err, codes.FailedPrecondition, "NOT_AS_ASKED", "due_at")
+	})
+	ask.RequestId, ask.Loss = command.NewID(), typev1.Bearer_BEARER_JEWELLER
+	if asked, err = s.marrow.Jeweller().AskForApproval(ctx, ask); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := send(asked.GetApproval(), func(r *cutterv1.SendOnApprovalRequest) { r.DueAt = clock.read().Add(time.Second).Format(time.RFC3339) }); err != nil {
+		t.Fatal(err)
+	}
+	lose := func() (*cutterv1.RecordApprovalLossResponse, error) {
+		return s.cutter.Cutter().RecordApprovalLoss(ctx, &cutterv1.RecordApprovalLossRequest{RequestId: command.NewID(), ApprovalId: asked.GetApproval().GetId(), StoneId: st.GetId(), How: "not back"})
+	}
+	t.Run("refused: the cutter alone says that it is lost, before the day that was asked for", func(t *testing.T) {
+		clock.step(48*time.Hour - time.Microsecond) // overdue by the cutter's own day
+		_, err := lose()
+		tradetest.Refused(t, err, codes.FailedPrecondition, "NOT_OVERDUE", "stone_id")
+	})
+	t.Run("OK: not back in time it is owed, and can't be sent back: no last day is made up", func(t *testing.T) {
+		clock.step(time.Microsecond)
+		lost, err := lose()
+		if err != nil {
+			t.Fatal(err)
+		}
+		id := lost.GetApproval().GetLines()[0].GetOrderId()
+		_, err = s.marrow.Jeweller().AskReturn(ctx, &jewellerv1.AskReturnRequest{RequestId: command.NewID(), OrderId: id, StoneIds: ids(st), Why: "no"})
+		tradetest.Refused(t, err, codes.FailedPrecondition, "RETURN_PERIOD_OVER", "stone_ids[0]")
+		if strings.Contains(err.Error(), "0001") || !strings.Contains(err.Error(), "approval") {
+			t.Errorf("got %v", err)
+		}
+	})
+}
+
+// A stone that comes back heavier or lighter is so in its parcel's books too, and what
+// it is cut to next is held against what came back.
+func TestBackWithAnotherMass(t *testing.T) {
+	s := open(t, 10000, 20000)
+	ctx := t.Context()
+	yield := func() *cutterv1.Yield {
+		got, err := s.cutter.Cutter().GetYield(ctx, &cutterv1.GetYieldRequest{ParcelId: s.stones[0].GetParcelId()})
+		if err != nil {
+			t.Fatal(err)
+		}
+		return got.GetYield()
+	}
+	weighs := func(what string, before *cutterv1.Yield, lighter int64) {
+		if now := yield(); now.GetFinishedUg() != before.GetFinishedUg()-lighter || now.GetUnexplainedUg() != before.GetUnexplainedUg()+lighter {
+			t.Errorf("%s: finished %d, then %d; unexplained %d, then %d", what, before.GetFinishedUg(), now.GetFinishedUg(), before.GetUnexplainedUg(), now.GetUnexplainedUg())
+		}
+	}
+	before := yield()
+
+	swapped := measured(s.stones[0])
+	swapped.Weighing = &typev1.Weighing{MassUg: swapped.GetWeighing().GetMassUg() - 108_000, DivisionUg: 2_000}
+	asked, err := s.marrow.Jeweller().AskForApproval(ctx, &jewellerv1.AskForApprovalRequest{RequestId: command.NewID(), Kind: typev1.GoodsKind_GOODS_KIND_APPROVAL, StoneIds: ids(s.stones[0])})
+	if err != nil {
+		t.Fatal(err)
+	}
+	id := asked.GetApproval().GetId()
+	if _, err := s.cutter.Cutter().SendOnApproval(ctx, &cutterv1.SendOnApprovalRequest{
+		RequestId: command.NewID(), ApprovalId: id, Stones: []*typev1.Measured{measured(s.stones[0])},
+		Loss: typev1.Bearer_BEARER_CUTTER, Breakage: typev1.Bearer_BEARER_CUTTER, Carrier: "by hand", Reference: "1",
+	}); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := s.cutter.Cutter().TakeBackFromApproval(ctx, &cutterv1.TakeBackFromApprovalRequest{RequestId: command.NewID(), ApprovalId: id, Stone: swapped}); err != nil {
+		t.Fatal(err)
+	}
+	weighs("back from approval", before, 108_000)
+	recut := &cutterv1.RecutStoneRequest{
+		RequestId: command.NewID(), StoneId: s.stones[0].GetId(), Weighing: &typev1.Weighing{MassUg: swapped.GetWeighing().GetMassUg() + 2_000, DivisionUg: 2_000},
+		Size: s.stones[0].GetSize(), Outline: s.stones[0].GetOutline(), Reason: typev1.Reason_REASON_GROUND_OFF, Why: "a chip",
+	}
+	_, err = s.cutter.Cutter().RecutStone(ctx, recut)
+	tradetest.Refused(t, err, codes.InvalidArgument, "HEAVIER_THAN_BEFORE", "weighing.mass_ug")
+
+	before = yield()
+	o := s.Order(t, s.marrow, s.stones[1])
+	if _, err := s.books.Coop().RecordOrderPayment(ctx, &coopv1.RecordOrderPaymentRequest{RequestId: command.NewID(), OrderId: o.GetId(), Amount: cooptest.AUD(20000), Reference: "bank"}); err != nil {
+		t.Fatal(err)
+	}
+	heavier := s.stones[1]
+	heavier.Weighing = &typev1.Weighing{MassUg: heavier.GetWeighing().GetMassUg() + 92_000, DivisionUg: 2_000}
+	s.takeBack(t, heavier)
+	weighs("an order returned", before, -92_000)
+	kept, err := s.books.Coop().ListExceptions(ctx, &coopv1.ListExceptionsRequest{})
+	if err != nil || len(kept.GetExceptions()) < 2 {
+		t.Errorf("exceptions are %v, %v", kept, err)
+	}
 }
 
 func TestWanted(t *testing.T) {

@@ -72,6 +72,7 @@ func holdThem(w *World, ids ...string) (string, error) {
 func askFor(w *World, kind typev1.GoodsKind, ids ...string) (string, error) {
 	asked, err := w.Jeweller.Jeweller().AskForApproval(w.Ctx(), &jewellerv1.AskForApprovalRequest{
 		RequestId: command.NewID(), Kind: kind, StoneIds: ids, DueAt: w.Now().Add(5 * 24 * time.Hour).Format(time.RFC3339),
+		Loss: typev1.Bearer_BEARER_JEWELLER, Breakage: typev1.Bearer_BEARER_JEWELLER,
 	})
 	return asked.GetApproval().GetId(), err
 }
@@ -79,7 +80,6 @@ func askFor(w *World, kind typev1.GoodsKind, ids ...string) (string, error) {
 func sendGoods(w *World, approvalID string, loss typev1.Bearer, ids ...string) error {
 	_, err := w.Cutter.Cutter().SendOnApproval(w.Ctx(), &cutterv1.SendOnApprovalRequest{
 		RequestId: command.NewID(), ApprovalId: approvalID, Stones: allMeasured(ids), Loss: loss, Breakage: loss, Carrier: "by hand", Reference: "1",
-		DueAt: w.Now().Add(5 * 24 * time.Hour).Format(time.RFC3339),
 	})
 	return err
 }
@@ -251,9 +251,9 @@ func goodsTrial(table stage.Table, kind typev1.GoodsKind) Trial {
 			return g
 		}
 	}
-	overdue := func(n int) func(*World) goods {
+	overdue := func(n int, bearer typev1.Bearer) func(*World) goods {
 		return func(w *World) goods {
-			g := out(n, loss)(w)
+			g := out(n, bearer)(w)
 			w.Advance(5 * 24 * time.Hour)
 			return g
 		}
@@ -283,7 +283,7 @@ func goodsTrial(table stage.Table, kind typev1.GoodsKind) Trial {
 			stage.None:  {{Make: func(w *World) goods { return goods{nothing, idsOf(stonesOnSale(w, 1))} }}},
 			"asked for": {{Make: func(w *World) goods { return asked(w, 2) }}},
 			"out":       {{Name: "two", Make: out(2, loss)}, {Name: "one", Make: out(1, loss)}, {Name: "at the jeweller's cost", Make: out(1, typev1.Bearer_BEARER_JEWELLER)}},
-			"overdue":   {{Name: "two", Make: overdue(2)}, {Name: "one", Make: overdue(1)}},
+			"overdue":   {{Name: "two", Make: overdue(2, loss)}, {Name: "one", Make: overdue(1, loss)}, {Name: "over at the jeweller's cost", Make: overdue(1, typev1.Bearer_BEARER_JEWELLER)}},
 			"settled": {
 				{Name: "lost at the cutter's cost", Make: then(out(1, loss), lost)},
 				{Name: "lost at the jeweller's cost", Make: then(out(1, typev1.Bearer_BEARER_JEWELLER), lost)},
@@ -309,7 +309,7 @@ func goodsTrial(table stage.Table, kind typev1.GoodsKind) Trial {
 			}}},
 			"JewellerService/BuyFromApproval":    {{Do: first(func(w *World, id, stone string) error { return buyFrom(w, id, stone) })}},
 			"JewellerService/ReportLoss":         {{Do: first(func(w *World, id, stone string) error { return reportLoss(w, id, stone, false) })}},
-			"CutterService/RecordApprovalLoss":   {{Do: first(func(w *World, id, stone string) error { return recordLoss(w, id, stone, true) })}},
+			"CutterService/RecordApprovalLoss":   {{With: []string{"two", "one", "over at the jeweller's cost"}, Do: first(func(w *World, id, stone string) error { return recordLoss(w, id, stone, true) })}},
 			"CutterService/TakeBackFromApproval": {{With: []string{"two", "one", "lost at the cutter's cost"}, Do: first(goodsBack)}},
 			Time:                                 {{Do: func(w *World, g goods) (goods, error) { w.Advance(6 * 24 * time.Hour); return g, nil }}},
 		},
@@ -399,7 +399,11 @@ func sellingTrial() Trial {
 				w.Must(buyFrom(w, s.goods, s.id))
 				return s
 			}}},
-			"out":    {{Name: "cutter bears", Make: out(typev1.Bearer_BEARER_CUTTER)}, {Name: "jeweller bears", Make: out(typev1.Bearer_BEARER_JEWELLER)}},
+			"out":    {{Name: "cutter bears", Make: out(typev1.Bearer_BEARER_CUTTER)}, {Name: "jeweller bears", Make: out(typev1.Bearer_BEARER_JEWELLER)}, {Name: "jeweller bears, overdue", Make: func(w *World) selling {
+				s := out(typev1.Bearer_BEARER_JEWELLER)(w)
+				w.Advance(5 * 24 * time.Hour)
+				return s
+			}}},
 			"lost":   {{Make: lose(false)}},
 			"broken": {{Make: lose(true)}},
 		},
@@ -430,8 +434,8 @@ func sellingTrial() Trial {
 				{Name: "broken", Do: keep(func(w *World, s selling) error { return reportLoss(w, s.goods, s.id, true) })},
 			},
 			"CutterService/RecordApprovalLoss": {
-				{Name: "lost", Do: keep(func(w *World, s selling) error { return recordLoss(w, s.goods, s.id, false) })},
-				{Name: "broken", Do: keep(func(w *World, s selling) error { return recordLoss(w, s.goods, s.id, true) })},
+				{Name: "lost", With: []string{"cutter bears", "jeweller bears, overdue"}, Do: keep(func(w *World, s selling) error { return recordLoss(w, s.goods, s.id, false) })},
+				{Name: "broken", With: []string{"cutter bears", "jeweller bears, overdue"}, Do: keep(func(w *World, s selling) error { return recordLoss(w, s.goods, s.id, true) })},
 			},
 			Time: {{Do: func(w *World, s selling) (selling, error) { w.Advance(time.Hour); return s, nil }}},
 		},

@@ -88,8 +88,8 @@ func Approval(s approval.State, now time.Time) *typev1.Approval {
 		})
 	}
 	if !s.Sent {
-		for _, id := range s.StoneIDs {
-			out.Lines = append(out.Lines, &typev1.ApprovalLine{StoneId: id})
+		for i, id := range s.StoneIDs {
+			out.Lines = append(out.Lines, &typev1.ApprovalLine{StoneId: id, Price: Money(s.Currency, s.Seen[i])})
 		}
 	}
 	out.Etag = etag(out, 0)

@@ -19,10 +19,12 @@ const MaxLines = 100
 
 // State is goods on approval or consignment as far as has happened. Rules:
 //
-//  1. A jeweller asks once, for at least one stone, each once, all of one cutter.
+//  1. A jeweller asks once, for at least one stone, each once, all of one cutter. What they ask under is the most that may
+//     become theirs to pay: the prices then, a latest day, and loss and breakage borne by the cutter unless they offer to.
 //  2. They are due on a day that lies ahead, no further than the settings allow for the kind, counted from when they are
 //     sent; the cutter may give more time while something is out, by the same measure from then.
-//  3. Only the cutter sends them, all of them, each measured and photographed, and says who bears loss and breakage.
+//  3. Only the cutter sends them, all of them, each measured and photographed, and says who bears loss and breakage;
+//     nothing of it to the jeweller's cost beyond what they asked under.
 //  4. What one jeweller has out in one currency stays within the settings' limit.
 //  5. The cutter may decline, the jeweller withdraw, until they are sent.
 //  6. When now is not before the day they are due, what is out is overdue, in decisions and queries alike; it can still
@@ -31,7 +33,8 @@ const MaxLines = 100
 //  8. A stone that comes back is measured and photographed again; where that isn't what went out, the record says so: it
 //     may be another stone.
 //  9. Jeweller or cutter says that a stone is lost or broke. Where the jeweller bears it, they owe its price; where the
-//     cutter does, nobody owes anything, and the stone may still come back.
+//     cutter does, nobody owes anything, and the stone may still come back. At the jeweller's cost the cutter says so only
+//     after the day they are due, and after the one asked for.
 //
 // States are shared between goroutines: nothing that is reachable from one is ever
 // changed.
@@ -41,14 +44,18 @@ type State struct {
 	Jeweller string
 	Cutter   string
 	StoneIDs []string // as asked for
-	DueAt    time.Time
+	Seen     []int64  // the price of each then, in minor units
+	AskedFor time.Time
 	Note     string
 
+	// As asked, until they are sent.
+	DueAt    time.Time
+	Currency string
+	Loss     approvalv1.Bearer
+	Breakage approvalv1.Bearer
+
 	Sent      bool
-	Currency  string
 	Lines     []Line // once sent
-	Loss      approvalv1.Bearer
-	Breakage  approvalv1.Bearer
 	Carrier   string
 	Reference string
 
@@ -152,7 +159,9 @@ func Evolve(s State, e *approvalv1.Event) State {
 	case *approvalv1.Event_Asked:
 		p := e.Asked.GetPrivate()
 		s.ID, s.Kind, s.Jeweller, s.Cutter = e.Asked.GetPublic().GetApprovalId(), p.GetKind(), p.GetJewellerId(), p.GetCutterId()
-		s.StoneIDs, s.DueAt, s.Note = p.GetStoneIds(), moment(p.GetDueAtUs()), p.GetNote()
+		s.StoneIDs, s.Seen, s.Currency, s.Note = p.GetStoneIds(), p.GetPricesMinor(), p.GetCurrency(), p.GetNote()
+		s.AskedFor, s.Loss, s.Breakage = moment(p.GetDueAtUs()), p.GetLoss(), p.GetBreakage()
+		s.DueAt = s.AskedFor
 	case *approvalv1.Event_Sent:
 		p := e.Sent.GetPrivate()
 		s.Sent, s.Currency, s.DueAt, s.Loss, s.Breakage = true, p.GetCurrency(), moment(p.GetDueAtUs()), p.GetLoss(), p.GetBreakage()

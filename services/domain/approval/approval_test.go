@@ -36,10 +36,13 @@ func (h *history) did(e *approvalv1.Event, err error) *history {
 	return h
 }
 
+func aud(minor int64) *eventv1.Amount { return &eventv1.Amount{Currency: "AUD", Minor: minor} }
+
 func wish() approval.Wish {
 	return approval.Wish{
 		ID: "a", Kind: approvalv1.GoodsKind_GOODS_KIND_APPROVAL, Jeweller: jeweller, Cutters: []string{cutter, cutter, cutter},
-		StoneIDs: []string{"s1", "s2", "s3"}, DueAt: noon.Add(5 * day), Longest: 14 * day, Now: noon,
+		StoneIDs: []string{"s1", "s2", "s3"}, Prices: []*eventv1.Amount{aud(700), aud(780), aud(20)},
+		Loss: approvalv1.Bearer_BEARER_JEWELLER, DueAt: noon.Add(5 * day), Longest: 14 * day, Now: noon,
 	}
 }
 

@@ -19,10 +19,13 @@ type Wish struct {
 	Jeweller string
 	Cutters  []string // of each stone, in their order
 	StoneIDs []string
-	DueAt    time.Time     // the zero time: as late as may be
-	Longest  time.Duration // by the settings, for the kind
-	Note     string
-	Now      time.Time
+	Prices   []*eventv1.Amount // asked for each stone now
+	DueAt    time.Time         // the zero time: as late as may be
+	Longest  time.Duration     // by the settings, for the kind
+	// Loss and Breakage are what the jeweller is ready to bear; zero: the cutter bears it.
+	Loss, Breakage approvalv1.Bearer
+	Note           string
+	Now            time.Time
 }
 
 // Ask asks for goods (rules 1 and 2).
@@ -46,18 +49,28 @@ func (s State) Ask(w Wish) (*approvalv1.Event, error) {
 			broken.Add(rule.Broken{Reason: rule.OwnStone, Field: field, Value: id, Rule: "the stone is your own", Hint: "leave it out"})
 		}
 	}
-	due := dueBy(&broken, w.DueAt, w.Longest, w.Now)
+	asked := &approvalv1.Asked_Private{Kind: w.Kind, JewellerId: w.Jeweller, StoneIds: w.StoneIDs, Note: w.Note, Loss: w.Loss, Breakage: w.Breakage}
+	for i, p := range w.Prices {
+		broken.Currency(fmt.Sprintf("stone_ids[%d]", i), p, w.Prices[0].GetCurrency())
+		asked.Currency, asked.PricesMinor = p.GetCurrency(), append(asked.PricesMinor, p.GetMinor())
+	}
+	for _, b := range []*approvalv1.Bearer{&asked.Loss, &asked.Breakage} {
+		if *b == approvalv1.Bearer_BEARER_UNSPECIFIED {
+			*b = approvalv1.Bearer_BEARER_CUTTER
+		}
+	}
+	broken.Answered("loss", int32(asked.Loss), approvalv1.Bearer_name)
+	broken.Answered("breakage", int32(asked.Breakage), approvalv1.Bearer_name)
+	asked.DueAtUs = dueBy(&broken, w.DueAt, w.Longest, w.Now).UnixMicro()
 	if w.Note != "" {
 		broken.Text("note", w.Note, 500)
 	}
 	if err := broken.Err(); err != nil {
 		return nil, err
 	}
+	asked.CutterId = w.Cutters[0]
 	return &approvalv1.Event{Event: &approvalv1.Event_Asked{Asked: &approvalv1.Asked{
-		Public: &approvalv1.Asked_Public{ApprovalId: w.ID},
-		Private: &approvalv1.Asked_Private{
-			Kind: w.Kind, JewellerId: w.Jeweller, CutterId: w.Cutters[0], StoneIds: w.StoneIDs, DueAtUs: due.UnixMicro(), Note: w.Note,
-		},
+		Public: &approvalv1.Asked_Public{ApprovalId: w.ID}, Private: asked,
 	}}}, nil
 }
 
@@ -80,7 +93,7 @@ func dueBy(broken *rule.All, due time.Time, longest time.Duration, now time.Time
 type Sending struct {
 	Lines          []Line // stone, parcel, set, price and what each measures
 	Currency       string
-	DueAt          time.Time // the zero time: as asked, or as late as may be where that is over
+	DueAt          time.Time // the zero time: as asked
 	Longest        time.Duration
 	Loss, Breakage approvalv1.Bearer
 	Carrier        string
@@ -98,6 +111,9 @@ func (s State) Send(cutter string, g Sending) (*approvalv1.Event, error) {
 	if err := s.waiting(cutter == s.Cutter, g.Now); err != nil {
 		return nil, err
 	}
+	if !s.AskedFor.After(g.Now) {
+		return nil, rule.Broken{Reason: rule.NotAsAsked, Field: "approval_id", Value: s.ID, Rule: "the jeweller asked for them until " + s.AskedFor.Format(time.RFC3339) + ", which is over", Hint: "decline, and let them ask again"}
+	}
 	var broken rule.All
 	if !s.all(g.Lines) {
 		broken.Add(rule.Broken{Reason: rule.CountInvalid, Field: "stones", Value: fmt.Sprintf("%d stones", len(g.Lines)), Rule: "all stones that were asked for go out, each once", Hint: fmt.Sprintf("send these: %v, or decline", s.StoneIDs)})
@@ -106,10 +122,11 @@ func (s State) Send(cutter string, g Sending) (*approvalv1.Event, error) {
 	broken.Answered("breakage", int32(g.Breakage), approvalv1.Bearer_name)
 	broken.Text("carrier", g.Carrier, 80)
 	broken.Text("reference", g.Reference, 80)
-	if g.DueAt.IsZero() && s.DueAt.After(g.Now) {
-		g.DueAt = s.DueAt
+	if g.DueAt.IsZero() {
+		g.DueAt = s.AskedFor
 	}
 	due := dueBy(&broken, g.DueAt, g.Longest, g.Now)
+	s.asAsked(&broken, g)
 	sent := &approvalv1.Sent_Private{
 		DueAtUs: due.UnixMicro(), Currency: g.Currency, Loss: g.Loss, Breakage: g.Breakage, Carrier: g.Carrier, Reference: g.Reference,
 	}
@@ -128,6 +145,38 @@ func (s State) Send(cutter string, g Sending) (*approvalv1.Event, error) {
 		return nil, err
 	}
 	return &approvalv1.Event{Event: &approvalv1.Event_Sent{Sent: &approvalv1.Sent{Public: &approvalv1.Sent_Public{ApprovalId: s.ID}, Private: sent}}}, nil
+}
+
+// asAsked notes what would cost the jeweller more than they asked under (rules 1 and 3).
+func (s State) asAsked(broken *rule.All, g Sending) {
+	if g.DueAt.After(s.AskedFor) {
+		broken.Add(rule.Broken{
+			Reason: rule.NotAsAsked, Field: "due_at", Value: g.DueAt.Format(time.RFC3339), Rule: "the jeweller asked for them until " + s.AskedFor.Format(time.RFC3339) + " at the latest",
+			Hint: "name no later time; give more of it once they are out",
+		})
+	}
+	for _, b := range []struct {
+		field        string
+		says, offers approvalv1.Bearer
+	}{{"loss", g.Loss, s.Loss}, {"breakage", g.Breakage, s.Breakage}} {
+		if b.says == approvalv1.Bearer_BEARER_JEWELLER && b.offers != b.says {
+			broken.Add(rule.Broken{
+				Reason: rule.NotAsAsked, Field: b.field, Value: "jeweller", Rule: "the jeweller didn't offer to bear it",
+				Hint: "bear it yourself, or decline and let them ask again",
+			})
+		}
+	}
+	for i, l := range g.Lines {
+		n := slices.Index(s.StoneIDs, l.StoneID)
+		if n < 0 || g.Currency == s.Currency && l.Price <= s.Seen[n] {
+			continue
+		}
+		seen := s.money(s.Currency, s.Seen[n])
+		broken.Add(rule.Broken{
+			Reason: rule.NotAsAsked, Field: fmt.Sprintf("stones[%d]", i), Value: s.money(g.Currency, l.Price), Rule: "the jeweller saw it at " + seen + " when they asked",
+			Hint: "put it on sale at no more than that, or decline and let them ask again",
+		})
+	}
 }
 
 func (s State) money(currency string, minor int64) string {
@@ -267,6 +316,15 @@ func (s State) TakeBack(cutter, stoneID string, m *eventv1.Measured, massDiffers
 	}}}, nil
 }
 
+// cutterMaySay is from when the cutter can say it at the jeweller's cost (rule 9). The
+// cutter alone sets the day they are due, and could set it for the next moment.
+func (s State) cutterMaySay() time.Time {
+	if s.AskedFor.After(s.DueAt) {
+		return s.AskedFor
+	}
+	return s.DueAt
+}
+
 // Lose says that a stone is lost or broke (rule 9). orderID is of the order by which the
 // jeweller pays for it; empty where the cutter bears it.
 func (s State) Lose(member, stoneID string, broke bool, how, orderID string, now time.Time) (*approvalv1.Event, error) {
@@ -277,6 +335,12 @@ func (s State) Lose(member, stoneID string, broke bool, how, orderID string, now
 	broken.Text("how", how, 500)
 	if l, _ := s.Line(stoneID); l.Stage != Out {
 		broken.Add(s.notOut("stone_id", stoneID))
+	} else if from := s.cutterMaySay(); orderID != "" && member == s.Cutter && now.Before(from) {
+		broken.Add(rule.Broken{
+			Reason: rule.NotOverdue, Field: "stone_id", Value: stoneID,
+			Rule: "the jeweller bears it, and has until " + from.Format(time.RFC3339) + " to bring it back; before that only they can say that it is lost or broke",
+			Hint: "let the jeweller report it, or wait until then",
+		})
 	}
 	if err := broken.Err(); err != nil {
 		return nil, err

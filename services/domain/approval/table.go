@@ -17,7 +17,7 @@ func table(thing string) stage.Table {
 			{From: stage.None, Do: "JewellerService/AskForApproval", By: "the jeweller", To: "asked for", Needs: "stones of one cutter that the jeweller could have, sets as a whole"},
 			{From: "asked for", Do: "JewellerService/WithdrawApproval", By: "the jeweller", To: "withdrawn"},
 			{From: "asked for", Do: "CutterService/DeclineApproval", By: "the cutter", To: "declined", Needs: "a reason"},
-			{From: "asked for", Do: "CutterService/SendOnApproval", By: "the cutter", To: "out", Needs: "all stones still to be had, measured and photographed; the jeweller's limit of goods out", Moves: "custody, to the jeweller; title stays"},
+			{From: "asked for", Do: "CutterService/SendOnApproval", By: "the cutter", To: "out", Needs: "all stones still to be had, measured and photographed; nothing to the jeweller's cost beyond what they asked under; their limit of goods out", Moves: "custody, to the jeweller; title stays"},
 			{From: "out", Do: "time", By: "the day they are due", To: "overdue"},
 		},
 	}
@@ -29,11 +29,19 @@ func table(thing string) stage.Table {
 			stage.Row{From: from, Do: "CutterService/TakeBackFromApproval", By: "the cutter", To: from, If: "some stay out", Needs: "measured and photographed again", Moves: "custody, to the cutter"},
 			stage.Row{From: from, Do: "CutterService/TakeBackFromApproval", By: "the cutter", To: "settled", If: "the last of them", Needs: "measured and photographed again", Moves: "custody, to the cutter"},
 		)
-		for _, do := range []struct{ rpc, by string }{{"JewellerService/ReportLoss", "the jeweller"}, {"CutterService/RecordApprovalLoss", "the cutter"}} {
-			t.Rows = append(t.Rows,
-				stage.Row{From: from, Do: do.rpc, By: do.by, To: from, If: "some stay out", Moves: "where the jeweller bears it, an order: the price is owed"},
-				stage.Row{From: from, Do: do.rpc, By: do.by, To: "settled", If: "the last of them", Moves: "where the jeweller bears it, an order: the price is owed"},
-			)
+		owed := "where the jeweller bears it, an order: the price is owed"
+		says := []stage.Row{
+			{Do: "JewellerService/ReportLoss", By: "the jeweller", Moves: owed},
+			{Do: "CutterService/RecordApprovalLoss", By: "the cutter", Needs: "the cutter bears it"},
+		}
+		if from == "overdue" {
+			says[1].Needs, says[1].Moves = "where the jeweller bears it, the day asked for is over too", owed
+		}
+		for _, r := range says {
+			some, last := r, r
+			some.From, some.To, some.If = from, from, "some stay out"
+			last.From, last.To, last.If = from, "settled", "the last of them"
+			t.Rows = append(t.Rows, some, last)
 		}
 	}
 	t.Rows = append(t.Rows, stage.Row{From: "settled", Do: "CutterService/TakeBackFromApproval", By: "the cutter", To: "settled", If: "a stone lost or broken at the cutter's cost", Moves: "custody, to the cutter"})

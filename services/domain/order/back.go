@@ -69,6 +69,8 @@ func (s State) AskReturn(buyer string, ids []string, why string, now time.Time) 
 			broken.Add(rule.Broken{Reason: rule.AlreadyThere, Field: field, Value: id, Rule: "the stone goes back already", Hint: "leave it out"})
 		case !l.Received:
 			broken.Add(s.notReceived(field, id))
+		case s.ApprovalID != "":
+			broken.Add(rule.Broken{Reason: rule.ReturnPeriodOver, Field: field, Value: id, Rule: "a stone bought from an approval isn't sent back under the return period: it was looked at before", Hint: "ask its cutter, who may still take it, or claim damage"})
 		case !now.Before(l.ReturnUntil):
 			broken.Add(rule.Broken{Reason: rule.ReturnPeriodOver, Field: field, Value: id, Rule: "it could be sent back until " + l.ReturnUntil.Format(time.RFC3339), Hint: "ask its cutter, who may still take it"})
 		}

@@ -10,15 +10,16 @@ import (
 	piecev1 "seamshare.example/proto/gen/seamshare/event/piece/v1"
 )
 
-// Counting is what a stock keeper weighed at a stock count.
+// Counting is what a stock keeper weighed at a stock count, or a cutter as a stone came
+// back.
 type Counting struct {
-	CountID, Person, Note string
+	CountID, Person, Note string // no count where a stone came back
 	Part                  string
 	Weighing              *eventv1.Weighing
 }
 
-// Recount weighs a part, or the stone that it became, again at a stock count: all that
-// it differs by is unexplained (rule 17). A part that moved on is counted where it is.
+// Recount weighs a part, or the stone that it became, again at a stock count or as the
+// stone comes back from a jeweller: all that it differs by is unexplained (rule 17). A part that moved on is counted where it is.
 // Whoever counts a stone records the same weighing with the stone (stone.State.Recount).
 func (s State) Recount(c Counting) (*piecev1.Event, error) {
 	part, err := s.there(c.Part)

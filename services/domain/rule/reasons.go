@@ -160,7 +160,7 @@ var kinds = map[Reason]Kind{
 
 	// reasons_jeweller.go
 	StoneInSet: State, SetNotWhole: State, StoneOut: State, StoneNotOut: State, StoneGone: State, StoneHeld: State, TooManyHeld: State,
-	HoldOver: State, ApprovalOver: State, ApprovalNotOut: State, TooMuchOut: State, OrderPaidFor: State, OrderUnderWay: State, OrderPromised: State,
+	HoldOver: State, ApprovalOver: State, ApprovalNotOut: State, NotAsAsked: State, TooMuchOut: State, OrderPaidFor: State, OrderUnderWay: State, OrderPromised: State,
 	OrderOver: State, PaymentOpen: State, NothingToSend: State, NothingToReceive: State, NotReceived: State, ReturnPeriodOver: State,
 	ClaimPeriodOver: State, DamageNotClaimed: State, AboveThePrice: State, WantedIsClosed: State, NotOneSeller: Invalid, OwnStone: State,
 

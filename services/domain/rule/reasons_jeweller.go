@@ -11,6 +11,7 @@ const (
 	TooManyHeld      Reason = "TOO_MANY_HELD"      // one jeweller holds no more
 	HoldOver         Reason = "HOLD_OVER"          // ended, released or used
 	ApprovalOver     Reason = "APPROVAL_OVER"      // it isn't waiting to be sent
+	NotAsAsked       Reason = "NOT_AS_ASKED"       // it would cost the jeweller more than they asked under
 	ApprovalNotOut   Reason = "APPROVAL_NOT_OUT"   // nothing of it is out
 	TooMuchOut       Reason = "TOO_MUCH_OUT"       // one jeweller has no more goods out
 	OrderPaidFor     Reason = "ORDER_PAID_FOR"     // money came in

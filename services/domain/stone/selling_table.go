@@ -31,7 +31,7 @@ var SellingTable = stage.Table{
 		{From: "out", Do: "JewellerService/ReportLoss", By: "the jeweller it is with", To: SoldState, If: "the jeweller bears it", Moves: "title; the price is owed"},
 		{From: "out", Do: "CutterService/RecordApprovalLoss", By: "the cutter", To: "lost", If: "lost, and the cutter bears it"},
 		{From: "out", Do: "CutterService/RecordApprovalLoss", By: "the cutter", To: "broken", If: "broken, and the cutter bears it"},
-		{From: "out", Do: "CutterService/RecordApprovalLoss", By: "the cutter", To: SoldState, If: "the jeweller bears it", Moves: "title; the price is owed"},
+		{From: "out", Do: "CutterService/RecordApprovalLoss", By: "the cutter", To: SoldState, If: "the jeweller bears it", Needs: "the day it is due, and the one asked for, is over", Moves: "title; the price is owed"},
 		{From: "lost", Do: "CutterService/TakeBackFromApproval", By: "the cutter", To: "with its cutter", Needs: "it was found after all; measured and photographed again", Moves: "custody, to the cutter"},
 		{From: "broken", Do: "CutterService/TakeBackFromApproval", By: "the cutter", To: "with its cutter", Needs: "measured and photographed again", Moves: "custody, to the cutter"},
 	},

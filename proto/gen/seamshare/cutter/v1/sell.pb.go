@@ -1376,11 +1376,11 @@ type SendOnApprovalRequest struct {
 	ApprovalId string `protobuf:"bytes,3,opt,name=approval_id,json=approvalId,proto3" json:"approval_id,omitempty"`
 	// All its stones, as they leave.
 	Stones []*v1.Measured `protobuf:"bytes,4,rep,name=stones,proto3" json:"stones,omitempty"`
-	// When they are due, RFC 3339; empty: as asked.
+	// When they are due, RFC 3339, no later than asked; empty: as asked.
 	DueAt string `protobuf:"bytes,5,opt,name=due_at,json=dueAt,proto3" json:"due_at,omitempty"`
-	// Who bears the loss of a stone.
+	// Who bears the loss of a stone: the jeweller only where they offered it.
 	Loss v1.Bearer `protobuf:"varint,6,opt,name=loss,proto3,enum=seamshare.type.v1.Bearer" json:"loss,omitempty"`
-	// Who bears breakage in setting.
+	// Who bears breakage in setting: the jeweller only where they offered it.
 	Breakage v1.Bearer `protobuf:"varint,7,opt,name=breakage,proto3,enum=seamshare.type.v1.Bearer" json:"breakage,omitempty"`
 	// Who carries them.
 	Carrier string `protobuf:"bytes,8,opt,name=carrier,proto3" json:"carrier,omitempty"`

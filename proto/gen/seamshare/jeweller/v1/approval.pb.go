@@ -34,10 +34,15 @@ type AskForApprovalRequest struct {
 	Kind v1.GoodsKind `protobuf:"varint,3,opt,name=kind,proto3,enum=seamshare.type.v1.GoodsKind" json:"kind,omitempty"`
 	// The stones, all of one cutter; a pair or suite as a whole.
 	StoneIds []string `protobuf:"bytes,4,rep,name=stone_ids,json=stoneIds,proto3" json:"stone_ids,omitempty"`
-	// Until when, RFC 3339; empty: as late as the co-op's settings allow.
+	// Until when at the latest, RFC 3339; empty: as late as the co-op's settings allow.
 	DueAt string `protobuf:"bytes,5,opt,name=due_at,json=dueAt,proto3" json:"due_at,omitempty"`
 	// What is to be said to it.
-	Note          string `protobuf:"bytes,6,opt,name=note,proto3" json:"note,omitempty"`
+	Note string `protobuf:"bytes,6,opt,name=note,proto3" json:"note,omitempty"`
+	// Who is to bear the loss of a stone: the jeweller only where they say so here; not
+	// set: the cutter.
+	Loss v1.Bearer `protobuf:"varint,7,opt,name=loss,proto3,enum=seamshare.type.v1.Bearer" json:"loss,omitempty"`
+	// Who is to bear breakage in setting; not set: the cutter.
+	Breakage      v1.Bearer `protobuf:"varint,8,opt,name=breakage,proto3,enum=seamshare.type.v1.Bearer" json:"breakage,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -112,6 +117,20 @@ func (x *AskForApprovalRequest) GetNote() string {
 		return x.Note
 	}
 	return ""
+}
+
+func (x *AskForApprovalRequest) GetLoss() v1.Bearer {
+	if x != nil {
+		return x.Loss
+	}
+	return v1.Bearer(0)
+}
+
+func (x *AskForApprovalRequest) GetBreakage() v1.Bearer {
+	if x != nil {
+		return x.Breakage
+	}
+	return v1.Bearer(0)
 }
 
 // AskForApprovalResponse answers AskForApproval.
@@ -804,7 +823,7 @@ var File_seamshare_jeweller_v1_approval_proto protoreflect.FileDescriptor
 
 const file_seamshare_jeweller_v1_approval_proto_rawDesc = "" +
 	"\n" +
-	"$seamshare/jeweller/v1/approval.proto\x12\x15seamshare.jeweller.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fseamshare/type/v1/selling.proto\"\xb4\x02\n" +
+	"$seamshare/jeweller/v1/approval.proto\x12\x15seamshare.jeweller.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fseamshare/type/v1/selling.proto\"\xae\x03\n" +
 	"\x15AskForApprovalRequest\x12;\n" +
 	"\n" +
 	"request_id\x18\x01 \x01(\tB\x1c\xbaH\x19r\x172\x15^[A-Za-z0-9_-]{1,64}$R\trequestId\x12!\n" +
@@ -813,7 +832,9 @@ const file_seamshare_jeweller_v1_approval_proto_rawDesc = "" +
 	"\xbaH\a\x82\x01\x04\x10\x01 \x00R\x04kind\x12?\n" +
 	"\tstone_ids\x18\x04 \x03(\tB\"\xbaH\x1f\x92\x01\x1c\b\x01\x10d\"\x16r\x142\x12^[a-z0-9_-]{1,64}$R\bstoneIds\x12\x1e\n" +
 	"\x06due_at\x18\x05 \x01(\tB\a\xbaH\x04r\x02\x18(R\x05dueAt\x12\x1c\n" +
-	"\x04note\x18\x06 \x01(\tB\b\xbaH\x05r\x03\x18\xf4\x03R\x04note\"m\n" +
+	"\x04note\x18\x06 \x01(\tB\b\xbaH\x05r\x03\x18\xf4\x03R\x04note\x127\n" +
+	"\x04loss\x18\a \x01(\x0e2\x19.seamshare.type.v1.BearerB\b\xbaH\x05\x82\x01\x02\x10\x01R\x04loss\x12?\n" +
+	"\bbreakage\x18\b \x01(\x0e2\x19.seamshare.type.v1.BearerB\b\xbaH\x05\x82\x01\x02\x10\x01R\bbreakage\"m\n" +
 	"\x16AskForApprovalResponse\x127\n" +
 	"\bapproval\x18\x01 \x01(\v2\x1b.seamshare.type.v1.ApprovalR\bapproval\x12\x1a\n" +
 	"\bposition\x18\x02 \x01(\x04R\bposition\"\xb5\x01\n" +
@@ -894,21 +915,24 @@ var file_seamshare_jeweller_v1_approval_proto_goTypes = []any{
 	(*ListApprovalsRequest)(nil),     // 10: seamshare.jeweller.v1.ListApprovalsRequest
 	(*ListApprovalsResponse)(nil),    // 11: seamshare.jeweller.v1.ListApprovalsResponse
 	(v1.GoodsKind)(0),                // 12: seamshare.type.v1.GoodsKind
-	(*v1.Approval)(nil),              // 13: seamshare.type.v1.Approval
+	(v1.Bearer)(0),                   // 13: seamshare.type.v1.Bearer
+	(*v1.Approval)(nil),              // 14: seamshare.type.v1.Approval
 }
 var file_seamshare_jeweller_v1_approval_proto_depIdxs = []int32{
 	12, // 0: seamshare.jeweller.v1.AskForApprovalRequest.kind:type_name -> seamshare.type.v1.GoodsKind
-	13, // 1: seamshare.jeweller.v1.AskForApprovalResponse.approval:type_name -> seamshare.type.v1.Approval
-	13, // 2: seamshare.jeweller.v1.WithdrawApprovalResponse.approval:type_name -> seamshare.type.v1.Approval
-	13, // 3: seamshare.jeweller.v1.BuyFromApprovalResponse.approval:type_name -> seamshare.type.v1.Approval
-	13, // 4: seamshare.jeweller.v1.ReportLossResponse.approval:type_name -> seamshare.type.v1.Approval
-	13, // 5: seamshare.jeweller.v1.GetApprovalResponse.approval:type_name -> seamshare.type.v1.Approval
-	13, // 6: seamshare.jeweller.v1.ListApprovalsResponse.approvals:type_name -> seamshare.type.v1.Approval
-	7,  // [7:7] is the sub-list for method output_type
-	7,  // [7:7] is the sub-list for method input_type
-	7,  // [7:7] is the sub-list for extension type_name
-	7,  // [7:7] is the sub-list for extension extendee
-	0,  // [0:7] is the sub-list for field type_name
+	13, // 1: seamshare.jeweller.v1.AskForApprovalRequest.loss:type_name -> seamshare.type.v1.Bearer
+	13, // 2: seamshare.jeweller.v1.AskForApprovalRequest.breakage:type_name -> seamshare.type.v1.Bearer
+	14, // 3: seamshare.jeweller.v1.AskForApprovalResponse.approval:type_name -> seamshare.type.v1.Approval
+	14, // 4: seamshare.jeweller.v1.WithdrawApprovalResponse.approval:type_name -> seamshare.type.v1.Approval
+	14, // 5: seamshare.jeweller.v1.BuyFromApprovalResponse.approval:type_name -> seamshare.type.v1.Approval
+	14, // 6: seamshare.jeweller.v1.ReportLossResponse.approval:type_name -> seamshare.type.v1.Approval
+	14, // 7: seamshare.jeweller.v1.GetApprovalResponse.approval:type_name -> seamshare.type.v1.Approval
+	14, // 8: seamshare.jeweller.v1.ListApprovalsResponse.approvals:type_name -> seamshare.type.v1.Approval
+	9,  // [9:9] is the sub-list for method output_type
+	9,  // [9:9] is the sub-list for method input_type
+	9,  // [9:9] is the sub-list for extension type_name
+	9,  // [9:9] is the sub-list for extension extendee
+	0,  // [0:9] is the sub-list for field type_name
 }
 
 func init() { file_seamshare_jeweller_v1_approval_proto_init() }

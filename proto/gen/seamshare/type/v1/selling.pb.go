@@ -467,9 +467,9 @@ type Approval struct {
 	Lines []*ApprovalLine `protobuf:"bytes,6,rep,name=lines,proto3" json:"lines,omitempty"`
 	// When they are due, RFC 3339; as asked, until they are sent.
 	DueAt string `protobuf:"bytes,7,opt,name=due_at,json=dueAt,proto3" json:"due_at,omitempty"`
-	// Who bears the loss of a stone; not set until they are sent.
+	// Who bears the loss of a stone; as asked, until they are sent.
 	Loss Bearer `protobuf:"varint,8,opt,name=loss,proto3,enum=seamshare.type.v1.Bearer" json:"loss,omitempty"`
-	// Who bears breakage in setting; not set until they are sent.
+	// Who bears breakage in setting; as asked, until they are sent.
 	Breakage Bearer `protobuf:"varint,9,opt,name=breakage,proto3,enum=seamshare.type.v1.Bearer" json:"breakage,omitempty"`
 	// Who carries them.
 	Carrier string `protobuf:"bytes,10,opt,name=carrier,proto3" json:"carrier,omitempty"`
@@ -620,7 +620,7 @@ type ApprovalLine struct {
 	StoneId string `protobuf:"bytes,1,opt,name=stone_id,json=stoneId,proto3" json:"stone_id,omitempty"`
 	// Where it stands.
 	State ApprovalLineState `protobuf:"varint,2,opt,name=state,proto3,enum=seamshare.type.v1.ApprovalLineState" json:"state,omitempty"`
-	// Its price while it is out, without tax.
+	// Its price while it is out, without tax; as asked, until it is sent.
 	Price *money.Money `protobuf:"bytes,3,opt,name=price,proto3" json:"price,omitempty"`
 	// What it measured when it went out.
 	Out *Measured `protobuf:"bytes,4,opt,name=out,proto3" json:"out,omitempty"`

@@ -970,10 +970,19 @@ type Asked_Private struct {
 	CutterId string `protobuf:"bytes,3,opt,name=cutter_id,json=cutterId,proto3" json:"cutter_id,omitempty"`
 	// The stones.
 	StoneIds []string `protobuf:"bytes,4,rep,name=stone_ids,json=stoneIds,proto3" json:"stone_ids,omitempty"`
-	// Until when the jeweller wants them, in microseconds since 1970.
+	// Until when at the latest, in microseconds since 1970.
 	DueAtUs int64 `protobuf:"varint,5,opt,name=due_at_us,json=dueAtUs,proto3" json:"due_at_us,omitempty"`
 	// What the jeweller says to it.
-	Note          string `protobuf:"bytes,6,opt,name=note,proto3" json:"note,omitempty"`
+	Note string `protobuf:"bytes,6,opt,name=note,proto3" json:"note,omitempty"`
+	// The currency of all prices.
+	Currency string `protobuf:"bytes,7,opt,name=currency,proto3" json:"currency,omitempty"`
+	// The price seen of each stone, in the order of the stones, without tax, in minor
+	// units of the currency: the most it goes out at.
+	PricesMinor []int64 `protobuf:"varint,8,rep,packed,name=prices_minor,json=pricesMinor,proto3" json:"prices_minor,omitempty"`
+	// Who is to bear the loss of a stone; the jeweller bears none they didn't offer to.
+	Loss Bearer `protobuf:"varint,9,opt,name=loss,proto3,enum=seamshare.event.approval.v1.Bearer" json:"loss,omitempty"`
+	// Who is to bear breakage in setting.
+	Breakage      Bearer `protobuf:"varint,10,opt,name=breakage,proto3,enum=seamshare.event.approval.v1.Bearer" json:"breakage,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1048,6 +1057,34 @@ func (x *Asked_Private) GetNote() string {
 		return x.Note
 	}
 	return ""
+}
+
+func (x *Asked_Private) GetCurrency() string {
+	if x != nil {
+		return x.Currency
+	}
+	return ""
+}
+
+func (x *Asked_Private) GetPricesMinor() []int64 {
+	if x != nil {
+		return x.PricesMinor
+	}
+	return nil
+}
+
+func (x *Asked_Private) GetLoss() Bearer {
+	if x != nil {
+		return x.Loss
+	}
+	return Bearer_BEARER_UNSPECIFIED
+}
+
+func (x *Asked_Private) GetBreakage() Bearer {
+	if x != nil {
+		return x.Breakage
+	}
+	return Bearer_BEARER_UNSPECIFIED
 }
 
 // The part that may be shown to anyone.
@@ -1953,13 +1990,13 @@ const file_seamshare_event_approval_v1_event_proto_rawDesc = "" +
 	"\vprice_minor\x18\x03 \x01(\x03R\n" +
 	"priceMinor\x128\n" +
 	"\bmeasured\x18\x04 \x01(\v2\x1c.seamshare.event.v1.MeasuredR\bmeasured\x12\x15\n" +
-	"\x06set_id\x18\x05 \x01(\tR\x05setId\"\x8e\x03\n" +
+	"\x06set_id\x18\x05 \x01(\tR\x05setId\"\xc7\x04\n" +
 	"\x05Asked\x12A\n" +
 	"\x06public\x18\x01 \x01(\v2).seamshare.event.approval.v1.Asked.PublicR\x06public\x12D\n" +
 	"\aprivate\x18\x02 \x01(\v2*.seamshare.event.approval.v1.Asked.PrivateR\aprivate\x1a)\n" +
 	"\x06Public\x12\x1f\n" +
 	"\vapproval_id\x18\x01 \x01(\tR\n" +
-	"approvalId\x1a\xd0\x01\n" +
+	"approvalId\x1a\x89\x03\n" +
 	"\aPrivate\x12:\n" +
 	"\x04kind\x18\x01 \x01(\x0e2&.seamshare.event.approval.v1.GoodsKindR\x04kind\x12\x1f\n" +
 	"\vjeweller_id\x18\x02 \x01(\tR\n" +
@@ -1967,7 +2004,12 @@ const file_seamshare_event_approval_v1_event_proto_rawDesc = "" +
 	"\tcutter_id\x18\x03 \x01(\tR\bcutterId\x12\x1b\n" +
 	"\tstone_ids\x18\x04 \x03(\tR\bstoneIds\x12\x1a\n" +
 	"\tdue_at_us\x18\x05 \x01(\x03R\adueAtUs\x12\x12\n" +
-	"\x04note\x18\x06 \x01(\tR\x04note\"\xe7\x03\n" +
+	"\x04note\x18\x06 \x01(\tR\x04note\x12\x1a\n" +
+	"\bcurrency\x18\a \x01(\tR\bcurrency\x12!\n" +
+	"\fprices_minor\x18\b \x03(\x03R\vpricesMinor\x127\n" +
+	"\x04loss\x18\t \x01(\x0e2#.seamshare.event.approval.v1.BearerR\x04loss\x12?\n" +
+	"\bbreakage\x18\n" +
+	" \x01(\x0e2#.seamshare.event.approval.v1.BearerR\bbreakage\"\xe7\x03\n" +
 	"\x04Sent\x12@\n" +
 	"\x06public\x18\x01 \x01(\v2(.seamshare.event.approval.v1.Sent.PublicR\x06public\x12C\n" +
 	"\aprivate\x18\x02 \x01(\v2).seamshare.event.approval.v1.Sent.PrivateR\aprivate\x1a)\n" +
@@ -2137,15 +2179,17 @@ var file_seamshare_event_approval_v1_event_proto_depIdxs = []int32{
 	29, // 26: seamshare.event.approval.v1.Broken.public:type_name -> seamshare.event.approval.v1.Broken.Public
 	30, // 27: seamshare.event.approval.v1.Broken.private:type_name -> seamshare.event.approval.v1.Broken.Private
 	0,  // 28: seamshare.event.approval.v1.Asked.Private.kind:type_name -> seamshare.event.approval.v1.GoodsKind
-	3,  // 29: seamshare.event.approval.v1.Sent.Private.lines:type_name -> seamshare.event.approval.v1.Line
-	1,  // 30: seamshare.event.approval.v1.Sent.Private.loss:type_name -> seamshare.event.approval.v1.Bearer
-	1,  // 31: seamshare.event.approval.v1.Sent.Private.breakage:type_name -> seamshare.event.approval.v1.Bearer
-	31, // 32: seamshare.event.approval.v1.TakenBack.Private.measured:type_name -> seamshare.event.v1.Measured
-	33, // [33:33] is the sub-list for method output_type
-	33, // [33:33] is the sub-list for method input_type
-	33, // [33:33] is the sub-list for extension type_name
-	33, // [33:33] is the sub-list for extension extendee
-	0,  // [0:33] is the sub-list for field type_name
+	1,  // 29: seamshare.event.approval.v1.Asked.Private.loss:type_name -> seamshare.event.approval.v1.Bearer
+	1,  // 30: seamshare.event.approval.v1.Asked.Private.breakage:type_name -> seamshare.event.approval.v1.Bearer
+	3,  // 31: seamshare.event.approval.v1.Sent.Private.lines:type_name -> seamshare.event.approval.v1.Line
+	1,  // 32: seamshare.event.approval.v1.Sent.Private.loss:type_name -> seamshare.event.approval.v1.Bearer
+	1,  // 33: seamshare.event.approval.v1.Sent.Private.breakage:type_name -> seamshare.event.approval.v1.Bearer
+	31, // 34: seamshare.event.approval.v1.TakenBack.Private.measured:type_name -> seamshare.event.v1.Measured
+	35, // [35:35] is the sub-list for method output_type
+	35, // [35:35] is the sub-list for method input_type
+	35, // [35:35] is the sub-list for extension type_name
+	35, // [35:35] is the sub-list for extension extendee
+	0,  // [0:35] is the sub-list for field type_name
 }
 
 func init() { file_seamshare_event_approval_v1_event_proto_init() }
