@@ -7,6 +7,7 @@ import (
 	coopv1 "seamshare.example/proto/gen/seamshare/coop/v1"
 	typev1 "seamshare.example/proto/gen/seamshare/type/v1"
 
+	"seamshare.example/services/access"
 	"seamshare.example/services/command"
 	"seamshare.example/services/coop/cooptest"
 	"seamshare.example/services/domain/member"
@@ -102,8 +103,15 @@ func addHuman(w *World, _ human) (human, error) {
 	roles := []typev1.Role{typev1.Role_ROLE_MINER, typev1.Role_ROLE_CUTTER}
 	m, err := w.theOther().AdmitMember(w.Ctx(), &coopv1.AdmitMemberRequest{RequestId: command.NewID(), TradingName: "Ninth Shaft Mining", Roles: roles})
 	w.Must(err)
-	p := w.Add(w.T, m.GetMember().GetId(), roles[:1]...)
-	return human{p.Person, p.Member, member.KeyID(cooptest.Public(p.Key)), p.Coop()}, nil
+	key := cooptest.Key(w.T)
+	p, err := w.theOther().AddPerson(w.Ctx(), &coopv1.AddPersonRequest{
+		RequestId: command.NewID(), MemberId: m.GetMember().GetId(), Label: "bench 2", PublicKey: cooptest.Public(key), Roles: roles[:1],
+	})
+	if err != nil {
+		return human{}, err
+	}
+	self := w.SignIn(w.T, access.SignIn{Key: key, Person: p.GetPerson().GetId(), Member: m.GetMember().GetId(), Coop: w.House.Node.Coop()})
+	return human{self.Person, self.Member, member.KeyID(cooptest.Public(key)), self.Coop()}, nil
 }
 
 // lived makes a human by steps.

@@ -399,7 +399,7 @@ func sellingTrial() Trial {
 				w.Must(buyFrom(w, s.goods, s.id))
 				return s
 			}}},
-			"out":    {{Name: "cutter bears", Make: out(typev1.Bearer_BEARER_CUTTER)}, {Name: "jeweller bears", Make: out(typev1.Bearer_BEARER_JEWELLER)}, {Name: "jeweller bears, overdue", Make: func(w *World) selling {
+			"out": {{Name: "cutter bears", Make: out(typev1.Bearer_BEARER_CUTTER)}, {Name: "jeweller bears", Make: out(typev1.Bearer_BEARER_JEWELLER)}, {Name: "jeweller bears, overdue", Make: func(w *World) selling {
 				s := out(typev1.Bearer_BEARER_JEWELLER)(w)
 				w.Advance(5 * 24 * time.Hour)
 				return s

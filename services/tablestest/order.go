@@ -1,6 +1,8 @@
 package tablestest
 
 import (
+	"time"
+
 	coopv1 "seamshare.example/proto/gen/seamshare/coop/v1"
 	cutterv1 "seamshare.example/proto/gen/seamshare/cutter/v1"
 	jewellerv1 "seamshare.example/proto/gen/seamshare/jeweller/v1"
@@ -143,9 +145,12 @@ func orderTrial() Trial {
 				p.id, err = deliverOval(w, promiseOval(w), p.stone)
 				return p, err
 			}}},
-			"JewellerService/BuyFromApproval":  {{Fresh: true, Do: outOf(func(w *World, id, stone string) error { return buyFrom(w, id, stone) })}},
-			"JewellerService/ReportLoss":       {{Fresh: true, Do: outOf(func(w *World, id, stone string) error { return reportLoss(w, id, stone, false) })}},
-			"CutterService/RecordApprovalLoss": {{Fresh: true, Do: outOf(func(w *World, id, stone string) error { return recordLoss(w, id, stone, true) })}},
+			"JewellerService/BuyFromApproval": {{Fresh: true, Do: outOf(func(w *World, id, stone string) error { return buyFrom(w, id, stone) })}},
+			"JewellerService/ReportLoss":      {{Fresh: true, Do: outOf(func(w *World, id, stone string) error { return reportLoss(w, id, stone, false) })}},
+			"CutterService/RecordApprovalLoss": {{Fresh: true, Do: outOf(func(w *World, id, stone string) error {
+				w.Advance(5 * 24 * time.Hour) // the time to bring it back is over
+				return recordLoss(w, id, stone, true)
+			})}},
 		},
 		State: func(w *World, p purchase) string {
 			got, err := w.Jeweller.Jeweller().GetOrder(w.Ctx(), &jewellerv1.GetOrderRequest{OrderId: p.id})

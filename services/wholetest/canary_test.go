@@ -398,7 +398,7 @@ func (a *aviary) christen(h tablestest.Heard) {
 func (a *aviary) judge(t *testing.T) {
 	for _, field := range slices.Sorted(maps.Keys(a.seen)) {
 		for _, who := range slices.Sorted(maps.Keys(a.seen[field])) {
-			if !slices.Contains(open, field) && !slices.Contains(shown[field], who) {
+			if !slices.Contains(open, field) && !slices.Contains(shown[field], who) && !slices.Contains(shown[field], atTimes+who) {
 				t.Errorf("%s was shown to %s by %s", field, who, a.seen[field][who])
 			}
 		}
@@ -410,7 +410,7 @@ func (a *aviary) judge(t *testing.T) {
 	}
 	for field, readers := range shown {
 		for _, who := range readers {
-			if a.seen[field][who] == "" {
+			if !strings.HasPrefix(who, atTimes) && a.seen[field][who] == "" {
 				t.Errorf("%s is listed as shown to %s, who never saw it", field, who)
 			}
 		}

@@ -707,9 +707,7 @@ type CountedThing struct {
 	// What it weighed, where it was weighed.
 	Weighing *v1.Weighing `protobuf:"bytes,2,opt,name=weighing,proto3" json:"weighing,omitempty"`
 	// The part, where the thing is a piece; empty: the piece's own first part.
-	Part string `protobuf:"bytes,3,opt,name=part,proto3" json:"part,omitempty"`
-	// How many there are, where the thing is a counted lot that was weighed.
-	Count         uint32 `protobuf:"varint,4,opt,name=count,proto3" json:"count,omitempty"`
+	Part          string `protobuf:"bytes,3,opt,name=part,proto3" json:"part,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -763,13 +761,6 @@ func (x *CountedThing) GetPart() string {
 		return x.Part
 	}
 	return ""
-}
-
-func (x *CountedThing) GetCount() uint32 {
-	if x != nil {
-		return x.Count
-	}
-	return 0
 }
 
 // Custody says who holds a thing.
@@ -1149,12 +1140,11 @@ const file_seamshare_coop_v1_stock_proto_rawDesc = "" +
 	"\xbaH\ar\x05\x10\x01\x18\xf4\x03R\x04note\"W\n" +
 	"\x16CloseExceptionResponse\x12!\n" +
 	"\fexception_id\x18\x01 \x01(\tR\vexceptionId\x12\x1a\n" +
-	"\bposition\x18\x02 \x01(\x04R\bposition\"\xd1\x01\n" +
+	"\bposition\x18\x02 \x01(\x04R\bposition\"\xb0\x01\n" +
 	"\fCountedThing\x12J\n" +
 	"\x05thing\x18\x01 \x01(\tB4\xbaH1r/\x18P2+^(parcel|piece|stone|lot)/[a-z0-9_-]{1,64}$R\x05thing\x127\n" +
 	"\bweighing\x18\x02 \x01(\v2\x1b.seamshare.type.v1.WeighingR\bweighing\x12\x1b\n" +
-	"\x04part\x18\x03 \x01(\tB\a\xbaH\x04r\x02\x18\x10R\x04part\x12\x1f\n" +
-	"\x05count\x18\x04 \x01(\rB\t\xbaH\x06*\x04\x18\x80\x89zR\x05count\"t\n" +
+	"\x04part\x18\x03 \x01(\tB\a\xbaH\x04r\x02\x18\x10R\x04part\"t\n" +
 	"\aCustody\x12\x14\n" +
 	"\x05thing\x18\x01 \x01(\tR\x05thing\x12\x14\n" +
 	"\x05label\x18\x02 \x01(\tR\x05label\x12!\n" +
