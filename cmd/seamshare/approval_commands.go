@@ -31,7 +31,7 @@ func (s *session) approvalAskCommand() *cobra.Command {
 	var due, note string
 	var loss, breakage typev1.Bearer
 	c := &cobra.Command{
-		Use:   "ask STONE… [--kind WORD] [--for TIME] [--loss WORD] [--breakage WORD]",
+		Use:   "ask STONE… [--kind WORD] [--for TIME] [--loss WORD] …",
 		Short: "Ask a cutter to send you stones (jeweller)",
 		Long: `Asks a cutter to send you stones of theirs on approval, or with --kind consignment
 for longer. It reserves nothing: who wants to be sure holds the stones too. They go
