@@ -3,6 +3,7 @@ package main
 import (
 	"bytes"
 	"crypto/rand"
+	"encoding/base64"
 	"encoding/hex"
 	"errors"
 	"fmt"
@@ -104,6 +105,18 @@ func (s *session) addPhoto(q call, file string) (*coopv1.AddPhotoResponse, error
 	return answer, nil
 }
 
+// photoName reads a picture's name: 64 digits and letters a to f, or as JSON documents have it, in base64.
+func photoName(typed string) (sum photo.Sum, ok bool) {
+	if raw, err := hex.DecodeString(typed); err == nil {
+		return photo.SumOf(raw)
+	}
+	raw, err := base64.StdEncoding.DecodeString(typed)
+	if err != nil {
+		return sum, false
+	}
+	return photo.SumOf(raw)
+}
+
 // photoNamed is the picture that --photo names: a file, which is added, or the name of one
 // that was added before. Nothing typed: none.
 func (s *session) photoNamed(q call, typed, light string, wet bool) (*typev1.Photo, error) {
@@ -111,8 +124,8 @@ func (s *session) photoNamed(q call, typed, light string, wet bool) (*typev1.Pho
 		return nil, nil
 	}
 	p := &typev1.Photo{MediaType: photo.MediaType, Light: light, Wet: wet}
-	if sum, err := hex.DecodeString(typed); err == nil && len(sum) == len(photo.Sum{}) {
-		p.Sha256 = sum
+	if sum, ok := photoName(typed); ok {
+		p.Sha256 = sum[:]
 		return p, nil
 	}
 	a, err := s.addPhoto(q, typed)
@@ -128,10 +141,9 @@ func (s *session) photoGetCommand() *cobra.Command {
 		Example: "  seamshare photo get PHOTO --out face.jpg",
 		Args:    exactly("PHOTO"),
 		RunE: func(c *cobra.Command, args []string) error {
-			raw, err := hex.DecodeString(args[0])
-			sum, ok := photo.SumOf(raw)
-			if err != nil || !ok {
-				return wrongInput("PHOTO", "take it from the record that names the picture", "%q is not 64 digits and letters a to f", args[0])
+			sum, ok := photoName(args[0])
+			if !ok {
+				return wrongInput("PHOTO", "take it from what names the picture, such as seamshare stone show", "%q is not 64 digits and letters a to f", args[0])
 			}
 			data, err := query(c.Context(), s, func(q call) ([]byte, error) { return fetchPhoto(q, sum) })
 			if err != nil {

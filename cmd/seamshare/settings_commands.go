@@ -116,7 +116,7 @@ var allSettings = []setting{
 		}
 		return or(all, "no limit")
 	}, func(s *coopv1.Settings, all []*gmoney.Money) { s.GoodsOutLimits = all }),
-	whole("purchase-due-days", "when purchase money is due after the handover", "days", func(s *coopv1.Settings) *int64 { return &s.PurchaseDueDays }),
+	whole("purchase-due-days", "when purchase money is due after the deal", "days", func(s *coopv1.Settings) *int64 { return &s.PurchaseDueDays }),
 	whole("bank-cool-off-hours", "no payout so long after an edit of bank details", "hours", func(s *coopv1.Settings) *int64 { return &s.BankCoolOffHours }),
 	settingOf("corner-radius-min", "the least corner radius of a stone, such as \"0.5 mm\"", parseLength,
 		func(s *coopv1.Settings) string { return measure.Length(s.GetCornerRadiusMinUm()).String() },

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"encoding/hex"
 	"fmt"
 	"io"
 	"strings"
@@ -167,6 +168,8 @@ func printStone(w io.Writer, s *typev1.Stone) error {
 		{"judged under", g.GetJudgedUnder()},
 		{"class", s.GetClass()},
 		{"final check", checkWords(s)},
+		{"photo", hex.EncodeToString(s.GetPhoto().GetSha256())},
+		{"taken in", s.GetPhoto().GetLight()},
 		{"remarks", s.GetRemarks()},
 		{"price", amount.Text(s.GetPrice())},
 		{"lot", s.GetLotId()},
