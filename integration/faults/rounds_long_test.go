@@ -11,5 +11,5 @@ const (
 	fullRounds   = 5
 	ioPoints     = 40
 	racedParcels = 40
-	racedKills   = 3
+	racedKills   = 2
 )

@@ -3,4 +3,4 @@
 package wholetest_test
 
 // commands are fewer where each is watched.
-const commands = 20_000
+const commands = 8_000
