@@ -194,9 +194,12 @@ type Stone struct {
 
 	// Zone is the colour feature of face or back that it lies in; empty: anywhere in its part.
 	Zone string
-	// Bar is the layer, or the colour or seam of the section, that its face lies in: it lies square to it, and its
-	// backing is what it has below it. Empty: the stone is one material through, lies level and needs no backing.
+	// Bar is the layer, or the colour or seam of the section, that its face lies in; its backing is what it has below
+	// it. Empty: the stone is one material through and needs no backing.
 	Bar string
+	// TiltMdeg is how its base slopes along the trace, upwards where s grows, in thousandths of a degree: to be square
+	// to a dipping bar. Where Bar is a seam, the seam's own slope comes on top.
+	TiltMdeg int64
 	// Surface says what its face may show.
 	Surface Surface
 

@@ -1,5 +1,11 @@
 package saw
 
+// Bounds of a price list.
+const (
+	MaxMarkets = 20
+	MaxPrices  = 500 // of one market
+)
+
 // Prices is what the markets pay, the cutter's own estimate.
 type Prices struct {
 	Currency string

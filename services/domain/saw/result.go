@@ -19,7 +19,8 @@ type Result struct {
 	Totals     Totals // with the likeliest outcome of each look, the first where two are as likely
 }
 
-// Branch is what happens between two looks. InUg is the sum of Losses, of the Ends' parts and of the Looks' parts.
+// Branch is what happens between two looks. InUg is the sum of Losses, of what Ends keep and of the parts that Looks
+// go on with.
 type Branch struct {
 	// Path is empty for the trunk, "1C: dips" in an outcome, "1C: dips / 1D: holds" below that.
 	Path     string
@@ -86,7 +87,8 @@ type Ended struct {
 	Path   string // "ends[1]"
 	MassUg int64  // of the part; of Stones what is left of it as stones is in Stones, the rest in Losses
 	KeptUg int64  // what isn't lost
-	Minor  int64  // what it brings, sold as it is
+	// Minor is what it brings, sold as it is; NetMinor that less levy and selling cost.
+	Minor, NetMinor int64
 	Stones []Planned
 }
 
@@ -152,7 +154,8 @@ const (
 	WithinReach   Rule = "within the blade's reach"
 	EnoughGrip    Rule = "enough to grip"
 	MassIsThere   Rule = "stones no heavier than their part"
-	MoreParts     Rule = "all parts named"
+	AllNamed      Rule = "all parts named"
+	AllEnded      Rule = "all parts have an end"
 	HasPrice      Rule = "has a price"
 )
 

@@ -2,9 +2,9 @@ package saw
 
 // Bounds of a study. They keep products of lengths within int64 and evaluations short.
 const (
-	MaxLengthUm  = 1_000_000         // a metre: the size of a piece, and the farthest a coordinate is from 0
+	MaxLengthUm  = 500_000           // half a metre: the farthest a coordinate is from 0, and the largest length
 	MaxMassUg    = 1_000_000_000_000 // a tonne
-	MaxSGMilli   = 20_000
+	MaxSGMilli   = 10_000
 	MaxVertices  = 2_000 // of one ring or line
 	MaxFeatures  = 200
 	MaxLayers    = 20
@@ -41,20 +41,15 @@ type Study struct {
 	ThicknessUm int64
 	// Layers lie in that rectangle from the face downwards. They need a thickness and no drawn section.
 	Layers []Layer
-	// Profile is the drawn section; nil: a rectangle of the thickness.
-	Profile *Profile
+	// Profile is the section as drawn, a simple ring of (s, z) whose highest point has z = 0; empty: a rectangle of
+	// the thickness.
+	Profile []Point
+	// Trace is the line in the face view along which the section is taken: s is 0 at its A and grows towards its B.
+	// Zero: the x axis.
+	Trace Line
 
 	Features  []Feature
 	Underlays []Underlay
-}
-
-// Profile is a drawn section.
-type Profile struct {
-	// Trace is the line in the face view along which the section is taken: s is 0 at Trace.A and
-	// grows towards Trace.B. Where there is no profile, the trace is the x axis.
-	Trace Line
-	// Outline is a simple ring of (s, z); its highest point has z = 0.
-	Outline []Point
 }
 
 // Layer is one even layer of a piece without a drawn section.
