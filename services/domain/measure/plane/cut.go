@@ -113,13 +113,13 @@ func (h HalfPlane) Clip(dst []Ring, r Ring) []Ring {
 		start := len(points)
 		for in := begin; found[in].partner == wayIn; {
 			found[in].partner = used
-			points = appendApart(points, start, found[in].at)
 			out := (in + 1) % len(found)
-			for i := (found[in].from + 1) % len(r); ; i = (i + 1) % len(r) {
-				points = appendApart(points, start, r[i])
-				if i == found[out].from {
-					break
-				}
+			points = appendApart(points, start, found[in].at)
+			if first, end := (found[in].from+1)%len(r), found[out].from; first <= end {
+				points = append(appendApart(points, start, r[first]), r[first+1:end+1]...)
+			} else {
+				points = append(appendApart(points, start, r[first]), r[first+1:]...)
+				points = append(points, r[:end+1]...)
 			}
 			points = appendApart(points, start, found[out].at)
 			in = found[out].partner
