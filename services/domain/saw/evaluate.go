@@ -259,7 +259,7 @@ func (ev *evaluation) grind(b *Branch, p part, path, at string, g Grind) (part, 
 
 // end is what becomes of a part.
 func (ev *evaluation) end(w *way, b *Branch, p part, path string, e End) error {
-	out := Ended{Part: p.name, Kind: e.Kind, Path: path, MassUg: p.ug, KeptUg: p.ug}
+	out := Ended{Part: p.name, Kind: e.Kind, Path: path, MassUg: p.ug, KeptUg: p.ug, Market: e.Market}
 	switch e.Kind {
 	case Waste:
 		out.KeptUg = 0

@@ -14,7 +14,7 @@ type Model struct {
 	study Study
 	trace trace
 	whole part
-	drawn []drawn          // features of face and back, and cracks and lines of the section
+	drawn []drawn            // features of face and back, and cracks and lines of the section
 	tilts map[string]float64 // of seams, in radians
 }
 

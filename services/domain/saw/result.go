@@ -89,7 +89,8 @@ type Ended struct {
 	KeptUg int64  // what isn't lost
 	// Minor is what it brings, sold as it is; NetMinor that less levy and selling cost.
 	Minor, NetMinor int64
-	Stones []Planned
+	Market          string
+	Stones          []Planned
 }
 
 // Planned is a planned stone as evaluated.
@@ -97,17 +98,18 @@ type Planned struct {
 	Name       string
 	Path       string
 	Fits       bool
-	Outline    plane.Ring   // in the face view, in nanometres: never less than the true outline
-	Solid      []plane.Ring // in the section: its box, and the layers it has, by colour and backing
-	MassUg     int64        // 0 where it doesn't fit
-	AreaUm2    int64        // of its outline
-	ColourUm   int64        // thickness of its bar, where thinnest
-	BackingUm  int64        // below its bar, where thinnest
-	ChanceBp   int64        // of coming out, given that it fits
-	PriceMinor int64        // what it brings if it comes out; 0 where it doesn't fit
+	Outline    plane.Ring // in the face view, in nanometres: never less than the true outline
+	Section    plane.Ring // its side view in the section, in nanometres: never less than the true one
+	MassUg     int64      // 0 where it doesn't fit
+	AreaUm2    int64      // of its outline
+	ColourUm   int64      // thickness of its bar, where thinnest
+	BackingUm  int64      // below its bar, where thinnest
+	ChanceBp   int64      // of coming out, given that it fits
+	PriceMinor int64      // what it brings if it comes out; 0 where it doesn't fit
 	LevyMinor  int64
 	NetMinor   int64 // price less levy and selling cost
-	Priced     bool  // whether the list has a price for it
+	Market     string
+	Priced     bool // whether the list has a price for it
 }
 
 // Looked is a look with its outcomes, each a branch.

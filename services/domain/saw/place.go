@@ -1,0 +1,209 @@
+package saw
+
+import (
+	"math"
+
+	"seamshare.example/services/domain/measure/plane"
+)
+
+// placed is a planned stone in its place.
+type placed struct {
+	Stone
+	trace   trace
+	at      plane.Point // the middle of its face, in the face view
+	flat    plane.Ring  // its outline in its own plane, turned, about the origin, as seen from the piece's face
+	tilt    float64     // radians
+	cos     float64
+	sin     float64
+	forward span // from where to where the outline reaches along the trace in its own plane
+}
+
+func (m *Model) tilted(s Stone) placed {
+	p := placed{Stone: s, trace: m.trace, at: nm(s.At), flat: turned(outline(s), s.TurnMdeg), cos: 1}
+	if s.View == Back {
+		p.at.X, p.flat = -p.at.X, p.flat.Mirrored()
+	}
+	p.tilt = m.tilts[s.Bar] + float64(s.TiltMdeg)*math.Pi/180_000
+	if p.tilt != 0 {
+		p.sin, p.cos = math.Sincos(p.tilt)
+	}
+	centred := trace{plane.Point{}, m.trace.d, m.trace.length}
+	p.forward = centred.span(p.flat)
+	return p
+}
+
+// turned turns a ring by thousandths of a degree, by whole quarters exactly.
+func turned(r plane.Ring, mdeg int64) plane.Ring {
+	const quarter = 90_000
+	quarters := rounded(mdeg, quarter)
+	if rest := mdeg - quarters*quarter; rest != 0 {
+		r = r.Turned(float64(rest) * math.Pi / 180_000)
+	}
+	return r.QuarterTurned(int(quarters))
+}
+
+// along is a step along the trace.
+func (t trace) step(length float64) plane.Point {
+	return plane.Point{X: int64(math.Round(length * float64(t.d.X) / t.length)), Y: int64(math.Round(length * float64(t.d.Y) / t.length))}
+}
+
+// footprint is what the stone covers in the face view: its outline, or where it is tilted that of all its body.
+func (p placed) footprint() plane.Ring {
+	if p.tilt == 0 {
+		return p.flat.Moved(p.at)
+	}
+	centred := trace{plane.Point{}, p.trace.d, p.trace.length}
+	r := make(plane.Ring, len(p.flat))
+	for i, q := range p.flat {
+		u := float64(centred.along(q).X)
+		r[i] = q.Minus(p.trace.step(u * (1 - p.cos))).Plus(p.at)
+	}
+	// The back of the stone lies square below its face, and so to one side of it.
+	slip := float64(p.DepthUm*plane.Micrometre) * p.sin
+	if p.View == Back {
+		slip = -slip
+	}
+	return swept(r, p.trace.step(slip))
+}
+
+// swept is what a ring passes over when it moves by v.
+func swept(r plane.Ring, v plane.Point) plane.Ring {
+	if !convex(r) {
+		faces, err := plane.Union(r, r.Moved(v))
+		if err == nil && len(faces) == 1 {
+			return faces[0].Outer
+		}
+		return r
+	}
+	// Edges that look the way of the move go along, the others stay.
+	n := len(r)
+	goes := func(i int) bool {
+		d := r[(i+1)%n].Minus(r[i])
+		return d.Y*v.X-d.X*v.Y > 0
+	}
+	out := make(plane.Ring, 0, n+2)
+	before := goes(n - 1)
+	for i, p := range r {
+		after := goes(i)
+		if before {
+			out = append(out, p.Plus(v))
+		}
+		if before != after {
+			if before {
+				out = append(out, p)
+			} else {
+				out = append(out, p, p.Plus(v))
+			}
+		} else if !before {
+			out = append(out, p)
+		}
+		before = after
+	}
+	return out
+}
+
+// frame turns the section so that the stone lies level in it with its face up: u runs along the stone, v out of
+// its face.
+type frame struct {
+	cos, sin float64
+	back     bool
+}
+
+func (f frame) in(p plane.Point) plane.Point {
+	u, v := p.X, p.Y
+	if f.sin != 0 {
+		x, y := float64(p.X), float64(p.Y)
+		u = int64(math.Round(float64(f.cos*x) + float64(f.sin*y)))
+		v = int64(math.Round(float64(f.cos*y) - float64(f.sin*x)))
+	}
+	if f.back {
+		v = -v
+	}
+	return plane.Point{X: u, Y: v}
+}
+
+func (f frame) out(p plane.Point) plane.Point {
+	if f.back {
+		p.Y = -p.Y
+	}
+	if f.sin == 0 {
+		return p
+	}
+	x, y := float64(p.X), float64(p.Y)
+	return plane.Point{
+		X: int64(math.Round(float64(f.cos*x) - float64(f.sin*y))),
+		Y: int64(math.Round(float64(f.sin*x) + float64(f.cos*y))),
+	}
+}
+
+func (f frame) rings(rings ...plane.Ring) []plane.Ring {
+	if f.sin == 0 && !f.back {
+		return rings
+	}
+	out := make([]plane.Ring, len(rings))
+	for i, r := range rings {
+		out[i] = make(plane.Ring, len(r))
+		for j, p := range r {
+			out[i][j] = f.in(p)
+		}
+	}
+	return out
+}
+
+// domeSteps is into how many straight stretches each half of a dome is drawn, outside the true one.
+const domeSteps = 6
+
+// crest is the upper edge of the stone's side view from one end to the other: u from its middle, v below its top.
+// The cross-section of a dome at a height h of H is its outline shrunk by √(1 − (h/H)²).
+func (p placed) crest() []plane.Point {
+	dome := float64(p.DomeUm * plane.Micrometre)
+	if dome == 0 {
+		return []plane.Point{{X: p.forward.from}, {X: p.forward.to}}
+	}
+	out := make([]plane.Point, 2*domeSteps)
+	for i := range domeSteps {
+		const step = math.Pi / 2 / domeSteps
+		angle := (float64(i) + 0.5) * step
+		x, y := math.Cos(angle)/math.Cos(step/2), math.Sin(angle)/math.Cos(step/2)
+		v := int64(math.Ceil(dome*y)) - int64(dome)
+		out[i] = plane.Point{X: int64(math.Floor(float64(p.forward.from) * x)), Y: min(v, 0)}
+		out[2*domeSteps-1-i] = plane.Point{X: int64(math.Ceil(float64(p.forward.to) * x)), Y: min(v, 0)}
+	}
+	return out
+}
+
+// side is the stone's side view in its frame, with its top at the point.
+func (p placed) side(top plane.Point) plane.Ring {
+	crest := p.crest()
+	out := make(plane.Ring, 0, len(crest)+2)
+	bottom := top.Y - p.DepthUm*plane.Micrometre
+	out = append(out, plane.Point{X: top.X + crest[0].X, Y: bottom}, plane.Point{X: top.X + crest[len(crest)-1].X, Y: bottom})
+	for i := len(crest) - 1; i >= 0; i-- {
+		out = append(out, top.Plus(crest[i]))
+	}
+	return out
+}
+
+// over goes along a stretch of rings and tells of each straight bit from where to where it is, and twice the lowest and
+// highest boundary at both its ends; ok is false where there is nothing. It stops at the ends of edges and at stops.
+func over(rings []plane.Ring, s span, stops []int64, tell func(from, to int64, low, high [2]int64, ok bool)) {
+	w := sweep{rest: edges(rings...)}
+	at := append(make([]int64, 0, len(stops)+2*len(w.rest)+2), stops...)
+	at = append(at, s.from, s.to)
+	for _, e := range w.rest {
+		at = append(at, e.s0, e.s1)
+	}
+	at = sorted(at, s)
+	for i := 1; i < len(at); i++ {
+		from, to := at[i-1], at[i]
+		w.to(from, to)
+		low, high := [2]int64{math.MaxInt64, math.MaxInt64}, [2]int64{math.MinInt64, math.MinInt64}
+		for _, e := range w.now {
+			for k, x := range []int64{from, to} {
+				v := e.twice(2 * x)
+				low[k], high[k] = min(low[k], v), max(high[k], v)
+			}
+		}
+		tell(from, to, low, high, len(w.now) > 0)
+	}
+}

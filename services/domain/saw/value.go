@@ -1,0 +1,215 @@
+package saw
+
+import (
+	"math/big"
+	"math/bits"
+)
+
+// find is the first price of a class and size in a market.
+func (p Prices) find(market, class string, lengthUm int64) (Price, bool) {
+	for _, m := range p.Markets {
+		if m.Name != market {
+			continue
+		}
+		for _, price := range m.Prices {
+			if price.Class == class && price.FromUm <= lengthUm && (price.ToUm == 0 || lengthUm < price.ToUm) {
+				return price, true
+			}
+		}
+	}
+	return Price{}, false
+}
+
+// of is what a mass and area bring, fractions of a minor unit dropped, and never above MaxMinor.
+func (p Price) of(massUg, areaUm2 int64) int64 {
+	amount, per := int64(1), int64(1)
+	switch p.Per {
+	case PerFaceMm2:
+		amount, per = areaUm2, 1_000_000
+	case PerCarat:
+		amount, per = massUg, 200_000
+	case PerGram:
+		amount, per = massUg, 1_000_000
+	}
+	hi, lo := bits.Mul64(uint64(p.Minor), uint64(amount))
+	if hi >= uint64(per) {
+		return MaxMinor
+	}
+	q, _ := bits.Div64(hi, lo, uint64(per))
+	return int64(min(q, MaxMinor))
+}
+
+// levy of a sale, fractions of a minor unit dropped.
+func (s Settings) levy(minor int64) int64 {
+	hi, lo := bits.Mul64(uint64(minor), uint64(s.LevyBp))
+	q, _ := bits.Div64(hi, lo, 10_000)
+	return int64(q)
+}
+
+func (ev *evaluation) net(minor int64) int64 {
+	return minor - ev.plan.Settings.levy(minor) - ev.plan.Settings.SellingMinor
+}
+
+// price finds what the stone brings if it comes out.
+func (f *fitting) price() {
+	price, ok := f.prices.find(f.s.Market, f.s.Class, f.s.LengthUm)
+	if !ok {
+		f.noPrice(f.b, f.p, f.path, f.s.Name, f.s.Market, f.s.Class)
+		return
+	}
+	f.out.Priced = true
+	if f.out.Fits {
+		f.out.PriceMinor = price.of(f.out.MassUg, f.out.AreaUm2)
+		f.out.LevyMinor = f.plan.Settings.levy(f.out.PriceMinor)
+		f.out.NetMinor = f.net(f.out.PriceMinor)
+	}
+}
+
+// outlook is what a branch may bring, exactly: before rounding.
+type outlook struct {
+	mean, variance *big.Rat // of the net
+	nothing        *big.Rat // chance that nothing that brings money comes out
+	minutes        *big.Rat // expected
+	best, worst    *big.Rat
+	markets        map[string]*marketOutlook
+}
+
+type marketOutlook struct {
+	mean   *big.Rat
+	stones int
+}
+
+// value fills in the money of the result and of all branches.
+func (ev *evaluation) value(r *Result) {
+	ev.outlook(&r.Trunk)
+	r.Money = r.Trunk.Money
+}
+
+// outlook adds up a branch and all below it.
+func (ev *evaluation) outlook(b *Branch) outlook {
+	out := outlook{
+		mean: new(big.Rat), variance: new(big.Rat), nothing: big.NewRat(1, 1), minutes: new(big.Rat).SetInt64(b.Minutes),
+		best: new(big.Rat), worst: new(big.Rat), markets: map[string]*marketOutlook{},
+	}
+	hours := new(big.Rat).Mul(big.NewRat(ev.plan.Settings.HourMinor, 60), out.minutes)
+	for _, sum := range []*big.Rat{out.mean, out.best, out.worst} {
+		sum.Sub(sum, hours)
+	}
+	for _, e := range b.Ends {
+		if e.Minor > 0 {
+			out.sold(10_000, e.NetMinor)
+			out.market(e.Market, big.NewRat(e.Minor, 1), 0)
+		}
+		for _, s := range e.Stones {
+			if s.Fits && s.Priced {
+				out.sold(s.ChanceBp, s.NetMinor)
+				out.market(s.Market, new(big.Rat).Mul(big.NewRat(s.PriceMinor, 1), big.NewRat(s.ChanceBp, 10_000)), 1)
+			}
+		}
+	}
+	for i := range b.Looks {
+		ev.looked(&out, &b.Looks[i])
+	}
+	b.Money = ev.money(out)
+	return out
+}
+
+// sold adds a sale that comes about with a chance, apart from all others.
+func (o *outlook) sold(chanceBp, net int64) {
+	p, v := big.NewRat(chanceBp, 10_000), new(big.Rat).SetInt64(net)
+	fails := new(big.Rat).Sub(big.NewRat(1, 1), p)
+	part := new(big.Rat).Mul(p, v)
+	o.mean.Add(o.mean, part)
+	o.variance.Add(o.variance, part.Mul(part, fails).Mul(part, v)) // p (1 − p) v²
+	if net > 0 {
+		o.nothing.Mul(o.nothing, fails)
+	}
+	if net > 0 || chanceBp == 10_000 {
+		o.best.Add(o.best, v)
+	}
+	if net < 0 || chanceBp == 10_000 {
+		o.worst.Add(o.worst, v)
+	}
+}
+
+func (o *outlook) market(name string, worth *big.Rat, stones int) {
+	m := o.markets[name]
+	if m == nil {
+		m = &marketOutlook{mean: new(big.Rat)}
+		o.markets[name] = m
+	}
+	m.mean.Add(m.mean, worth)
+	m.stones += stones
+}
+
+// looked adds a look: the mean of its outcomes, and by the law of total variance their spread and what they differ by.
+func (ev *evaluation) looked(out *outlook, l *Looked) {
+	mean, square, nothing, minutes := new(big.Rat), new(big.Rat), new(big.Rat), new(big.Rat)
+	var best, worst *big.Rat
+	for i := range l.Outcomes {
+		o := ev.outlook(&l.Outcomes[i])
+		p := big.NewRat(l.Outcomes[i].ChanceBp, 10_000)
+		if p.Sign() > 0 {
+			if best == nil || o.best.Cmp(best) > 0 {
+				best = o.best
+			}
+			if worst == nil || o.worst.Cmp(worst) < 0 {
+				worst = o.worst
+			}
+		}
+		for name, m := range o.markets {
+			out.market(name, m.mean.Mul(m.mean, p), m.stones)
+		}
+		weighed := func(sum, v *big.Rat) { sum.Add(sum, v.Mul(v, p)) }
+		weighed(square, new(big.Rat).Add(o.variance, new(big.Rat).Mul(o.mean, o.mean)))
+		weighed(mean, o.mean)
+		weighed(nothing, o.nothing)
+		weighed(minutes, o.minutes)
+	}
+	out.mean.Add(out.mean, mean)
+	out.variance.Add(out.variance, square.Sub(square, new(big.Rat).Mul(mean, mean)))
+	out.nothing.Mul(out.nothing, nothing)
+	out.minutes.Add(out.minutes, minutes)
+	out.best.Add(out.best, best)
+	out.worst.Add(out.worst, worst)
+}
+
+// money rounds to whole units, halves away from zero.
+func (ev *evaluation) money(o outlook) Money {
+	thousand := new(big.Rat).SetInt64(1_000)
+	hours := new(big.Rat).Mul(big.NewRat(ev.plan.Settings.HourMinor, 60), o.minutes)
+	m := Money{
+		Currency: ev.plan.Settings.Currency,
+		Expected: toInt(o.mean), Spread: root(o.variance), Best: toInt(o.best), Worst: toInt(o.worst),
+		NothingPpm: toInt(new(big.Rat).Mul(o.nothing, new(big.Rat).SetInt64(1_000_000))),
+		HoursMinor: toInt(hours), MinutesMilli: toInt(new(big.Rat).Mul(o.minutes, thousand)),
+	}
+	if o.minutes.Sign() > 0 {
+		perMinute := new(big.Rat).Quo(new(big.Rat).Add(o.mean, hours), o.minutes)
+		m.PerHour = toInt(perMinute.Mul(perMinute, new(big.Rat).SetInt64(60)))
+	}
+	for _, market := range ev.prices.Markets {
+		if found := o.markets[market.Name]; found != nil {
+			m.Markets = append(m.Markets, MarketMoney{market.Name, toInt(found.mean), found.stones})
+		}
+	}
+	return m
+}
+
+// toInt is the nearest whole number, halves away from zero.
+func toInt(r *big.Rat) int64 {
+	twice := new(big.Int).Lsh(new(big.Int).Abs(r.Num()), 1)
+	q := twice.Add(twice, r.Denom()).Quo(twice, new(big.Int).Lsh(r.Denom(), 1))
+	if r.Sign() < 0 {
+		q.Neg(q)
+	}
+	return q.Int64()
+}
+
+// root is the square root to the nearest whole number.
+func root(r *big.Rat) int64 {
+	// ⌊2·√r⌋ = ⌊√(4 r)⌋, then half of it rounded up.
+	four := new(big.Int).Lsh(r.Num(), 2)
+	s := four.Sqrt(four.Quo(four, r.Denom()))
+	return s.Add(s, big.NewInt(1)).Rsh(s, 1).Int64()
+}

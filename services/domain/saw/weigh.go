@@ -1,0 +1,130 @@
+package saw
+
+import (
+	"math"
+
+	"seamshare.example/services/domain/measure/plane"
+)
+
+// weigh finds the mass of the stone as it will be finished: its outline's area up its wall, a dome whose
+// cross-sections are the outline shrunk to an ellipse's height, so two thirds of area by height, less the bevel round
+// its back. What lies above the underside of its bar has the bar's density, the rest that of what it lies in.
+//
+// The mass is the planned sizes' own and isn't scaled to the piece's weighing: the sizes are what the cutter will
+// measure, whatever the outline of the rough was drawn like.
+func (f *fitting) weigh() {
+	area := float64(f.s.flat.TwiceArea()) / 2e6 // µm², as all lengths here are µm
+	around := f.s.flat.Perimeter() / plane.Micrometre
+	dome, wall := float64(f.s.DomeUm), float64(f.s.WallUm())
+	bevel := min(float64(f.plan.Settings.BevelUm), wall)
+	whole := area*(wall+dome*2/3) - bevelled(around, bevel)
+	sgBar, sgRest := f.densities()
+	above := 0.0
+	if f.bar != nil {
+		above = domed(area, dome, wall, float64(f.out.ColourUm))
+	}
+	above = min(above, whole)
+	f.out.MassUg = int64(math.Round((above*sgBar + (whole-above)*sgRest) * 1e-9)) // µm³ · thousandths · 10⁻⁹ = µg
+}
+
+// bevelled is the volume that a bevel as wide as it is high takes, for a smooth convex outline: the perimeter times
+// half the square, less what corners share, a full turn's worth.
+func bevelled(around, c float64) float64 {
+	return max(0, around*c*c/2-math.Pi*c*c*c/3)
+}
+
+// domed is the volume of a stone above the plane at a depth below its top.
+func domed(area, dome, wall, depth float64) float64 {
+	if depth >= dome {
+		return area * (dome*2/3 + min(depth-dome, wall))
+	}
+	// ∫ (1 − (h/H)²) dh from H − depth to H
+	h := dome - depth
+	return area * (depth - (dome*dome*dome-h*h*h)/(3*dome*dome))
+}
+
+// densities are those of the stone's bar and of the rest of it, in thousandths, by the areas in its side view.
+func (f *fitting) densities() (bar, rest float64) {
+	if f.s.SGMilli != 0 {
+		return float64(f.s.SGMilli), float64(f.s.SGMilli)
+	}
+	side := f.out.Section
+	own := f.p.sgMilli
+	left := float64(side.TwiceArea())
+	sum := left * float64(own)
+	for _, l := range f.p.layers {
+		in := 0.0
+		for _, r := range l.rings {
+			if !reaches(r.Box(), side.Box(), 0) {
+				continue
+			}
+			bits, err := common(r, side)
+			if err != nil {
+				continue
+			}
+			for _, bit := range bits {
+				in += float64(bit.TwiceArea())
+			}
+		}
+		if f.bar != nil && l.name == f.bar.name {
+			left -= in
+			sum -= in * float64(own)
+			continue
+		}
+		sum += in * float64(l.sgMilli-own)
+	}
+	rest = float64(own)
+	if left > 1 {
+		rest = sum / left
+	}
+	if f.bar == nil {
+		return rest, rest
+	}
+	return float64(f.bar.sgMilli), rest
+}
+
+// settle gives the mass of a part with stones to the stones and to what is lost of it. Stones weigh what they
+// weigh; of the rest, what lies within a stone's outline and depth is ground off, what lies beyond is trimmed away.
+// A part that was trimmed already is ground only.
+func (ev *evaluation) settle(b *Branch, p part, out *Ended, e End) {
+	stones := int64(0)
+	for _, s := range out.Stones {
+		stones += s.MassUg
+	}
+	if stones > p.ug {
+		ev.find(b, Finding{
+			Rule: MassIsThere, Path: out.Path, Part: p.name, View: Face, At: um(p.face.Centroid()),
+			Text: "the stones as planned weigh more than their part, whose mass is its share of what was weighed; the piece is drawn too large, or its densities are too high",
+		})
+		shares := make([]share, len(out.Stones))
+		for i, s := range out.Stones {
+			shares[i] = share{name: s.Name, weight: s.MassUg}
+		}
+		giveOut(p.ug, shares)
+		for i := range shares {
+			out.Stones[i].MassUg = shares[i].ug
+		}
+		stones = p.ug
+	}
+	out.KeptUg = stones
+	loss := Loss{Part: p.name, Path: out.Path, MassUg: p.ug - stones}
+	switch {
+	case stones == 0:
+		loss.Reason = NotCut
+	case p.trimmed:
+		loss.Reason = GroundOff
+	default:
+		// What a box of each stone's outline weighs more than the stone.
+		ground := int64(0)
+		for i, s := range out.Stones {
+			if s.MassUg > 0 {
+				ground += int64(math.Round(float64(s.AreaUm2) * float64(e.Stones[i].DepthUm) * float64(p.ng) / ev.volume(p) * 1e6)) // µm³ · ng/nm³ · 10⁹ ng → µg
+				ground -= s.MassUg
+			}
+		}
+		ground = min(max(0, ground), loss.MassUg)
+		b.Losses = append(b.Losses, Loss{Reason: GroundOff, Part: p.name, Path: out.Path, MassUg: ground})
+		loss.Reason, loss.MassUg = TrimmedAway, loss.MassUg-ground
+	}
+	b.Losses = append(b.Losses, loss)
+}
