@@ -12,6 +12,7 @@ import (
 
 	gmoney "google.golang.org/genproto/googleapis/type/money"
 
+	"seamshare.example/cmd/seamshare/internal/strictjson"
 	typev1 "seamshare.example/proto/gen/seamshare/type/v1"
 	"seamshare.example/services/domain/money"
 	"seamshare.example/services/wire"
@@ -65,91 +66,66 @@ A party is "miner" (the seller), "cutter" (the buyer), "coop" (only for costs), 
 the id of another member.
 `
 
-// Problem is one rule that the file breaks.
-type Problem struct {
-	Path string // as "tiers[2].up_to"; empty for the file as a whole
-	Rule string // the value, the rule and what to do
-}
-
-func (p Problem) String() string {
-	if p.Path == "" {
-		return p.Rule
-	}
-	return p.Path + ": " + p.Rule
-}
-
-// Problems is everything that is wrong at once. It is never empty as an error.
-type Problems []Problem
-
-func (p Problems) Error() string {
-	lines := make([]string, len(p))
-	for i, one := range p {
-		lines[i] = one.String()
-	}
-	return strings.Join(lines, "; ")
-}
+// Problems is everything that is wrong at once.
+type Problems = strictjson.Problems
 
 // Parse reads a file. The error is Problems. It holds the file to its form; whether the agreement is sound (its last tier
 // has no ceiling, say) is the domain's rule.
 func Parse(data []byte) (*typev1.Agreement, error) {
-	if len(data) > MaxBytes {
-		return nil, Problems{{Rule: fmt.Sprintf("the file has more than %d bytes; check that it is the right file", MaxBytes)}}
-	}
-	root, err := parseJSON(data)
+	root, err := form.Parse(data)
 	if err != nil {
-		return nil, Problems{{Rule: err.Error()}}
+		return nil, err
 	}
-	r := &reader{}
+	r := &reader{Reader: strictjson.Reader{Form: form}}
 	a := r.agreement(root)
-	if len(r.problems) > 0 {
-		return nil, r.problems
+	if len(r.Problems) > 0 {
+		return nil, r.Problems
 	}
 	return a, nil
 }
 
+// form nests deeper than any agreement does.
+var form = strictjson.Form{Name: "an agreement", Help: "seamshare help agreements", MaxBytes: MaxBytes, MaxDepth: 8}
+
 type reader struct {
+	strictjson.Reader
 	currency string
 	costs    []string
-	problems Problems
 }
 
-func (r *reader) add(path, format string, args ...any) {
-	r.problems = append(r.problems, Problem{path, fmt.Sprintf(format, args...)})
-}
-
-func (r *reader) agreement(v value) *typev1.Agreement {
-	o := r.object("", v, "price", "payment_days", "title", "levies", "costs", "tiers")
+func (r *reader) agreement(v strictjson.Value) *typev1.Agreement {
+	o := r.Object("", v, "price", "payment_days", "title", "levies", "costs", "tiers")
 	if o == nil {
 		return nil
 	}
 	a := &typev1.Agreement{}
-	if v, ok := r.needed("", o, "price"); ok {
+	if v, ok := r.Needed("", o, "price"); ok {
 		a.Price = r.price(v)
 	}
-	if v, ok := o.get("payment_days"); ok {
+	if v, ok := o.Get("payment_days"); ok {
 		a.PaymentDays = r.days(v)
 	}
-	if v, ok := o.get("title"); ok {
+	if v, ok := o.Get("title"); ok {
 		a.Title = r.title(v)
 	}
-	if v, ok := o.get("levies"); ok {
-		if levies := r.object("levies", v, "parcel", "sales"); levies != nil {
-			if v, ok := levies.get("parcel"); ok {
+	if v, ok := o.Get("levies"); ok {
+		if levies := r.Object("levies", v, "parcel", "sales"); levies != nil {
+			if v, ok := levies.Get("parcel"); ok {
 				a.ParcelLevy = r.levy("levies.parcel", v)
 			}
-			if v, ok := levies.get("sales"); ok {
+			if v, ok := levies.Get("sales"); ok {
 				a.SaleLevy = r.levy("levies.sales", v)
 			}
 		}
 	}
-	if v, ok := o.get("costs"); ok {
+	if v, ok := o.Get("costs"); ok {
 		a.CostKinds = r.words("costs", v)
 		r.costs = a.CostKinds
 	}
-	if v, ok := r.needed("", o, "tiers"); ok {
-		list, isList := v.(list)
+	if v, ok := r.Needed("", o, "tiers"); ok {
+		list, isList := v.(strictjson.List)
 		if !isList || len(list) == 0 {
-			r.add("tiers", "must be a list of at least one tier")
+			r.Add("tiers", "must be a list of at least one tier")
 		}
 		for i, tier := range list {
 			if t := r.tier(fmt.Sprintf("tiers[%d]", i), tier); t != nil {
@@ -160,95 +136,95 @@ func (r *reader) agreement(v value) *typev1.Agreement {
 	return a
 }
 
-func (r *reader) days(v value) uint32 {
-	n, isNumber := v.(number)
+func (r *reader) days(v strictjson.Value) uint32 {
+	n, isNumber := v.(strictjson.Number)
 	days, err := strconv.ParseUint(string(n), 10, 32)
 	if !isNumber || err != nil || days < 1 || days > 365 {
-		r.add("payment_days", "%s is not a number of days; write a whole number from 1 to 365, without quotation marks", show(v))
+		r.Add("payment_days", "%s is not a number of days; write a whole number from 1 to 365, without quotation marks", strictjson.Show(v))
 	}
 	return uint32(days)
 }
 
-func (r *reader) title(v value) typev1.Title {
+func (r *reader) title(v strictjson.Value) typev1.Title {
 	switch v {
-	case text("at handover"):
+	case strictjson.Text("at handover"):
 		return typev1.Title_TITLE_AT_HANDOVER
-	case text("when paid"):
+	case strictjson.Text("when paid"):
 		return typev1.Title_TITLE_WHEN_PAID
 	}
-	r.add("title", `%s is not when rough becomes the buyer's; write "at handover" or "when paid"`, show(v))
+	r.Add("title", `%s is not when rough becomes the buyer's; write "at handover" or "when paid"`, strictjson.Show(v))
 	return 0
 }
 
-func (r *reader) levy(path string, v value) *typev1.Levy {
-	o := r.object(path, v, "rate", "floor", "cap", "borne_by")
+func (r *reader) levy(path string, v strictjson.Value) *typev1.Levy {
+	o := r.Object(path, v, "rate", "floor", "cap", "borne_by")
 	if o == nil {
 		return nil
 	}
 	levy := &typev1.Levy{}
-	if v, ok := r.needed(path, o, "rate"); ok {
+	if v, ok := r.Needed(path, o, "rate"); ok {
 		levy.BasisPoints = r.rate(path+".rate", v)
 	}
-	if v, ok := o.get("floor"); ok {
+	if v, ok := o.Get("floor"); ok {
 		levy.Floor = r.amount(path+".floor", v)
 	}
-	if v, ok := o.get("cap"); ok {
+	if v, ok := o.Get("cap"); ok {
 		levy.Cap = r.amount(path+".cap", v)
 	}
-	if v, ok := o.get("borne_by"); ok {
+	if v, ok := o.Get("borne_by"); ok {
 		levy.BorneBy = r.party(path+".borne_by", v)
 	}
 	return levy
 }
 
-func (r *reader) tier(path string, v value) *typev1.Tier {
-	o := r.object(path, v, "pay", "until", "times", "kinds", "for", "share", "up_to")
+func (r *reader) tier(path string, v strictjson.Value) *typev1.Tier {
+	o := r.Object(path, v, "pay", "until", "times", "kinds", "for", "share", "up_to")
 	if o == nil {
 		return nil
 	}
-	_, pays := o.get("pay")
-	_, shares := o.get("share")
+	_, pays := o.Get("pay")
+	_, shares := o.Get("share")
 	switch {
 	case pays && shares:
-		r.add(path, `has both "pay" and "share"; make two tiers of it`)
+		r.Add(path, `has both "pay" and "share"; make two tiers of it`)
 		return nil
 	case pays:
 		return r.recoup(path, o)
 	case shares:
 		return r.split(path, o)
 	}
-	r.add(path, `says neither "pay" (one party until a target) nor "share" (parties by whole numbers)`)
+	r.Add(path, `says neither "pay" (one party until a target) nor "share" (parties by whole numbers)`)
 	return nil
 }
 
-func (r *reader) recoup(path string, o *object) *typev1.Tier {
-	r.without(path, o, "pay", "up_to")
+func (r *reader) recoup(path string, o *strictjson.Object) *typev1.Tier {
+	r.Without(path, o, "pay", "up_to")
 	recoup := &typev1.Recoup{}
-	if v, ok := o.get("pay"); ok {
+	if v, ok := o.Get("pay"); ok {
 		recoup.Party = r.party(path+".pay", v)
 	}
-	if v, ok := o.get("for"); ok {
-		recoup.Label = r.text(path+".for", v, 120)
+	if v, ok := o.Get("for"); ok {
+		recoup.Label = r.Text(path+".for", v, 120)
 	}
-	until, ok := r.needed(path, o, "until")
+	until, ok := r.Needed(path, o, "until")
 	if !ok {
 		return nil
 	}
 	switch until {
-	case text("price"):
-		r.without(path, o, `until": "price`, "kinds")
+	case strictjson.Text("price"):
+		r.Without(path, o, `until": "price`, "kinds")
 		recoup.Target = &typev1.Recoup_PriceMultiple{PriceMultiple: r.times(path, o)}
-	case text("costs"):
-		r.without(path, o, `until": "costs`, "times")
+	case strictjson.Text("costs"):
+		r.Without(path, o, `until": "costs`, "times")
 		kinds := r.costs
-		if v, ok := o.get("kinds"); ok {
+		if v, ok := o.Get("kinds"); ok {
 			kinds = r.words(path+".kinds", v)
 		} else if len(kinds) == 0 {
-			r.add(path+".until", `is "costs", but the agreement names no kinds; write them at the top: "costs": ["freight"]`)
+			r.Add(path+".until", `is "costs", but the agreement names no kinds; write them at the top: "costs": ["freight"]`)
 		}
 		recoup.Target = &typev1.Recoup_Costs{Costs: &typev1.CostKinds{Kinds: kinds}}
 	default:
-		r.without(path, o, `until": an amount`, "kinds", "times")
+		r.Without(path, o, `until": an amount`, "kinds", "times")
 		recoup.Target = &typev1.Recoup_Amount{Amount: r.amount(path+".until", until)}
 	}
 	return &typev1.Tier{Form: &typev1.Tier_Recoup{Recoup: recoup}}
@@ -256,16 +232,16 @@ func (r *reader) recoup(path string, o *object) *typev1.Tier {
 
 var fraction = regexp.MustCompile(`^([1-9][0-9]{0,6})(?:/([1-9][0-9]{0,6}))?$`)
 
-func (r *reader) times(path string, o *object) *typev1.Fraction {
-	v, ok := o.get("times")
+func (r *reader) times(path string, o *strictjson.Object) *typev1.Fraction {
+	v, ok := o.Get("times")
 	if !ok {
 		return &typev1.Fraction{Numerator: 1, Denominator: 1}
 	}
 	path += ".times"
-	s, _ := v.(text)
+	s, _ := v.(strictjson.Text)
 	m := fraction.FindStringSubmatch(string(s))
 	if m == nil {
-		r.add(path, `%s is not a multiple; write whole numbers in quotation marks, such as "3/2" or "2"`, show(v))
+		r.Add(path, `%s is not a multiple; write whole numbers in quotation marks, such as "3/2" or "2"`, strictjson.Show(v))
 		return nil
 	}
 	f := &typev1.Fraction{Denominator: 1}
@@ -276,26 +252,26 @@ func (r *reader) times(path string, o *object) *typev1.Fraction {
 	return f
 }
 
-func (r *reader) split(path string, o *object) *typev1.Tier {
-	r.without(path, o, "share", "until", "times", "kinds", "for")
+func (r *reader) split(path string, o *strictjson.Object) *typev1.Tier {
+	r.Without(path, o, "share", "until", "times", "kinds", "for")
 	split := &typev1.Split{}
-	v, _ := o.get("share")
-	ratios, ok := v.(*object)
-	if !ok || len(ratios.members) == 0 {
-		r.add(path+".share", `must name parties with whole numbers, such as {"cutter": 2, "miner": 1}`)
+	v, _ := o.Get("share")
+	ratios, ok := v.(*strictjson.Object)
+	if !ok || len(ratios.Members) == 0 {
+		r.Add(path+".share", `must name parties with whole numbers, such as {"cutter": 2, "miner": 1}`)
 		return nil
 	}
-	for _, m := range ratios.members {
-		at := path + ".share." + m.name
-		n, isNumber := m.value.(number)
+	for _, m := range ratios.Members {
+		at := path + ".share." + m.Name
+		n, isNumber := m.Value.(strictjson.Number)
 		weight, err := strconv.ParseUint(string(n), 10, 32)
 		if !isNumber || err != nil || weight < 1 || weight > 10_000 {
-			r.add(at, "%s is not a share; write a whole number from 1 to 10000, without quotation marks", show(m.value))
+			r.Add(at, "%s is not a share; write a whole number from 1 to 10000, without quotation marks", strictjson.Show(m.Value))
 			continue
 		}
-		split.Ratios = append(split.Ratios, &typev1.Ratio{Party: r.party(at, text(m.name)), Weight: uint32(weight)})
+		split.Ratios = append(split.Ratios, &typev1.Ratio{Party: r.party(at, strictjson.Text(m.Name)), Weight: uint32(weight)})
 	}
-	if v, ok := o.get("up_to"); ok {
+	if v, ok := o.Get("up_to"); ok {
 		split.Ceiling = r.amount(path+".up_to", v)
 	}
 	return &typev1.Tier{Form: &typev1.Tier_Split{Split: split}}
@@ -303,11 +279,11 @@ func (r *reader) split(path string, o *object) *typev1.Tier {
 
 // currencies and amounts
 
-func (r *reader) price(v value) *gmoney.Money {
-	s, ok := v.(text)
+func (r *reader) price(v strictjson.Value) *gmoney.Money {
+	s, ok := v.(strictjson.Text)
 	typed, code, two := strings.Cut(strings.TrimSpace(string(s)), " ")
 	if !ok || !two {
-		r.add("price", `%s is not a price; write amount and currency in quotation marks, such as "1600.00 AUD"`, show(v))
+		r.Add("price", `%s is not a price; write amount and currency in quotation marks, such as "1600.00 AUD"`, strictjson.Show(v))
 		return nil
 	}
 	r.currency = strings.TrimSpace(code)
@@ -315,10 +291,10 @@ func (r *reader) price(v value) *gmoney.Money {
 }
 
 // amount reads an amount in the price's currency; the currency may stand behind it again.
-func (r *reader) amount(path string, v value) *gmoney.Money {
-	s, ok := v.(text)
+func (r *reader) amount(path string, v strictjson.Value) *gmoney.Money {
+	s, ok := v.(strictjson.Text)
 	if !ok {
-		r.add(path, `%s is not an amount; write it in quotation marks, such as "750.00"`, show(v))
+		r.Add(path, `%s is not an amount; write it in quotation marks, such as "750.00"`, strictjson.Show(v))
 		return nil
 	}
 	if r.currency == "" {
@@ -326,7 +302,7 @@ func (r *reader) amount(path string, v value) *gmoney.Money {
 	}
 	typed, code, two := strings.Cut(strings.TrimSpace(string(s)), " ")
 	if code = strings.TrimSpace(code); two && code != r.currency {
-		r.add(path, "%s is in %s, but the price is in %s; an agreement has one currency", show(v), code, r.currency)
+		r.Add(path, "%s is in %s, but the price is in %s; an agreement has one currency", strictjson.Show(v), code, r.currency)
 		return nil
 	}
 	return r.read(path, typed)
@@ -335,11 +311,11 @@ func (r *reader) amount(path string, v value) *gmoney.Money {
 func (r *reader) read(path, typed string) *gmoney.Money {
 	minor, err := money.Parse(typed, r.currency)
 	if err == nil && minor < 0 {
-		r.add(path, "%q is negative; amounts of an agreement are zero or more", typed)
+		r.Add(path, "%q is negative; amounts of an agreement are zero or more", typed)
 		return nil
 	}
 	if err != nil {
-		r.add(path, "%v", err)
+		r.Add(path, "%v", err)
 		return nil
 	}
 	return wire.Money(r.currency, minor)
@@ -360,11 +336,36 @@ func ParseRate(text string) (points uint32, err error) {
 	return uint32(n), nil
 }
 
-func (r *reader) rate(path string, v value) uint32 {
-	s, _ := v.(text)
+func (r *reader) rate(path string, v strictjson.Value) uint32 {
+	s, _ := v.(strictjson.Text)
 	points, err := ParseRate(string(s))
 	if err != nil {
-		r.add(path, "%s %v", show(v), err)
+		r.Add(path, "%s %v", strictjson.Show(v), err)
 	}
 	return points
+}
+
+// party is one of the deal's parties, or the id of another member: a ULID in small letters.
+var party = regexp.MustCompile(`^(miner|cutter|coop|[0-7][0-9a-hjkmnp-tv-z]{25})$`)
+
+func (r *reader) party(path string, v strictjson.Value) string {
+	s, ok := v.(strictjson.Text)
+	if !ok || !party.MatchString(string(s)) {
+		r.Add(path, `%s is not a party; write miner, cutter, coop or the id of another member`, strictjson.Show(v))
+		return ""
+	}
+	return string(s)
+}
+
+func (r *reader) words(path string, v strictjson.Value) []string {
+	l, ok := v.(strictjson.List)
+	if !ok {
+		r.Add(path, `%s is not a list of words, such as ["freight"]`, strictjson.Show(v))
+		return nil
+	}
+	var words []string
+	for i, v := range l {
+		words = append(words, r.Text(fmt.Sprintf("%s[%d]", path, i), v, 60))
+	}
+	return words
 }
