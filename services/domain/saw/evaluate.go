@@ -115,7 +115,9 @@ func (w *way) put(p part) {
 // walk goes through the steps and ends of a branch.
 func (ev *evaluation) walk(w *way, b *Branch, at string, steps []Step, ends []End) error {
 	for _, name := range w.order {
-		b.Parts = append(b.Parts, w.now[name].shown())
+		p := w.now[name].shown()
+		p.From, p.Step = "", ""
+		b.Parts = append(b.Parts, p)
 	}
 	for i, s := range steps {
 		path := fmt.Sprintf("%ssteps[%d]", at, i)
