@@ -128,8 +128,14 @@ func roomFor(f protoreflect.FieldDescriptor, text string) bool {
 
 // texts are the fields of all commands that have room for a canary.
 func texts() (fields []string) {
+	open := map[protoreflect.FullName]bool{} // a type may hold itself; its texts are the same then
 	var walk func(path string, m protoreflect.MessageDescriptor)
 	walk = func(path string, m protoreflect.MessageDescriptor) {
+		if open[m.FullName()] {
+			return
+		}
+		open[m.FullName()] = true
+		defer delete(open, m.FullName())
 		for i := range m.Fields().Len() {
 			f := m.Fields().Get(i)
 			below := path + "." + string(f.Name())
