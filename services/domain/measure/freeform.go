@@ -8,12 +8,13 @@ import (
 	"seamshare.example/services/domain/measure/plane"
 )
 
-// undulating is the volume in µm³ under a face through the spots: between them linear on
+// undulating is the volume in µm³ under a face through the spots, and by how much it may
+// be off: between them linear on
 // the triangles of Delaunay, outside the triangles as high as the nearest point of
 // them. The plane falls into cells on each of which that is one linear function, and the
 // integral over a cell is its area times the height at its centroid. Curved outlines are
 // taken as rings of many corners and scaled to their area.
-func (s Stone) undulating() float64 {
+func (s Stone) undulating() (volume, off float64) {
 	ring, _ := s.Outline.Around(1_000)
 	points := make([]plane.Point, len(s.Spots))
 	for i, spot := range s.Spots {
@@ -64,7 +65,11 @@ func (s Stone) undulating() float64 {
 		add(func(plane.Point) float64 { return height(v) }, // beyond the corner v
 			past(points[v], edge), past(points[v], next).Other())
 	}
-	return sum / float64(ring.TwiceArea()) * s.Outline.area
+	area := float64(ring.TwiceArea()) / 2e6
+	// What the ring has beside the outline is nowhere higher than the highest spot. And a
+	// part in a million for corners rounded to the nanometre.
+	volume = sum / 2e6 / area * s.Outline.area
+	return volume, math.Abs(area-s.Outline.area)*float64(s.Depth()) + 1e-6*volume
 }
 
 func leftOf(a, b plane.Point) plane.HalfPlane {

@@ -133,8 +133,9 @@ func (o Outline) FaceArea() Area { return Area(math.Round(o.area)) }
 // Perimeter of the outline, rounded to the micrometre.
 func (o Outline) Perimeter() Length { return Length(math.Round(o.perimeter)) }
 
-// Around is a ring of about n corners that holds the whole outline, so that where the
-// ring fits the stone fits; and by how much, in nm, it reaches past the outline at most. A
+// Around is a ring of about n corners that holds the whole outline, also after one
+// Turned, so that where the ring fits the stone fits; and by how much, in nm, it reaches past
+// the outline at most. A
 // rectangle, triangle or freeform is answered itself and reaches past nowhere; for curves n
 // is at least 8 and at most plane.MaxVertices, and the excess falls with its square.
 func (o Outline) Around(n int) (plane.Ring, int64) {
@@ -149,7 +150,8 @@ func (o Outline) Around(n int) (plane.Ring, int64) {
 	}
 	n = min(max(n, 8), plane.MaxVertices)
 	// Lines that touch the outline, turned evenly and pushed out by 2 nm, so that rounding
-	// their crossings to the nanometre leaves none inside.
+	// their crossings to the nanometre, by 0.71 nm here and once more when turned, leaves none
+	// inside.
 	const push = 2
 	ring := make(plane.Ring, 0, n)
 	var past float64

@@ -257,19 +257,14 @@ func checkSpots(spots []Spot) error {
 
 // volume in µm³, and by how many parts per million it may be off.
 func (s Stone) volume() (float64, int64) {
-	var v float64
-	var ppm int64
+	var whole, off float64
 	if s.Form == Undulating {
-		v = s.undulating()
-		ppm = 20
+		whole, off = s.undulating()
 	} else {
-		v = s.domeAbove(float64(s.Dome)) + s.Outline.area*float64(s.Wall)
+		whole = s.domeAbove(float64(s.Dome)) + s.Outline.area*float64(s.Wall)
 	}
-	bevel, off := s.bevelAbove(0)
-	if off > 0 {
-		ppm += int64(math.Ceil(1e6 * off / v))
-	}
-	return v - bevel, ppm
+	bevel, more := s.bevelAbove(0)
+	return whole - bevel, int64(math.Ceil(1e6 * (off + more) / (whole - bevel)))
 }
 
 // top is the volume in µm³ of the uppermost layer of this thickness.

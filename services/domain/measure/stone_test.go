@@ -547,6 +547,108 @@ func TestUndulating(t *testing.T) {
 	})
 }
 
+// Faces through any spots, held against a sum over a grid that asks for the height at each
+// point: in the triangle that has it, or at the nearest point of the hull.
+func TestUndulatingByIntegration(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		const l, w = 10, 8
+		box, err := measure.NewOutline(measure.Rectangle, um(l), um(w))
+		if err != nil {
+			t.Fatal(err)
+		}
+		points := rapid.SliceOfNDistinct(rapid.Custom(func(t *rapid.T) plane.Point {
+			return plane.Micrometres(1_000*rapid.Int64Range(-6, 6).Draw(t, "x"), 1_000*rapid.Int64Range(-5, 5).Draw(t, "y"))
+		}), 1, 9, rapid.ID[plane.Point]).Draw(t, "points")
+		s := measure.Stone{Outline: box, Form: measure.Undulating}
+		for _, p := range points {
+			s.Spots = append(s.Spots, measure.Spot{At: p, Height: measure.Length(rapid.Int64Range(1_000, 4_000).Draw(t, "height"))})
+		}
+		mesh := plane.Triangulate(points)
+		at := func(i int) (x, y, h float64) {
+			return float64(points[i].X) / 1e6, float64(points[i].Y) / 1e6, float64(s.Spots[i].Height) / 1_000
+		}
+		height := func(x, y float64) float64 {
+			for _, c := range mesh.Triangles {
+				x0, y0, h0 := at(c[0])
+				x1, y1, h1 := at(c[1])
+				x2, y2, h2 := at(c[2])
+				det := (y1-y2)*(x0-x2) + (x2-x1)*(y0-y2)
+				a := ((y1-y2)*(x-x2) + (x2-x1)*(y-y2)) / det
+				b := ((y2-y0)*(x-x2) + (x0-x2)*(y-y2)) / det
+				if a >= -1e-9 && b >= -1e-9 && a+b <= 1+1e-9 {
+					return a*h0 + b*h1 + (1-a-b)*h2
+				}
+			}
+			near, found := math.Inf(1), 0.
+			for i, u := range mesh.Hull {
+				x0, y0, h0 := at(u)
+				x1, y1, h1 := at(mesh.Hull[(i+1)%len(mesh.Hull)])
+				part := 0.
+				if length := (x1-x0)*(x1-x0) + (y1-y0)*(y1-y0); length > 0 {
+					part = min(1, max(0, ((x-x0)*(x1-x0)+(y-y0)*(y1-y0))/length))
+				}
+				if len(mesh.Triangles) == 0 && i == len(mesh.Hull)-1 && i > 0 {
+					continue // a line doesn't close
+				}
+				if d := math.Hypot(x-x0-part*(x1-x0), y-y0-part*(y1-y0)); d < near {
+					near, found = d, h0+part*(h1-h0)
+				}
+			}
+			return found
+		}
+		const n = 100
+		var sum float64
+		for i := range n {
+			for k := range n {
+				sum += height(l*((float64(i)+0.5)/n-0.5), w*((float64(k)+0.5)/n-0.5)) * l * w / n / n
+			}
+		}
+		m, err := s.Model(measure.Solid, solid(2_100))
+		if err != nil || math.Abs(m.Volume.CubicMillimetres()-sum) > 2e-3*sum || m.ErrorPPM > 5 {
+			t.Fatalf("%+v, %v; by the grid %v", m, err, sum)
+		}
+	})
+}
+
+func TestSlabsAndKerfRefused(t *testing.T) {
+	for name, err := range map[string]error{
+		"block": second(measure.SlabsOf(0, 1, 0)), "slab": second(measure.SlabsOf(1, 0, 0)), "kerf": second(measure.SlabsOf(1, 1, -1)),
+		"block is above": second(measure.SlabsOf(measure.MaxLength+1, 1, 1)),
+		"tilt":           second(measure.KerfLoss(600, 1, 1.5, 2_100)), "tilt is NaN": second(measure.KerfLoss(600, 1, math.NaN(), 2_100)),
+		"area": second(measure.KerfLoss(600, -1, 0, 2_100)), "kerf is -": second(measure.KerfLoss(-1, 1, 0, 2_100)), "specific gravity": second(measure.KerfLoss(1, 1, 0, 2)),
+	} {
+		var wrong *measure.FieldError
+		if !errors.As(err, &wrong) || !strings.HasPrefix(name, wrong.Field) {
+			t.Errorf("%s: %v", name, err)
+		}
+	}
+	if _, _, err := measure.OpalShare(2_000, 2_100, 3_000); err == nil {
+		t.Error("a whole lighter than its parts")
+	}
+	if _, _, err := measure.OpalShare(2_100, 2_100, 2_100); err == nil {
+		t.Error("opal like rock")
+	}
+}
+
+func second[A any](_ A, err error) error { return err }
+
+// Slabs, kerf and off-cut are the block, and no further slab would fit.
+func TestSlabsBalance(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		draw := func(name string, least int64) measure.Length {
+			return measure.Length(rapid.Int64Range(least, 60_000).Draw(t, name))
+		}
+		block, slab, kerf := draw("block", 1), draw("slab", 1), draw("kerf", 0)
+		s, err := measure.SlabsOf(block, slab, kerf)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if measure.Length(s.Slabs)*slab+s.Kerf+s.Offcut != block || s.Kerf > measure.Length(s.Cuts)*kerf || s.Offcut < 0 || s.Slabs > 0 && s.Offcut >= slab || s.Slabs == 0 && block >= slab {
+			t.Fatalf("%+v of %d", s, block)
+		}
+	})
+}
+
 func TestStonesRefused(t *testing.T) {
 	oval := outline(t, measure.Oval, 8, 6)
 	good := measure.Stone{Outline: oval, Form: measure.EllipticalDome, Wall: 1_200, Dome: 2_000, Bevel: measure.Bevel{In: 400, Up: 400}}
@@ -781,6 +883,7 @@ func TestAroundHoldsTheOutline(t *testing.T) {
 				}
 				const steps = 3_000
 				dense := make(plane.Ring, steps)
+				turned := ring.Turned(1)
 				for i := range dense {
 					a := 2 * math.Pi * float64(i) / steps
 					s, cos := math.Sincos(a)
@@ -789,6 +892,11 @@ func TestAroundHoldsTheOutline(t *testing.T) {
 					inner := plane.Point{X: int64((r - 2) * cos), Y: int64((r - 2) * s)} // not rounded out
 					if ring.Where(inner) == plane.Outside {
 						t.Fatalf("%v of the outline is outside", inner)
+					}
+					s, cos = math.Sincos(a + 1)
+					inner = plane.Point{X: int64((r - 2) * cos), Y: int64((r - 2) * s)}
+					if turned.Where(inner) == plane.Outside {
+						t.Fatalf("%v of the turned outline is outside", inner)
 					}
 				}
 				if n > 200 || c.shape == measure.Rectangle || c.shape == measure.Triangle {
