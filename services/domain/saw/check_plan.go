@@ -317,7 +317,7 @@ func (s Stone) check(path string) error {
 		}
 	}
 	if s.SGMilli != 0 {
-		if err := ranged(path+".sg_milli", s.SGMilli, 500, MaxSGMilli, "give it in thousandths, 0 to weigh it by its layers"); err != nil {
+		if err := ranged(path+".sg_milli", s.SGMilli, MinSGMilli, MaxSGMilli, "give it in thousandths, 0 to weigh it by its layers"); err != nil {
 			return err
 		}
 	}

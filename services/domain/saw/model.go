@@ -8,14 +8,15 @@ import (
 	"seamshare.example/services/domain/measure/plane"
 )
 
-// Model is a study that was checked and made ready for plans. It is never changed, so many plans may be
-// evaluated on it at once.
+// Model is a study that was checked and made ready for plans. Many plans may be evaluated on it
+// at once.
 type Model struct {
-	study Study
-	trace trace
-	whole part
-	drawn []drawn            // features of face and back, and cracks and lines of the section
-	tilts map[string]float64 // of seams, in radians
+	study    Study
+	trace    trace
+	whole    part
+	drawn    []drawn            // features of face and back, and cracks and lines of the section
+	tilts    map[string]float64 // of seams, in radians
+	outlines outlines
 }
 
 // trace places points of the face view along the section.

@@ -89,7 +89,11 @@ func (ev *evaluation) keep(path string, v View, k Kept, ends []End) (plane.Ring,
 			if e.Part == k.Part && s.Name == k.Stone {
 				s.LengthUm += 2 * k.AllowUm
 				s.WidthUm += 2 * k.AllowUm
-				return ev.tilted(s).footprint(), nil
+				p, err := ev.place(path, s)
+				if err != nil {
+					return nil, err
+				}
+				return p.footprint(), nil
 			}
 		}
 	}

@@ -162,7 +162,9 @@ func alike(t *rapid.T, a, b saw.Branch, tolerance int64) {
 	byPath := func(p, q saw.Ended) int { return strings.Compare(p.Path+p.Part, q.Path+q.Part) }
 	slices.SortFunc(a.Ends, byPath)
 	slices.SortFunc(b.Ends, byPath)
-	byStep := func(p, q saw.Loss) int { return strings.Compare(p.Path+p.Part+string(p.Reason), q.Path+q.Part+string(q.Reason)) }
+	byStep := func(p, q saw.Loss) int {
+		return strings.Compare(p.Path+p.Part+string(p.Reason), q.Path+q.Part+string(q.Reason))
+	}
 	slices.SortFunc(a.Losses, byStep)
 	slices.SortFunc(b.Losses, byStep)
 	near := func(what string, x, y int64) {
