@@ -77,6 +77,7 @@ type drawn struct {
 	Feature
 	ring   plane.Ring // in the face view or section, if closed
 	path   plane.Path // else
+	box    plane.Box  // round either
 	within span       // its depths, z in nanometres
 }
 
@@ -314,6 +315,7 @@ func (m *Model) draw(path string, features []Feature) ([]drawn, error) {
 		if d.ring != nil && !plane.Holds(container, d.ring) {
 			return nil, invalid(at+".points", f.Name, "an edge of it leaves %s; draw it inside", where)
 		}
+		d.box = plane.Path(points).Box()
 		if depth := f.DepthUm * plane.Micrometre; depth > 0 {
 			box := m.whole.section.Box()
 			if d.within = (span{-depth, math.MaxInt64}); f.View == Back {

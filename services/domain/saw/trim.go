@@ -112,6 +112,9 @@ func common(r, by plane.Ring) ([]plane.Ring, error) {
 	case plane.Holds(r, by):
 		return []plane.Ring{by}, nil
 	case convex(by):
+		if len(r) < len(by) && convex(r) {
+			r, by = by, r
+		}
 		rings := []plane.Ring{r}
 		for i, p := range by {
 			side, _ := plane.Line{A: p, B: by[(i+1)%len(by)]}.Band(0)
