@@ -135,7 +135,7 @@ func (f *fitting) depth() error {
 	// How high the part lets it go, and where its floor is.
 	roof, floor := int64(math.MaxInt64), int64(math.MinInt64)
 	missing, at := int64(0), int64(0)
-	over(f.frame.rings(f.p.section), reach, stops, func(from, to int64, low, high [2]int64, ok bool) {
+	f.scratch.over(f.frame.rings(f.p.section), reach, stops, func(from, to int64, low, high [2]int64, ok bool) {
 		if !ok {
 			missing, at = missing+to-from, from
 			return
@@ -159,7 +159,7 @@ func (f *fitting) depth() error {
 	if f.bar != nil {
 		clean, best := int64(math.MaxInt64), int64(math.MinInt64)
 		missing := int64(0)
-		over(f.frame.rings(f.bar.rings...), reach, stops, func(from, to int64, low, high [2]int64, ok bool) {
+		f.scratch.over(f.frame.rings(f.bar.rings...), reach, stops, func(from, to int64, low, high [2]int64, ok bool) {
 			if !ok {
 				missing, at = missing+to-from, from
 				return
@@ -368,7 +368,7 @@ func nearest(outline plane.Ring, a Avoid) (at plane.Point, by float64) {
 	for _, p := range path {
 		if outline.Where(p) != plane.Outside {
 			if d := toEdge(outline, p); d >= deep {
-				at, deep, apart = p, d, 0
+				at, deep = p, d
 			}
 		}
 	}

@@ -50,6 +50,9 @@ func turned(r plane.Ring, mdeg int64) plane.Ring {
 	if rest := mdeg - quarters*quarter; rest != 0 {
 		r = r.Turned(float64(rest) * math.Pi / 180_000)
 	}
+	if quarters == 0 {
+		return r
+	}
 	return r.QuarterTurned(int(quarters))
 }
 
@@ -205,17 +208,17 @@ func (p placed) side(top plane.Point) plane.Ring {
 
 // over goes along a stretch of rings and tells of each straight bit from where to where it is, and twice the lowest and
 // highest boundary at both its ends; ok is false where there is nothing. It stops at the ends of edges and at stops.
-func over(rings []plane.Ring, s span, stops []int64, tell func(from, to int64, low, high [2]int64, ok bool)) {
-	var space [64]int64
-	var edgeSpace, nowSpace [16]edge
-	w := sweep{rest: appendEdges(edgeSpace[:0], rings...), now: nowSpace[:0]}
-	at := append(append(space[:0], stops...), s.from, s.to)
+func (k *scratch) over(rings []plane.Ring, s span, stops []int64, tell func(from, to int64, low, high [2]int64, ok bool)) {
+	k.edges = appendEdges(k.edges[:0], rings...)
+	w := sweep{rest: k.edges, now: k.now[:0]}
+	at := append(append(k.at[:0], stops...), s.from, s.to)
 	for _, e := range w.rest {
 		at = append(at, e.s0, e.s1)
 	}
 	at = slices.DeleteFunc(at, func(v int64) bool { return v < s.from || v > s.to })
 	slices.Sort(at)
 	at = slices.Compact(at)
+	k.at = at
 	for i := 1; i < len(at); i++ {
 		from, to := at[i-1], at[i]
 		w.to(from, to)
@@ -228,4 +231,11 @@ func over(rings []plane.Ring, s span, stops []int64, tell func(from, to int64, l
 		}
 		tell(from, to, low, high, len(w.now) > 0)
 	}
+	k.now = w.now
+}
+
+// scratch is memory that is used again and again within one evaluation.
+type scratch struct {
+	edges, now []edge
+	at         []int64
 }
