@@ -50,6 +50,7 @@ type evaluation struct {
 	plan       Plan
 	prices     Prices
 	infeasible bool
+	scratch    scratch
 }
 
 // way is what is known on the way through steps, down to a leaf of the looks.
@@ -115,7 +116,9 @@ func (w *way) put(p part) {
 // walk goes through the steps and ends of a branch.
 func (ev *evaluation) walk(w *way, b *Branch, at string, steps []Step, ends []End) error {
 	for _, name := range w.order {
-		b.Parts = append(b.Parts, w.now[name].shown())
+		p := w.now[name].shown()
+		p.From, p.Step = "", ""
+		b.Parts = append(b.Parts, p)
 	}
 	for i, s := range steps {
 		path := fmt.Sprintf("%ssteps[%d]", at, i)
