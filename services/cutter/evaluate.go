@@ -90,7 +90,10 @@ func (s *Server) EvaluatePlan(ctx context.Context, req *cutterv1.EvaluatePlanReq
 	if err != nil {
 		return nil, err
 	}
-	shown := wire.CutResult(result, !req.GetWithoutOutlines())
+	shown := wire.CutResult(result)
+	if req.GetWithoutOutlines() {
+		wire.WithoutOutlines(shown.GetTrunk())
+	}
 	if n := proto.Size(shown); n > maxResult {
 		return nil, rule.Broken{
 			Reason: rule.KeepsTooMuch, Field: "without_outlines", Value: fmt.Sprintf("%d bytes with them", n), Rule: fmt.Sprintf("an answer takes at most %d bytes", maxResult),

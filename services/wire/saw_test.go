@@ -2,6 +2,7 @@ package wire_test
 
 import (
 	"reflect"
+	"strings"
 	"testing"
 
 	"google.golang.org/protobuf/proto"
@@ -242,9 +243,11 @@ func TestCutResult(t *testing.T) {
 				if err != nil {
 					t.Fatal(err)
 				}
-				same(t, "result", wire.ReadCutResult(sent(t, wire.CutResult(want, true), &typev1.CutResult{})), want)
-				if n := proto.Size(wire.CutResult(want, false)); n > 50_000 {
-					t.Errorf("without outlines it takes %d bytes", n)
+				same(t, "result", wire.ReadCutResult(sent(t, wire.CutResult(want), &typev1.CutResult{})), want)
+				bare := wire.CutResult(want)
+				wire.WithoutOutlines(bare.GetTrunk())
+				if strings.Contains(bare.String(), "corners_nm") {
+					t.Error("an outline is left")
 				}
 			})
 		}

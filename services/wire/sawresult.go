@@ -16,25 +16,39 @@ import (
 // lossReasons are what package saw calls the values of the enum, each at its number.
 var lossReasons = piece.Words[saw.Reason]{"", saw.Kerf, saw.GroundOff, saw.TrimmedAway, saw.ThrownAway, saw.NotCut}
 
-// CutResult shows what comes of a cut plan, with or without the outlines of parts and stones.
-func CutResult(r saw.Result, outlines bool) *typev1.CutResult {
-	show := resulted{r.Money.Currency, outlines}
+// CutResult shows what comes of a cut plan.
+func CutResult(r saw.Result) *typev1.CutResult {
+	show := resulted{r.Money.Currency}
 	return &typev1.CutResult{
 		DrawingName: r.Study, PlanName: r.Plan, MassUg: r.MassUg, ModelUg: r.ModelUg, ErrorBp: r.ErrorBp, Trunk: show.branch(r.Trunk),
 		Infeasible: r.Infeasible, Money: show.money(r.Money), Totals: show.totals(r.Totals),
 	}
 }
 
-// resulted shows results in a currency.
-type resulted struct {
-	currency string
-	outlines bool
+// WithoutOutlines leaves out the outlines of parts and stones, which make most of a result.
+func WithoutOutlines(b *typev1.CutBranch) {
+	for _, p := range b.GetParts() {
+		p.Face, p.Section, p.Layers = nil, nil, nil
+	}
+	for _, e := range b.GetEnds() {
+		for _, s := range e.GetStones() {
+			s.Outline, s.Section = nil, nil
+		}
+	}
+	for _, l := range b.GetLooks() {
+		for _, o := range l.GetOutcomes() {
+			WithoutOutlines(o)
+		}
+	}
 }
+
+// resulted shows results in a currency.
+type resulted struct{ currency string }
 
 func (c resulted) amount(minor int64) *money.Money { return Money(c.currency, minor) }
 
-func (c resulted) ring(r plane.Ring) *typev1.FineRing {
-	if !c.outlines || len(r) == 0 {
+func showRing(r plane.Ring) *typev1.FineRing {
+	if len(r) == 0 {
 		return nil
 	}
 	out := &typev1.FineRing{CornersNm: make([]int64, 0, 2*len(r))}
@@ -46,24 +60,20 @@ func (c resulted) ring(r plane.Ring) *typev1.FineRing {
 
 func (c resulted) branch(b saw.Branch) *typev1.CutBranch {
 	return &typev1.CutBranch{
-		BranchLabel: b.Path, Name: b.Name, ChanceBp: b.ChanceBp, InUg: b.InUg, Minutes: b.Minutes, Parts: each(b.Parts, c.part), Losses: each(b.Losses, showLoss),
+		BranchLabel: b.Path, Name: b.Name, ChanceBp: b.ChanceBp, InUg: b.InUg, Minutes: b.Minutes, Parts: each(b.Parts, showPart), Losses: each(b.Losses, showLoss),
 		Ends: each(b.Ends, c.ended), Looks: each(b.Looks, c.looked), Findings: each(b.Findings, showFinding), Money: c.money(b.Money),
 	}
 }
 
-func (c resulted) part(p saw.Part) *typev1.CutPart {
+func showPart(p saw.Part) *typev1.CutPart {
 	return &typev1.CutPart{
-		Name: p.Name, From: p.From, StepLabel: p.Step, Face: c.ring(p.Face), Section: c.ring(p.Section), Layers: each(p.Layers, c.layer),
+		Name: p.Name, From: p.From, StepLabel: p.Step, Face: showRing(p.Face), Section: showRing(p.Section), Layers: each(p.Layers, showLayered),
 		AreaUm2: p.AreaUm2, MassUg: p.MassUg, Unplaced: p.Unplaced,
 	}
 }
 
-func (c resulted) layer(l saw.Layered) *typev1.CutLayer {
-	out := &typev1.CutLayer{Name: l.Name, Kind: typev1.FeatureKind(piece.Kinds.Number(l.Kind))}
-	if c.outlines {
-		out.Rings = each(l.Rings, c.ring)
-	}
-	return out
+func showLayered(l saw.Layered) *typev1.CutLayer {
+	return &typev1.CutLayer{Name: l.Name, Kind: typev1.FeatureKind(piece.Kinds.Number(l.Kind)), Rings: each(l.Rings, showRing)}
 }
 
 func showLoss(l saw.Loss) *typev1.CutLoss {
@@ -82,7 +92,7 @@ func (c resulted) ended(e saw.Ended) *typev1.CutEnded {
 
 func (c resulted) stone(s saw.Planned) *typev1.CutStoneResult {
 	return &typev1.CutStoneResult{
-		Name: s.Name, AtLabel: s.Path, Fits: s.Fits, Outline: c.ring(s.Outline), Section: c.ring(s.Section), MassUg: s.MassUg, Carat: Carat(s.MassUg),
+		Name: s.Name, AtLabel: s.Path, Fits: s.Fits, Outline: showRing(s.Outline), Section: showRing(s.Section), MassUg: s.MassUg, Carat: Carat(s.MassUg),
 		AreaUm2: s.AreaUm2, ColourUm: s.ColourUm, BackingUm: s.BackingUm, ChanceBp: s.ChanceBp, Worth: c.amount(s.PriceMinor), Levy: c.amount(s.LevyMinor),
 		Net: c.amount(s.NetMinor), Market: s.Market, Priced: s.Priced,
 	}
