@@ -4,6 +4,7 @@ package cutter
 
 import (
 	"context"
+	"runtime"
 
 	cutterv1 "seamshare.example/proto/gen/seamshare/cutter/v1"
 	typev1 "seamshare.example/proto/gen/seamshare/type/v1"
@@ -25,11 +26,15 @@ type Server struct {
 	cutterv1.UnimplementedCutterServiceServer
 	node  *eventstore.Node
 	lists query.Lists
+	desks chan struct{} // one taken while something is reckoned
 }
 
 // New makes the service of a node.
 func New(node *eventstore.Node, tokens page.Token) *Server {
-	return &Server{node: node, lists: query.Lists{Node: node, Tokens: tokens}}
+	return &Server{
+		node: node, lists: query.Lists{Node: node, Tokens: tokens},
+		desks: make(chan struct{}, max(1, runtime.GOMAXPROCS(0)-1)),
+	}
 }
 
 // ListMarket implements cutterv1.CutterServiceServer.

@@ -24,7 +24,16 @@ func (s *Server) StudyPiece(ctx context.Context, req *cutterv1.StudyPieceRequest
 		ID: command.NewID(), Member: access.Caller(ctx).Member, Size: wire.ReadSize(req.GetSize()), Photos: wire.PhotosIn(req.GetPhotos()),
 		Seen: req.GetSeen(), Note: req.GetNote(),
 	}
-	p, position, err := s.onPiece(ctx, req, onPaper, func(_ desk, rough piece.State) (*piecev1.Event, error) { return rough.Study(study) })
+	var unfit error
+	if req.GetDrawing() != nil {
+		study.Drawn, unfit = s.draw(ctx, "drawing", wire.ReadDrawing(req.GetDrawing()))
+	}
+	p, position, err := s.onPiece(ctx, req, onPaper, func(_ desk, rough piece.State) (*piecev1.Event, error) {
+		if unfit != nil {
+			return nil, unfit
+		}
+		return rough.Study(study)
+	})
 	if err != nil {
 		return nil, err
 	}
@@ -36,11 +45,15 @@ func (s *Server) MakePlan(ctx context.Context, req *cutterv1.MakePlanRequest) (*
 	me, id := access.Caller(ctx).Member, command.NewID()
 	var unreadable rule.All
 	plan := wire.ReadPlan(&unreadable, "plan", req.GetPlan())
+	measured, unfit := s.measure(ctx, req, req.GetPlan())
 	did, _, err := s.decidePiece(ctx, req, onPaper, func(tx *eventstore.Tx, at desk, rough piece.State) (*piecev1.Event, error) {
 		if err := unreadable.Err(); err != nil {
 			return nil, err
 		}
-		made, err := rough.MakePlan(me, id, plan, at.lot.Currency())
+		if unfit != nil {
+			return nil, unfit
+		}
+		made, err := rough.MakePlan(me, id, plan, measured, at.lot.Currency())
 		if err == nil {
 			tx.Made(id)
 		}
@@ -58,11 +71,15 @@ func (s *Server) RevisePlan(ctx context.Context, req *cutterv1.RevisePlanRequest
 	me := access.Caller(ctx).Member
 	var unreadable rule.All
 	plan := wire.ReadPlan(&unreadable, "plan", req.GetPlan())
+	measured, unfit := s.measure(ctx, req, req.GetPlan())
 	shown, position, err := s.onPlan(ctx, req, func(at desk, rough piece.State) (*piecev1.Event, error) {
 		if err := unreadable.Err(); err != nil {
 			return nil, err
 		}
-		return rough.RevisePlan(me, req.GetPlanId(), plan, req.GetWhy(), at.lot.Currency())
+		if unfit != nil {
+			return nil, unfit
+		}
+		return rough.RevisePlan(me, req.GetPlanId(), plan, measured, req.GetWhy(), at.lot.Currency())
 	})
 	if err != nil {
 		return nil, err

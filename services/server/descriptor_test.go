@@ -10,6 +10,7 @@ import (
 	"google.golang.org/genproto/googleapis/api/annotations"
 	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/reflect/protoreflect"
+	"google.golang.org/protobuf/types/descriptorpb"
 
 	coopv1 "seamshare.example/proto/gen/seamshare/coop/v1"
 	cutterv1 "seamshare.example/proto/gen/seamshare/cutter/v1"
@@ -83,10 +84,11 @@ func TestEveryMethod(t *testing.T) {
 	}
 }
 
-// mutation: what HTTP calls by another verb than GET.
+// mutation: what HTTP calls by another verb than GET, but for what says that it has no side effects.
 func mutation(m protoreflect.MethodDescriptor) bool {
 	http, _ := proto.GetExtension(m.Options(), annotations.E_Http).(*annotations.HttpRule)
-	return http.GetGet() == ""
+	options, _ := m.Options().(*descriptorpb.MethodOptions)
+	return http.GetGet() == "" && options.GetIdempotencyLevel() != descriptorpb.MethodOptions_NO_SIDE_EFFECTS
 }
 
 func position(f protoreflect.FieldDescriptor) bool {

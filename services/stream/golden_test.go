@@ -53,7 +53,7 @@ func TestGolden(t *testing.T) {
 					t.Fatalf("no golden file holds %v; run with -update to write one more", missing)
 				}
 				event := prototype.ProtoReflect().New()
-				fill(event.Mutable(field).Message(), 0)
+				fill(event.Mutable(field).Message(), 0, map[protoreflect.FullName]bool{})
 				if err := writeGolden(name, shape, field, event); err != nil {
 					t.Fatal(err)
 				}
@@ -165,8 +165,13 @@ func strike(missing map[protoreflect.FullName]bool, m protoreflect.Message) {
 }
 
 // fill sets every field to something that isn't zero. variant chooses among the
-// alternatives of each oneof.
-func fill(m protoreflect.Message, variant int) {
+// alternatives of each oneof. A type that holds itself is filled once on the way down.
+func fill(m protoreflect.Message, variant int, open map[protoreflect.FullName]bool) {
+	if open[m.Descriptor().FullName()] {
+		return
+	}
+	open[m.Descriptor().FullName()] = true
+	defer delete(open, m.Descriptor().FullName())
 	oneofs := m.Descriptor().Oneofs()
 	chosen := map[protoreflect.Name]protoreflect.FieldNumber{}
 	for i := range oneofs.Len() {
@@ -185,12 +190,12 @@ func fill(m protoreflect.Message, variant int) {
 		case f.IsList() && f.Message() != nil:
 			for v := range 6 { // every alternative of the oneofs in it
 				item := m.Mutable(f).List().AppendMutable().Message()
-				fill(item, v)
+				fill(item, v, open)
 			}
 		case f.IsList():
 			m.Mutable(f).List().Append(scalar(f))
 		case f.Message() != nil:
-			fill(m.Mutable(f).Message(), variant)
+			fill(m.Mutable(f).Message(), variant, open)
 		default:
 			m.Set(f, scalar(f))
 		}

@@ -330,13 +330,13 @@ func planTrial() Trial {
 	return Thing[bench]{
 		Table: piece.PlanTable,
 		In: map[string][]Recipe[bench]{
-			stage.None: {{Make: inWork}},
-			"open":     {{Make: open}},
+			stage.None: {{Name: "studied with a drawing", Make: drawn}},
+			"open":     {{Make: open}, {Name: "measured", Make: after(drawn, makeMeasured)}},
 			"chosen":   {{Make: after(open, said(choosePlan))}},
 			"dropped":  {{Make: after(open, said(dropPlan))}},
 		},
 		Do: map[string][]Call[bench]{
-			"CutterService/MakePlan": {{Fresh: true, Do: makePlan}},
+			"CutterService/MakePlan": {{Fresh: true, Do: makePlan}, {Name: "measured", Fresh: true, Do: makeMeasured}},
 			"CutterService/RevisePlan": {{Do: said(func(w *World, b bench) error {
 				_, err := b.who.Cutter().RevisePlan(w.Ctx(), &cutterv1.RevisePlanRequest{RequestId: command.NewID(), PieceId: b.piece, PlanId: b.plan, Plan: planDraft(), Why: "the bar dips"})
 				return err

@@ -20,6 +20,7 @@ import (
 	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/reflect/protoreflect"
 	"google.golang.org/protobuf/reflect/protoregistry"
+	"google.golang.org/protobuf/types/descriptorpb"
 
 	"seamshare.example/services/domain/stage"
 	"seamshare.example/services/tablestest"
@@ -122,7 +123,8 @@ func TestCommands(t *testing.T) {
 					continue
 				}
 				http, _ := proto.GetExtension(m.Options(), annotations.E_Http).(*annotations.HttpRule)
-				changes[fmt.Sprintf("%s/%s", m.Parent().Name(), m.Name())] = http.GetGet() == "" && !m.IsStreamingServer()
+				options, _ := m.Options().(*descriptorpb.MethodOptions)
+				changes[fmt.Sprintf("%s/%s", m.Parent().Name(), m.Name())] = http.GetGet() == "" && !m.IsStreamingServer() && options.GetIdempotencyLevel() != descriptorpb.MethodOptions_NO_SIDE_EFFECTS
 			}
 		}
 		return true

@@ -57,8 +57,9 @@ var wordless = map[string][]string{
 	"a moment or a day": {"done_at", "effective_date", "ends_at", "due_at", "at", "mined", "split", "from"},
 	"a word of a list that the settings or the agreement hold": {"class", "kind", "market"},
 	"an etag": {"etag"},
-	"a part's name, by which it is named again": {
-		"part", "seamshare.miner.v1.NewPiece.label", "seamshare.miner.v1.DraftLine.label", "seamshare.type.v1.TakenOut.label",
+	"a name by which a thing is named again": {
+		"part", "seamshare.type.v1.Feature.name", "seamshare.type.v1.DrawnLayer.name", "seamshare.type.v1.Blade.name", "blade", "stone", "zone", "bar",
+		"seamshare.type.v1.CutStone.name", "seamshare.type.v1.Market.name", "seamshare.miner.v1.NewPiece.label", "seamshare.miner.v1.DraftLine.label", "seamshare.type.v1.TakenOut.label",
 	},
 }
 
@@ -128,8 +129,14 @@ func roomFor(f protoreflect.FieldDescriptor, text string) bool {
 
 // texts are the fields of all commands that have room for a canary.
 func texts() (fields []string) {
+	open := map[protoreflect.FullName]bool{} // a type may hold itself; its texts are the same then
 	var walk func(path string, m protoreflect.MessageDescriptor)
 	walk = func(path string, m protoreflect.MessageDescriptor) {
+		if open[m.FullName()] {
+			return
+		}
+		open[m.FullName()] = true
+		defer delete(open, m.FullName())
 		for i := range m.Fields().Len() {
 			f := m.Fields().Get(i)
 			below := path + "." + string(f.Name())

@@ -25,6 +25,9 @@ var plain = map[string][]protoreflect.Name{
 		"label", "name", "class", "classes", "colours", "judged_under", "remarks", "seen", "like", "market", "carat", "part", "origin_part",
 		"light", "media_type", "sha256", "country", "waits_for", "steps", "kind", "kinds", "cost_kinds", "currency", "event",
 	},
+	"a cutter's own drawing and plan, which that cutter alone is shown": {
+		"expected", "blade", "left", "right", "stone", "zone", "bar", "drawing_name", "plan_name",
+	},
 	"where a thing stands": {"stage", "standing", "how", "outcome", "tray", "dop"},
 	"words of who acts, to those whom the thing concerns; the canaries hold them to it": {
 		"note", "text", "why", "reason", "words", "what", "about", "damage_words", "return_why", "answer", "carrier", "reference",

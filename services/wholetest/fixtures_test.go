@@ -100,7 +100,27 @@ var fixtures = map[string]func(*tablestest.World) asked{
 	"CoopService/GetShares":     by(books, func(w *tablestest.World) proto.Message { return &coopv1.GetSharesRequest{ParcelId: cut(w).ID} }),
 	"CoopService/GetStoneChain": by(miner, func(w *tablestest.World) proto.Message { return &coopv1.GetStoneChainRequest{StoneId: sold(w).stone} }),
 	"CutterService/StudyPiece": by(cutter, func(w *tablestest.World) proto.Message {
-		return &cutterv1.StudyPieceRequest{PieceId: cut(w).Stones[0].GetPieceId(), Seen: "a bar", Note: "wet", Photos: []*typev1.Photo{cooptest.Photo()}}
+		req := tablestest.StudyDrawn(w)
+		req.Note, req.Photos = "wet", []*typev1.Photo{cooptest.Photo()}
+		return req
+	}),
+	"CutterService/MakePlan": by(cutter, func(w *tablestest.World) proto.Message {
+		return &cutterv1.MakePlanRequest{PieceId: tablestest.DrawnPiece(w), Plan: tablestest.MeasuredDraft()}
+	}),
+	"CutterService/RevisePlan": by(cutter, func(w *tablestest.World) proto.Message {
+		piece, plan := tablestest.MeasuredPlan(w)
+		return &cutterv1.RevisePlanRequest{PieceId: piece, PlanId: plan, Plan: tablestest.MeasuredDraft(), Why: "the bar dips"}
+	}),
+	"CutterService/GetStudy": by(cutter, func(w *tablestest.World) proto.Message {
+		return &cutterv1.GetStudyRequest{PieceId: tablestest.DrawnPiece(w)}
+	}),
+	"CutterService/GetPlan": by(cutter, func(w *tablestest.World) proto.Message {
+		piece, plan := tablestest.MeasuredPlan(w)
+		return &cutterv1.GetPlanRequest{PieceId: piece, PlanId: plan}
+	}),
+	"CutterService/EvaluatePlan": by(cutter, func(w *tablestest.World) proto.Message {
+		piece, plan := tablestest.MeasuredPlan(w)
+		return &cutterv1.EvaluatePlanRequest{PieceId: piece, PlanId: plan}
 	}),
 	"CutterService/LookAgain": by(cutter, func(w *tablestest.World) proto.Message {
 		s := cut(w).Stones[0]

@@ -11,6 +11,7 @@ import (
 	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/reflect/protoreflect"
 	"google.golang.org/protobuf/reflect/protoregistry"
+	"google.golang.org/protobuf/types/descriptorpb"
 
 	_ "seamshare.example/proto/gen/seamshare/coop/v1"
 	_ "seamshare.example/proto/gen/seamshare/cutter/v1"
@@ -48,10 +49,11 @@ func (r rpc) name() string { return fmt.Sprintf("%s/%s", r.Parent().Name(), r.Na
 // full is as gRPC writes it.
 func (r rpc) full() string { return fmt.Sprintf("/%s/%s", r.Parent().FullName(), r.Name()) }
 
-// changes: what HTTP calls by another verb than GET.
+// changes: what HTTP calls by another verb than GET, but for what says that it has no side effects.
 func (r rpc) changes() bool {
 	http, _ := proto.GetExtension(r.Options(), annotations.E_Http).(*annotations.HttpRule)
-	return http.GetGet() == "" && !r.IsStreamingServer()
+	options, _ := r.Options().(*descriptorpb.MethodOptions)
+	return http.GetGet() == "" && !r.IsStreamingServer() && options.GetIdempotencyLevel() != descriptorpb.MethodOptions_NO_SIDE_EFFECTS
 }
 
 // answer is an empty answer.

@@ -32,10 +32,7 @@ func BenchPiece(s piece.State, rest time.Duration) *typev1.Piece {
 		}
 	}
 	for _, st := range s.Studies {
-		p.Studies = append(p.Studies, &typev1.Study{
-			Id: st.GetPrivate().GetStudyId(), Size: Size(st.GetPublic().GetSize()), Photos: photos(st.GetPublic().GetPhotos()),
-			Seen: st.GetPrivate().GetSeen(), Note: st.GetPrivate().GetNote(),
-		})
+		p.Studies = append(p.Studies, study(st))
 	}
 	if chosen, ok := s.Chosen(); ok {
 		p.ChosenPlanId = chosen.ID
@@ -43,6 +40,23 @@ func BenchPiece(s piece.State, rest time.Duration) *typev1.Piece {
 	p.Minutes, p.Etag = uint32(min(s.Minutes, 1<<32-1)), ""
 	p.Etag = etag(p, 0)
 	return p
+}
+
+// study shows a study without its drawing.
+func study(st *piecev1.Studied) *typev1.Study {
+	return &typev1.Study{
+		Id: st.GetPrivate().GetStudyId(), Size: Size(st.GetPublic().GetSize()), Photos: photos(st.GetPublic().GetPhotos()),
+		Seen: st.GetPrivate().GetSeen(), Note: st.GetPrivate().GetNote(), Drawn: st.GetPrivate().GetDrawing() != nil,
+	}
+}
+
+// DrawnStudy shows a study with its drawing.
+func DrawnStudy(st *piecev1.Studied) *typev1.Study {
+	out := study(st)
+	if d := st.GetPrivate().GetDrawing(); d != nil {
+		out.Drawing = Drawing(piece.Drawing(d))
+	}
+	return out
 }
 
 // mixed shows which parts a part may be.
@@ -101,20 +115,33 @@ func Moment(broken *rule.All, field, text string) time.Time {
 	return at.UTC().Truncate(time.Microsecond)
 }
 
-// Plan shows a plan with all its revisions.
+// Plan shows a plan with all its revisions, without what was measured.
 func Plan(p piece.Plan) *typev1.Plan {
 	out := &typev1.Plan{Id: p.ID, State: typev1.PlanState(p.Stage), Reason: p.Reason}
 	for _, r := range p.Revisions {
-		draft := &typev1.PlanDraft{Label: r.Plan.GetLabel(), Steps: r.Plan.GetSteps(), Minutes: r.Plan.GetMinutes(), Reason: r.Plan.GetReason()}
-		for _, st := range r.Plan.GetStones() {
-			draft.Stones = append(draft.Stones, &typev1.PlannedStone{
-				Label: st.GetLabel(), Outline: typev1.Outline(st.GetOutline()), Size: Size(st.GetSize()), Grade: grade(st.GetGrade()),
-				ChanceBp: st.GetChanceBp(), Market: st.GetMarket(), Worth: MoneyOf(st.GetWorth()), MassUg: st.GetMassUg(),
-			})
-		}
-		out.Revisions = append(out.Revisions, &typev1.PlanRevision{Plan: draft, Why: r.Why})
+		out.Revisions = append(out.Revisions, revision(r))
 	}
 	return out
+}
+
+// MeasuredPlan shows a revision with what was measured.
+func MeasuredPlan(r piece.Revision) *typev1.PlanRevision {
+	out := revision(r)
+	if cut := r.Plan.GetCut(); cut != nil {
+		out.Plan.Cut, out.Plan.Prices, out.Plan.StudyId = CutPlan(piece.Cut(cut)), PriceList(piece.Prices(r.Plan.GetPrices())), r.Plan.GetStudyId()
+	}
+	return out
+}
+
+func revision(r piece.Revision) *typev1.PlanRevision {
+	draft := &typev1.PlanDraft{Label: r.Plan.GetLabel(), Steps: r.Plan.GetSteps(), Minutes: r.Plan.GetMinutes(), Reason: r.Plan.GetReason()}
+	for _, st := range r.Plan.GetStones() {
+		draft.Stones = append(draft.Stones, &typev1.PlannedStone{
+			Label: st.GetLabel(), Outline: typev1.Outline(st.GetOutline()), Size: Size(st.GetSize()), Grade: grade(st.GetGrade()),
+			ChanceBp: st.GetChanceBp(), Market: st.GetMarket(), Worth: MoneyOf(st.GetWorth()), MassUg: st.GetMassUg(),
+		})
+	}
+	return &typev1.PlanRevision{Plan: draft, Why: r.Why, Measured: r.Plan.GetCut() != nil, Infeasible: r.Plan.GetInfeasible()}
 }
 
 // ReadPlan reads a plan.

@@ -121,21 +121,21 @@ func TestPlans(t *testing.T) {
 	t.Run("rule 15 refused: no chance, another currency, no reason", func(t *testing.T) {
 		p := plan(planned(0))
 		p.Stones[0].Worth.Currency, p.Reason = "EUR", ""
-		_, err := h.MakePlan("wet-wheel", "p", p, "AUD")
+		_, err := h.MakePlan("wet-wheel", "p", p, nil, "AUD")
 		ruletest.Refused(t, err, rule.FieldInvalid, "plan.stones[0].chance_bp")
 		ruletest.Refused(t, err, rule.CurrencyDiffers, "plan.stones[0].worth.currency_code")
 		ruletest.Refused(t, err, rule.FieldInvalid, "plan.reason")
 	})
-	h.did(h.MakePlan("wet-wheel", "bold", plan(planned(7_000)), "AUD")).did(h.MakePlan("wet-wheel", "safe", plan(planned(10_000)), "AUD"))
+	h.did(h.MakePlan("wet-wheel", "bold", plan(planned(7_000)), nil, "AUD")).did(h.MakePlan("wet-wheel", "safe", plan(planned(10_000)), nil, "AUD"))
 	t.Run("rule 15 OK: every revision is kept, also of a chosen plan", func(t *testing.T) {
 		h := &history{t: t, State: h.State}
 		h.did(h.ChoosePlan("wet-wheel", "bold", "it pays"))
-		h.did(h.RevisePlan("wet-wheel", "bold", plan(planned(6_000), planned(6_000)), "the bar dips", "AUD"))
+		h.did(h.RevisePlan("wet-wheel", "bold", plan(planned(6_000), planned(6_000)), nil, "the bar dips", "AUD"))
 		got, _ := h.Chosen()
 		if got.ID != "bold" || len(got.Revisions) != 2 || got.Revisions[0].Plan.GetStones()[0].GetChanceBp() != 7_000 || got.Now().Why != "the bar dips" {
 			t.Errorf("got %+v", got)
 		}
-		_, err := h.RevisePlan("wet-wheel", "bold", plan(), "", "AUD")
+		_, err := h.RevisePlan("wet-wheel", "bold", plan(), nil, "", "AUD")
 		ruletest.Refused(t, err, rule.FieldInvalid, "why")
 	})
 	t.Run("rule 15 OK: one plan is chosen at a time, with a reason", func(t *testing.T) {
@@ -155,7 +155,7 @@ func TestPlans(t *testing.T) {
 		h.did(h.DropPlan("wet-wheel", "bold", "too bold"))
 		_, err := h.ChoosePlan("wet-wheel", "bold", "x")
 		ruletest.Refused(t, err, rule.PlanIsDropped, "plan_id")
-		_, err = h.RevisePlan("wet-wheel", "bold", plan(), "x", "AUD")
+		_, err = h.RevisePlan("wet-wheel", "bold", plan(), nil, "x", "AUD")
 		ruletest.Refused(t, err, rule.PlanIsDropped, "plan_id")
 		_, err = h.DropPlan("wet-wheel", "none", "x")
 		ruletest.Refused(t, err, rule.NotFound, "plan_id")
@@ -378,8 +378,8 @@ func TestUnaliasedBench(t *testing.T) {
 		between, _ := piece.Between([][]*piecev1.Candidate{own, {{PieceId: "p" + other, Part: other}}})
 		h.did(h.MixUp("m", "mix "+other, "1A", between, "fell"))
 	}
-	h.did(h.MakePlan("m", "a", plan(), "AUD")).did(h.MakePlan("m", "b", plan(), "AUD")).did(h.ChoosePlan("m", "a", "r")).did(h.ChoosePlan("m", "b", "r"))
-	h.did(h.RevisePlan("m", "a", plan(), "w", "AUD")).did(h.RevisePlan("m", "a", plan(), "w", "AUD")).did(h.DropPlan("m", "a", "r"))
+	h.did(h.MakePlan("m", "a", plan(), nil, "AUD")).did(h.MakePlan("m", "b", plan(), nil, "AUD")).did(h.ChoosePlan("m", "a", "r")).did(h.ChoosePlan("m", "b", "r"))
+	h.did(h.RevisePlan("m", "a", plan(), nil, "w", "AUD")).did(h.RevisePlan("m", "a", plan(), nil, "w", "AUD")).did(h.DropPlan("m", "a", "r"))
 	h.did(h.Study(piece.Study{ID: "s", Member: "m", Note: "n"})).did(h.Study(piece.Study{ID: "s2", Member: "m", Note: "n"}))
 	h.did(h.AwaitDecision("m", "1B", "r")).did(h.Decide("m", "1B", "d")).did(h.MoveOn(piece.Move{Part: "1B", LotID: "l"})).did(h.TakeBack("m", "1B"))
 	h.did(h.Recount(piece.Counting{Part: "1B", Weighing: weighed(1)}))

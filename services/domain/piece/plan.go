@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"slices"
 
+	"google.golang.org/protobuf/proto"
+
 	"seamshare.example/services/domain/rule"
 
 	piecev1 "seamshare.example/proto/gen/seamshare/event/piece/v1"
@@ -79,23 +81,24 @@ func (s State) planIndex(id string) int {
 	return slices.IndexFunc(s.Plans, func(p Plan) bool { return p.ID == id })
 }
 
-// MakePlan makes a plan (rule 15). currency is that of the piece's parcel.
-func (s State) MakePlan(member, id string, plan *piecev1.Plan, currency string) (*piecev1.Event, error) {
+// MakePlan makes a plan (rule 15). currency is that of the piece's parcel; measured is nil for a plan in words.
+func (s State) MakePlan(member, id string, plan *piecev1.Plan, measured *Measured, currency string) (*piecev1.Event, error) {
 	if s.ID == "" {
 		return nil, rule.NotThere("piece_id", "piece")
 	}
 	if len(s.Plans) >= MaxPlans {
 		return nil, rule.Broken{Reason: rule.TooManyPlans, Value: fmt.Sprintf("%d plans", len(s.Plans)), Rule: fmt.Sprintf("a piece has at most %d plans", MaxPlans), Hint: "revise one of them"}
 	}
-	if err := checkPlan(plan, currency); err != nil {
+	plan, err := s.checkPlan(plan, measured, currency)
+	if err != nil {
 		return nil, err
 	}
-	return s.planned(member, id, 1, plan, ""), nil
+	return s.planned(member, id, 1, plan, "")
 }
 
 // RevisePlan puts another revision in the place of the one that stood, which is kept
 // (rule 15). A chosen plan may be revised too, as after a look.
-func (s State) RevisePlan(member, id string, plan *piecev1.Plan, why, currency string) (*piecev1.Event, error) {
+func (s State) RevisePlan(member, id string, plan *piecev1.Plan, measured *Measured, why, currency string) (*piecev1.Event, error) {
 	p, err := s.livePlan(id)
 	if err != nil {
 		return nil, err
@@ -105,20 +108,25 @@ func (s State) RevisePlan(member, id string, plan *piecev1.Plan, why, currency s
 	}
 	var broken rule.All
 	broken.Text("why", why, 500)
-	if err := broken.Merge("", checkPlan(plan, currency)); err != nil {
+	plan, err = s.checkPlan(plan, measured, currency)
+	if err := broken.Merge("", err); err != nil {
 		return nil, err
 	}
 	if err := broken.Err(); err != nil {
 		return nil, err
 	}
-	return s.planned(member, id, uint32(len(p.Revisions)+1), plan, why), nil
+	return s.planned(member, id, uint32(len(p.Revisions)+1), plan, why)
 }
 
-func (s State) planned(member, id string, revision uint32, plan *piecev1.Plan, why string) *piecev1.Event {
-	return &piecev1.Event{Event: &piecev1.Event_Planned{Planned: &piecev1.Planned{
+func (s State) planned(member, id string, revision uint32, plan *piecev1.Plan, why string) (*piecev1.Event, error) {
+	planned := &piecev1.Planned{
 		Public:  &piecev1.Planned_Public{PieceId: s.ID},
 		Private: &piecev1.Planned_Private{MemberId: member, PlanId: id, Revision: revision, Plan: plan, Why: why},
-	}}}
+	}
+	if err := s.keeps(planned); err != nil {
+		return nil, err
+	}
+	return &piecev1.Event{Event: &piecev1.Event_Planned{Planned: planned}}, nil
 }
 
 // ChoosePlan makes a plan the one that is followed; the one before is open again (rule
@@ -169,7 +177,21 @@ func (s State) livePlan(id string) (Plan, error) {
 	return p, nil
 }
 
-func checkPlan(p *piecev1.Plan, currency string) error {
+// checkPlan gives the plan as it is kept: that in words, or the measured one under the label and reason of that in words.
+func (s State) checkPlan(p *piecev1.Plan, measured *Measured, currency string) (*piecev1.Plan, error) {
+	if measured == nil {
+		return p, checkWords(p, currency)
+	}
+	if _, _, err := s.Drawing(measured.studyID); err != nil {
+		return nil, err
+	}
+	if got := measured.Result.Money.Currency; got != currency {
+		return nil, rule.Broken{Reason: rule.CurrencyDiffers, Field: "plan.cut.settings.currency", Value: got, Rule: "all money of one parcel is in one currency, here " + currency, Hint: "plan in " + currency}
+	}
+	return measured.under(p)
+}
+
+func checkWords(p *piecev1.Plan, currency string) error {
 	var broken rule.All
 	broken.Text("plan.label", p.GetLabel(), 80)
 	broken.Text("plan.reason", p.GetReason(), 2000)
@@ -214,6 +236,7 @@ func evolvePlans(s State, e *piecev1.Event) State {
 	case *piecev1.Event_Planned:
 		p := e.Planned.GetPrivate()
 		revision := Revision{Plan: p.GetPlan(), Why: p.GetWhy()}
+		s.keptBytes += proto.Size(e.Planned)
 		if s.planIndex(p.GetPlanId()) < 0 {
 			s.Plans = append(slices.Clip(s.Plans), Plan{ID: p.GetPlanId(), Stage: PlanOpen, Revisions: []Revision{revision}})
 			return s

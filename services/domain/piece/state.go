@@ -10,6 +10,8 @@ import (
 	"maps"
 	"slices"
 
+	"google.golang.org/protobuf/proto"
+
 	eventv1 "seamshare.example/proto/gen/seamshare/event/v1"
 
 	piecev1 "seamshare.example/proto/gen/seamshare/event/piece/v1"
@@ -83,6 +85,8 @@ type State struct {
 
 	Studies []*piecev1.Studied // oldest first
 	Plans   []Plan             // oldest first
+
+	keptBytes int // of studies and plans, as they are stored
 }
 
 // Part is a part of the piece.
@@ -201,6 +205,7 @@ func Evolve(s State, event *piecev1.Event) State {
 		return finished(s, e.Finished)
 	case *piecev1.Event_Studied:
 		s.Studies = append(slices.Clip(s.Studies), e.Studied)
+		s.keptBytes += proto.Size(e.Studied)
 	case *piecev1.Event_Planned, *piecev1.Event_PlanChosen, *piecev1.Event_PlanDropped:
 		return evolvePlans(s, event)
 	case *piecev1.Event_DecisionAwaited:

@@ -5,6 +5,7 @@ import (
 	"fmt"
 
 	eventv1 "seamshare.example/proto/gen/seamshare/event/v1"
+	"seamshare.example/services/domain/measure"
 	"seamshare.example/services/domain/rule"
 
 	piecev1 "seamshare.example/proto/gen/seamshare/event/piece/v1"
@@ -24,6 +25,7 @@ type Study struct {
 	Size       *eventv1.Size // nil: not measured
 	Photos     []*eventv1.Photo
 	Seen, Note string
+	Drawn      *Drawn // nil: not drawn
 }
 
 // Study records a study. The photos and the size may be shown to anyone, the words are
@@ -40,18 +42,32 @@ func (s State) Study(st Study) (*piecev1.Event, error) {
 		broken.Size("size", st.Size)
 	}
 	CheckPhotos(&broken, "photos", st.Photos)
-	if st.Size == nil && len(st.Photos) == 0 && st.Seen == "" && st.Note == "" {
-		broken.Add(rule.Broken{Reason: rule.FieldInvalid, Field: "note", Value: `""`, Rule: "a study holds something", Hint: "say what is seen, measure it or name a photo"})
+	if st.Size == nil && len(st.Photos) == 0 && st.Seen == "" && st.Note == "" && st.Drawn == nil {
+		broken.Add(rule.Broken{Reason: rule.FieldInvalid, Field: "note", Value: `""`, Rule: "a study holds something", Hint: "say what is seen, measure or draw it, or name a photo"})
 	}
 	optional(&broken, "seen", st.Seen, 4000)
 	optional(&broken, "note", st.Note, 4000)
+	var drawing *piecev1.Drawing
+	if st.Drawn != nil {
+		drawing = st.Drawn.stored
+		if most := s.Weighing.GetMassUg() + s.Weighing.GetDivisionUg(); drawing.GetMassUg() > most {
+			broken.Add(rule.Broken{
+				Reason: rule.HeavierThanBefore, Field: "drawing.mass_ug", Value: measure.Mass(drawing.GetMassUg()).GramsAndCarats(),
+				Rule: "a piece or a part of it isn't heavier than the piece as it was weighed, " + measure.Mass(s.Weighing.GetMassUg()).String(), Hint: "check that it is this piece, and the weighing",
+			})
+		}
+	}
 	if err := broken.Err(); err != nil {
 		return nil, err
 	}
-	return &piecev1.Event{Event: &piecev1.Event_Studied{Studied: &piecev1.Studied{
+	studied := &piecev1.Studied{
 		Public:  &piecev1.Studied_Public{PieceId: s.ID, Size: st.Size, Photos: st.Photos},
-		Private: &piecev1.Studied_Private{MemberId: st.Member, StudyId: st.ID, Seen: st.Seen, Note: st.Note},
-	}}}, nil
+		Private: &piecev1.Studied_Private{MemberId: st.Member, StudyId: st.ID, Seen: st.Seen, Note: st.Note, Drawing: drawing},
+	}
+	if err := s.keeps(studied); err != nil {
+		return nil, err
+	}
+	return &piecev1.Event{Event: &piecev1.Event_Studied{Studied: studied}}, nil
 }
 
 // CheckPhotos checks what is said of photos; the pictures themselves are looked at

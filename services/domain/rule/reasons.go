@@ -27,6 +27,7 @@ const (
 	TimeInvalid         Reason = "TIME_INVALID"          // not a moment, or over already
 	KeyInvalid          Reason = "KEY_INVALID"           // not an Ed25519 public key
 	PhotoInvalid        Reason = "PHOTO_INVALID"         // not a picture that can be kept
+	DrawingInvalid      Reason = "DRAWING_INVALID"       // a drawing or a measured plan that can't be
 )
 
 // Not there, for this caller.
@@ -56,6 +57,9 @@ const (
 	NothingToDecide  Reason = "NOTHING_TO_DECIDE"  // the part doesn't wait
 	TooManyPlans     Reason = "TOO_MANY_PLANS"     // the piece or plan takes no more
 	PlanIsDropped    Reason = "PLAN_IS_DROPPED"    // for good
+	NotDrawn         Reason = "NOT_DRAWN"          // there is no drawing to measure on
+	NotMeasured      Reason = "NOT_MEASURED"       // a plan in words only
+	KeepsTooMuch     Reason = "KEEPS_TOO_MUCH"     // the piece keeps no more studies and plans
 	NotOneParcel     Reason = "NOT_ONE_PARCEL"     // parts of several parcels
 	NotYoursToSell   Reason = "NOT_YOURS_TO_SELL"  // others share in what the rough brings
 	StoneNotChecked  Reason = "STONE_NOT_CHECKED"  // no final check that stands
@@ -137,13 +141,13 @@ var kinds = map[Reason]Kind{
 	AmountInvalid: Invalid, MassInvalid: Invalid, SizeInvalid: Invalid, MassesDontAddUp: Invalid,
 	NamedTwice: Invalid, AgreementInvalid: Invalid, LevyTooLow: Invalid, CountInvalid: Invalid, HeavierThanBefore: Invalid,
 	LossNeedsReason: Invalid, KerfWithoutSaw: Invalid, SetAsideLeavesParts: Invalid, TimeInvalid: Invalid,
-	KeyInvalid: Invalid, PhotoInvalid: Invalid,
+	KeyInvalid: Invalid, PhotoInvalid: Invalid, DrawingInvalid: Invalid,
 
 	CheckFailed: Invalid, OutOfTolerance: Invalid,
 
 	NotFound: Missing,
 
-	PhotoNotThere: State, NotRested: State, NothingToDecide: State, TooManyPlans: State, PlanIsDropped: State, NotOneParcel: State, NotYoursToSell: State,
+	PhotoNotThere: State, NotRested: State, NothingToDecide: State, TooManyPlans: State, PlanIsDropped: State, NotDrawn: State, NotMeasured: State, KeepsTooMuch: State, NotOneParcel: State, NotYoursToSell: State,
 	StoneNotChecked: State, StoneNotInStock: State, LotNotForSale: State, LotBegun: State, LotUnmade: State, NotSoMany: State, MassUnlikely: State, NotOneKind: State,
 	PromiseSettled: State, PromiseLapsed: State, PromiseNotTaken: State,
 

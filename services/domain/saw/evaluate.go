@@ -50,6 +50,7 @@ type evaluation struct {
 	plan       Plan
 	prices     Prices
 	infeasible bool
+	scratch    scratch
 }
 
 // way is what is known on the way through steps, down to a leaf of the looks.

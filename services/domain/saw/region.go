@@ -106,6 +106,9 @@ func (ev *evaluation) obstacles(w *way, p part, section bool) []Avoid {
 		default:
 			continue
 		}
+		if !reaches(d.box, box, a.Margin) {
+			continue
+		}
 		if d.ring != nil {
 			for _, r := range p.beyondCuts(d.View, []plane.Ring{d.ring}) {
 				if a.Ring = r; reaches(r.Box(), box, a.Margin) {
@@ -151,13 +154,35 @@ func (p part) pathsBeyondCuts(v View, path plane.Path) []plane.Path {
 		if (c.view == Section) != (v == Section) {
 			continue
 		}
-		var left []plane.Path
-		for _, path := range paths {
-			left = append(left, beyondCut(c, path)...)
+		left := paths[:0:0]
+		for i, path := range paths {
+			switch beyond, whole := c.beside(path); {
+			case whole && len(paths) == 1:
+				left = paths
+			case whole:
+				left = append(left, paths[i])
+			case beyond:
+				left = append(left, beyondCut(c, path)...)
+			}
 		}
-		paths = left
+		if paths = left; len(paths) == 0 {
+			return nil
+		}
 	}
 	return paths
+}
+
+// beside is whether some of a path, and whether all of it, lies on the part's side of the cut.
+func (c sawn) beside(path plane.Path) (some, all bool) {
+	all = true
+	for _, q := range path {
+		if away(c.line, q) >= float64(c.half()) {
+			some = true
+		} else {
+			all = false
+		}
+	}
+	return some, all
 }
 
 func beyondCut(c sawn, path plane.Path) (out []plane.Path) {

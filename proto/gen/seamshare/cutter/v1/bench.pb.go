@@ -129,7 +129,9 @@ type StudyPieceRequest struct {
 	// What is seen or supposed, in words.
 	Seen string `protobuf:"bytes,6,opt,name=seen,proto3" json:"seen,omitempty"`
 	// The caller's notes.
-	Note          string `protobuf:"bytes,7,opt,name=note,proto3" json:"note,omitempty"`
+	Note string `protobuf:"bytes,7,opt,name=note,proto3" json:"note,omitempty"`
+	// What is seen, drawn to measure.
+	Drawing       *v1.Drawing `protobuf:"bytes,8,opt,name=drawing,proto3" json:"drawing,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -211,6 +213,13 @@ func (x *StudyPieceRequest) GetNote() string {
 		return x.Note
 	}
 	return ""
+}
+
+func (x *StudyPieceRequest) GetDrawing() *v1.Drawing {
+	if x != nil {
+		return x.Drawing
+	}
+	return nil
 }
 
 // StudyPieceResponse answers StudyPiece.
@@ -1512,7 +1521,7 @@ var File_seamshare_cutter_v1_bench_proto protoreflect.FileDescriptor
 
 const file_seamshare_cutter_v1_bench_proto_rawDesc = "" +
 	"\n" +
-	"\x1fseamshare/cutter/v1/bench.proto\x12\x13seamshare.cutter.v1\x1a\x1bbuf/validate/validate.proto\x1a\x17google/type/money.proto\x1a\x1dseamshare/type/v1/photo.proto\x1a\x1dseamshare/type/v1/piece.proto\x1a\x1dseamshare/type/v1/stone.proto\x1a\x1eseamshare/type/v1/values.proto\"\xce\x02\n" +
+	"\x1fseamshare/cutter/v1/bench.proto\x12\x13seamshare.cutter.v1\x1a\x1bbuf/validate/validate.proto\x1a\x17google/type/money.proto\x1a\x1dseamshare/type/v1/photo.proto\x1a\x1fseamshare/type/v1/drawing.proto\x1a\x1dseamshare/type/v1/piece.proto\x1a\x1dseamshare/type/v1/stone.proto\x1a\x1eseamshare/type/v1/values.proto\"\x84\x03\n" +
 	"\x11StudyPieceRequest\x12;\n" +
 	"\n" +
 	"request_id\x18\x01 \x01(\tB\x1c\xbaH\x19r\x172\x15^[A-Za-z0-9_-]{1,64}$R\trequestId\x12!\n" +
@@ -1521,7 +1530,8 @@ const file_seamshare_cutter_v1_bench_proto_rawDesc = "" +
 	"\x04size\x18\x04 \x01(\v2\x17.seamshare.type.v1.SizeR\x04size\x12:\n" +
 	"\x06photos\x18\x05 \x03(\v2\x18.seamshare.type.v1.PhotoB\b\xbaH\x05\x92\x01\x02\x10\x14R\x06photos\x12\x1c\n" +
 	"\x04seen\x18\x06 \x01(\tB\b\xbaH\x05r\x03\x18\xa0\x1fR\x04seen\x12\x1c\n" +
-	"\x04note\x18\a \x01(\tB\b\xbaH\x05r\x03\x18\xa0\x1fR\x04note\"`\n" +
+	"\x04note\x18\a \x01(\tB\b\xbaH\x05r\x03\x18\xa0\x1fR\x04note\x124\n" +
+	"\adrawing\x18\b \x01(\v2\x1a.seamshare.type.v1.DrawingR\adrawing\"`\n" +
 	"\x12StudyPieceResponse\x12.\n" +
 	"\x05piece\x18\x01 \x01(\v2\x18.seamshare.type.v1.PieceR\x05piece\x12\x1a\n" +
 	"\bposition\x18\x02 \x01(\x04R\bposition\"\xa1\x02\n" +
@@ -1687,36 +1697,38 @@ var file_seamshare_cutter_v1_bench_proto_goTypes = []any{
 	(*ListBenchResponse)(nil),      // 18: seamshare.cutter.v1.ListBenchResponse
 	(*v1.Size)(nil),                // 19: seamshare.type.v1.Size
 	(*v1.Photo)(nil),               // 20: seamshare.type.v1.Photo
-	(*v1.Piece)(nil),               // 21: seamshare.type.v1.Piece
-	(*v1.Grade)(nil),               // 22: seamshare.type.v1.Grade
-	(*money.Money)(nil),            // 23: google.type.Money
-	(*v1.Weighing)(nil),            // 24: seamshare.type.v1.Weighing
-	(v1.Step)(0),                   // 25: seamshare.type.v1.Step
+	(*v1.Drawing)(nil),             // 21: seamshare.type.v1.Drawing
+	(*v1.Piece)(nil),               // 22: seamshare.type.v1.Piece
+	(*v1.Grade)(nil),               // 23: seamshare.type.v1.Grade
+	(*money.Money)(nil),            // 24: google.type.Money
+	(*v1.Weighing)(nil),            // 25: seamshare.type.v1.Weighing
+	(v1.Step)(0),                   // 26: seamshare.type.v1.Step
 }
 var file_seamshare_cutter_v1_bench_proto_depIdxs = []int32{
 	19, // 0: seamshare.cutter.v1.StudyPieceRequest.size:type_name -> seamshare.type.v1.Size
 	20, // 1: seamshare.cutter.v1.StudyPieceRequest.photos:type_name -> seamshare.type.v1.Photo
-	21, // 2: seamshare.cutter.v1.StudyPieceResponse.piece:type_name -> seamshare.type.v1.Piece
-	21, // 3: seamshare.cutter.v1.AwaitDecisionResponse.piece:type_name -> seamshare.type.v1.Piece
-	21, // 4: seamshare.cutter.v1.DecideResponse.piece:type_name -> seamshare.type.v1.Piece
-	22, // 5: seamshare.cutter.v1.GradePartRequest.grade:type_name -> seamshare.type.v1.Grade
-	21, // 6: seamshare.cutter.v1.GradePartResponse.piece:type_name -> seamshare.type.v1.Piece
-	23, // 7: seamshare.cutter.v1.JudgeInclusionRequest.worth_kept:type_name -> google.type.Money
-	23, // 8: seamshare.cutter.v1.JudgeInclusionRequest.worth_ground:type_name -> google.type.Money
-	21, // 9: seamshare.cutter.v1.JudgeInclusionResponse.piece:type_name -> seamshare.type.v1.Piece
-	13, // 10: seamshare.cutter.v1.LookAgainRequest.parts:type_name -> seamshare.cutter.v1.BatchPart
-	21, // 11: seamshare.cutter.v1.LookAgainResponse.pieces:type_name -> seamshare.type.v1.Piece
-	13, // 12: seamshare.cutter.v1.ReportMixUpRequest.parts:type_name -> seamshare.cutter.v1.BatchPart
-	21, // 13: seamshare.cutter.v1.ReportMixUpResponse.pieces:type_name -> seamshare.type.v1.Piece
-	0,  // 14: seamshare.cutter.v1.BenchLine.job:type_name -> seamshare.cutter.v1.Job
-	24, // 15: seamshare.cutter.v1.BenchLine.weighing:type_name -> seamshare.type.v1.Weighing
-	25, // 16: seamshare.cutter.v1.BenchLine.last_step:type_name -> seamshare.type.v1.Step
-	16, // 17: seamshare.cutter.v1.ListBenchResponse.lines:type_name -> seamshare.cutter.v1.BenchLine
-	18, // [18:18] is the sub-list for method output_type
-	18, // [18:18] is the sub-list for method input_type
-	18, // [18:18] is the sub-list for extension type_name
-	18, // [18:18] is the sub-list for extension extendee
-	0,  // [0:18] is the sub-list for field type_name
+	21, // 2: seamshare.cutter.v1.StudyPieceRequest.drawing:type_name -> seamshare.type.v1.Drawing
+	22, // 3: seamshare.cutter.v1.StudyPieceResponse.piece:type_name -> seamshare.type.v1.Piece
+	22, // 4: seamshare.cutter.v1.AwaitDecisionResponse.piece:type_name -> seamshare.type.v1.Piece
+	22, // 5: seamshare.cutter.v1.DecideResponse.piece:type_name -> seamshare.type.v1.Piece
+	23, // 6: seamshare.cutter.v1.GradePartRequest.grade:type_name -> seamshare.type.v1.Grade
+	22, // 7: seamshare.cutter.v1.GradePartResponse.piece:type_name -> seamshare.type.v1.Piece
+	24, // 8: seamshare.cutter.v1.JudgeInclusionRequest.worth_kept:type_name -> google.type.Money
+	24, // 9: seamshare.cutter.v1.JudgeInclusionRequest.worth_ground:type_name -> google.type.Money
+	22, // 10: seamshare.cutter.v1.JudgeInclusionResponse.piece:type_name -> seamshare.type.v1.Piece
+	13, // 11: seamshare.cutter.v1.LookAgainRequest.parts:type_name -> seamshare.cutter.v1.BatchPart
+	22, // 12: seamshare.cutter.v1.LookAgainResponse.pieces:type_name -> seamshare.type.v1.Piece
+	13, // 13: seamshare.cutter.v1.ReportMixUpRequest.parts:type_name -> seamshare.cutter.v1.BatchPart
+	22, // 14: seamshare.cutter.v1.ReportMixUpResponse.pieces:type_name -> seamshare.type.v1.Piece
+	0,  // 15: seamshare.cutter.v1.BenchLine.job:type_name -> seamshare.cutter.v1.Job
+	25, // 16: seamshare.cutter.v1.BenchLine.weighing:type_name -> seamshare.type.v1.Weighing
+	26, // 17: seamshare.cutter.v1.BenchLine.last_step:type_name -> seamshare.type.v1.Step
+	16, // 18: seamshare.cutter.v1.ListBenchResponse.lines:type_name -> seamshare.cutter.v1.BenchLine
+	19, // [19:19] is the sub-list for method output_type
+	19, // [19:19] is the sub-list for method input_type
+	19, // [19:19] is the sub-list for extension type_name
+	19, // [19:19] is the sub-list for extension extendee
+	0,  // [0:19] is the sub-list for field type_name
 }
 
 func init() { file_seamshare_cutter_v1_bench_proto_init() }

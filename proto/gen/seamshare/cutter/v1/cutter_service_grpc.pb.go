@@ -71,6 +71,9 @@ const (
 	CutterService_ChoosePlan_FullMethodName              = "/seamshare.cutter.v1.CutterService/ChoosePlan"
 	CutterService_DropPlan_FullMethodName                = "/seamshare.cutter.v1.CutterService/DropPlan"
 	CutterService_ListPlans_FullMethodName               = "/seamshare.cutter.v1.CutterService/ListPlans"
+	CutterService_GetStudy_FullMethodName                = "/seamshare.cutter.v1.CutterService/GetStudy"
+	CutterService_GetPlan_FullMethodName                 = "/seamshare.cutter.v1.CutterService/GetPlan"
+	CutterService_EvaluatePlan_FullMethodName            = "/seamshare.cutter.v1.CutterService/EvaluatePlan"
 	CutterService_AwaitDecision_FullMethodName           = "/seamshare.cutter.v1.CutterService/AwaitDecision"
 	CutterService_Decide_FullMethodName                  = "/seamshare.cutter.v1.CutterService/Decide"
 	CutterService_GradePart_FullMethodName               = "/seamshare.cutter.v1.CutterService/GradePart"
@@ -225,6 +228,12 @@ type CutterServiceClient interface {
 	DropPlan(ctx context.Context, in *DropPlanRequest, opts ...grpc.CallOption) (*DropPlanResponse, error)
 	// ListPlans lists the plans of one of the caller's pieces, oldest first, with all their revisions.
 	ListPlans(ctx context.Context, in *ListPlansRequest, opts ...grpc.CallOption) (*ListPlansResponse, error)
+	// GetStudy gives a study of one of the caller's pieces, with its drawing.
+	GetStudy(ctx context.Context, in *GetStudyRequest, opts ...grpc.CallOption) (*GetStudyResponse, error)
+	// GetPlan gives one revision of a plan, with what was measured on the drawing.
+	GetPlan(ctx context.Context, in *GetPlanRequest, opts ...grpc.CallOption) (*GetPlanResponse, error)
+	// EvaluatePlan says what would come of a plan on a drawing at some prices; nothing is recorded.
+	EvaluatePlan(ctx context.Context, in *EvaluatePlanRequest, opts ...grpc.CallOption) (*EvaluatePlanResponse, error)
 	// AwaitDecision lets a part wait until something is decided. Atomic; idempotent by
 	// request_id.
 	AwaitDecision(ctx context.Context, in *AwaitDecisionRequest, opts ...grpc.CallOption) (*AwaitDecisionResponse, error)
@@ -822,6 +831,36 @@ func (c *cutterServiceClient) ListPlans(ctx context.Context, in *ListPlansReques
 	return out, nil
 }
 
+func (c *cutterServiceClient) GetStudy(ctx context.Context, in *GetStudyRequest, opts ...grpc.CallOption) (*GetStudyResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(GetStudyResponse)
+	err := c.cc.Invoke(ctx, CutterService_GetStudy_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *cutterServiceClient) GetPlan(ctx context.Context, in *GetPlanRequest, opts ...grpc.CallOption) (*GetPlanResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(GetPlanResponse)
+	err := c.cc.Invoke(ctx, CutterService_GetPlan_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *cutterServiceClient) EvaluatePlan(ctx context.Context, in *EvaluatePlanRequest, opts ...grpc.CallOption) (*EvaluatePlanResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(EvaluatePlanResponse)
+	err := c.cc.Invoke(ctx, CutterService_EvaluatePlan_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 func (c *cutterServiceClient) AwaitDecision(ctx context.Context, in *AwaitDecisionRequest, opts ...grpc.CallOption) (*AwaitDecisionResponse, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(AwaitDecisionResponse)
@@ -1181,6 +1220,12 @@ type CutterServiceServer interface {
 	DropPlan(context.Context, *DropPlanRequest) (*DropPlanResponse, error)
 	// ListPlans lists the plans of one of the caller's pieces, oldest first, with all their revisions.
 	ListPlans(context.Context, *ListPlansRequest) (*ListPlansResponse, error)
+	// GetStudy gives a study of one of the caller's pieces, with its drawing.
+	GetStudy(context.Context, *GetStudyRequest) (*GetStudyResponse, error)
+	// GetPlan gives one revision of a plan, with what was measured on the drawing.
+	GetPlan(context.Context, *GetPlanRequest) (*GetPlanResponse, error)
+	// EvaluatePlan says what would come of a plan on a drawing at some prices; nothing is recorded.
+	EvaluatePlan(context.Context, *EvaluatePlanRequest) (*EvaluatePlanResponse, error)
 	// AwaitDecision lets a part wait until something is decided. Atomic; idempotent by
 	// request_id.
 	AwaitDecision(context.Context, *AwaitDecisionRequest) (*AwaitDecisionResponse, error)
@@ -1413,6 +1458,15 @@ func (UnimplementedCutterServiceServer) DropPlan(context.Context, *DropPlanReque
 }
 func (UnimplementedCutterServiceServer) ListPlans(context.Context, *ListPlansRequest) (*ListPlansResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method ListPlans not implemented")
+}
+func (UnimplementedCutterServiceServer) GetStudy(context.Context, *GetStudyRequest) (*GetStudyResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method GetStudy not implemented")
+}
+func (UnimplementedCutterServiceServer) GetPlan(context.Context, *GetPlanRequest) (*GetPlanResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method GetPlan not implemented")
+}
+func (UnimplementedCutterServiceServer) EvaluatePlan(context.Context, *EvaluatePlanRequest) (*EvaluatePlanResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method EvaluatePlan not implemented")
 }
 func (UnimplementedCutterServiceServer) AwaitDecision(context.Context, *AwaitDecisionRequest) (*AwaitDecisionResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method AwaitDecision not implemented")
@@ -2440,6 +2494,60 @@ func _CutterService_ListPlans_Handler(srv interface{}, ctx context.Context, dec 
 	return interceptor(ctx, in, info, handler)
 }
 
+func _CutterService_GetStudy_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(GetStudyRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CutterServiceServer).GetStudy(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CutterService_GetStudy_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CutterServiceServer).GetStudy(ctx, req.(*GetStudyRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CutterService_GetPlan_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(GetPlanRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CutterServiceServer).GetPlan(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CutterService_GetPlan_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CutterServiceServer).GetPlan(ctx, req.(*GetPlanRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CutterService_EvaluatePlan_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(EvaluatePlanRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CutterServiceServer).EvaluatePlan(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CutterService_EvaluatePlan_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CutterServiceServer).EvaluatePlan(ctx, req.(*EvaluatePlanRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 func _CutterService_AwaitDecision_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
 	in := new(AwaitDecisionRequest)
 	if err := dec(in); err != nil {
@@ -3068,6 +3176,18 @@ var CutterService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "ListPlans",
 			Handler:    _CutterService_ListPlans_Handler,
+		},
+		{
+			MethodName: "GetStudy",
+			Handler:    _CutterService_GetStudy_Handler,
+		},
+		{
+			MethodName: "GetPlan",
+			Handler:    _CutterService_GetPlan_Handler,
+		},
+		{
+			MethodName: "EvaluatePlan",
+			Handler:    _CutterService_EvaluatePlan_Handler,
 		},
 		{
 			MethodName: "AwaitDecision",

@@ -681,11 +681,422 @@ func (x *ListPlansResponse) GetPosition() uint64 {
 	return 0
 }
 
+// GetStudyRequest asks for GetStudy.
+type GetStudyRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Wait until the node has applied at least this position.
+	MinPosition uint64 `protobuf:"varint,1,opt,name=min_position,json=minPosition,proto3" json:"min_position,omitempty"`
+	// The piece.
+	PieceId string `protobuf:"bytes,2,opt,name=piece_id,json=pieceId,proto3" json:"piece_id,omitempty"`
+	// The study; empty: the last one that has a drawing.
+	StudyId       string `protobuf:"bytes,3,opt,name=study_id,json=studyId,proto3" json:"study_id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetStudyRequest) Reset() {
+	*x = GetStudyRequest{}
+	mi := &file_seamshare_cutter_v1_plan_proto_msgTypes[10]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetStudyRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetStudyRequest) ProtoMessage() {}
+
+func (x *GetStudyRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_cutter_v1_plan_proto_msgTypes[10]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetStudyRequest.ProtoReflect.Descriptor instead.
+func (*GetStudyRequest) Descriptor() ([]byte, []int) {
+	return file_seamshare_cutter_v1_plan_proto_rawDescGZIP(), []int{10}
+}
+
+func (x *GetStudyRequest) GetMinPosition() uint64 {
+	if x != nil {
+		return x.MinPosition
+	}
+	return 0
+}
+
+func (x *GetStudyRequest) GetPieceId() string {
+	if x != nil {
+		return x.PieceId
+	}
+	return ""
+}
+
+func (x *GetStudyRequest) GetStudyId() string {
+	if x != nil {
+		return x.StudyId
+	}
+	return ""
+}
+
+// GetStudyResponse answers GetStudy.
+type GetStudyResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The study, with its drawing.
+	Study *v1.Study `protobuf:"bytes,1,opt,name=study,proto3" json:"study,omitempty"`
+	// The position the answer is as of.
+	Position      uint64 `protobuf:"varint,2,opt,name=position,proto3" json:"position,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetStudyResponse) Reset() {
+	*x = GetStudyResponse{}
+	mi := &file_seamshare_cutter_v1_plan_proto_msgTypes[11]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetStudyResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetStudyResponse) ProtoMessage() {}
+
+func (x *GetStudyResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_cutter_v1_plan_proto_msgTypes[11]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetStudyResponse.ProtoReflect.Descriptor instead.
+func (*GetStudyResponse) Descriptor() ([]byte, []int) {
+	return file_seamshare_cutter_v1_plan_proto_rawDescGZIP(), []int{11}
+}
+
+func (x *GetStudyResponse) GetStudy() *v1.Study {
+	if x != nil {
+		return x.Study
+	}
+	return nil
+}
+
+func (x *GetStudyResponse) GetPosition() uint64 {
+	if x != nil {
+		return x.Position
+	}
+	return 0
+}
+
+// GetPlanRequest asks for GetPlan.
+type GetPlanRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Wait until the node has applied at least this position.
+	MinPosition uint64 `protobuf:"varint,1,opt,name=min_position,json=minPosition,proto3" json:"min_position,omitempty"`
+	// The piece.
+	PieceId string `protobuf:"bytes,2,opt,name=piece_id,json=pieceId,proto3" json:"piece_id,omitempty"`
+	// The plan.
+	PlanId string `protobuf:"bytes,3,opt,name=plan_id,json=planId,proto3" json:"plan_id,omitempty"`
+	// Which revision, from 1; 0: the one that stands.
+	Revision      uint32 `protobuf:"varint,4,opt,name=revision,proto3" json:"revision,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetPlanRequest) Reset() {
+	*x = GetPlanRequest{}
+	mi := &file_seamshare_cutter_v1_plan_proto_msgTypes[12]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetPlanRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetPlanRequest) ProtoMessage() {}
+
+func (x *GetPlanRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_cutter_v1_plan_proto_msgTypes[12]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetPlanRequest.ProtoReflect.Descriptor instead.
+func (*GetPlanRequest) Descriptor() ([]byte, []int) {
+	return file_seamshare_cutter_v1_plan_proto_rawDescGZIP(), []int{12}
+}
+
+func (x *GetPlanRequest) GetMinPosition() uint64 {
+	if x != nil {
+		return x.MinPosition
+	}
+	return 0
+}
+
+func (x *GetPlanRequest) GetPieceId() string {
+	if x != nil {
+		return x.PieceId
+	}
+	return ""
+}
+
+func (x *GetPlanRequest) GetPlanId() string {
+	if x != nil {
+		return x.PlanId
+	}
+	return ""
+}
+
+func (x *GetPlanRequest) GetRevision() uint32 {
+	if x != nil {
+		return x.Revision
+	}
+	return 0
+}
+
+// GetPlanResponse answers GetPlan.
+type GetPlanResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The revision as it was kept, with what was measured.
+	Revision *v1.PlanRevision `protobuf:"bytes,1,opt,name=revision,proto3" json:"revision,omitempty"`
+	// The position the answer is as of.
+	Position      uint64 `protobuf:"varint,2,opt,name=position,proto3" json:"position,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetPlanResponse) Reset() {
+	*x = GetPlanResponse{}
+	mi := &file_seamshare_cutter_v1_plan_proto_msgTypes[13]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetPlanResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetPlanResponse) ProtoMessage() {}
+
+func (x *GetPlanResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_cutter_v1_plan_proto_msgTypes[13]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetPlanResponse.ProtoReflect.Descriptor instead.
+func (*GetPlanResponse) Descriptor() ([]byte, []int) {
+	return file_seamshare_cutter_v1_plan_proto_rawDescGZIP(), []int{13}
+}
+
+func (x *GetPlanResponse) GetRevision() *v1.PlanRevision {
+	if x != nil {
+		return x.Revision
+	}
+	return nil
+}
+
+func (x *GetPlanResponse) GetPosition() uint64 {
+	if x != nil {
+		return x.Position
+	}
+	return 0
+}
+
+// EvaluatePlanRequest asks for EvaluatePlan.
+type EvaluatePlanRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Wait until the node has applied at least this position.
+	MinPosition uint64 `protobuf:"varint,1,opt,name=min_position,json=minPosition,proto3" json:"min_position,omitempty"`
+	// The piece.
+	PieceId string `protobuf:"bytes,2,opt,name=piece_id,json=pieceId,proto3" json:"piece_id,omitempty"`
+	// The study whose drawing it is tried on; empty: the last one that has a drawing.
+	StudyId string `protobuf:"bytes,3,opt,name=study_id,json=studyId,proto3" json:"study_id,omitempty"`
+	// Another drawing to try it on.
+	Drawing *v1.Drawing `protobuf:"bytes,4,opt,name=drawing,proto3" json:"drawing,omitempty"`
+	// A kept plan to try, as it stands.
+	PlanId string `protobuf:"bytes,5,opt,name=plan_id,json=planId,proto3" json:"plan_id,omitempty"`
+	// Another plan to try.
+	Cut *v1.CutPlan `protobuf:"bytes,6,opt,name=cut,proto3" json:"cut,omitempty"`
+	// The prices to value it with; absent: those that the kept plan was valued with.
+	Prices *v1.PriceList `protobuf:"bytes,7,opt,name=prices,proto3" json:"prices,omitempty"`
+	// Leave out the outlines of parts and stones, which make most of the answer.
+	WithoutOutlines bool `protobuf:"varint,8,opt,name=without_outlines,json=withoutOutlines,proto3" json:"without_outlines,omitempty"`
+	unknownFields   protoimpl.UnknownFields
+	sizeCache       protoimpl.SizeCache
+}
+
+func (x *EvaluatePlanRequest) Reset() {
+	*x = EvaluatePlanRequest{}
+	mi := &file_seamshare_cutter_v1_plan_proto_msgTypes[14]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *EvaluatePlanRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*EvaluatePlanRequest) ProtoMessage() {}
+
+func (x *EvaluatePlanRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_cutter_v1_plan_proto_msgTypes[14]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use EvaluatePlanRequest.ProtoReflect.Descriptor instead.
+func (*EvaluatePlanRequest) Descriptor() ([]byte, []int) {
+	return file_seamshare_cutter_v1_plan_proto_rawDescGZIP(), []int{14}
+}
+
+func (x *EvaluatePlanRequest) GetMinPosition() uint64 {
+	if x != nil {
+		return x.MinPosition
+	}
+	return 0
+}
+
+func (x *EvaluatePlanRequest) GetPieceId() string {
+	if x != nil {
+		return x.PieceId
+	}
+	return ""
+}
+
+func (x *EvaluatePlanRequest) GetStudyId() string {
+	if x != nil {
+		return x.StudyId
+	}
+	return ""
+}
+
+func (x *EvaluatePlanRequest) GetDrawing() *v1.Drawing {
+	if x != nil {
+		return x.Drawing
+	}
+	return nil
+}
+
+func (x *EvaluatePlanRequest) GetPlanId() string {
+	if x != nil {
+		return x.PlanId
+	}
+	return ""
+}
+
+func (x *EvaluatePlanRequest) GetCut() *v1.CutPlan {
+	if x != nil {
+		return x.Cut
+	}
+	return nil
+}
+
+func (x *EvaluatePlanRequest) GetPrices() *v1.PriceList {
+	if x != nil {
+		return x.Prices
+	}
+	return nil
+}
+
+func (x *EvaluatePlanRequest) GetWithoutOutlines() bool {
+	if x != nil {
+		return x.WithoutOutlines
+	}
+	return false
+}
+
+// EvaluatePlanResponse answers EvaluatePlan.
+type EvaluatePlanResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// What comes of it, an estimate.
+	Result *v1.CutResult `protobuf:"bytes,1,opt,name=result,proto3" json:"result,omitempty"`
+	// The position the answer is as of.
+	Position      uint64 `protobuf:"varint,2,opt,name=position,proto3" json:"position,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *EvaluatePlanResponse) Reset() {
+	*x = EvaluatePlanResponse{}
+	mi := &file_seamshare_cutter_v1_plan_proto_msgTypes[15]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *EvaluatePlanResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*EvaluatePlanResponse) ProtoMessage() {}
+
+func (x *EvaluatePlanResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_cutter_v1_plan_proto_msgTypes[15]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use EvaluatePlanResponse.ProtoReflect.Descriptor instead.
+func (*EvaluatePlanResponse) Descriptor() ([]byte, []int) {
+	return file_seamshare_cutter_v1_plan_proto_rawDescGZIP(), []int{15}
+}
+
+func (x *EvaluatePlanResponse) GetResult() *v1.CutResult {
+	if x != nil {
+		return x.Result
+	}
+	return nil
+}
+
+func (x *EvaluatePlanResponse) GetPosition() uint64 {
+	if x != nil {
+		return x.Position
+	}
+	return 0
+}
+
 var File_seamshare_cutter_v1_plan_proto protoreflect.FileDescriptor
 
 const file_seamshare_cutter_v1_plan_proto_rawDesc = "" +
 	"\n" +
-	"\x1eseamshare/cutter/v1/plan.proto\x12\x13seamshare.cutter.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cseamshare/type/v1/plan.proto\"\xe1\x01\n" +
+	"\x1eseamshare/cutter/v1/plan.proto\x12\x13seamshare.cutter.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fseamshare/type/v1/cutplan.proto\x1a!seamshare/type/v1/cutresult.proto\x1a\x1fseamshare/type/v1/drawing.proto\x1a\x1cseamshare/type/v1/plan.proto\"\xe1\x01\n" +
 	"\x0fMakePlanRequest\x12;\n" +
 	"\n" +
 	"request_id\x18\x01 \x01(\tB\x1c\xbaH\x19r\x172\x15^[A-Za-z0-9_-]{1,64}$R\trequestId\x12!\n" +
@@ -734,6 +1145,33 @@ const file_seamshare_cutter_v1_plan_proto_rawDesc = "" +
 	"\bpiece_id\x18\x02 \x01(\tB\x19\xbaH\x16r\x142\x12^[a-z0-9_-]{1,64}$R\apieceId\"^\n" +
 	"\x11ListPlansResponse\x12-\n" +
 	"\x05plans\x18\x01 \x03(\v2\x17.seamshare.type.v1.PlanR\x05plans\x12\x1a\n" +
+	"\bposition\x18\x02 \x01(\x04R\bposition\"\xa0\x01\n" +
+	"\x0fGetStudyRequest\x12!\n" +
+	"\fmin_position\x18\x01 \x01(\x04R\vminPosition\x124\n" +
+	"\bpiece_id\x18\x02 \x01(\tB\x19\xbaH\x16r\x142\x12^[a-z0-9_-]{1,64}$R\apieceId\x124\n" +
+	"\bstudy_id\x18\x03 \x01(\tB\x19\xbaH\x16r\x142\x12^[a-z0-9_-]{0,64}$R\astudyId\"^\n" +
+	"\x10GetStudyResponse\x12.\n" +
+	"\x05study\x18\x01 \x01(\v2\x18.seamshare.type.v1.StudyR\x05study\x12\x1a\n" +
+	"\bposition\x18\x02 \x01(\x04R\bposition\"\xc3\x01\n" +
+	"\x0eGetPlanRequest\x12!\n" +
+	"\fmin_position\x18\x01 \x01(\x04R\vminPosition\x124\n" +
+	"\bpiece_id\x18\x02 \x01(\tB\x19\xbaH\x16r\x142\x12^[a-z0-9_-]{1,64}$R\apieceId\x122\n" +
+	"\aplan_id\x18\x03 \x01(\tB\x19\xbaH\x16r\x142\x12^[a-z0-9_-]{1,64}$R\x06planId\x12$\n" +
+	"\brevision\x18\x04 \x01(\rB\b\xbaH\x05*\x03\x18\xe8\aR\brevision\"j\n" +
+	"\x0fGetPlanResponse\x12;\n" +
+	"\brevision\x18\x01 \x01(\v2\x1f.seamshare.type.v1.PlanRevisionR\brevision\x12\x1a\n" +
+	"\bposition\x18\x02 \x01(\x04R\bposition\"\x9d\x03\n" +
+	"\x13EvaluatePlanRequest\x12!\n" +
+	"\fmin_position\x18\x01 \x01(\x04R\vminPosition\x124\n" +
+	"\bpiece_id\x18\x02 \x01(\tB\x19\xbaH\x16r\x142\x12^[a-z0-9_-]{1,64}$R\apieceId\x124\n" +
+	"\bstudy_id\x18\x03 \x01(\tB\x19\xbaH\x16r\x142\x12^[a-z0-9_-]{0,64}$R\astudyId\x124\n" +
+	"\adrawing\x18\x04 \x01(\v2\x1a.seamshare.type.v1.DrawingR\adrawing\x122\n" +
+	"\aplan_id\x18\x05 \x01(\tB\x19\xbaH\x16r\x142\x12^[a-z0-9_-]{0,64}$R\x06planId\x12,\n" +
+	"\x03cut\x18\x06 \x01(\v2\x1a.seamshare.type.v1.CutPlanR\x03cut\x124\n" +
+	"\x06prices\x18\a \x01(\v2\x1c.seamshare.type.v1.PriceListR\x06prices\x12)\n" +
+	"\x10without_outlines\x18\b \x01(\bR\x0fwithoutOutlines\"h\n" +
+	"\x14EvaluatePlanResponse\x124\n" +
+	"\x06result\x18\x01 \x01(\v2\x1c.seamshare.type.v1.CutResultR\x06result\x12\x1a\n" +
 	"\bposition\x18\x02 \x01(\x04R\bpositionB:Z8seamshare.example/proto/gen/seamshare/cutter/v1;cutterv1b\x06proto3"
 
 var (
@@ -748,34 +1186,52 @@ func file_seamshare_cutter_v1_plan_proto_rawDescGZIP() []byte {
 	return file_seamshare_cutter_v1_plan_proto_rawDescData
 }
 
-var file_seamshare_cutter_v1_plan_proto_msgTypes = make([]protoimpl.MessageInfo, 10)
+var file_seamshare_cutter_v1_plan_proto_msgTypes = make([]protoimpl.MessageInfo, 16)
 var file_seamshare_cutter_v1_plan_proto_goTypes = []any{
-	(*MakePlanRequest)(nil),    // 0: seamshare.cutter.v1.MakePlanRequest
-	(*MakePlanResponse)(nil),   // 1: seamshare.cutter.v1.MakePlanResponse
-	(*RevisePlanRequest)(nil),  // 2: seamshare.cutter.v1.RevisePlanRequest
-	(*RevisePlanResponse)(nil), // 3: seamshare.cutter.v1.RevisePlanResponse
-	(*ChoosePlanRequest)(nil),  // 4: seamshare.cutter.v1.ChoosePlanRequest
-	(*ChoosePlanResponse)(nil), // 5: seamshare.cutter.v1.ChoosePlanResponse
-	(*DropPlanRequest)(nil),    // 6: seamshare.cutter.v1.DropPlanRequest
-	(*DropPlanResponse)(nil),   // 7: seamshare.cutter.v1.DropPlanResponse
-	(*ListPlansRequest)(nil),   // 8: seamshare.cutter.v1.ListPlansRequest
-	(*ListPlansResponse)(nil),  // 9: seamshare.cutter.v1.ListPlansResponse
-	(*v1.PlanDraft)(nil),       // 10: seamshare.type.v1.PlanDraft
-	(*v1.Plan)(nil),            // 11: seamshare.type.v1.Plan
+	(*MakePlanRequest)(nil),      // 0: seamshare.cutter.v1.MakePlanRequest
+	(*MakePlanResponse)(nil),     // 1: seamshare.cutter.v1.MakePlanResponse
+	(*RevisePlanRequest)(nil),    // 2: seamshare.cutter.v1.RevisePlanRequest
+	(*RevisePlanResponse)(nil),   // 3: seamshare.cutter.v1.RevisePlanResponse
+	(*ChoosePlanRequest)(nil),    // 4: seamshare.cutter.v1.ChoosePlanRequest
+	(*ChoosePlanResponse)(nil),   // 5: seamshare.cutter.v1.ChoosePlanResponse
+	(*DropPlanRequest)(nil),      // 6: seamshare.cutter.v1.DropPlanRequest
+	(*DropPlanResponse)(nil),     // 7: seamshare.cutter.v1.DropPlanResponse
+	(*ListPlansRequest)(nil),     // 8: seamshare.cutter.v1.ListPlansRequest
+	(*ListPlansResponse)(nil),    // 9: seamshare.cutter.v1.ListPlansResponse
+	(*GetStudyRequest)(nil),      // 10: seamshare.cutter.v1.GetStudyRequest
+	(*GetStudyResponse)(nil),     // 11: seamshare.cutter.v1.GetStudyResponse
+	(*GetPlanRequest)(nil),       // 12: seamshare.cutter.v1.GetPlanRequest
+	(*GetPlanResponse)(nil),      // 13: seamshare.cutter.v1.GetPlanResponse
+	(*EvaluatePlanRequest)(nil),  // 14: seamshare.cutter.v1.EvaluatePlanRequest
+	(*EvaluatePlanResponse)(nil), // 15: seamshare.cutter.v1.EvaluatePlanResponse
+	(*v1.PlanDraft)(nil),         // 16: seamshare.type.v1.PlanDraft
+	(*v1.Plan)(nil),              // 17: seamshare.type.v1.Plan
+	(*v1.Study)(nil),             // 18: seamshare.type.v1.Study
+	(*v1.PlanRevision)(nil),      // 19: seamshare.type.v1.PlanRevision
+	(*v1.Drawing)(nil),           // 20: seamshare.type.v1.Drawing
+	(*v1.CutPlan)(nil),           // 21: seamshare.type.v1.CutPlan
+	(*v1.PriceList)(nil),         // 22: seamshare.type.v1.PriceList
+	(*v1.CutResult)(nil),         // 23: seamshare.type.v1.CutResult
 }
 var file_seamshare_cutter_v1_plan_proto_depIdxs = []int32{
-	10, // 0: seamshare.cutter.v1.MakePlanRequest.plan:type_name -> seamshare.type.v1.PlanDraft
-	11, // 1: seamshare.cutter.v1.MakePlanResponse.plan:type_name -> seamshare.type.v1.Plan
-	10, // 2: seamshare.cutter.v1.RevisePlanRequest.plan:type_name -> seamshare.type.v1.PlanDraft
-	11, // 3: seamshare.cutter.v1.RevisePlanResponse.plan:type_name -> seamshare.type.v1.Plan
-	11, // 4: seamshare.cutter.v1.ChoosePlanResponse.plan:type_name -> seamshare.type.v1.Plan
-	11, // 5: seamshare.cutter.v1.DropPlanResponse.plan:type_name -> seamshare.type.v1.Plan
-	11, // 6: seamshare.cutter.v1.ListPlansResponse.plans:type_name -> seamshare.type.v1.Plan
-	7,  // [7:7] is the sub-list for method output_type
-	7,  // [7:7] is the sub-list for method input_type
-	7,  // [7:7] is the sub-list for extension type_name
-	7,  // [7:7] is the sub-list for extension extendee
-	0,  // [0:7] is the sub-list for field type_name
+	16, // 0: seamshare.cutter.v1.MakePlanRequest.plan:type_name -> seamshare.type.v1.PlanDraft
+	17, // 1: seamshare.cutter.v1.MakePlanResponse.plan:type_name -> seamshare.type.v1.Plan
+	16, // 2: seamshare.cutter.v1.RevisePlanRequest.plan:type_name -> seamshare.type.v1.PlanDraft
+	17, // 3: seamshare.cutter.v1.RevisePlanResponse.plan:type_name -> seamshare.type.v1.Plan
+	17, // 4: seamshare.cutter.v1.ChoosePlanResponse.plan:type_name -> seamshare.type.v1.Plan
+	17, // 5: seamshare.cutter.v1.DropPlanResponse.plan:type_name -> seamshare.type.v1.Plan
+	17, // 6: seamshare.cutter.v1.ListPlansResponse.plans:type_name -> seamshare.type.v1.Plan
+	18, // 7: seamshare.cutter.v1.GetStudyResponse.study:type_name -> seamshare.type.v1.Study
+	19, // 8: seamshare.cutter.v1.GetPlanResponse.revision:type_name -> seamshare.type.v1.PlanRevision
+	20, // 9: seamshare.cutter.v1.EvaluatePlanRequest.drawing:type_name -> seamshare.type.v1.Drawing
+	21, // 10: seamshare.cutter.v1.EvaluatePlanRequest.cut:type_name -> seamshare.type.v1.CutPlan
+	22, // 11: seamshare.cutter.v1.EvaluatePlanRequest.prices:type_name -> seamshare.type.v1.PriceList
+	23, // 12: seamshare.cutter.v1.EvaluatePlanResponse.result:type_name -> seamshare.type.v1.CutResult
+	13, // [13:13] is the sub-list for method output_type
+	13, // [13:13] is the sub-list for method input_type
+	13, // [13:13] is the sub-list for extension type_name
+	13, // [13:13] is the sub-list for extension extendee
+	0,  // [0:13] is the sub-list for field type_name
 }
 
 func init() { file_seamshare_cutter_v1_plan_proto_init() }
@@ -789,7 +1245,7 @@ func file_seamshare_cutter_v1_plan_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_seamshare_cutter_v1_plan_proto_rawDesc), len(file_seamshare_cutter_v1_plan_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   10,
+			NumMessages:   16,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

@@ -92,7 +92,11 @@ type Study struct {
 	// What is seen or supposed, in words.
 	Seen string `protobuf:"bytes,4,opt,name=seen,proto3" json:"seen,omitempty"`
 	// The cutter's notes.
-	Note          string `protobuf:"bytes,5,opt,name=note,proto3" json:"note,omitempty"`
+	Note string `protobuf:"bytes,5,opt,name=note,proto3" json:"note,omitempty"`
+	// Whether it has a drawing.
+	Drawn bool `protobuf:"varint,6,opt,name=drawn,proto3" json:"drawn,omitempty"`
+	// The drawing; only GetStudy gives it.
+	Drawing       *Drawing `protobuf:"bytes,7,opt,name=drawing,proto3" json:"drawing,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -160,6 +164,20 @@ func (x *Study) GetNote() string {
 		return x.Note
 	}
 	return ""
+}
+
+func (x *Study) GetDrawn() bool {
+	if x != nil {
+		return x.Drawn
+	}
+	return false
+}
+
+func (x *Study) GetDrawing() *Drawing {
+	if x != nil {
+		return x.Drawing
+	}
+	return nil
 }
 
 // Plan is how a cutter means to cut a piece, with all its revisions.
@@ -241,7 +259,11 @@ type PlanRevision struct {
 	// The plan.
 	Plan *PlanDraft `protobuf:"bytes,1,opt,name=plan,proto3" json:"plan,omitempty"`
 	// Why it was revised; empty in the first.
-	Why           string `protobuf:"bytes,2,opt,name=why,proto3" json:"why,omitempty"`
+	Why string `protobuf:"bytes,2,opt,name=why,proto3" json:"why,omitempty"`
+	// Whether it was measured on a drawing; only GetPlan gives what was.
+	Measured bool `protobuf:"varint,3,opt,name=measured,proto3" json:"measured,omitempty"`
+	// It broke a rule on that drawing, and was kept all the same.
+	Infeasible    bool `protobuf:"varint,4,opt,name=infeasible,proto3" json:"infeasible,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -290,6 +312,20 @@ func (x *PlanRevision) GetWhy() string {
 	return ""
 }
 
+func (x *PlanRevision) GetMeasured() bool {
+	if x != nil {
+		return x.Measured
+	}
+	return false
+}
+
+func (x *PlanRevision) GetInfeasible() bool {
+	if x != nil {
+		return x.Infeasible
+	}
+	return false
+}
+
 // PlanDraft is all that a plan says.
 type PlanDraft struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -302,7 +338,14 @@ type PlanDraft struct {
 	// Bench minutes it should take.
 	Minutes uint32 `protobuf:"varint,4,opt,name=minutes,proto3" json:"minutes,omitempty"`
 	// What speaks for it.
-	Reason        string `protobuf:"bytes,5,opt,name=reason,proto3" json:"reason,omitempty"`
+	Reason string `protobuf:"bytes,5,opt,name=reason,proto3" json:"reason,omitempty"`
+	// The same measured on a drawing of the piece. Stones, steps and minutes are then left out: they are taken from here,
+	// with the likeliest outcome of each look.
+	Cut *CutPlan `protobuf:"bytes,6,opt,name=cut,proto3" json:"cut,omitempty"`
+	// The prices that it is valued with; goes with cut.
+	Prices *PriceList `protobuf:"bytes,7,opt,name=prices,proto3" json:"prices,omitempty"`
+	// The study whose drawing it is measured on; empty: the last one that has a drawing.
+	StudyId       string `protobuf:"bytes,8,opt,name=study_id,json=studyId,proto3" json:"study_id,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -368,6 +411,27 @@ func (x *PlanDraft) GetMinutes() uint32 {
 func (x *PlanDraft) GetReason() string {
 	if x != nil {
 		return x.Reason
+	}
+	return ""
+}
+
+func (x *PlanDraft) GetCut() *CutPlan {
+	if x != nil {
+		return x.Cut
+	}
+	return nil
+}
+
+func (x *PlanDraft) GetPrices() *PriceList {
+	if x != nil {
+		return x.Prices
+	}
+	return nil
+}
+
+func (x *PlanDraft) GetStudyId() string {
+	if x != nil {
+		return x.StudyId
 	}
 	return ""
 }
@@ -485,28 +549,37 @@ var File_seamshare_type_v1_plan_proto protoreflect.FileDescriptor
 
 const file_seamshare_type_v1_plan_proto_rawDesc = "" +
 	"\n" +
-	"\x1cseamshare/type/v1/plan.proto\x12\x11seamshare.type.v1\x1a\x1bbuf/validate/validate.proto\x1a\x17google/type/money.proto\x1a\x1dseamshare/type/v1/photo.proto\x1a\x1dseamshare/type/v1/stone.proto\x1a\x1eseamshare/type/v1/values.proto\"\x9e\x01\n" +
+	"\x1cseamshare/type/v1/plan.proto\x12\x11seamshare.type.v1\x1a\x1bbuf/validate/validate.proto\x1a\x17google/type/money.proto\x1a\x1fseamshare/type/v1/cutplan.proto\x1a\x1fseamshare/type/v1/drawing.proto\x1a\x1dseamshare/type/v1/photo.proto\x1a\x1dseamshare/type/v1/stone.proto\x1a\x1eseamshare/type/v1/values.proto\"\xea\x01\n" +
 	"\x05Study\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12+\n" +
 	"\x04size\x18\x02 \x01(\v2\x17.seamshare.type.v1.SizeR\x04size\x120\n" +
 	"\x06photos\x18\x03 \x03(\v2\x18.seamshare.type.v1.PhotoR\x06photos\x12\x12\n" +
 	"\x04seen\x18\x04 \x01(\tR\x04seen\x12\x12\n" +
-	"\x04note\x18\x05 \x01(\tR\x04note\"\xa1\x01\n" +
+	"\x04note\x18\x05 \x01(\tR\x04note\x12\x14\n" +
+	"\x05drawn\x18\x06 \x01(\bR\x05drawn\x124\n" +
+	"\adrawing\x18\a \x01(\v2\x1a.seamshare.type.v1.DrawingR\adrawing\"\xa1\x01\n" +
 	"\x04Plan\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x122\n" +
 	"\x05state\x18\x02 \x01(\x0e2\x1c.seamshare.type.v1.PlanStateR\x05state\x12\x16\n" +
 	"\x06reason\x18\x03 \x01(\tR\x06reason\x12=\n" +
-	"\trevisions\x18\x04 \x03(\v2\x1f.seamshare.type.v1.PlanRevisionR\trevisions\"R\n" +
+	"\trevisions\x18\x04 \x03(\v2\x1f.seamshare.type.v1.PlanRevisionR\trevisions\"\x8e\x01\n" +
 	"\fPlanRevision\x120\n" +
 	"\x04plan\x18\x01 \x01(\v2\x1c.seamshare.type.v1.PlanDraftR\x04plan\x12\x10\n" +
-	"\x03why\x18\x02 \x01(\tR\x03why\"\xe5\x01\n" +
+	"\x03why\x18\x02 \x01(\tR\x03why\x12\x1a\n" +
+	"\bmeasured\x18\x03 \x01(\bR\bmeasured\x12\x1e\n" +
+	"\n" +
+	"infeasible\x18\x04 \x01(\bR\n" +
+	"infeasible\"\xff\x02\n" +
 	"\tPlanDraft\x12\x1f\n" +
 	"\x05label\x18\x01 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18PR\x05label\x12A\n" +
 	"\x06stones\x18\x02 \x03(\v2\x1f.seamshare.type.v1.PlannedStoneB\b\xbaH\x05\x92\x01\x02\x10\x1eR\x06stones\x12)\n" +
 	"\x05steps\x18\x03 \x03(\tB\x13\xbaH\x10\x92\x01\r\b\x00\x10<\"\ar\x05\x10\x01\x18\xf4\x03R\x05steps\x12%\n" +
 	"\aminutes\x18\x04 \x01(\rB\v\xbaH\b*\x06\x18\xc0\x93\x06(\x00R\aminutes\x12\"\n" +
 	"\x06reason\x18\x05 \x01(\tB\n" +
-	"\xbaH\ar\x05\x10\x01\x18\xd0\x0fR\x06reason\"\xf3\x02\n" +
+	"\xbaH\ar\x05\x10\x01\x18\xd0\x0fR\x06reason\x12,\n" +
+	"\x03cut\x18\x06 \x01(\v2\x1a.seamshare.type.v1.CutPlanR\x03cut\x124\n" +
+	"\x06prices\x18\a \x01(\v2\x1c.seamshare.type.v1.PriceListR\x06prices\x124\n" +
+	"\bstudy_id\x18\b \x01(\tB\x19\xbaH\x16r\x142\x12^[a-z0-9_-]{0,64}$R\astudyId\"\xf3\x02\n" +
 	"\fPlannedStone\x12\x1f\n" +
 	"\x05label\x18\x01 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18(R\x05label\x12@\n" +
 	"\aoutline\x18\x02 \x01(\x0e2\x1a.seamshare.type.v1.OutlineB\n" +
@@ -547,26 +620,32 @@ var file_seamshare_type_v1_plan_proto_goTypes = []any{
 	(*PlannedStone)(nil), // 5: seamshare.type.v1.PlannedStone
 	(*Size)(nil),         // 6: seamshare.type.v1.Size
 	(*Photo)(nil),        // 7: seamshare.type.v1.Photo
-	(Outline)(0),         // 8: seamshare.type.v1.Outline
-	(*Grade)(nil),        // 9: seamshare.type.v1.Grade
-	(*money.Money)(nil),  // 10: google.type.Money
+	(*Drawing)(nil),      // 8: seamshare.type.v1.Drawing
+	(*CutPlan)(nil),      // 9: seamshare.type.v1.CutPlan
+	(*PriceList)(nil),    // 10: seamshare.type.v1.PriceList
+	(Outline)(0),         // 11: seamshare.type.v1.Outline
+	(*Grade)(nil),        // 12: seamshare.type.v1.Grade
+	(*money.Money)(nil),  // 13: google.type.Money
 }
 var file_seamshare_type_v1_plan_proto_depIdxs = []int32{
 	6,  // 0: seamshare.type.v1.Study.size:type_name -> seamshare.type.v1.Size
 	7,  // 1: seamshare.type.v1.Study.photos:type_name -> seamshare.type.v1.Photo
-	0,  // 2: seamshare.type.v1.Plan.state:type_name -> seamshare.type.v1.PlanState
-	3,  // 3: seamshare.type.v1.Plan.revisions:type_name -> seamshare.type.v1.PlanRevision
-	4,  // 4: seamshare.type.v1.PlanRevision.plan:type_name -> seamshare.type.v1.PlanDraft
-	5,  // 5: seamshare.type.v1.PlanDraft.stones:type_name -> seamshare.type.v1.PlannedStone
-	8,  // 6: seamshare.type.v1.PlannedStone.outline:type_name -> seamshare.type.v1.Outline
-	6,  // 7: seamshare.type.v1.PlannedStone.size:type_name -> seamshare.type.v1.Size
-	9,  // 8: seamshare.type.v1.PlannedStone.grade:type_name -> seamshare.type.v1.Grade
-	10, // 9: seamshare.type.v1.PlannedStone.worth:type_name -> google.type.Money
-	10, // [10:10] is the sub-list for method output_type
-	10, // [10:10] is the sub-list for method input_type
-	10, // [10:10] is the sub-list for extension type_name
-	10, // [10:10] is the sub-list for extension extendee
-	0,  // [0:10] is the sub-list for field type_name
+	8,  // 2: seamshare.type.v1.Study.drawing:type_name -> seamshare.type.v1.Drawing
+	0,  // 3: seamshare.type.v1.Plan.state:type_name -> seamshare.type.v1.PlanState
+	3,  // 4: seamshare.type.v1.Plan.revisions:type_name -> seamshare.type.v1.PlanRevision
+	4,  // 5: seamshare.type.v1.PlanRevision.plan:type_name -> seamshare.type.v1.PlanDraft
+	5,  // 6: seamshare.type.v1.PlanDraft.stones:type_name -> seamshare.type.v1.PlannedStone
+	9,  // 7: seamshare.type.v1.PlanDraft.cut:type_name -> seamshare.type.v1.CutPlan
+	10, // 8: seamshare.type.v1.PlanDraft.prices:type_name -> seamshare.type.v1.PriceList
+	11, // 9: seamshare.type.v1.PlannedStone.outline:type_name -> seamshare.type.v1.Outline
+	6,  // 10: seamshare.type.v1.PlannedStone.size:type_name -> seamshare.type.v1.Size
+	12, // 11: seamshare.type.v1.PlannedStone.grade:type_name -> seamshare.type.v1.Grade
+	13, // 12: seamshare.type.v1.PlannedStone.worth:type_name -> google.type.Money
+	13, // [13:13] is the sub-list for method output_type
+	13, // [13:13] is the sub-list for method input_type
+	13, // [13:13] is the sub-list for extension type_name
+	13, // [13:13] is the sub-list for extension extendee
+	0,  // [0:13] is the sub-list for field type_name
 }
 
 func init() { file_seamshare_type_v1_plan_proto_init() }
@@ -574,6 +653,8 @@ func file_seamshare_type_v1_plan_proto_init() {
 	if File_seamshare_type_v1_plan_proto != nil {
 		return
 	}
+	file_seamshare_type_v1_cutplan_proto_init()
+	file_seamshare_type_v1_drawing_proto_init()
 	file_seamshare_type_v1_photo_proto_init()
 	file_seamshare_type_v1_stone_proto_init()
 	file_seamshare_type_v1_values_proto_init()

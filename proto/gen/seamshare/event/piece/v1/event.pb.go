@@ -2711,7 +2711,9 @@ type Studied_Private struct {
 	// What is seen or supposed, in words: bars, cracks, host rock, zones.
 	Seen string `protobuf:"bytes,3,opt,name=seen,proto3" json:"seen,omitempty"`
 	// The cutter's notes.
-	Note          string `protobuf:"bytes,4,opt,name=note,proto3" json:"note,omitempty"`
+	Note string `protobuf:"bytes,4,opt,name=note,proto3" json:"note,omitempty"`
+	// What was seen, drawn to measure.
+	Drawing       *Drawing `protobuf:"bytes,5,opt,name=drawing,proto3" json:"drawing,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -2772,6 +2774,13 @@ func (x *Studied_Private) GetNote() string {
 		return x.Note
 	}
 	return ""
+}
+
+func (x *Studied_Private) GetDrawing() *Drawing {
+	if x != nil {
+		return x.Drawing
+	}
+	return nil
 }
 
 // The part that may be shown to anyone.
@@ -4543,7 +4552,7 @@ var File_seamshare_event_piece_v1_event_proto protoreflect.FileDescriptor
 
 const file_seamshare_event_piece_v1_event_proto_rawDesc = "" +
 	"\n" +
-	"$seamshare/event/piece/v1/event.proto\x12\x18seamshare.event.piece.v1\x1a#seamshare/event/piece/v1/plan.proto\x1a$seamshare/event/stone/v1/event.proto\x1a\x1eseamshare/event/v1/photo.proto\x1a\x1fseamshare/event/v1/values.proto\"\xa6\n" +
+	"$seamshare/event/piece/v1/event.proto\x12\x18seamshare.event.piece.v1\x1a&seamshare/event/piece/v1/drawing.proto\x1a#seamshare/event/piece/v1/plan.proto\x1a$seamshare/event/stone/v1/event.proto\x1a\x1eseamshare/event/v1/photo.proto\x1a\x1fseamshare/event/v1/values.proto\"\xa6\n" +
 	"\n" +
 	"\x05Event\x12D\n" +
 	"\tdescribed\x18\xad\x02 \x01(\v2#.seamshare.event.piece.v1.DescribedH\x00R\tdescribed\x12;\n" +
@@ -4653,19 +4662,20 @@ const file_seamshare_event_piece_v1_event_proto_rawDesc = "" +
 	"\aPrivate\x12\x1b\n" +
 	"\tmember_id\x18\x01 \x01(\tR\bmemberId\x12\x1b\n" +
 	"\twhy_early\x18\x02 \x01(\tR\bwhyEarly\x12\x18\n" +
-	"\aminutes\x18\x03 \x01(\rR\aminutes\"\x82\x03\n" +
+	"\aminutes\x18\x03 \x01(\rR\aminutes\"\xc0\x03\n" +
 	"\aStudied\x12@\n" +
 	"\x06public\x18\x01 \x01(\v2(.seamshare.event.piece.v1.Studied.PublicR\x06public\x12C\n" +
 	"\aprivate\x18\x02 \x01(\v2).seamshare.event.piece.v1.Studied.PrivateR\aprivate\x1a\x84\x01\n" +
 	"\x06Public\x12\x19\n" +
 	"\bpiece_id\x18\x01 \x01(\tR\apieceId\x12,\n" +
 	"\x04size\x18\x02 \x01(\v2\x18.seamshare.event.v1.SizeR\x04size\x121\n" +
-	"\x06photos\x18\x03 \x03(\v2\x19.seamshare.event.v1.PhotoR\x06photos\x1ai\n" +
+	"\x06photos\x18\x03 \x03(\v2\x19.seamshare.event.v1.PhotoR\x06photos\x1a\xa6\x01\n" +
 	"\aPrivate\x12\x1b\n" +
 	"\tmember_id\x18\x01 \x01(\tR\bmemberId\x12\x19\n" +
 	"\bstudy_id\x18\x02 \x01(\tR\astudyId\x12\x12\n" +
 	"\x04seen\x18\x03 \x01(\tR\x04seen\x12\x12\n" +
-	"\x04note\x18\x04 \x01(\tR\x04note\"\xa1\x02\n" +
+	"\x04note\x18\x04 \x01(\tR\x04note\x12;\n" +
+	"\adrawing\x18\x05 \x01(\v2!.seamshare.event.piece.v1.DrawingR\adrawing\"\xa1\x02\n" +
 	"\x0fDecisionAwaited\x12H\n" +
 	"\x06public\x18\x01 \x01(\v20.seamshare.event.piece.v1.DecisionAwaited.PublicR\x06public\x12K\n" +
 	"\aprivate\x18\x02 \x01(\v21.seamshare.event.piece.v1.DecisionAwaited.PrivateR\aprivate\x1a7\n" +
@@ -4952,9 +4962,10 @@ var file_seamshare_event_piece_v1_event_proto_goTypes = []any{
 	(*v1.Size)(nil),                 // 65: seamshare.event.v1.Size
 	(v1.Kind)(0),                    // 66: seamshare.event.v1.Kind
 	(*v1.Photo)(nil),                // 67: seamshare.event.v1.Photo
-	(*v11.Grade)(nil),               // 68: seamshare.event.stone.v1.Grade
-	(*v1.Amount)(nil),               // 69: seamshare.event.v1.Amount
-	(*Plan)(nil),                    // 70: seamshare.event.piece.v1.Plan
+	(*Drawing)(nil),                 // 68: seamshare.event.piece.v1.Drawing
+	(*v11.Grade)(nil),               // 69: seamshare.event.stone.v1.Grade
+	(*v1.Amount)(nil),               // 70: seamshare.event.v1.Amount
+	(*Plan)(nil),                    // 71: seamshare.event.piece.v1.Plan
 }
 var file_seamshare_event_piece_v1_event_proto_depIdxs = []int32{
 	5,  // 0: seamshare.event.piece.v1.Event.described:type_name -> seamshare.event.piece.v1.Described
@@ -5030,25 +5041,26 @@ var file_seamshare_event_piece_v1_event_proto_depIdxs = []int32{
 	64, // 70: seamshare.event.piece.v1.Finished.Public.stone:type_name -> seamshare.event.v1.Weighing
 	65, // 71: seamshare.event.piece.v1.Studied.Public.size:type_name -> seamshare.event.v1.Size
 	67, // 72: seamshare.event.piece.v1.Studied.Public.photos:type_name -> seamshare.event.v1.Photo
-	64, // 73: seamshare.event.piece.v1.Counted.Public.was:type_name -> seamshare.event.v1.Weighing
-	64, // 74: seamshare.event.piece.v1.Counted.Public.weighing:type_name -> seamshare.event.v1.Weighing
-	64, // 75: seamshare.event.piece.v1.Recut.Public.mass_in:type_name -> seamshare.event.v1.Weighing
-	64, // 76: seamshare.event.piece.v1.Recut.Public.stone:type_name -> seamshare.event.v1.Weighing
-	1,  // 77: seamshare.event.piece.v1.Recut.Public.reason:type_name -> seamshare.event.piece.v1.Reason
-	15, // 78: seamshare.event.piece.v1.MixedUp.Public.candidates:type_name -> seamshare.event.piece.v1.Candidate
-	64, // 79: seamshare.event.piece.v1.MovedOn.Public.weighing:type_name -> seamshare.event.v1.Weighing
-	2,  // 80: seamshare.event.piece.v1.MovedOn.Public.was:type_name -> seamshare.event.piece.v1.Fate
-	2,  // 81: seamshare.event.piece.v1.TakenBack.Public.fate:type_name -> seamshare.event.piece.v1.Fate
-	68, // 82: seamshare.event.piece.v1.Graded.Private.grade:type_name -> seamshare.event.stone.v1.Grade
-	69, // 83: seamshare.event.piece.v1.InclusionJudged.Private.worth_kept:type_name -> seamshare.event.v1.Amount
-	69, // 84: seamshare.event.piece.v1.InclusionJudged.Private.worth_ground:type_name -> seamshare.event.v1.Amount
-	64, // 85: seamshare.event.piece.v1.Opened.Public.left:type_name -> seamshare.event.v1.Weighing
-	70, // 86: seamshare.event.piece.v1.Planned.Private.plan:type_name -> seamshare.event.piece.v1.Plan
-	87, // [87:87] is the sub-list for method output_type
-	87, // [87:87] is the sub-list for method input_type
-	87, // [87:87] is the sub-list for extension type_name
-	87, // [87:87] is the sub-list for extension extendee
-	0,  // [0:87] is the sub-list for field type_name
+	68, // 73: seamshare.event.piece.v1.Studied.Private.drawing:type_name -> seamshare.event.piece.v1.Drawing
+	64, // 74: seamshare.event.piece.v1.Counted.Public.was:type_name -> seamshare.event.v1.Weighing
+	64, // 75: seamshare.event.piece.v1.Counted.Public.weighing:type_name -> seamshare.event.v1.Weighing
+	64, // 76: seamshare.event.piece.v1.Recut.Public.mass_in:type_name -> seamshare.event.v1.Weighing
+	64, // 77: seamshare.event.piece.v1.Recut.Public.stone:type_name -> seamshare.event.v1.Weighing
+	1,  // 78: seamshare.event.piece.v1.Recut.Public.reason:type_name -> seamshare.event.piece.v1.Reason
+	15, // 79: seamshare.event.piece.v1.MixedUp.Public.candidates:type_name -> seamshare.event.piece.v1.Candidate
+	64, // 80: seamshare.event.piece.v1.MovedOn.Public.weighing:type_name -> seamshare.event.v1.Weighing
+	2,  // 81: seamshare.event.piece.v1.MovedOn.Public.was:type_name -> seamshare.event.piece.v1.Fate
+	2,  // 82: seamshare.event.piece.v1.TakenBack.Public.fate:type_name -> seamshare.event.piece.v1.Fate
+	69, // 83: seamshare.event.piece.v1.Graded.Private.grade:type_name -> seamshare.event.stone.v1.Grade
+	70, // 84: seamshare.event.piece.v1.InclusionJudged.Private.worth_kept:type_name -> seamshare.event.v1.Amount
+	70, // 85: seamshare.event.piece.v1.InclusionJudged.Private.worth_ground:type_name -> seamshare.event.v1.Amount
+	64, // 86: seamshare.event.piece.v1.Opened.Public.left:type_name -> seamshare.event.v1.Weighing
+	71, // 87: seamshare.event.piece.v1.Planned.Private.plan:type_name -> seamshare.event.piece.v1.Plan
+	88, // [88:88] is the sub-list for method output_type
+	88, // [88:88] is the sub-list for method input_type
+	88, // [88:88] is the sub-list for extension type_name
+	88, // [88:88] is the sub-list for extension extendee
+	0,  // [0:88] is the sub-list for field type_name
 }
 
 func init() { file_seamshare_event_piece_v1_event_proto_init() }
@@ -5056,6 +5068,7 @@ func file_seamshare_event_piece_v1_event_proto_init() {
 	if File_seamshare_event_piece_v1_event_proto != nil {
 		return
 	}
+	file_seamshare_event_piece_v1_drawing_proto_init()
 	file_seamshare_event_piece_v1_plan_proto_init()
 	file_seamshare_event_piece_v1_event_proto_msgTypes[0].OneofWrappers = []any{
 		(*Event_Described)(nil),

@@ -35,7 +35,15 @@ type Plan struct {
 	// Bench minutes it should take.
 	Minutes uint32 `protobuf:"varint,4,opt,name=minutes,proto3" json:"minutes,omitempty"`
 	// What speaks for it.
-	Reason        string `protobuf:"bytes,5,opt,name=reason,proto3" json:"reason,omitempty"`
+	Reason string `protobuf:"bytes,5,opt,name=reason,proto3" json:"reason,omitempty"`
+	// The same measured on a drawing, where it was; stones, steps and minutes are then those of the likeliest outcomes.
+	Cut *CutPlan `protobuf:"bytes,6,opt,name=cut,proto3" json:"cut,omitempty"`
+	// The prices that it was valued with.
+	Prices *PriceList `protobuf:"bytes,7,opt,name=prices,proto3" json:"prices,omitempty"`
+	// The study whose drawing it is measured on.
+	StudyId string `protobuf:"bytes,8,opt,name=study_id,json=studyId,proto3" json:"study_id,omitempty"`
+	// It broke a rule on that drawing, and was kept all the same.
+	Infeasible    bool `protobuf:"varint,9,opt,name=infeasible,proto3" json:"infeasible,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -103,6 +111,34 @@ func (x *Plan) GetReason() string {
 		return x.Reason
 	}
 	return ""
+}
+
+func (x *Plan) GetCut() *CutPlan {
+	if x != nil {
+		return x.Cut
+	}
+	return nil
+}
+
+func (x *Plan) GetPrices() *PriceList {
+	if x != nil {
+		return x.Prices
+	}
+	return nil
+}
+
+func (x *Plan) GetStudyId() string {
+	if x != nil {
+		return x.StudyId
+	}
+	return ""
+}
+
+func (x *Plan) GetInfeasible() bool {
+	if x != nil {
+		return x.Infeasible
+	}
+	return false
 }
 
 // PlannedStone is a stone that a plan should give.
@@ -218,13 +254,19 @@ var File_seamshare_event_piece_v1_plan_proto protoreflect.FileDescriptor
 
 const file_seamshare_event_piece_v1_plan_proto_rawDesc = "" +
 	"\n" +
-	"#seamshare/event/piece/v1/plan.proto\x12\x18seamshare.event.piece.v1\x1a$seamshare/event/stone/v1/event.proto\x1a\x1fseamshare/event/v1/values.proto\"\xa4\x01\n" +
+	"#seamshare/event/piece/v1/plan.proto\x12\x18seamshare.event.piece.v1\x1a&seamshare/event/piece/v1/cutplan.proto\x1a$seamshare/event/stone/v1/event.proto\x1a\x1fseamshare/event/v1/values.proto\"\xd1\x02\n" +
 	"\x04Plan\x12\x14\n" +
 	"\x05label\x18\x01 \x01(\tR\x05label\x12>\n" +
 	"\x06stones\x18\x02 \x03(\v2&.seamshare.event.piece.v1.PlannedStoneR\x06stones\x12\x14\n" +
 	"\x05steps\x18\x03 \x03(\tR\x05steps\x12\x18\n" +
 	"\aminutes\x18\x04 \x01(\rR\aminutes\x12\x16\n" +
-	"\x06reason\x18\x05 \x01(\tR\x06reason\"\xc6\x02\n" +
+	"\x06reason\x18\x05 \x01(\tR\x06reason\x123\n" +
+	"\x03cut\x18\x06 \x01(\v2!.seamshare.event.piece.v1.CutPlanR\x03cut\x12;\n" +
+	"\x06prices\x18\a \x01(\v2#.seamshare.event.piece.v1.PriceListR\x06prices\x12\x19\n" +
+	"\bstudy_id\x18\b \x01(\tR\astudyId\x12\x1e\n" +
+	"\n" +
+	"infeasible\x18\t \x01(\bR\n" +
+	"infeasible\"\xc6\x02\n" +
 	"\fPlannedStone\x12\x14\n" +
 	"\x05label\x18\x01 \x01(\tR\x05label\x12;\n" +
 	"\aoutline\x18\x02 \x01(\x0e2!.seamshare.event.stone.v1.OutlineR\aoutline\x12,\n" +
@@ -251,22 +293,26 @@ var file_seamshare_event_piece_v1_plan_proto_msgTypes = make([]protoimpl.Message
 var file_seamshare_event_piece_v1_plan_proto_goTypes = []any{
 	(*Plan)(nil),         // 0: seamshare.event.piece.v1.Plan
 	(*PlannedStone)(nil), // 1: seamshare.event.piece.v1.PlannedStone
-	(v1.Outline)(0),      // 2: seamshare.event.stone.v1.Outline
-	(*v11.Size)(nil),     // 3: seamshare.event.v1.Size
-	(*v1.Grade)(nil),     // 4: seamshare.event.stone.v1.Grade
-	(*v11.Amount)(nil),   // 5: seamshare.event.v1.Amount
+	(*CutPlan)(nil),      // 2: seamshare.event.piece.v1.CutPlan
+	(*PriceList)(nil),    // 3: seamshare.event.piece.v1.PriceList
+	(v1.Outline)(0),      // 4: seamshare.event.stone.v1.Outline
+	(*v11.Size)(nil),     // 5: seamshare.event.v1.Size
+	(*v1.Grade)(nil),     // 6: seamshare.event.stone.v1.Grade
+	(*v11.Amount)(nil),   // 7: seamshare.event.v1.Amount
 }
 var file_seamshare_event_piece_v1_plan_proto_depIdxs = []int32{
 	1, // 0: seamshare.event.piece.v1.Plan.stones:type_name -> seamshare.event.piece.v1.PlannedStone
-	2, // 1: seamshare.event.piece.v1.PlannedStone.outline:type_name -> seamshare.event.stone.v1.Outline
-	3, // 2: seamshare.event.piece.v1.PlannedStone.size:type_name -> seamshare.event.v1.Size
-	4, // 3: seamshare.event.piece.v1.PlannedStone.grade:type_name -> seamshare.event.stone.v1.Grade
-	5, // 4: seamshare.event.piece.v1.PlannedStone.worth:type_name -> seamshare.event.v1.Amount
-	5, // [5:5] is the sub-list for method output_type
-	5, // [5:5] is the sub-list for method input_type
-	5, // [5:5] is the sub-list for extension type_name
-	5, // [5:5] is the sub-list for extension extendee
-	0, // [0:5] is the sub-list for field type_name
+	2, // 1: seamshare.event.piece.v1.Plan.cut:type_name -> seamshare.event.piece.v1.CutPlan
+	3, // 2: seamshare.event.piece.v1.Plan.prices:type_name -> seamshare.event.piece.v1.PriceList
+	4, // 3: seamshare.event.piece.v1.PlannedStone.outline:type_name -> seamshare.event.stone.v1.Outline
+	5, // 4: seamshare.event.piece.v1.PlannedStone.size:type_name -> seamshare.event.v1.Size
+	6, // 5: seamshare.event.piece.v1.PlannedStone.grade:type_name -> seamshare.event.stone.v1.Grade
+	7, // 6: seamshare.event.piece.v1.PlannedStone.worth:type_name -> seamshare.event.v1.Amount
+	7, // [7:7] is the sub-list for method output_type
+	7, // [7:7] is the sub-list for method input_type
+	7, // [7:7] is the sub-list for extension type_name
+	7, // [7:7] is the sub-list for extension extendee
+	0, // [0:7] is the sub-list for field type_name
 }
 
 func init() { file_seamshare_event_piece_v1_plan_proto_init() }
@@ -274,6 +320,7 @@ func file_seamshare_event_piece_v1_plan_proto_init() {
 	if File_seamshare_event_piece_v1_plan_proto != nil {
 		return
 	}
+	file_seamshare_event_piece_v1_cutplan_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{

@@ -1,0 +1,231 @@
+package cutter
+
+import (
+	"context"
+	"fmt"
+
+	"google.golang.org/protobuf/proto"
+
+	cutterv1 "seamshare.example/proto/gen/seamshare/cutter/v1"
+	typev1 "seamshare.example/proto/gen/seamshare/type/v1"
+
+	"seamshare.example/eventstore"
+	"seamshare.example/services/access"
+	"seamshare.example/services/domain/piece"
+	"seamshare.example/services/domain/rule"
+	"seamshare.example/services/domain/saw"
+	"seamshare.example/services/query"
+	"seamshare.example/services/stream"
+	"seamshare.example/services/wire"
+)
+
+// GetStudy implements cutterv1.CutterServiceServer.
+func (s *Server) GetStudy(ctx context.Context, req *cutterv1.GetStudyRequest) (*cutterv1.GetStudyResponse, error) {
+	out := &cutterv1.GetStudyResponse{}
+	position, err := s.look(ctx, req, func(rough piece.State) error {
+		id := req.GetStudyId()
+		if id == "" {
+			var err error
+			if id, _, err = rough.Drawing(""); err != nil {
+				return err
+			}
+		}
+		for _, st := range rough.Studies {
+			if st.GetPrivate().GetStudyId() == id {
+				out.Study = wire.DrawnStudy(st)
+				return nil
+			}
+		}
+		return rule.NotThere("study_id", "study")
+	})
+	if err != nil {
+		return nil, err
+	}
+	out.Position = position
+	return out, nil
+}
+
+// GetPlan implements cutterv1.CutterServiceServer.
+func (s *Server) GetPlan(ctx context.Context, req *cutterv1.GetPlanRequest) (*cutterv1.GetPlanResponse, error) {
+	out := &cutterv1.GetPlanResponse{}
+	position, err := s.look(ctx, req, func(rough piece.State) error {
+		plan, ok := rough.Plan(req.GetPlanId())
+		if !ok {
+			return rule.NotThere("plan_id", "plan")
+		}
+		kept := plan.Now()
+		if n := int(req.GetRevision()); n > 0 {
+			if n > len(plan.Revisions) {
+				return rule.NotThere("revision", "revision of the plan")
+			}
+			kept = plan.Revisions[n-1]
+		}
+		out.Revision = wire.MeasuredPlan(kept)
+		return nil
+	})
+	if err != nil {
+		return nil, err
+	}
+	out.Position = position
+	return out, nil
+}
+
+// maxResult leaves room in an answer, which has 2 MiB.
+const maxResult = 1_900_000
+
+// EvaluatePlan implements cutterv1.CutterServiceServer. The reckoning is done after the read is closed.
+func (s *Server) EvaluatePlan(ctx context.Context, req *cutterv1.EvaluatePlanRequest) (*cutterv1.EvaluatePlanResponse, error) {
+	var unreadable rule.All
+	try := trial{study: wire.ReadDrawing(req.GetDrawing()), plan: wire.ReadCutPlan(&unreadable, "cut", req.GetCut()), prices: wire.ReadPriceList(&unreadable, "prices", req.GetPrices())}
+	position, err := s.look(ctx, req, func(rough piece.State) error {
+		if err := unreadable.Err(); err != nil {
+			return err
+		}
+		return try.complete(req, rough)
+	})
+	if err != nil {
+		return nil, err
+	}
+	result, err := try.run(ctx, s)
+	if err != nil {
+		return nil, err
+	}
+	shown := wire.CutResult(result)
+	if req.GetWithoutOutlines() {
+		wire.WithoutOutlines(shown.GetTrunk())
+	}
+	if n := proto.Size(shown); n > maxResult {
+		return nil, rule.Broken{
+			Reason: rule.KeepsTooMuch, Field: "without_outlines", Value: fmt.Sprintf("%d bytes with them", n), Rule: fmt.Sprintf("an answer takes at most %d bytes", maxResult),
+			Hint: "ask without outlines, or draw with fewer points",
+		}
+	}
+	return &cutterv1.EvaluatePlanResponse{Result: shown, Position: position}, nil
+}
+
+// trial is a plan to try on a drawing.
+type trial struct {
+	study  saw.Study
+	plan   saw.Plan
+	prices saw.Prices
+}
+
+// complete takes what the request doesn't give from the piece.
+func (t *trial) complete(req *cutterv1.EvaluatePlanRequest, rough piece.State) error {
+	studyID := req.GetStudyId()
+	if (req.GetPlanId() == "") == (req.GetCut() == nil) {
+		return rule.Broken{Reason: rule.FieldInvalid, Field: "cut", Value: "both or neither", Rule: "it is a kept plan or another one that is tried", Hint: "give plan_id or cut, one of them"}
+	}
+	if id := req.GetPlanId(); id != "" {
+		plan, ok := rough.Plan(id)
+		if !ok {
+			return rule.NotThere("plan_id", "plan")
+		}
+		stored := plan.Now().Plan
+		if stored.GetCut() == nil {
+			return rule.Broken{Reason: rule.NotMeasured, Field: "plan_id", Value: id, Rule: "the plan is in words only", Hint: "measure it on a drawing, or give another in cut"}
+		}
+		t.plan = piece.Cut(stored.GetCut())
+		if req.GetPrices() == nil {
+			t.prices = piece.Prices(stored.GetPrices())
+		}
+		if studyID == "" {
+			studyID = stored.GetStudyId()
+		}
+	} else if req.GetPrices() == nil {
+		return rule.Broken{Reason: rule.FieldInvalid, Field: "prices", Value: "missing", Rule: "a plan is valued with prices", Hint: "give a list, if only of its currency"}
+	}
+	if req.GetDrawing() != nil {
+		return nil
+	}
+	var err error
+	_, t.study, err = rough.Drawing(studyID)
+	return err
+}
+
+func (t *trial) run(ctx context.Context, s *Server) (saw.Result, error) {
+	release, err := s.reckon(ctx)
+	if err != nil {
+		return saw.Result{}, err
+	}
+	defer release()
+	drawn, err := piece.Draw("drawing", t.study)
+	if err != nil {
+		return saw.Result{}, err
+	}
+	return drawn.Evaluate("cut", t.plan, "prices", t.prices)
+}
+
+// draw checks a drawing, in its turn.
+func (s *Server) draw(ctx context.Context, field string, study saw.Study) (*piece.Drawn, error) {
+	release, err := s.reckon(ctx)
+	if err != nil {
+		return nil, err
+	}
+	defer release()
+	return piece.Draw(field, study)
+}
+
+// measure evaluates the measured plan of a draft; nil where it is in words only. It is done before the decision,
+// since it takes longer than a decision may.
+func (s *Server) measure(ctx context.Context, req pieceRequest, draft *typev1.PlanDraft) (*piece.Measured, error) {
+	if draft.GetCut() == nil {
+		if draft.GetPrices() != nil || draft.GetStudyId() != "" {
+			return nil, rule.Broken{Reason: rule.FieldInvalid, Field: "plan.cut", Value: "missing", Rule: "prices and study belong to a measured plan", Hint: "give the plan in cut, or leave them out"}
+		}
+		return nil, nil
+	}
+	var unreadable rule.All
+	plan := wire.ReadCutPlan(&unreadable, "plan.cut", draft.GetCut())
+	prices := wire.ReadPriceList(&unreadable, "plan.prices", draft.GetPrices())
+	var study saw.Study
+	studyID := draft.GetStudyId()
+	if _, err := s.look(ctx, req, func(rough piece.State) (err error) {
+		if err := unreadable.Err(); err != nil {
+			return err
+		}
+		studyID, study, err = rough.Drawing(studyID)
+		return err
+	}); err != nil {
+		return nil, err
+	}
+	release, err := s.reckon(ctx)
+	if err != nil {
+		return nil, err
+	}
+	defer release()
+	drawn, err := piece.Draw("plan.study_id", study)
+	if err != nil {
+		return nil, err
+	}
+	return drawn.Measure(studyID, "plan.cut", plan, "plan.prices", prices)
+}
+
+// look reads one of the caller's pieces.
+func (s *Server) look(ctx context.Context, req interface {
+	GetPieceId() string
+	GetMinPosition() uint64
+}, read func(piece.State) error,
+) (uint64, error) {
+	return query.At(ctx, s.node, req.GetMinPosition(), func(q *eventstore.Query) error {
+		p, _, err := eventstore.Load(q, stream.Piece, req.GetPieceId())
+		if err != nil {
+			return err
+		}
+		if _, err := ownerOf(q, access.Caller(ctx).Member, p); err != nil {
+			return err
+		}
+		return read(p)
+	})
+}
+
+// reckon takes a turn at reckoning, of which fewer go on at once than there are processors, so that one is left
+// for the writer. It waits until ctx ends.
+func (s *Server) reckon(ctx context.Context) (release func(), err error) {
+	select {
+	case s.desks <- struct{}{}:
+		return func() { <-s.desks }, nil
+	case <-ctx.Done():
+		return nil, fmt.Errorf("couldn't get a turn at reckoning: %w", ctx.Err())
+	}
+}
