@@ -1,0 +1,92 @@
+package draw_test
+
+import (
+	"bytes"
+	"flag"
+	"io"
+	"maps"
+	"os"
+	"path/filepath"
+	"slices"
+	"strconv"
+	"testing"
+
+	"seamshare.example/services/domain/saw"
+	"seamshare.example/services/domain/saw/draw"
+	"seamshare.example/services/domain/saw/example"
+)
+
+var update = flag.Bool("update", false, "write the golden pictures again; look at them before you commit")
+
+// pictures are all drawings of the demo's pieces, by file name.
+func pictures(t *testing.T) map[string][]byte {
+	t.Helper()
+	out := map[string][]byte{}
+	put := func(name string, draw func(w io.Writer) error) {
+		t.Helper()
+		var b bytes.Buffer
+		if err := draw(&b); err != nil {
+			t.Fatalf("%s: %v", name, err)
+		}
+		out[name] = b.Bytes()
+	}
+	for _, name := range slices.Sorted(maps.Keys(example.Demo())) {
+		c := example.Demo()[name]
+		put(name+"-study.svg", func(w io.Writer) error { return draw.Study(w, c.Study, draw.Options{}) })
+		for i, plan := range c.Plans {
+			result, err := saw.Evaluate(c.Study, plan, example.Prices())
+			if err != nil {
+				t.Fatalf("%s: %v", name, err)
+			}
+			at := name + "-plan-" + strconv.Itoa(i+1)
+			put(at+".svg", func(w io.Writer) error { return draw.Plan(w, c.Study, plan, result, draw.Options{}) })
+			put(at+"-sheet.html", func(w io.Writer) error { return draw.Sheet(w, c.Study, plan, result, draw.Options{}) })
+			for j, s := range plan.Steps {
+				path := "steps[" + strconv.Itoa(j) + "]"
+				put(at+"-step-"+strconv.Itoa(j+1)+".svg", func(w io.Writer) error { return draw.Step(w, c.Study, plan, result, path, draw.Options{}) })
+				if _, ok := s.Do.(saw.Look); ok {
+					put(at+"-look-"+strconv.Itoa(j+1)+".svg", func(w io.Writer) error { return draw.Outcomes(w, c.Study, plan, result, path, draw.Options{}) })
+				}
+			}
+		}
+	}
+	return out
+}
+
+// The demo's pieces are drawn as they were, byte for byte.
+func TestGolden(t *testing.T) {
+	all := pictures(t)
+	const dir = "testdata/golden"
+	if *update {
+		if err := os.RemoveAll(dir); err != nil {
+			t.Fatal(err)
+		}
+		if err := os.MkdirAll(dir, 0o755); err != nil {
+			t.Fatal(err)
+		}
+	}
+	for name, got := range all {
+		path := filepath.Join(dir, name)
+		if *update {
+			if err := os.WriteFile(path, got, 0o644); err != nil {
+				t.Fatal(err)
+			}
+		}
+		want, err := os.ReadFile(path)
+		if err != nil {
+			t.Fatalf("%v; run with -update to write it", err)
+		}
+		if !bytes.Equal(got, want) {
+			t.Errorf("%s is drawn differently; run with -update, look at it and commit it", name)
+		}
+	}
+	files, err := filepath.Glob(filepath.Join(dir, "*"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, f := range files {
+		if _, ok := all[filepath.Base(f)]; !ok {
+			t.Errorf("%s is drawn no more; run with -update", f)
+		}
+	}
+}
