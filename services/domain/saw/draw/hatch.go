@@ -28,7 +28,7 @@ var hatchings = []struct {
 	{potch, "2.4", `<path d="M.2 .6H1.4M1.4 1.8H2.4M0 1.8H.2" stroke="#000" stroke-width=".2"/>`, "potch"},
 	{rock, "3", `<path d="M-.5 .5L.5 -.5M-.5 3.5L3.5 -.5M2.5 3.5L3.5 2.5" stroke="#000" stroke-width=".18"/>`, "host rock"},
 	{matrix, "2.8", `<path d="M.3 .7H1.1M.7 .3V1.1M1.7 2.1H2.5M2.1 1.7V2.5" stroke="#000" stroke-width=".18"/>`, "matrix"},
-	{waste, "2.2", `<path d="M0 0L2.2 2.2M2.2 0L0 2.2" stroke="#000" stroke-width=".2"/>`, "waste, trimmed or ground away"},
+	{waste, "3.2", `<path d="M0 0L3.2 3.2M3.2 0L0 3.2" stroke="#000" stroke-width=".14"/>`, "waste, trimmed or ground away"},
 }
 
 func hatching(k saw.Kind) fill {

@@ -18,8 +18,10 @@ type placer struct {
 // label is up to a few lines about a place.
 type label struct {
 	lines  []string // the first is bold
-	at     point
+	at     point   // in the middle of it, if it can be
+	edge   []point // where a leader may point to
 	region []point // where it would lie best; none: it always has a leader
+	keeps  bool    // the whole region is kept free of other labels
 	size   int64
 }
 
@@ -45,16 +47,19 @@ func (l label) marks(in box) (out []mark) {
 // put places a label and answers its marks.
 func (p *placer) put(l label) []mark {
 	w, h := l.extent()
+	if l.keeps {
+		defer func() { p.taken = append(p.taken, around(l.region...)) }()
+	}
 	if b, ok := p.inside(l, w, h); ok {
 		p.taken = append(p.taken, b)
 		return l.marks(b)
 	}
-	b := p.outside(l.at, w, h)
+	b, at := p.outside(l.edge, w, h)
 	p.taken = append(p.taken, b)
-	end := b.nearest(l.at)
-	p.leaders = append(p.leaders, [2]point{end, l.at})
-	lead := shape{lines: [][]point{{end, l.at}}, pen: thin, class: "leader"}
-	return append([]mark{lead, disc{at: l.at, radius: 400, fill: ink}}, l.marks(b)...)
+	end := b.nearest(at)
+	p.leaders = append(p.leaders, [2]point{end, at})
+	lead := shape{lines: [][]point{{end, at}}, pen: thin, class: "leader"}
+	return append([]mark{lead, disc{at: at, radius: 400, fill: ink}}, l.marks(b)...)
 }
 
 // inside is a box in the label's region, as near to its place as there is one.
@@ -97,11 +102,23 @@ func (p *placer) free(b box) bool {
 	return true
 }
 
-// outside is a box outside the drawing, so that its leader is short and crosses little. There always is one, however
-// far away.
-func (p *placer) outside(at point, w, h int64) box {
+// outside is a box outside the drawing, and to which of the places its leader goes, so that it is short and crosses
+// little. There always is one, however far away.
+func (p *placer) outside(places []point, w, h int64) (best box, to point) {
+	bestCost := math.Inf(1)
+	const most = 12
+	for i := 0; i < len(places); i += 1 + (len(places)-1)/most {
+		if b, cost := p.beside(places[i], w, h, bestCost); cost < bestCost {
+			best, to, bestCost = b, places[i], cost
+		}
+	}
+	return best, to
+}
+
+// beside is outside for one place, where it costs less than the most.
+func (p *placer) beside(at point, w, h int64, most float64) (best box, bestCost float64) {
 	const gap, step = 1_200, 1_500
-	best, bestCost := box{}, math.Inf(1)
+	bestCost = most
 	try := func(min point) {
 		b := box{min, min.plus(point{w, h})}
 		cost := b.nearest(at).minus(at).length()
@@ -148,7 +165,7 @@ func (p *placer) outside(at point, w, h int64) box {
 		try(point{middle, p.core.min.y - away - h})
 		try(point{middle, p.core.max.y + away})
 	}
-	return best
+	return best, bestCost
 }
 
 // holds is whether a box lies within a ring: no edge enters it and its middle is inside.

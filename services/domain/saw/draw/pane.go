@@ -201,7 +201,7 @@ func (p *pane) name(text []string, line []point, closed bool, part plane.Ring) {
 	inside := p.ring(part)
 	for _, q := range anchors(line, closed) {
 		if within(inside, q) {
-			l := label{lines: text, at: q, size: smallSize}
+			l := label{lines: text, at: q, edge: []point{q}, size: smallSize}
 			if closed {
 				l.region = line
 			}
@@ -313,7 +313,7 @@ func (p *pane) cut(r plane.Ring, l saw.Line, kerfUm int64, split bool, number st
 		for away := radius + 1_500; away < bestWay; away += 700 {
 			at := end.plus(out.toward(away))
 			b := box{at, at}.grown(radius + 200)
-			if !b.meets(p.place.core) && p.place.free(b) && p.place.from <= b.min.x && b.max.x <= p.place.to || away > 300_000 {
+			if !b.meets(p.place.core) && p.place.free(b) || away > 300_000 {
 				best, bestWay, start = at, away, end
 				break
 			}
@@ -376,7 +376,7 @@ func (p *pane) balloon(number string, at point) {
 // numbered is a balloon outside the drawing that points to a place.
 func (p *pane) numbered(number string, at point) {
 	r := balloonRadius(number)
-	b := p.place.outside(at, 2*r, 2*r)
+	b, _ := p.place.outside([]point{at}, 2*r, 2*r)
 	m := b.middle()
 	if v := at.minus(m); v != (point{}) {
 		p.add(shape{lines: [][]point{{m.plus(v.toward(r)), at}}, pen: thin, class: "leader"})
@@ -409,13 +409,13 @@ func (p *pane) sizes(r plane.Ring) {
 	y := p.place.core.max.y + away
 	p.add(shape{lines: [][]point{{{b.min.x, b.max.y + over}, {b.min.x, y + over}}, {{b.max.x, b.max.y + over}, {b.max.x, y + over}}}, pen: thin, class: "dimension"})
 	p.add(arrow(point{b.min.x, y}, point{b.max.x, y})...)
-	t := words{at: point{b.middle().x, y}, anchor: mid, size: smallSize, text: text(model.X)}
+	t := words{at: point{b.middle().x, y}, anchor: mid, size: smallSize, back: true, text: text(model.X)}
 	p.add(t)
 	p.place.taken = append(p.place.taken, box{point{b.min.x, y - over}, point{b.max.x, y + over}}, t.bounds())
 	x := p.place.core.min.x - away
 	p.add(shape{lines: [][]point{{{b.min.x - over, b.min.y}, {x - over, b.min.y}}, {{b.min.x - over, b.max.y}, {x - over, b.max.y}}}, pen: thin, class: "dimension"})
 	p.add(arrow(point{x, b.min.y}, point{x, b.max.y})...)
-	t = words{at: point{x, b.middle().y}, anchor: mid, size: smallSize, upward: true, text: text(model.Y)}
+	t = words{at: point{x, b.middle().y}, anchor: mid, size: smallSize, upward: true, back: true, text: text(model.Y)}
 	p.add(t)
 	p.place.taken = append(p.place.taken, box{point{x - over, b.min.y}, point{x + over, b.max.y}}, t.bounds())
 }
@@ -469,7 +469,7 @@ func (p *pane) stone(s saw.Stone, planned saw.Planned) {
 	line := p.ring(ring)
 	hint := "stone " + s.Name + ", " + size(s) + " × " + mm(s.DepthUm) + " mm"
 	p.add(shape{lines: [][]point{line}, closed: true, pen: wide, class: "stone", hint: hint})
-	l := label{lines: []string{name(s.Name)}, at: around(line...).middle(), region: line, size: smallSize}
+	l := label{lines: []string{name(s.Name)}, at: around(line...).middle(), edge: line, region: line, size: smallSize, keeps: true}
 	if p.view != saw.Section {
 		const mdeg = math.Pi / 180_000
 		sin, cos := math.Sincos(float64(s.TurnMdeg) * mdeg)

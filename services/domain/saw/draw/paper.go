@@ -226,6 +226,7 @@ type words struct {
 	size   int64
 	bold   bool
 	upward bool // written from below upwards
+	back   bool // on a blank ground
 	text   string
 }
 
@@ -266,8 +267,15 @@ func (t words) write(w *writer) {
 	if t.upward {
 		at = point{t.at.x + drop, t.at.y}
 	}
+	if t.back {
+		w.open("rect")
+		w.attr("fill", "#fff")
+		w.attr("stroke", "none")
+		w.rect(t.bounds())
+		w.end()
+	}
 	w.open("text")
-	w.text.WriteString(` fill="#000" stroke="#fff" stroke-width=".6" paint-order="stroke" font-family="sans-serif"`)
+	w.text.WriteString(` fill="#000" stroke="#fff" stroke-width=".9" paint-order="stroke" font-family="sans-serif"`)
 	w.attr("x", mm(at.x))
 	w.attr("y", mm(at.y))
 	if t.upward {

@@ -118,7 +118,7 @@ func (p *picture) flow(columns [][]mark) {
 }
 
 func (p *picture) text(gap, size int64, bold bool, text string) {
-	for i, line := range wrap(text, size*11/10, p.room) {
+	for i, line := range wrap(text, size, p.room, bold) {
 		if i > 0 {
 			gap = 500
 		}

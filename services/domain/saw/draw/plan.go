@@ -420,9 +420,8 @@ func (p *pane) insides(d *drawing, b body, found []saw.Feature, labelled bool) {
 // part labels a part with its mass.
 func (p *pane) part(b body, more string) {
 	line := p.ring(b.in(p.view))
-	for _, at := range anchors(line, true) {
-		p.late = append(p.late, label{lines: []string{name(b.name), more}, at: at, region: line, size: smallSize})
-		return
+	if at := anchors(line, true); len(at) > 0 {
+		p.late = append(p.late, label{lines: []string{name(b.name), more}, at: at[0], edge: at[min(1, len(at)-1):], region: line, size: smallSize})
 	}
 }
 

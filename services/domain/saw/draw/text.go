@@ -20,7 +20,7 @@ const (
 
 // width is about how wide a line is, rather more than less: the font is the reader's.
 func width(s string, size int64, bold bool) int64 {
-	per := int64(55)
+	per := int64(54)
 	if bold {
 		per = 60
 	}
@@ -58,12 +58,14 @@ func short(s string, columns int) string {
 }
 
 // wrap breaks text into lines that fit; a word that is too long alone is cut.
-func wrap(s string, size, most int64) []string {
-	columns := int(most * 100 / (size * 55))
+func wrap(s string, size, most int64, bold bool) []string {
+	columns := int(most / width("m", size, bold))
 	var out []string
 	line := ""
-	for _, word := range strings.Fields(plain(s)) {
-		word = short(word, columns)
+	for _, word := range strings.Split(plain(s), " ") {
+		if word = short(word, columns); word == "" {
+			continue
+		}
 		switch {
 		case line == "":
 			line = word
@@ -84,12 +86,12 @@ const nameColumns = 18
 
 func name(s string) string { return short(s, nameColumns) }
 
-func length(um int64) string { return measure.Length(um).String() }
+func length(um int64) string { return joined(measure.Length(um).String()) }
 
 // percent of basis points.
 func percent(bp int64) string {
 	s := fmt.Sprintf("%d.%02d", bp/100, bp%100)
-	return strings.TrimSuffix(strings.TrimRight(s, "0"), ".") + " %"
+	return strings.TrimSuffix(strings.TrimRight(s, "0"), ".") + "\u00a0%"
 }
 
 func size(s saw.Stone) string {
@@ -102,5 +104,8 @@ func size(s saw.Stone) string {
 // mass to the division of the scale that it will be compared on, half up.
 func mass(ug int64, division measure.Mass) string {
 	d := int64(division)
-	return measure.Mass((ug + d/2) / d * d).OnScale(division)
+	return joined(measure.Mass((ug + d/2) / d * d).OnScale(division))
 }
+
+// joined keeps a number and its unit on one line.
+func joined(s string) string { return strings.ReplaceAll(s, " ", "\u00a0") }
