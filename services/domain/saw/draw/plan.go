@@ -36,7 +36,7 @@ func Study(w io.Writer, study saw.Study, o Options) error {
 	p.text(800, smallSize, false, d.weighed())
 	c := d.courses[0]
 	c.work, c.ended = nil, nil
-	d.draw(p, c, true, "")
+	d.draw(p, c, style{labelled: true})
 	p.finish(nil)
 	return p.svg(w, d.o.ID, false)
 }
@@ -48,7 +48,7 @@ func Plan(w io.Writer, study saw.Study, plan saw.Plan, result saw.Result, o Opti
 	if err != nil {
 		return err
 	}
-	return d.whole(pictureRoom).svg(w, d.o.ID, false)
+	return d.whole(pictureRoom, nil).svg(w, d.o.ID, false)
 }
 
 // Step draws the part that a step is done on and what comes of it. The path is the step's, as in parts and
@@ -118,7 +118,8 @@ func (d *drawing) weighed() string {
 
 const estimates = "All sizes, masses and parts of a plan are estimates."
 
-func (d *drawing) whole(room int64) *picture {
+// whole is the picture of the trunk, at a scale or at the largest that fits.
+func (d *drawing) whole(room int64, at *Scale) *picture {
 	c := d.courses[0]
 	stones := 0
 	for _, e := range c.branch.Ends {
@@ -129,7 +130,10 @@ func (d *drawing) whole(room int64) *picture {
 		d.study.Name, len(c.work), stones, len(c.branch.Looks), estimates)
 	p.text(0, titleSize, true, p.title)
 	p.text(800, smallSize, false, d.weighed()+" "+estimates)
-	d.draw(p, c, false, "")
+	if p.scale = d.scale(c, room); at != nil {
+		p.scale = *at
+	}
+	p.flow(d.column(p, c, room, style{beside: true, first: 1}))
 	notes := findings(c.branch.Findings)
 	for _, w := range c.work {
 		if _, ok := w.Do.(saw.Look); ok {
@@ -173,7 +177,7 @@ func (d *drawing) outcomes(path string, room int64) *picture {
 	first := 1
 	for _, c := range of {
 		heading := fmt.Sprintf("%s  %s, %s", c.number, short(c.branch.Name, 20), percent(c.branch.ChanceBp))
-		columns = append(columns, d.column(p, c, each, false, heading, first)...)
+		columns = append(columns, d.column(p, c, each, style{heading: heading, first: first})...)
 		f := findingsFrom(c.branch.Findings, first)
 		first += warnings(c.branch.Findings)
 		notes = append(notes, f...)
@@ -273,26 +277,34 @@ func (d *drawing) scale(c course, room int64) Scale {
 	return fitting(w, h, room-round, high)
 }
 
-// draw adds a course's views to a picture.
-func (d *drawing) draw(p *picture, c course, labelled bool, heading string) {
-	p.scale = d.scale(c, p.room)
-	p.flow(d.column(p, c, p.room, labelled, heading, 1))
+// style is how a course's views are drawn.
+type style struct {
+	labelled bool   // features have their names
+	plain    bool   // no names and sizes at all: to lay the piece on
+	beside   bool   // the back may stand beside the rest
+	heading  string // above the first
+	first    int    // number of the first finding
 }
 
-// column draws a course's views: the section below the face, in line with it where it can be, and the back beside.
-func (d *drawing) column(p *picture, c course, room int64, labelled bool, heading string, first int) [][]mark {
-	var columns [][]mark
-	var stacked []mark
+// draw adds a course's views to a picture.
+func (d *drawing) draw(p *picture, c course, s style) {
+	p.scale = d.scale(c, p.room)
+	p.flow(d.column(p, c, p.room, s))
+}
+
+// column draws a course's views: the section below the face, in line with it where it can be, and the back.
+func (d *drawing) column(p *picture, c course, room int64, s style) [][]mark {
+	var back, stacked []mark
 	for _, v := range d.views(c) {
 		q := newPane(v, d.caption(v), p.scale, &p.used, room, c.start.in(v))
-		q.course(d, c, labelled, first)
+		q.course(d, c, s)
 		marks := q.finish()
 		switch v {
 		case saw.Face:
-			if heading != "" {
-				marks = stack(500, []mark{words{at: point{bounds(marks).min.x, 0}, anchor: left, size: textSize, bold: true, text: heading}}, marks)
+			if s.heading != "" {
+				marks = stack(500, []mark{words{at: point{bounds(marks).min.x, 0}, anchor: left, size: textSize, bold: true, text: s.heading}}, marks)
 			}
-			stacked = titled(q.caption, marks, heading != "")
+			stacked = titled(q.caption, marks, s.heading != "")
 		case saw.Section:
 			marks = titled(q.caption, marks, false)
 			by := bounds(stacked).min.x - bounds(marks).min.x
@@ -301,10 +313,16 @@ func (d *drawing) column(p *picture, c course, room int64, labelled bool, headin
 			}
 			stacked = stack(4_000, stacked, moved(marks, point{by, 0}))
 		case saw.Back:
-			columns = append(columns, titled(q.caption, marks, false))
+			back = titled(q.caption, marks, false)
 		}
 	}
-	return append([][]mark{stacked}, columns...)
+	switch {
+	case len(back) == 0:
+		return [][]mark{stacked}
+	case s.beside:
+		return [][]mark{stacked, back}
+	}
+	return [][]mark{stack(4_000, stacked, moved(back, point{bounds(stacked).min.x - bounds(back).min.x, 0}))}
 }
 
 // inLine is by how much the section's s is moved to be the face's x; not so where its trace runs another way.
@@ -345,17 +363,19 @@ func stack(gap int64, above, below []mark) []mark {
 }
 
 // course draws a branch in a view.
-func (p *pane) course(d *drawing, c course, labelled bool, first int) {
+func (p *pane) course(d *drawing, c course, s style) {
 	whole := c.start.in(p.view)
 	p.photos(d.study, d.o.Photo)
-	p.insides(d, c.start, c.found, labelled)
+	p.insides(d, c.start, c.found, s.labelled)
 	for _, b := range c.ended {
 		if b.end.Kind == saw.Waste && b.seen(p.view) {
 			p.wasted(b.in(p.view))
 		}
 	}
 	p.outline(whole, wide, solid, "outline", c.start.name)
-	p.sizes(whole)
+	if !s.plain {
+		p.sizes(whole)
+	}
 	if c.number == "" {
 		p.trace(d.study.Trace)
 	}
@@ -368,7 +388,11 @@ func (p *pane) course(d *drawing, c course, labelled bool, first int) {
 		}
 	}
 	p.stones(c.ended)
-	for i, n := 0, first; i < len(c.branch.Findings); i++ {
+	if s.plain {
+		p.late = nil
+		return
+	}
+	for i, n := 0, s.first; i < len(c.branch.Findings); i++ {
 		f := c.branch.Findings[i]
 		if f.Notice {
 			continue
@@ -457,7 +481,9 @@ func (p *pane) work(d *drawing, w work) {
 		for i, b := range w.after {
 			kept[i] = b.in(p.view)
 		}
-		p.wasted(before, kept...)
+		if w.before.seen(p.view) {
+			p.wasted(before, kept...)
+		}
 		for i, r := range kept {
 			p.outline(r, medium, dotted, "trim", "part "+w.after[i].name)
 		}
