@@ -44,22 +44,32 @@ func (l label) marks(in box) (out []mark) {
 	return out
 }
 
-// put places a label and answers its marks.
-func (p *placer) put(l label) []mark {
-	w, h := l.extent()
-	if l.keeps {
-		defer func() { p.taken = append(p.taken, around(l.region...)) }()
+// put places labels and answers their marks: first those that have room where they belong, since the others can go
+// anywhere.
+func (p *placer) put(all []label) (out []mark) {
+	var rest []label
+	for _, l := range all {
+		w, h := l.extent()
+		if b, ok := p.inside(l, w, h); ok {
+			p.taken = append(p.taken, b)
+			out = append(out, l.marks(b)...)
+		} else {
+			rest = append(rest, l)
+		}
+		if l.keeps {
+			p.taken = append(p.taken, around(l.region...))
+		}
 	}
-	if b, ok := p.inside(l, w, h); ok {
+	for _, l := range rest {
+		w, h := l.extent()
+		b, at := p.outside(l.edge, w, h)
 		p.taken = append(p.taken, b)
-		return l.marks(b)
+		end := b.nearest(at)
+		p.leaders = append(p.leaders, [2]point{end, at})
+		out = append(out, shape{lines: [][]point{{end, at}}, pen: thin, class: "leader"}, disc{at: at, radius: 400, fill: ink})
+		out = append(out, l.marks(b)...)
 	}
-	b, at := p.outside(l.edge, w, h)
-	p.taken = append(p.taken, b)
-	end := b.nearest(at)
-	p.leaders = append(p.leaders, [2]point{end, at})
-	lead := shape{lines: [][]point{{end, at}}, pen: thin, class: "leader"}
-	return append([]mark{lead, disc{at: at, radius: 400, fill: ink}}, l.marks(b)...)
+	return out
 }
 
 // inside is a box in the label's region, as near to its place as there is one.
@@ -82,7 +92,7 @@ func (p *placer) inside(l label, w, h int64) (box, bool) {
 	near(places, l.at)
 	for _, at := range places {
 		b := box{at.minus(point{w / 2, h / 2}), at.plus(point{w / 2, h / 2})}
-		if p.free(b) && holds(l.region, b) {
+		if p.free(b) && !p.crossed(b) && holds(l.region, b) {
 			return b, true
 		}
 	}
@@ -100,6 +110,16 @@ func (p *placer) free(b box) bool {
 		}
 	}
 	return true
+}
+
+// crossed is whether a leader or a cut runs through a box.
+func (p *placer) crossed(b box) bool {
+	for _, l := range p.leaders {
+		if meets(b, l[0], l[1]) {
+			return true
+		}
+	}
+	return false
 }
 
 // outside is a box outside the drawing, and to which of the places its leader goes, so that it is short and crosses
@@ -135,7 +155,7 @@ func (p *placer) beside(at point, w, h int64, most float64) (best box, bestCost 
 		}
 		for _, t := range p.taken {
 			if meets(t, b.nearest(at), at) {
-				cost += 8_000
+				cost += 12_000
 			}
 		}
 		if cost < bestCost {

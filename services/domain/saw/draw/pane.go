@@ -12,6 +12,7 @@ type pane struct {
 	view    saw.View
 	scale   Scale
 	caption string
+	plain   bool // without hatching
 	used    *legendary
 	marks   []mark
 	place   placer
@@ -373,10 +374,10 @@ func (p *pane) balloon(number string, at point) {
 	p.add(disc{at: at, radius: r, pen: thin, fill: blank}, words{at: at, anchor: mid, size: smallSize, bold: true, text: number})
 }
 
-// numbered is a balloon outside the drawing that points to a place.
-func (p *pane) numbered(number string, at point) {
+// numbered is a balloon outside the drawing that points to one of the places.
+func (p *pane) numbered(number string, places ...point) {
 	r := balloonRadius(number)
-	b, _ := p.place.outside([]point{at}, 2*r, 2*r)
+	b, at := p.place.outside(places, 2*r, 2*r)
 	m := b.middle()
 	if v := at.minus(m); v != (point{}) {
 		p.add(shape{lines: [][]point{{m.plus(v.toward(r)), at}}, pen: thin, class: "leader"})
@@ -490,9 +491,7 @@ func (p *pane) finish() []mark {
 	for _, w := range p.warned {
 		p.warn(w)
 	}
-	for _, l := range p.late {
-		p.add(p.place.put(l)...)
-	}
+	p.add(p.place.put(p.late)...)
 	return p.marks
 }
 

@@ -78,6 +78,7 @@ type picture struct {
 	title, desc string
 	room        int64
 	scale       Scale
+	hasFull     bool // besides its scale it shows the piece at its own size
 	used        legendary
 	marks       []mark
 	bottom      int64
@@ -197,7 +198,7 @@ func (p *picture) svg(out io.Writer, id string, inline bool) error {
 	w.text.WriteString("</defs>\n<rect fill=\"#fff\"")
 	w.rect(b)
 	w.text.WriteString("/>\n")
-	w.text.WriteString(`<g fill="none" stroke="#000" stroke-linejoin="round">` + "\n")
+	w.text.WriteString(`<g fill="none" stroke="#000" fill-rule="evenodd" stroke-linejoin="round">` + "\n")
 	if _, err := out.Write(w.text.Bytes()); err != nil {
 		return err
 	}

@@ -48,7 +48,7 @@ func Plan(w io.Writer, study saw.Study, plan saw.Plan, result saw.Result, o Opti
 	if err != nil {
 		return err
 	}
-	return d.whole(pictureRoom, nil).svg(w, d.o.ID, false)
+	return d.whole(pictureRoom, d.scale(d.courses[0], pictureRoom), false).svg(w, d.o.ID, false)
 }
 
 // Step draws the part that a step is done on and what comes of it. The path is the step's, as in parts and
@@ -118,22 +118,33 @@ func (d *drawing) weighed() string {
 
 const estimates = "All sizes, masses and parts of a plan are estimates."
 
-// whole is the picture of the trunk, at a scale or at the largest that fits.
-func (d *drawing) whole(room int64, at *Scale) *picture {
+// whole is the picture of the trunk. On a page that says the rest it has no title, and the piece at its own size
+// stands beside it where there is room.
+func (d *drawing) whole(room int64, at Scale, page bool) *picture {
 	c := d.courses[0]
 	stones := 0
 	for _, e := range c.branch.Ends {
 		stones += len(e.Stones)
 	}
 	p := newPicture(fmt.Sprintf("%s: %s", d.study.Name, d.plan.Name), "", room)
+	p.scale = at
 	p.desc = fmt.Sprintf("A cut plan for %s, from the face and in section: %d steps, %d planned stones, %d looks to decide after. %s",
 		d.study.Name, len(c.work), stones, len(c.branch.Looks), estimates)
-	p.text(0, titleSize, true, p.title)
-	p.text(800, smallSize, false, d.weighed()+" "+estimates)
-	if p.scale = d.scale(c, room); at != nil {
-		p.scale = *at
+	s := style{beside: true, first: 1}
+	if page {
+		s.heading = at.String()
+	} else {
+		p.text(0, titleSize, true, p.title)
+		p.text(800, smallSize, false, d.weighed()+" "+estimates)
 	}
-	p.flow(d.column(p, c, room, style{beside: true, first: 1}))
+	columns := d.column(p, c, room, s)
+	if page && at != Full {
+		full := d.full(p)
+		if bounds(columns[0]).width()+5_000+bounds(full[0]).width() <= room {
+			columns, p.hasFull = append(columns, full...), true
+		}
+	}
+	p.flow(columns)
 	notes := findings(c.branch.Findings)
 	for _, w := range c.work {
 		if _, ok := w.Do.(saw.Look); ok {
@@ -142,6 +153,15 @@ func (d *drawing) whole(room int64, at *Scale) *picture {
 	}
 	p.finish(notes)
 	return p
+}
+
+// full is the trunk at its own size.
+func (d *drawing) full(p *picture) [][]mark {
+	at := p.scale
+	p.scale = Full
+	columns := d.column(p, d.courses[0], 0, style{plain: true, beside: true, heading: "1:1, to lay the piece on"})
+	p.scale = at
+	return columns
 }
 
 func (d *drawing) outcomes(path string, room int64) *picture {
@@ -301,19 +321,18 @@ func (d *drawing) column(p *picture, c course, room int64, s style) [][]mark {
 		marks := q.finish()
 		switch v {
 		case saw.Face:
-			if s.heading != "" {
-				marks = stack(500, []mark{words{at: point{bounds(marks).min.x, 0}, anchor: left, size: textSize, bold: true, text: s.heading}}, marks)
+			if stacked = titled(q.caption, marks); s.heading != "" {
+				stacked = stack(1_000, []mark{words{at: point{bounds(stacked).min.x, 0}, anchor: left, size: textSize, bold: true, text: s.heading}}, stacked)
 			}
-			stacked = titled(q.caption, marks, s.heading != "")
 		case saw.Section:
-			marks = titled(q.caption, marks, false)
+			marks = titled(q.caption, marks)
 			by := bounds(stacked).min.x - bounds(marks).min.x
 			if shift, ok := d.inLine(); ok {
 				by = p.scale.um(shift)
 			}
 			stacked = stack(4_000, stacked, moved(marks, point{by, 0}))
 		case saw.Back:
-			back = titled(q.caption, marks, false)
+			back = titled(q.caption, marks)
 		}
 	}
 	switch {
@@ -346,15 +365,9 @@ func (d *drawing) caption(v saw.View) string {
 }
 
 // titled puts a caption above marks.
-func titled(caption string, marks []mark, below bool) []mark {
+func titled(caption string, marks []mark) []mark {
 	b := bounds(marks)
-	t := words{at: point{b.min.x, b.min.y - 2_500}, anchor: left, size: smallSize, text: caption}
-	if below {
-		// Beside the heading that is there already.
-		t.at = point{b.max.x, b.min.y + 2_000}
-		t.anchor = right
-	}
-	return append(marks, t)
+	return append(marks, words{at: point{b.min.x, b.min.y - 2_500}, anchor: left, size: smallSize, text: caption})
 }
 
 // stack puts marks below marks.
@@ -365,10 +378,12 @@ func stack(gap int64, above, below []mark) []mark {
 // course draws a branch in a view.
 func (p *pane) course(d *drawing, c course, s style) {
 	whole := c.start.in(p.view)
-	p.photos(d.study, d.o.Photo)
-	p.insides(d, c.start, c.found, s.labelled)
+	if !s.plain {
+		p.photos(d.study, d.o.Photo)
+		p.insides(d, c.start, c.found, s.labelled)
+	}
 	for _, b := range c.ended {
-		if b.end.Kind == saw.Waste && b.seen(p.view) {
+		if !s.plain && b.end.Kind == saw.Waste && b.seen(p.view) {
 			p.wasted(b.in(p.view))
 		}
 	}
@@ -379,11 +394,13 @@ func (p *pane) course(d *drawing, c course, s style) {
 	if c.number == "" {
 		p.trace(d.study.Trace)
 	}
+	p.plain = s.plain
 	for _, w := range c.work {
 		p.work(d, w)
 	}
 	for _, b := range c.ended {
-		if b.seen(p.view) && len(c.work) > 0 {
+		// What is trimmed to has its own line.
+		if b.seen(p.view) && len(c.work) > 0 && (b.trimmed != p.view) {
 			p.outline(b.in(p.view), medium, solid, "part", "part "+b.name)
 		}
 	}
@@ -481,14 +498,14 @@ func (p *pane) work(d *drawing, w work) {
 		for i, b := range w.after {
 			kept[i] = b.in(p.view)
 		}
-		if w.before.seen(p.view) {
+		if w.before.seen(p.view) && !p.plain {
 			p.wasted(before, kept...)
 		}
 		for i, r := range kept {
 			p.outline(r, medium, dotted, "trim", "part "+w.after[i].name)
 		}
 		if len(kept) > 0 {
-			p.numbered(w.number, highest(p.ring(kept[0])))
+			p.numbered(w.number, p.ring(kept[0])...)
 		}
 	case saw.Grind:
 		p.ground(w)
@@ -625,7 +642,7 @@ func (d *drawing) step(c course, w work) *picture {
 		for _, b := range now {
 			q.part(b, d.mass(b.ug))
 		}
-		columns = append(columns, titled(q.caption, q.finish(), false))
+		columns = append(columns, titled(q.caption, q.finish()))
 	}
 	p.flow(columns)
 	p.finish(findings(list))

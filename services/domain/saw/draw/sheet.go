@@ -119,30 +119,29 @@ func (d *drawing) figures(s *sheet) error {
 		s.Figures = append(s.Figures, template.HTML(b.String())) //nolint:gosec // svg escapes all that it was given
 		return nil
 	}
-	trunk := d.courses[0]
-	p := d.whole(pageRoom, nil)
-	for _, at := range scales {
+	at := d.scale(d.courses[0], pageRoom)
+	p := d.whole(pageRoom, at, true)
+	for _, smaller := range scales {
 		if p.high() <= pageHigh {
 			break
 		}
-		if at.Num*p.scale.Den < p.scale.Num*at.Den {
-			p = d.whole(pageRoom, &at)
+		if smaller.Num*at.Den < at.Num*smaller.Den {
+			at = smaller
+			p = d.whole(pageRoom, at, true)
 		}
 	}
 	if err := add(p); err != nil {
 		return err
 	}
-	if p.scale != Full {
+	if at != Full && !p.hasFull {
 		full := newPicture(d.study.Name+" at its own size", fmt.Sprintf("The cuts of %s at 1:1, to lay the piece on. %s", d.plan.Name, estimates), pageRoom)
-		full.scale = Full
-		full.text(0, textSize, true, "1:1, to lay the piece on")
-		full.flow(d.column(full, trunk, 0, style{plain: true, beside: true}))
+		full.flow(d.full(full))
 		if full.high() <= pageHigh && bounds(full.marks).width() <= pageRoom {
 			if err := add(full); err != nil {
 				return err
 			}
 		} else {
-			s.Unfit = fmt.Sprintf("The piece is too large for this paper at 1:1; it is drawn at %s.", p.scale)
+			s.Unfit = fmt.Sprintf("The piece is too large for this paper at 1:1; it is drawn at %s.", at)
 		}
 	}
 	for _, c := range d.courses {
