@@ -14,6 +14,7 @@ import (
 	"seamshare.example/services/domain/saw"
 	"seamshare.example/services/domain/saw/draw"
 	"seamshare.example/services/domain/saw/example"
+	"seamshare.example/services/domain/saw/seam"
 )
 
 var update = flag.Bool("update", false, "write the golden pictures again; look at them before you commit")
@@ -50,7 +51,23 @@ func pictures(t *testing.T) map[string][]byte {
 			}
 		}
 	}
+	for name, a := range angled() {
+		put("seams-"+name+".svg", func(w io.Writer) error { return draw.Seams(w, a, draw.Options{}) })
+	}
 	return out
+}
+
+// angled are the demo's P1-3, sawn midway and parallel, and at a place that leaves too little.
+func angled() map[string]draw.Angled {
+	p1p3 := draw.Angled{
+		Name:  "P1-3",
+		Seams: seam.Seams{AngleMilliDeg: 14_000, NearUm: 4_000, FarUm: 38_000, FirstBackUm: 1_200, SecBackUm: 1_200, KerfUm: 600},
+		Cut:   seam.Bisector, PlaceUm: 12_500, First: "lower seam", Second: "upper seam", ThicknessUm: 1_100,
+	}
+	parallel, short := p1p3, p1p3
+	parallel.Cut, parallel.Seams.WanderUm, parallel.PlaceUm = seam.Parallel, 100, 16_000
+	short.PlaceUm = 9_000
+	return map[string]draw.Angled{"midway": p1p3, "parallel": parallel, "short": short}
 }
 
 // The demo's pieces are drawn as they were, byte for byte.

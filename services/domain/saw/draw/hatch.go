@@ -6,14 +6,14 @@ import "seamshare.example/services/domain/saw"
 type fill string
 
 const (
-	ink    fill = "ink"
-	blank  fill = "blank"
-	colour fill = "colour"
-	potch  fill = "potch"
-	rock   fill = "rock"
-	matrix fill = "matrix"
-	seam   fill = "seam"
-	waste  fill = "waste"
+	ink     fill = "ink"
+	blank   fill = "blank"
+	colour  fill = "colour"
+	potch   fill = "potch"
+	rock    fill = "rock"
+	matrix  fill = "matrix"
+	seamBar fill = "seam"
+	waste   fill = "waste"
 )
 
 // hatchings are the patterns in the order of legends: the side of the square that repeats, in millimetres, and what is in it.
@@ -24,7 +24,7 @@ var hatchings = []struct {
 	says string
 }{
 	{colour, "1.6", `<circle cx=".4" cy=".4" r=".2" fill="#000"/><circle cx="1.2" cy="1.2" r=".2" fill="#000"/>`, "colour"},
-	{seam, "1", `<circle cx=".25" cy=".25" r=".22" fill="#000"/><circle cx=".75" cy=".75" r=".22" fill="#000"/>`, "seam"},
+	{seamBar, "1", `<circle cx=".25" cy=".25" r=".22" fill="#000"/><circle cx=".75" cy=".75" r=".22" fill="#000"/>`, "seam"},
 	{potch, "2.4", `<path d="M.2 .6H1.4M1.4 1.8H2.4M0 1.8H.2" stroke="#000" stroke-width=".2"/>`, "potch"},
 	{rock, "3", `<path d="M-.5 .5L.5 -.5M-.5 3.5L3.5 -.5M2.5 3.5L3.5 2.5" stroke="#000" stroke-width=".18"/>`, "host rock"},
 	{matrix, "2.8", `<path d="M.3 .7H1.1M.7 .3V1.1M1.7 2.1H2.5M2.1 1.7V2.5" stroke="#000" stroke-width=".18"/>`, "matrix"},
@@ -42,7 +42,7 @@ func hatching(k saw.Kind) fill {
 	case saw.Matrix:
 		return matrix
 	case saw.Seam:
-		return seam
+		return seamBar
 	case saw.Crack:
 	}
 	return ""
@@ -82,6 +82,7 @@ func legend(used legendary, most int64) []mark {
 		{keyCrack, entry{crack([]point{{0, 0}, {w, 0}}, false), "crack"}},
 		{keySupposed, entry{line(thin, dashed), "dashed: only supposed"}},
 		{keyKerf, entry{[]mark{shape{lines: [][]point{box{point{0, -300}, point{w, 300}}.corners()}, closed: true, fill: ink}}, "saw cut, as wide as its kerf"}},
+		{keyWander, entry{line(thin, dashed), "as far as the blade may stray"}},
 		{keySplit, entry{line(wide, barred), "split"}},
 		{keyTrim, entry{line(medium, dotted), "trimmed to this line"}},
 		{keyStone, entry{[]mark{shape{lines: [][]point{frame}, closed: true, pen: wide}}, "planned stone"}},
@@ -124,6 +125,7 @@ const (
 	keyStone
 	keyTrace
 	keyFinding
+	keyWander
 )
 
 // crack is a wide line with barbs to both sides, so that it is no outline.
