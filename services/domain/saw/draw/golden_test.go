@@ -51,6 +51,23 @@ func pictures(t *testing.T) map[string][]byte {
 			}
 		}
 	}
+	study, plan, prices := everything()
+	result, err := saw.Evaluate(study, plan, prices)
+	if err != nil {
+		t.Fatal(err)
+	}
+	o := draw.Options{ID: "all", Photo: photos, Division: 2_000}
+	put("all-study.svg", func(w io.Writer) error { return draw.Study(w, study, o) })
+	put("all-plan.svg", func(w io.Writer) error { return draw.Plan(w, study, plan, result, o) })
+	put("all-sheet.html", func(w io.Writer) error { return draw.Sheet(w, study, plan, result, o) })
+	for i := range plan.Steps {
+		path := "steps[" + strconv.Itoa(i) + "]"
+		put("all-step-"+strconv.Itoa(i+1)+".svg", func(w io.Writer) error { return draw.Step(w, study, plan, result, path, o) })
+	}
+	put("all-look.svg", func(w io.Writer) error { return draw.Outcomes(w, study, plan, result, "steps[5]", o) })
+	const inner = "steps[5].look.outcomes[0].steps[0]"
+	put("all-inner-step.svg", func(w io.Writer) error { return draw.Step(w, study, plan, result, inner, o) })
+	put("all-inner-look.svg", func(w io.Writer) error { return draw.Outcomes(w, study, plan, result, inner, o) })
 	for name, a := range angled() {
 		put("seams-"+name+".svg", func(w io.Writer) error { return draw.Seams(w, a, draw.Options{}) })
 	}

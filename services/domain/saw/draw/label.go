@@ -18,10 +18,10 @@ type placer struct {
 // label is up to a few lines about a place.
 type label struct {
 	lines  []string // the first is bold
-	at     point   // in the middle of it, if it can be
-	edge   []point // where a leader may point to
-	region []point // where it would lie best; none: it always has a leader
-	keeps  bool    // the whole region is kept free of other labels
+	at     point    // in the middle of it, if it can be
+	edge   []point  // where a leader may point to
+	region []point  // where it would lie best; none: it always has a leader
+	keeps  bool     // the whole region is kept free of other labels
 	size   int64
 }
 

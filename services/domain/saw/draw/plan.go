@@ -226,7 +226,7 @@ func findingsFrom(list []saw.Finding, n int) (out []string) {
 			out = append(out, "Note: "+f.Text+".")
 			continue
 		}
-		out = append(out, fmt.Sprintf("▲ %d  %s", n, finding(f)))
+		out = append(out, fmt.Sprintf("Mark %d: %s", n, finding(f)))
 		n++
 	}
 	return out
@@ -420,7 +420,7 @@ func (p *pane) course(d *drawing, c course, s style) {
 		n++
 	}
 	for _, b := range c.ended {
-		if p.labelsPart(b, d.views(c)) && len(c.work)+len(b.end.Stones) > 0 {
+		if p.labelsPart(b, d.views(c)) {
 			kind := ""
 			if b.end.Kind != saw.Stones {
 				kind = ", " + string(b.end.Kind)

@@ -148,35 +148,70 @@ func (a Angled) picture(from int64) *picture {
 	box := append(append(plane.Ring{}, body...), tip...).Box().Size()
 	p.scale = fitting(box.X, box.Y, p.room-8_000, 70_000)
 	q := newPane(saw.Section, "", p.scale, &p.used, p.room, body, tip)
-
-	// The seams, and the way to where they meet.
+	w.draw(q, body, from)
 	far := float64(a.Seams.FarUm)
-	for i, s := range []struct {
-		angle, outward float64
-		says           string
-	}{{w.low, -float64(a.ThicknessUm), a.First}, {w.high, float64(a.ThicknessUm), a.Second}} {
-		ring := w.seam(s.angle, s.outward)
-		at := q.at(on(s.angle, (float64(a.Seams.NearUm)+3*far)/4, s.outward/2))
-		if a.ThicknessUm > 0 {
-			q.add(shape{lines: [][]point{q.ring(ring)}, closed: true, pen: thin, fill: q.fill(seamBar), class: "seam", hint: s.says})
-		}
+	for i, s := range w.seams() {
 		q.add(shape{lines: [][]point{{q.at(plane.Point{}), q.at(on(s.angle, float64(a.Seams.NearUm), 0))}}, pen: thin, dash: chain, class: "seam-line"})
-		lines := []string{name(s.says)}
+		at := q.at(on(s.angle, (float64(a.Seams.NearUm)+3*far)/4, s.outward/2))
+		lines := []string{name(s.name)}
 		if i == 0 {
 			lines = append(lines, degrees(a.Seams.AngleMilliDeg)+" apart")
 		}
 		q.late = append(q.late, label{lines: lines, at: at, edge: []point{at}, size: smallSize})
 	}
-	q.outline(body, wide, solid, "outline", a.Name)
-
-	w.cuts(q, body, from)
-	bad := w.backing(q)
 	w.places(q, from, inside)
 
+	// Where it matters, so large that the backing can be measured.
+	at := a.PlaceUm
+	if at == 0 && inside && from > a.Seams.NearUm {
+		at = from
+	}
+	if at == 0 {
+		p.flow([][]mark{q.finish()})
+		p.finish(nil)
+		return p
+	}
+	window := w.window(at)
+	q.add(shape{lines: [][]point{q.ring(window)}, closed: true, pen: thin, dash: chain, class: "window"})
+	size := window.Box().Size()
+	detail := newPane(saw.Section, "", fitting(size.X, size.Y, 70_000, 70_000), &p.used, p.room, window)
+	w.draw(detail, body, from)
+	detail.marks = []mark{clipped{detail.marks, detail.ring(window)}, shape{lines: [][]point{detail.ring(window)}, closed: true, pen: thin, dash: chain}}
+	bad := w.backing(detail, at)
 	marks := q.finish()
-	p.flow([][]mark{marks})
+	large := titled(fmt.Sprintf("At %s, %s", length(at), detail.scale), detail.finish())
+	p.flow([][]mark{stack(5_000, marks, moved(large, point{bounds(marks).min.x - bounds(large).min.x, 0}))})
 	p.finish(append(bad, w.choices()...))
 	return p
+}
+
+type side struct {
+	angle, outward float64
+	name           string
+}
+
+func (w wedge) seams() []side {
+	return []side{{w.low, -float64(w.ThicknessUm), w.First}, {w.high, float64(w.ThicknessUm), w.Second}}
+}
+
+// draw draws the seams, the outline and the cuts.
+func (w wedge) draw(q *pane, body plane.Ring, from int64) {
+	if w.ThicknessUm > 0 {
+		for _, s := range w.seams() {
+			q.add(shape{lines: [][]point{q.ring(w.seam(s.angle, s.outward))}, closed: true, pen: thin, fill: q.fill(seamBar), class: "seam", hint: s.name})
+		}
+	}
+	q.outline(body, wide, solid, "outline", w.Name)
+	w.cuts(q, body, from)
+}
+
+// window is what a detail at a place shows: from seam to seam, and a little of the closed part.
+func (w wedge) window(at int64) plane.Ring {
+	low, high := float64(at)*math.Tan(w.low), float64(at)*math.Tan(w.high)
+	middle := (low + high) / 2
+	h := high - low + 2*float64(w.ThicknessUm) + float64(w.Seams.KerfUm)
+	from, to := float64(at)-0.5*h, float64(at)+0.8*h
+	return plane.Ring{on(0, from, middle-0.6*h), on(0, to, middle-0.6*h), on(0, to, middle+0.6*h), on(0, from, middle+0.6*h)}
 }
 
 // cuts draws the cut between the seams and the one across.
@@ -225,12 +260,9 @@ func (p *pane) cutBand(r plane.Ring, l plane.Line, kerfUm int64, class string) {
 	p.add(s)
 }
 
-// backing measures at the chosen place what is left on either side, square to each seam.
-func (w wedge) backing(q *pane) (bad []string) {
-	if w.PlaceUm == 0 {
-		return nil
-	}
-	first, second, err := w.Seams.Backing(w.Cut, w.PlaceUm)
+// backing measures at a place what is left on either side, square to each seam.
+func (w wedge) backing(q *pane, placeUm int64) (bad []string) {
+	first, second, err := w.Seams.Backing(w.Cut, placeUm)
 	if err != nil {
 		return []string{err.Error()}
 	}
@@ -240,15 +272,22 @@ func (w wedge) backing(q *pane) (bad []string) {
 		left, asked int64
 		name        string
 	}{{w.low, low, first, w.Seams.FirstBackUm, w.First}, {w.high, high, second, w.Seams.SecBackUm, w.Second}} {
-		from := plane.Point{X: w.PlaceUm * plane.Micrometre, Y: round(s.side * plane.Micrometre)}
+		from := plane.Point{X: placeUm * plane.Micrometre, Y: round(s.side * plane.Micrometre)}
 		sin, cos := math.Sincos(s.angle)
-		foot := on(s.angle, float64(float64(w.PlaceUm)*cos)+float64(s.side*sin), 0)
+		foot := on(s.angle, float64(float64(placeUm)*cos)+float64(s.side*sin), 0)
 		a, b := q.at(from), q.at(foot)
-		q.add(arrow(a, b)...)
 		middle := point{(a.x + b.x) / 2, (a.y + b.y) / 2}
-		q.late = append(q.late, label{lines: []string{length(s.left), "backing"}, at: middle, edge: []point{middle}, size: smallSize})
+		if d := b.minus(a); d != (point{}) {
+			// On a blank strip, since it lies along the cut.
+			aside := point{-d.y, d.x}.toward(550)
+			q.add(shape{lines: [][]point{{a.plus(aside), b.plus(aside), b.minus(aside), a.minus(aside)}}, closed: true, fill: blank})
+			q.add(arrow(a, b)...)
+		}
+		t := words{at: middle.plus(point{1_500, 0}), anchor: left, size: smallSize, back: true, text: length(s.left) + " backing, " + length(s.asked) + " asked"}
+		q.add(t)
+		q.place.taken = append(q.place.taken, t.bounds())
 		if s.left < s.asked {
-			bad = append(bad, fmt.Sprintf("▲ %d  %s is left with %s of backing, %s are asked for: %s short.", i+1, name(s.name), length(s.left), length(s.asked), length(s.asked-s.left)))
+			bad = append(bad, fmt.Sprintf("Mark %d: %s is left with %s of backing, %s are asked for: %s short.", i+1, name(s.name), length(s.left), length(s.asked), length(s.asked-s.left)))
 			q.warned = append(q.warned, warned{middle, fmt.Sprint(i + 1)})
 		}
 	}
@@ -260,28 +299,38 @@ func (w wedge) places(q *pane, from int64, inside bool) {
 	y := q.place.core.max.y + 4_500
 	x := func(um int64) int64 { return q.at(plane.Point{X: um * plane.Micrometre}).x }
 	bottom := q.place.core.max.y
-	row := func(a, b int64, text string) {
+	var over []mark // the texts lie over all lines
+	row := func(a, b, pen int64, text string) {
+		if pen == wide {
+			y += 1_500
+		}
 		t := words{at: point{(x(a) + x(b)) / 2, y}, anchor: mid, size: smallSize, back: true, text: text}
 		q.add(shape{lines: [][]point{{{x(a), bottom + 800}, {x(a), y + 800}}, {{x(b), bottom + 800}, {x(b), y + 800}}}, pen: thin, class: "dimension"})
-		q.add(arrow(point{x(a), y}, point{x(b), y})...)
+		line := arrow(point{x(a), y}, point{x(b), y})
+		q.add(line...)
+		q.add(shape{lines: [][]point{{{x(a), y}, {x(b), y}}}, pen: pen})
 		if t.bounds().width() > x(b)-x(a)-4_000 {
 			t.anchor, t.at = left, point{x(b) + 1_500, y}
 		}
-		q.add(t)
+		if pen == wide {
+			t.at, t.anchor, t.back = point{x(a) + 1_500, y - 2_300}, left, false
+		}
+		over = append(over, t)
 		q.place.taken = append(q.place.taken, box{point{x(a), y - 800}, point{x(b), y + 800}}.with(t.bounds()))
 		y += 5_000
 	}
 	if w.Seams.NearUm > 0 {
-		row(0, w.Seams.NearUm, length(w.Seams.NearUm)+", closed end")
+		row(0, w.Seams.NearUm, thin, length(w.Seams.NearUm)+", closed end")
 	}
 	if inside {
-		row(0, from, length(from))
-		row(max(from, w.Seams.NearUm), w.Seams.FarUm, "both from here to the open end")
+		row(0, from, thin, length(from))
+		row(max(from, w.Seams.NearUm), w.Seams.FarUm, wide, "both from here to the open end")
 	}
 	if w.PlaceUm > 0 {
-		row(0, w.PlaceUm, length(w.PlaceUm)+", cut across")
+		row(0, w.PlaceUm, thin, length(w.PlaceUm)+", cut across")
 	}
-	row(0, w.Seams.FarUm, length(w.Seams.FarUm)+", open end")
+	row(0, w.Seams.FarUm, thin, length(w.Seams.FarUm)+", open end")
+	q.add(over...)
 }
 
 // choices says what each recovers.

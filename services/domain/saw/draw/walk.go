@@ -14,7 +14,7 @@ type body struct {
 	face, section plane.Ring
 	layers        []saw.Layered
 	ug            int64
-	under, over   bool // another part lies above it, below it: it isn't seen from the face, from the back
+	under, over   bool     // another part lies above it, below it: it isn't seen from the face, from the back
 	trimmed       saw.View // in which it was trimmed, if it was
 	end           *saw.Ended
 	plan          *saw.End // what the plan says of the end; nil where it says nothing
