@@ -1,0 +1,42 @@
+// Package guillotine cuts a rectangle into rectangles worth the most, each cut straight
+// through the part it is made on, from edge to edge, as a saw does.
+//
+// Lengths are whole numbers of one unit (micrometres, or a coarser step: the finer the
+// unit, the more places a cut can be at), values are whole minor units. Solve gives the
+// plan itself, a tree of cuts with places; Check is a second reading of such a tree that
+// shares nothing with the search.
+//
+// # Kerf
+//
+// A cut takes the kerf k away. With every length l of a part and of a kind put as l + k,
+// a cut into a and b, where a + k + b = l, becomes (a+k) + (b+k) = l + k: a cut without
+// kerf. The two problems have the same plans. There is one place where that needs a word:
+// a cut closer to the far edge than k. The blade then runs half in the air and takes what
+// is there, less than k, and nothing stays behind it; the part before it is whole. That is
+// how a piece is trimmed to size, and it counts as possible here. Where a blade must
+// not overhang, enter stock shorter by k: then every piece keeps a full kerf behind it.
+//
+// # Where cuts can be
+//
+// Any plan can be pushed together until each part is as long as a sum of lengths of
+// kinds, so only such sums are tried (discretisation points: Herz 1972, Christofides and
+// Whitlock 1977, Beasley 1985).
+//
+// # Without limits
+//
+// Dynamic programming over all parts with sides at those points, cuts up to the middle
+// only (Beasley 1985; Cintra, Miyazawa, Wakabayashi and Xavier 2008).
+//
+// # At most n of a kind
+//
+// A price λ on each limited kind, found by subgradient steps, turns the limits into a sum
+// (Lagrangian relaxation): no plan is worth more than the unlimited optimum of values v - λ
+// plus Σ λ n. The same prices bound what can still be added around any part already
+// built, by the recursion of Viswanathan and Bagchi (1993). Parts are then built up
+// from kinds by joining two along a side, smallest first, and only those kept whose bound
+// reaches the target. The counts of only some kinds are told apart, first of those that the
+// relaxed plan uses too often (state-space relaxation, Christofides and Hadjiconstantinou
+// 1995, refined step by step); the answer bounds the optimum from above, and is
+// the optimum once it keeps all limits. The same building with few parts kept for each
+// size finds good plans early.
+package guillotine

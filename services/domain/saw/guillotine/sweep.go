@@ -1,0 +1,244 @@
+package guillotine
+
+import (
+	"cmp"
+	"context"
+	"math"
+	"slices"
+)
+
+const (
+	maxSearchCells = 1 << 20
+	maxKept        = 8_000_000 // parts kept in a pass, 88 bytes each and 16 more to find them
+)
+
+// kept is a part that was built from kinds, pushed together, at its cell (its size).
+type kept struct {
+	counts  counts
+	worth   int64 // as the pass's target counts it, scaled
+	charged int64 // with every kind charged, scaled
+	first   ref   // of a kind: cell -1, and the variant
+	second  ref
+	next    ref // of the same counts, kept before
+	side    side
+}
+
+// ref is where a kept part is.
+type ref struct{ cell, at int32 }
+
+var none = ref{-1, -1}
+
+// pass builds parts, smallest first, of which a plan worth at least target could be made.
+type pass struct {
+	*search
+	*prices
+	*layout
+	target int64 // scaled
+	width  int   // how many are kept for each size; 0: all
+	given  int64 // Σ λ · limit of the kinds that aren't told apart
+
+	cells   [][]kept
+	total   int
+	index   index // of all kept
+	here    []kept
+	at      index // of those here
+	dropped int64 // best bound of what the width left out, scaled; math.MinInt64 if nothing
+}
+
+// outcome of a pass. The target is out of reach where best is nil and nothing was dropped.
+type outcome struct {
+	best  *build
+	worth int64 // of best, with what was given, scaled
+	bound int64 // scaled: nothing is worth more, or it is below the target
+	full  bool
+}
+
+// pass runs one. told says which kinds' counts are told apart; target is in minor units.
+func (s *search) pass(ctx context.Context, pr *prices, told []bool, target int64, width int) (outcome, error) {
+	l, ok := s.newLayout(told)
+	if !ok {
+		return outcome{full: true}, nil
+	}
+	ps := &pass{search: s, prices: pr, layout: l, target: target * pr.scale, width: width, dropped: math.MinInt64}
+	worth := make([]int64, len(s.Kinds))
+	for i, k := range s.Kinds {
+		worth[i] = pr.worth[i]
+		if told[i] {
+			worth[i] = k.Value * pr.scale
+		} else {
+			ps.given += pr.charge[i] * s.most[i]
+		}
+	}
+	m, n := len(s.p), len(s.q)
+	ps.cells = make([][]kept, m*n)
+	best := none
+	most := int64(math.MinInt64)
+	for i := 1; i < m; i++ {
+		if err := ctx.Err(); err != nil {
+			return outcome{}, err
+		}
+		for j := 1; j < n; j++ {
+			ps.here = ps.here[:0]
+			ps.at.reset()
+			cell := i*n + j
+			least := ps.target - pr.sum - pr.around[cell]
+			for at, v := range s.variants {
+				if v.i == i && v.j == j && pr.worth[v.kind] >= least && (told[v.kind] || worth[v.kind] > 0) {
+					ps.keep(cell, kept{counts: l.one[v.kind], worth: worth[v.kind], charged: pr.worth[v.kind], first: ref{-1, int32(at)}})
+				}
+			}
+			if !ps.across(i, j, least) || !ps.along(i, j, least) || !ps.settle(cell) {
+				return outcome{full: true}, nil
+			}
+			for at := range ps.cells[cell] {
+				if w := ps.cells[cell][at].worth; w > most {
+					most, best = w, ref{int32(cell), int32(at)}
+				}
+			}
+		}
+		s.tell(ps.total)
+	}
+	out := outcome{bound: ps.target - 1}
+	if ps.dropped != math.MinInt64 {
+		out.bound = max(out.bound, ps.dropped)
+	}
+	if best != none && most+ps.given >= ps.target {
+		out.best, out.worth = ps.build(best), most+ps.given
+		out.bound = max(out.bound, out.worth)
+	}
+	return out, nil
+}
+
+// across joins parts behind one another; the shorter is named first.
+func (ps *pass) across(i, j int, least int64) bool {
+	n := len(ps.q)
+	b := i
+	for a := 1; 2*ps.p[a] <= ps.p[i]; a++ {
+		for ps.p[b] > ps.p[i]-ps.p[a] {
+			b--
+		}
+		if ps.p[b] != ps.p[i]-ps.p[a] {
+			continue
+		}
+		for c := 1; c <= j; c++ {
+			if !ps.join(a*n+c, b*n+j, i*n+j, across, least) || c < j && a != b && !ps.join(a*n+j, b*n+c, i*n+j, across, least) {
+				return false
+			}
+		}
+	}
+	return true
+}
+
+// along joins parts beside one another.
+func (ps *pass) along(i, j int, least int64) bool {
+	n := len(ps.q)
+	d := j
+	for c := 1; 2*ps.q[c] <= ps.q[j]; c++ {
+		for ps.q[d] > ps.q[j]-ps.q[c] {
+			d--
+		}
+		if ps.q[d] != ps.q[j]-ps.q[c] {
+			continue
+		}
+		for a := 1; a <= i; a++ {
+			if !ps.join(a*n+c, i*n+d, i*n+j, along, least) || a < i && c != d && !ps.join(i*n+c, a*n+d, i*n+j, along, least) {
+				return false
+			}
+		}
+	}
+	return true
+}
+
+// join tries each part of one cell with each of another; both are sorted, best first.
+func (ps *pass) join(a, b, cell int, s side, least int64) bool {
+	first, second := ps.cells[a], ps.cells[b]
+	if len(first) == 0 || len(second) == 0 {
+		return true
+	}
+	top := second[0].charged
+	for x := range first {
+		one := &first[x]
+		if one.charged+top < least {
+			break
+		}
+		for y := range second {
+			two := &second[y]
+			if one.charged+two.charged < least {
+				break
+			}
+			if sum, ok := ps.add(&one.counts, &two.counts); ok {
+				ps.keep(cell, kept{
+					counts: sum, worth: one.worth + two.worth, charged: one.charged + two.charged,
+					first: ref{int32(a), int32(x)}, second: ref{int32(b), int32(y)}, side: s,
+				})
+			}
+		}
+		if ps.total+len(ps.here) > maxKept {
+			return false
+		}
+	}
+	return true
+}
+
+// keep takes a candidate, unless one of the same counts is worth as much and is no
+// larger. Worth as much with the same counts means charged as much.
+func (ps *pass) keep(cell int, k kept) {
+	hash := k.counts.hash()
+	if slot := ps.at.find(hash, func(r ref) bool { return ps.here[r.at].counts == k.counts }); slot.cell >= 0 {
+		if old := &ps.here[slot.at]; old.worth < k.worth {
+			k.next = old.next
+			*old = k
+		}
+		return
+	}
+	k.next = ps.index.find(hash, func(r ref) bool { return ps.cells[r.cell][r.at].counts == k.counts })
+	n := int32(len(ps.q))
+	for r, tries := k.next, 0; r.cell >= 0 && tries < maxTries; tries++ {
+		old := &ps.cells[r.cell][r.at]
+		if old.worth >= k.worth && r.cell/n <= int32(cell)/n && r.cell%n <= int32(cell)%n {
+			return
+		}
+		r = old.next
+	}
+	ps.at.put(hash, ref{0, int32(len(ps.here))}, nil)
+	ps.here = append(ps.here, k)
+}
+
+// maxTries bounds how many kept parts a candidate is held against; missing one that
+// makes it needless costs time only.
+const maxTries = 40
+
+// settle sorts what is here, leaves out what is beyond the width, and keeps the rest.
+func (ps *pass) settle(cell int) bool {
+	if len(ps.here) == 0 {
+		return true
+	}
+	slices.SortFunc(ps.here, func(a, b kept) int {
+		return cmp.Or(cmp.Compare(b.charged, a.charged), slices.Compare(a.counts[:], b.counts[:]))
+	})
+	if ps.width > 0 && len(ps.here) > ps.width {
+		ps.dropped = max(ps.dropped, ps.here[ps.width].charged+ps.around[cell]+ps.sum)
+		ps.here = ps.here[:ps.width]
+	}
+	ps.cells[cell] = slices.Clone(ps.here)
+	ps.total += len(ps.here)
+	for at := range ps.cells[cell] {
+		k := &ps.cells[cell][at]
+		ps.index.put(k.counts.hash(), ref{int32(cell), int32(at)}, func(r ref) bool { return ps.cells[r.cell][r.at].counts == k.counts })
+	}
+	return ps.total <= maxKept
+}
+
+func (ps *pass) build(r ref) *build {
+	k := &ps.cells[r.cell][r.at]
+	if k.side == whole {
+		return &build{variant: int(k.first.at)}
+	}
+	b := &build{side: k.side, first: ps.build(k.first), second: ps.build(k.second)}
+	if n := len(ps.q); k.side == across {
+		b.at = ps.p[int(k.first.cell)/n]
+	} else {
+		b.at = ps.q[int(k.first.cell)%n]
+	}
+	return b
+}
