@@ -16,12 +16,14 @@ type edge struct {
 }
 
 // edges are the edges of rings, by their beginning.
-func edges(rings ...plane.Ring) []edge {
+func edges(rings ...plane.Ring) []edge { return appendEdges(nil, rings...) }
+
+func appendEdges(out []edge, rings ...plane.Ring) []edge {
 	n := 0
 	for _, r := range rings {
 		n += len(r)
 	}
-	out := make([]edge, 0, n)
+	out = slices.Grow(out, n)
 	for _, r := range rings {
 		p := r[len(r)-1]
 		for _, q := range r {

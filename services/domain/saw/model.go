@@ -28,6 +28,9 @@ type trace struct {
 // from zero, so that quarter turns and mirrors of piece and trace change nothing.
 func (t trace) along(p plane.Point) plane.Point {
 	v := p.Minus(t.a)
+	if t.d.Y == 0 && t.d.X > 0 {
+		return v
+	}
 	dot, cross := v.X*t.d.X+v.Y*t.d.Y, t.d.X*v.Y-t.d.Y*v.X
 	return plane.Point{X: int64(math.Round(float64(dot) / t.length)), Y: int64(math.Round(float64(cross) / t.length))}
 }

@@ -35,14 +35,21 @@ func outline(s Stone) plane.Ring {
 		return out
 	}
 	out := make(plane.Ring, corners)
-	for i := range out {
-		const step = 2 * math.Pi / corners
-		sin, cos := math.Sincos((float64(i) + 0.5) * step)
-		f := 1 / math.Cos(step/2)
-		out[i] = plane.Point{X: int64(math.Round(a * cos * f)), Y: int64(math.Round(b * sin * f))}
+	for i, c := range circle {
+		out[i] = plane.Point{X: int64(math.Round(a * c.x)), Y: int64(math.Round(b * c.y))}
 	}
 	return out
 }
+
+// circle is a polygon round the unit circle.
+var circle = func() (out [corners]struct{ x, y float64 }) {
+	const step = 2 * math.Pi / corners
+	for i := range out {
+		sin, cos := math.Sincos((float64(i) + 0.5) * step)
+		out[i].x, out[i].y = cos/math.Cos(step/2), sin/math.Cos(step/2)
+	}
+	return out
+}()
 
 func sorted(at []int64, s span) []int64 {
 	at = slices.DeleteFunc(at, func(v int64) bool { return v < s.from || v > s.to })

@@ -162,15 +162,23 @@ func (p placed) crest() []plane.Point {
 	}
 	out := make([]plane.Point, 2*domeSteps)
 	for i := range domeSteps {
-		const step = math.Pi / 2 / domeSteps
-		angle := (float64(i) + 0.5) * step
-		x, y := math.Cos(angle)/math.Cos(step/2), math.Sin(angle)/math.Cos(step/2)
-		v := int64(math.Ceil(dome*y)) - int64(dome)
-		out[i] = plane.Point{X: int64(math.Floor(float64(p.forward.from) * x)), Y: min(v, 0)}
-		out[2*domeSteps-1-i] = plane.Point{X: int64(math.Ceil(float64(p.forward.to) * x)), Y: min(v, 0)}
+		c := arch[i]
+		v := min(0, int64(math.Ceil(dome*c.y))-int64(dome))
+		out[i] = plane.Point{X: int64(math.Floor(float64(p.forward.from) * c.x)), Y: v}
+		out[2*domeSteps-1-i] = plane.Point{X: int64(math.Ceil(float64(p.forward.to) * c.x)), Y: v}
 	}
 	return out
 }
+
+// arch is a polygon round a quarter of the unit circle.
+var arch = func() (out [domeSteps]struct{ x, y float64 }) {
+	const step = math.Pi / 2 / domeSteps
+	for i := range out {
+		sin, cos := math.Sincos((float64(i) + 0.5) * step)
+		out[i].x, out[i].y = cos/math.Cos(step/2), sin/math.Cos(step/2)
+	}
+	return out
+}()
 
 // side is the stone's side view in its frame, with its top at the point.
 func (p placed) side(top plane.Point) plane.Ring {
@@ -187,9 +195,10 @@ func (p placed) side(top plane.Point) plane.Ring {
 // over goes along a stretch of rings and tells of each straight bit from where to where it is, and twice the lowest and
 // highest boundary at both its ends; ok is false where there is nothing. It stops at the ends of edges and at stops.
 func over(rings []plane.Ring, s span, stops []int64, tell func(from, to int64, low, high [2]int64, ok bool)) {
-	w := sweep{rest: edges(rings...)}
-	at := append(make([]int64, 0, len(stops)+2*len(w.rest)+2), stops...)
-	at = append(at, s.from, s.to)
+	var space [64]int64
+	var edgeSpace, nowSpace [16]edge
+	w := sweep{rest: appendEdges(edgeSpace[:0], rings...), now: nowSpace[:0]}
+	at := append(append(space[:0], stops...), s.from, s.to)
 	for _, e := range w.rest {
 		at = append(at, e.s0, e.s1)
 	}

@@ -70,11 +70,12 @@ func (a Avoid) near(outline plane.Ring) bool {
 
 // short is by how many nanometres the outline is too near; below one, which is rounding, it isn't.
 func (b Beside) short(outline plane.Ring) float64 {
-	least := math.Inf(1)
+	d := b.Line.B.Minus(b.Line.A)
+	least := int64(math.MaxInt64)
 	for _, p := range outline {
-		least = min(least, away(b.Line, p))
+		least = min(least, beyond(b.Line, d, p))
 	}
-	if short := float64(b.Clear) - least; short >= 1 {
+	if short := float64(b.Clear) - float64(least)/math.Hypot(float64(d.X), float64(d.Y)); short >= 1 {
 		return short
 	}
 	return 0
