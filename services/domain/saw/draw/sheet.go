@@ -1,0 +1,246 @@
+package draw
+
+import (
+	"bytes"
+	_ "embed"
+	"fmt"
+	"html/template"
+	"io"
+	"strings"
+
+	"seamshare.example/services/domain/measure"
+	"seamshare.example/services/domain/saw"
+)
+
+//go:embed sheet.html
+var sheetText string
+
+var sheetTemplate = template.Must(template.New("sheet").Parse(sheetText))
+
+// sheet is what the page shows, in words.
+type sheet struct {
+	Title, Study, Plan, Weighed string
+	Minutes                     int64
+	Looks                       bool
+	Bar                         template.HTML
+	Figures                     []template.HTML
+	Unfit                       string
+	Broken, Notices             []string
+	Steps                       []sheetStep
+	Parts                       []sheetPart
+	Stones                      []sheetStone
+}
+
+type sheetStep struct {
+	Outcome                         string // a line between steps
+	Number, What, Note, View, Blade string
+	Minutes                         int64
+}
+
+type sheetPart struct {
+	Number, Name, Mass, Becomes string
+	Loss                        bool
+}
+
+type sheetStone struct {
+	Name, Part, Outline, Depth, Mass, Carats, Chance string
+	Minutes                                          int64
+}
+
+// pageHigh is the most that a drawing may take of a page, in micrometres: A4 less its margins and a little.
+const pageHigh = 262_000
+
+// Sheet writes a page of HTML to print on A4 paper, black and white, and to take to the bench: the drawings to scale with a
+// bar to check the printer by, the steps to tick off, the parts with masses to compare, the planned stones and
+// the usual cautions. It refers to nothing outside itself but photos.
+func Sheet(w io.Writer, study saw.Study, plan saw.Plan, result saw.Result, o Options) error {
+	d, err := newDrawing(study, plan, result, o)
+	if err != nil {
+		return err
+	}
+	s := sheet{Title: "Cut sheet for " + plain(study.Name), Study: plain(study.Name), Plan: plain(plan.Name), Weighed: d.weighed()}
+	s.Bar = controlBar()
+	if err := d.figures(&s); err != nil {
+		return err
+	}
+	for _, c := range d.courses {
+		number := ""
+		if c.number != "" {
+			number = c.number + ": "
+		}
+		for _, f := range c.branch.Findings {
+			if f.Notice {
+				s.Notices = append(s.Notices, plain(number+f.Text))
+			} else {
+				s.Broken = append(s.Broken, plain(number+finding(f)))
+			}
+		}
+	}
+	d.course(&s, d.courses[0])
+	s.Minutes, s.Looks = likeliestMinutes(result.Trunk), len(result.Trunk.Looks) > 0
+	return sheetTemplate.Execute(w, s)
+}
+
+// likeliestMinutes adds up a branch with the likeliest outcome of each look, the first where two are as likely.
+func likeliestMinutes(b saw.Branch) int64 {
+	sum := b.Minutes
+	for _, l := range b.Looks {
+		best := 0
+		for i, o := range l.Outcomes {
+			if o.ChanceBp > l.Outcomes[best].ChanceBp {
+				best = i
+			}
+		}
+		sum += likeliestMinutes(l.Outcomes[best])
+	}
+	return sum
+}
+
+// controlBar is exactly 100 mm from end to end.
+func controlBar() template.HTML {
+	var b strings.Builder
+	b.WriteString(`<svg xmlns="http://www.w3.org/2000/svg" width="106mm" height="9mm" viewBox="0 0 106 9" role="img" aria-label="a bar of 100 mm">` +
+		`<rect id="control-bar" x="2" y="0" width="100" height="2" fill="#000"/>` +
+		`<path d="`)
+	for i := range 11 {
+		fmt.Fprintf(&b, "M%d 2V4", 2+10*i)
+	}
+	b.WriteString(`" stroke="#000" stroke-width=".2"/><g font-size="3" font-family="sans-serif" text-anchor="middle"><text x="2.9" y="7.5">0</text><text x="52" y="7.5">50</text><text x="99" y="7.5">100 mm</text></g></svg>`)
+	return template.HTML(b.String()) //nolint:gosec // all of it is ours
+}
+
+// figures draws the plan with its words, the same to lay the piece on, and what comes of looks.
+func (d *drawing) figures(s *sheet) error {
+	add := func(p *picture) error {
+		var b bytes.Buffer
+		if err := p.svg(&b, fmt.Sprintf("%s-%d", d.o.ID, len(s.Figures)+1), true); err != nil {
+			return err
+		}
+		s.Figures = append(s.Figures, template.HTML(b.String())) //nolint:gosec // svg escapes all that it was given
+		return nil
+	}
+	at := d.scale(d.courses[0], pageRoom)
+	p := d.whole(pageRoom, at, true)
+	for _, smaller := range scales {
+		if p.high() <= pageHigh {
+			break
+		}
+		if smaller.Num*at.Den < at.Num*smaller.Den {
+			at = smaller
+			p = d.whole(pageRoom, at, true)
+		}
+	}
+	if err := add(p); err != nil {
+		return err
+	}
+	if at != Full && !p.hasFull {
+		full := newPicture(d.study.Name+" at its own size", fmt.Sprintf("The cuts of %s at 1:1, to lay the piece on. %s", d.plan.Name, estimates), pageRoom)
+		full.flow(d.full(full))
+		if full.high() <= pageHigh && bounds(full.marks).width() <= pageRoom {
+			if err := add(full); err != nil {
+				return err
+			}
+		} else {
+			s.Unfit = fmt.Sprintf("The piece is too large for this paper at 1:1; it is drawn at %s.", at)
+		}
+	}
+	for _, c := range d.courses {
+		for _, w := range c.work {
+			if _, ok := w.Do.(saw.Look); ok {
+				if err := add(d.outcomes(w.path, pageRoom)); err != nil {
+					return err
+				}
+			}
+		}
+	}
+	return nil
+}
+
+func (p *picture) high() int64 { return bounds(p.marks).height() + 2*margin }
+
+// course puts a branch's steps, parts and stones on the sheet, and those of its looks where they come.
+func (d *drawing) course(s *sheet, c course) {
+	s.part(d, c, c.start, "–")
+	for _, w := range c.work {
+		step := sheetStep{Number: w.number, What: plain(d.says(w)), Note: plain(w.Note), View: string(viewOf(w.Step)), Minutes: w.Minutes, Blade: "–"}
+		switch do := w.Do.(type) {
+		case saw.Saw:
+			step.What = plain("saw part " + w.Part)
+			step.Blade = plain(do.Blade) + ", " + length(d.blade(do.Blade).KerfUm)
+		case saw.Grind:
+			step.View = string(do.View)
+		case saw.Look:
+			step.View = string(do.View)
+		case saw.Split, saw.Trim:
+		}
+		s.Steps = append(s.Steps, step)
+		_, look := w.Do.(saw.Look)
+		if !look {
+			for _, b := range w.after {
+				s.part(d, c, b, w.number)
+			}
+		}
+		for _, l := range c.branch.Losses {
+			if l.Path == w.path {
+				why := string(l.Reason)
+				if l.What != "" {
+					why += ", " + string(l.What)
+				}
+				s.Parts = append(s.Parts, sheetPart{Number: w.number, Name: "loss", Mass: d.mass(l.MassUg), Becomes: why, Loss: true})
+			}
+		}
+		if !look {
+			continue
+		}
+		for _, next := range d.courses {
+			if next.path == w.path {
+				s.Steps = append(s.Steps, sheetStep{Outcome: fmt.Sprintf("%s  if the look shows “%s” (chance %s)", next.number, plain(next.branch.Name), percent(next.branch.ChanceBp))})
+				d.course(s, next)
+			}
+		}
+	}
+	for _, b := range c.ended {
+		if b.plan == nil {
+			continue
+		}
+		for i, st := range b.plan.Stones {
+			s.stone(b, st, b.end.Stones[i])
+		}
+	}
+}
+
+func (s *sheet) part(d *drawing, c course, b body, number string) {
+	p := sheetPart{Number: number, Name: plain(b.name), Mass: d.mass(b.ug), Becomes: "worked on"}
+	if c.number != "" && number == "–" {
+		p.Number = c.number
+	}
+	for _, e := range c.ended {
+		if e.name != b.name {
+			continue
+		}
+		p.Becomes = string(e.end.Kind)
+		if e.end.Kind == saw.Stones {
+			p.Becomes = "stone"
+			var names []string
+			for _, st := range e.end.Stones {
+				names = append(names, plain(st.Name))
+			}
+			if len(names) > 1 {
+				p.Becomes = "stones"
+			}
+			p.Becomes += " " + strings.Join(names, ", ")
+		}
+	}
+	s.Parts = append(s.Parts, p)
+}
+
+func (s *sheet) stone(b body, st saw.Stone, planned saw.Planned) {
+	out := sheetStone{Name: plain(st.Name), Part: plain(b.name), Outline: size(st), Depth: mm(st.DepthUm), Chance: percent(st.ChanceBp), Minutes: st.Minutes}
+	if planned.Fits {
+		const stoneDivision = 1_000 // a milligram: finer than the carats beside it
+		out.Mass, out.Carats = mass(planned.MassUg, stoneDivision), strings.TrimSuffix(measure.Mass(planned.MassUg).Carats(), " ct")
+	} else {
+		out.Mass, out.Carats = "doesn't fit", "–"
+	}
+	s.Stones = append(s.Stones, out)
+}

@@ -1,0 +1,420 @@
+package search
+
+import (
+	"cmp"
+	"context"
+	"errors"
+	"fmt"
+	"maps"
+	"math"
+	"math/rand/v2"
+	"slices"
+
+	"seamshare.example/services/domain/saw"
+)
+
+// Kind is in what plans on offer differ, besides the places of their cuts.
+type Kind struct {
+	Stones int // how many
+	Set    int // how many of them are a matched set; 0: none
+}
+
+// Offer is one way to cut the piece.
+type Offer struct {
+	Kind   Kind
+	Plan   saw.Plan
+	Result saw.Result // of the plan, each stone in the market it is planned for
+	// Markets is what the same stones bring in each market, all sold there.
+	Markets []InMarket
+}
+
+// InMarket is a plan's money in one market.
+type InMarket struct {
+	Market string
+	Money  saw.Money
+	Best   bool // no plan that was found is worth more there
+}
+
+// Suggestion is what a search found.
+type Suggestion struct {
+	// Offers are the best plans found of a few kinds, by number of stones, those with sets first, then by the longest
+	// stone. They aren't ranked.
+	Offers []Offer
+	// Best is the expected worth of the most valuable of them, Bound what no plan passes (see Bound).
+	Best, Bound int64
+	Steps       int  // changes that were tried
+	Stopped     bool // before all steps
+}
+
+// Progress is told now and then while a search runs.
+type Progress struct {
+	Step, Of    int
+	Best, Bound int64
+}
+
+// MaxOffers is how many plans a suggestion has at most.
+const MaxOffers = 6
+
+// errNothing is where not even leaving the piece alone can be planned.
+var errNothing = errors.New("no plan could be evaluated")
+
+// Suggest searches plans for a piece, so many steps long: for all markets together, and for each alone. A plan saws in the
+// section first or not at all, then straight across the face, part by part, and takes one stone from a part. Each
+// plan on offer was evaluated by package saw, and is feasible.
+//
+// The same task, seed and steps give the same suggestion. The context stops it early, which is no error. Progress may
+// be nil; it is called from the caller's goroutine. The error is a *saw.Invalid.
+func Suggest(ctx context.Context, t Task, rng *rand.Rand, steps int, progress func(Progress)) (Suggestion, error) {
+	return suggest(ctx, t, rng, steps, progress, nil)
+}
+
+func suggest(ctx context.Context, t Task, rng *rand.Rand, steps int, progress func(Progress), pinned *pin) (Suggestion, error) {
+	bound, err := Bound(t)
+	if err != nil {
+		return Suggestion{}, err
+	}
+	if pinned != nil {
+		bound = math.MaxInt64
+	}
+	hunts, err := newHunts(t, rng, pinned)
+	if err != nil {
+		return Suggestion{}, err
+	}
+	s := Suggestion{Bound: bound}
+	tell := func() {
+		if progress != nil {
+			best := int64(math.MinInt64)
+			for _, e := range hunts[0].book.best {
+				best = max(best, e.worth())
+			}
+			progress(Progress{s.Steps, steps, best, bound})
+		}
+	}
+	stop := func() bool {
+		if ctx.Err() != nil {
+			s.Stopped = true
+			return true
+		}
+		if s.Steps%200 == 0 {
+			tell()
+		}
+		s.Steps++
+		return false
+	}
+	// A first look everywhere, then a second at the best scheme of each hunt, and a third that begins cooler.
+	shares := []float64{0.3, 0.4, 0.3}
+	weight := 0.0
+	for i := range hunts {
+		weight += hunts[i].weight(i)
+	}
+	for round, share := range shares {
+		for i := range hunts {
+			h := &hunts[i]
+			n := float64(steps) * share * h.weight(i) / weight
+			h.run(int(n), round, stop)
+		}
+	}
+	tell()
+	if len(hunts[0].book.best) == 0 {
+		return s, errNothing
+	}
+	return s, s.offer(t, hunts)
+}
+
+// hunt is the search for one set of wants.
+type hunt struct {
+	market   string // empty: all
+	book     *book
+	climbers []*climber
+}
+
+func (h *hunt) weight(i int) float64 {
+	if i == 0 {
+		return 2
+	}
+	return 1
+}
+
+func (h *hunt) run(steps, round int, stop func() bool) {
+	on := h.climbers
+	if round > 0 && len(on) > 1 {
+		on = []*climber{slices.MaxFunc(on, func(a, b *climber) int { return cmp.Compare(a.top, b.top) })}
+	}
+	for _, c := range on {
+		from := []float64{0.08, 0.05, 0.01}[round]
+		if round > 0 {
+			c.take(c.topped)
+		}
+		c.run(steps/len(on), from, 0.0005, stop)
+	}
+}
+
+func newHunts(t Task, rng *rand.Rand, pinned *pin) ([]hunt, error) {
+	markets := []string{""}
+	var named []string
+	for _, m := range t.Prices.Markets {
+		if len(t.In(m.Name).Wants) > 0 {
+			named = append(named, m.Name)
+		}
+	}
+	if len(named) > 1 {
+		markets = append(markets, named...)
+	}
+	var hunts []hunt
+	for _, market := range markets {
+		of := t
+		if market != "" {
+			of = t.In(market)
+		}
+		p, err := newPlanner(of)
+		if err != nil {
+			return nil, err
+		}
+		h := hunt{market: market, book: &book{best: map[Kind]*entry{}}}
+		for _, s := range p.schemes {
+			h.climbers = append(h.climbers, p.climber(s, rand.New(rand.NewPCG(rng.Uint64(), rng.Uint64())), h.book, pinned))
+		}
+		if c := p.rectangular(); c != nil {
+			h.book.enter(p, *c)
+		}
+		hunts = append(hunts, h)
+	}
+	return hunts, nil
+}
+
+// book keeps the best plan of each kind.
+type book struct{ best map[Kind]*entry }
+
+type entry struct {
+	kind   Kind
+	plan   saw.Plan
+	result saw.Result
+	tried  float64 // the greatest score that was tried
+}
+
+func (e *entry) worth() int64 { return e.result.Money.Expected }
+
+// note evaluates a design if it may be the best of its kind.
+func (b *book) note(c *climber, d design) {
+	kind := Kind{Set: d.set}
+	for _, r := range c.roots {
+		for _, leaf := range r.leaves(nil) {
+			if _, ok := d.stones[leaf]; ok || leaf.best >= 0 || leaf.pinned {
+				kind.Stones++
+			}
+		}
+	}
+	e := b.best[kind]
+	if e != nil && (d.score <= float64(e.worth())+0.5 || d.score <= e.tried && c.rng.IntN(10) > 0) {
+		return
+	}
+	r, plan, ok := c.evaluated(c.plan(c.roots, d))
+	if e != nil {
+		e.tried = max(e.tried, d.score)
+	}
+	if !ok || len(r.Trunk.Ends) == 0 {
+		return
+	}
+	if e == nil {
+		b.best[kind] = &entry{kind, plan, r, d.score}
+	} else if r.Money.Expected > e.worth() {
+		e.plan, e.result = plan, r
+	}
+}
+
+// enter takes a plan that was made elsewhere.
+func (b *book) enter(p *planner, plan saw.Plan) {
+	r, plan, ok := p.evaluated(plan)
+	if !ok {
+		return
+	}
+	kind := Kind{}
+	for _, e := range plan.Ends {
+		kind.Stones += len(e.Stones)
+	}
+	if e := b.best[kind]; e == nil || r.Money.Expected > e.worth() {
+		b.best[kind] = &entry{kind, plan, r, 0}
+	}
+}
+
+// evaluated is a plan evaluated; what doesn't fit by a hair is made smaller.
+func (p *planner) evaluated(plan saw.Plan) (saw.Result, saw.Plan, bool) {
+	shrink := 0.001
+	for range 8 {
+		r, err := p.model.Evaluate(plan, p.Prices)
+		if err != nil {
+			return r, plan, false
+		}
+		if !r.Infeasible {
+			p.learn(plan, r)
+			return r, plan, true
+		}
+		bad := map[string]bool{}
+		for _, f := range r.Trunk.Findings {
+			if !f.Notice && f.Stone == "" {
+				return r, plan, false
+			}
+			if !f.Notice {
+				bad[f.Stone] = true
+			}
+		}
+		ends := slices.Clone(plan.Ends)
+		for i, e := range ends {
+			for _, s := range e.Stones {
+				if !bad[s.Name] {
+					continue
+				}
+				w := p.wantOf(s)
+				if w == nil || w.Together > 0 || len(w.Sizes) > 0 || s.Name == "" {
+					return r, plan, false
+				}
+				s.LengthUm = int64(float64(s.LengthUm) * (1 - shrink))
+				if s.WidthUm = w.body.form.WidthUm(s.LengthUm); s.LengthUm < max(w.FromUm, shortest) || s.WidthUm < shortest {
+					return r, plan, false
+				}
+				ends[i].Stones = []saw.Stone{s}
+			}
+		}
+		plan.Ends = ends
+		shrink *= 2
+	}
+	return saw.Result{}, plan, false
+}
+
+// wantOf is the want that a stone was planned by.
+func (p *planner) wantOf(s saw.Stone) *want {
+	for _, w := range p.wants {
+		q := w.Pattern
+		if q.Market == s.Market && q.Class == s.Class && q.Shape == s.Shape && q.Zone == s.Zone && q.Bar == s.Bar && q.DepthUm == s.DepthUm && q.View == s.View {
+			if len(w.Sizes) == 0 && w.body.form.WidthUm(s.LengthUm) != s.WidthUm {
+				continue
+			}
+			return w
+		}
+	}
+	return nil
+}
+
+// learn takes the mass for an area from stones that were weighed.
+func (p *planner) learn(plan saw.Plan, r saw.Result) {
+	weighed := map[string]saw.Planned{}
+	for _, e := range r.Trunk.Ends {
+		for _, s := range e.Stones {
+			weighed[s.Name] = s
+		}
+	}
+	for _, e := range plan.Ends {
+		for _, s := range e.Stones {
+			if w := p.wantOf(s); w != nil && weighed[s.Name].AreaUm2 > 0 && weighed[s.Name].MassUg > 0 {
+				w.perArea = float64(weighed[s.Name].MassUg) / float64(weighed[s.Name].AreaUm2)
+			}
+		}
+	}
+}
+
+// offer puts the best of each kind on offer.
+func (s *Suggestion) offer(t Task, hunts []hunt) error {
+	m, err := saw.NewModel(t.Study)
+	if err != nil {
+		return err
+	}
+	// What was found for one market is a plan for all of them too.
+	kinds := map[Kind]*entry{}
+	best := map[string]*entry{}
+	for _, h := range hunts {
+		for _, kind := range sortedKinds(h.book.best) {
+			e := h.book.best[kind]
+			if have := kinds[kind]; have == nil || e.worth() > have.worth() {
+				kinds[kind] = e
+			}
+			if have := best[h.market]; have == nil || e.worth() > have.worth() {
+				best[h.market] = e
+			}
+		}
+	}
+	var chosen []*entry
+	for _, h := range hunts {
+		if e := best[h.market]; e != nil && !slices.Contains(chosen, e) {
+			chosen = append(chosen, e)
+		}
+	}
+	rest := slices.SortedStableFunc(maps.Values(kinds), func(a, b *entry) int {
+		return cmp.Or(-cmp.Compare(a.worth(), b.worth()), cmp.Compare(a.kind.Stones, b.kind.Stones), cmp.Compare(a.kind.Set, b.kind.Set))
+	})
+	for _, e := range rest {
+		if len(chosen) < MaxOffers && !slices.Contains(chosen, e) && (e.worth() > 0 || len(chosen) == 0) {
+			chosen = append(chosen, e)
+		}
+	}
+	s.Best = math.MinInt64
+	inMarket := map[string]int64{}
+	for _, e := range chosen {
+		o := Offer{Kind: e.kind, Plan: e.plan, Result: e.result}
+		o.Plan.Name = e.kind.String()
+		for _, market := range t.Prices.Markets {
+			r, err := m.Evaluate(sold(e.plan, market.Name), t.Prices)
+			if err != nil {
+				return err
+			}
+			o.Markets = append(o.Markets, InMarket{Market: market.Name, Money: r.Money})
+			if have, ok := inMarket[market.Name]; !ok || r.Money.Expected > have {
+				inMarket[market.Name] = r.Money.Expected
+			}
+		}
+		s.Best = max(s.Best, e.worth())
+		s.Offers = append(s.Offers, o)
+	}
+	for i := range s.Offers {
+		for j := range s.Offers[i].Markets {
+			o := &s.Offers[i].Markets[j]
+			o.Best = o.Money.Expected == inMarket[o.Market]
+		}
+	}
+	slices.SortStableFunc(s.Offers, func(a, b Offer) int {
+		return cmp.Or(cmp.Compare(a.Kind.Stones, b.Kind.Stones), -cmp.Compare(a.Kind.Set, b.Kind.Set), -cmp.Compare(longestOf(a.Plan), longestOf(b.Plan)))
+	})
+	return nil
+}
+
+func sortedKinds(m map[Kind]*entry) []Kind {
+	return slices.SortedFunc(maps.Keys(m), func(a, b Kind) int { return cmp.Or(cmp.Compare(a.Stones, b.Stones), cmp.Compare(a.Set, b.Set)) })
+}
+
+func longestOf(p saw.Plan) (most int64) {
+	for _, e := range p.Ends {
+		for _, s := range e.Stones {
+			most = max(most, s.LengthUm)
+		}
+	}
+	return most
+}
+
+// sold is a plan with all its stones sold in one market.
+func sold(p saw.Plan, market string) saw.Plan {
+	p.Ends = slices.Clone(p.Ends)
+	for i, e := range p.Ends {
+		p.Ends[i].Stones = slices.Clone(e.Stones)
+		for j := range p.Ends[i].Stones {
+			p.Ends[i].Stones[j].Market = market
+		}
+	}
+	return p
+}
+
+// String names the kind as a cutter would.
+func (k Kind) String() string {
+	what := fmt.Sprintf("%d stones", k.Stones)
+	switch k.Stones {
+	case 0:
+		return "left as it is"
+	case 1:
+		what = "one stone"
+	}
+	switch k.Set {
+	case 2:
+		return what + ", two of them a pair"
+	case 3:
+		return what + ", three of them a suite"
+	}
+	return what
+}

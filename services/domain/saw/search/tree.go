@@ -1,0 +1,439 @@
+package search
+
+import (
+	"cmp"
+	"math"
+	"math/rand/v2"
+	"slices"
+
+	"seamshare.example/services/domain/measure/plane"
+	"seamshare.example/services/domain/saw"
+)
+
+// node is a part in a tree of cuts across the face. It is never changed, so trees share what is the same in both.
+type node struct {
+	ring   plane.Ring
+	sides  []cutSide
+	area   float64 // µm²
+	cut    *saw.Line
+	left   []*node // of a cut: along its line, as the evaluation names them
+	right  []*node
+	fits   []fit // of a part that isn't cut, one for each seat of its slab
+	best   int   // which of them is worth the most alone; -1: none is worth anything
+	worth  float64
+	pinned bool // it holds the stone that stays where it is
+}
+
+// cutSide is a cut that a part lies on the left of.
+type cutSide struct{ line plane.Line }
+
+// fit is where a want's form goes largest in a part, as far as was looked, and the size of it that is worth the most.
+type fit struct {
+	place place
+	reach float64 // of the want's body, nanometres; 0: it doesn't fit
+	size  Size
+	where place // of that size
+	worth float64
+}
+
+// grower grows trees in one slab.
+type grower struct {
+	*planner
+	slab  *slab
+	rng   *rand.Rand
+	space []contact
+	pin   *pin // nil: none
+	// saw counts what a cut costs.
+	sawing float64
+}
+
+// pin is a stone that stays where it is.
+type pin struct {
+	outline plane.Ring
+	stone   saw.Stone
+	worth   float64
+}
+
+func (g *grower) half() int64 { return g.kerf / 2 }
+
+// root is the slab, uncut.
+func (g *grower) root(before *node) *node {
+	return g.leaf(g.slab.part.Face, nil, before)
+}
+
+// leaf is a part that isn't cut, with stones tried where they lay before.
+func (g *grower) leaf(ring plane.Ring, sides []cutSide, before *node) *node {
+	n := &node{ring: ring, sides: sides, area: float64(ring.TwiceArea()) / 2e6, best: -1}
+	if g.pin != nil && plane.Holds(ring, g.pin.outline) && g.clear(n, g.pin.outline) {
+		n.pinned, n.worth = true, g.pin.worth
+		return n
+	}
+	n.fits = make([]fit, len(g.slab.seats))
+	n.worth = g.rest(n)
+	for i := range g.slab.seats {
+		var old *fit
+		if before != nil && i < len(before.fits) {
+			old = &before.fits[i]
+		}
+		g.fit(n, i, old)
+	}
+	return n
+}
+
+// rest is what the part brings without a stone.
+func (g *grower) rest(n *node) float64 {
+	if g.gram == 0 || g.slab.part.AreaUm2 == 0 {
+		return 0
+	}
+	return max(0, g.gram*n.area*float64(g.slab.part.MassUg)/float64(g.slab.part.AreaUm2)-float64(g.Settings.SellingMinor))
+}
+
+// clear is whether an outline keeps from the part's sawn edges what the blade may stray.
+func (g *grower) clear(n *node, outline plane.Ring) bool {
+	if g.Blade.WanderUm == 0 {
+		return true
+	}
+	return saw.Region{Beside: g.besides(n)}.Holds(outline)
+}
+
+func (g *grower) besides(n *node) (out []saw.Beside) {
+	if g.Blade.WanderUm == 0 {
+		return nil
+	}
+	for _, s := range n.sides {
+		out = append(out, saw.Beside{Line: s.line, Clear: g.half() + g.Blade.WanderUm*plane.Micrometre, Wander: g.Blade.WanderUm * plane.Micrometre})
+	}
+	return out
+}
+
+// region is where a want may lie in the part.
+func (g *grower) region(n *node, s seat) saw.Region {
+	r := saw.Region{Within: []saw.Within{{Ring: n.ring}}, Beside: append(g.besides(n), s.limits...)}
+	if s.want.zone != nil {
+		r.Within = append(r.Within, saw.Within{Ring: s.want.zone})
+	}
+	box := n.ring.Box()
+	for _, a := range s.avoid {
+		rings, paths := []plane.Ring{a.Ring}, []plane.Path{a.Path}
+		if a.Ring == nil {
+			rings = nil
+		} else {
+			paths = nil
+		}
+		// A crack in another part does no harm.
+		for _, c := range n.sides {
+			rings, paths = beyond(rings, paths, c.line, g.kerf)
+		}
+		for _, ring := range rings {
+			if a.Ring = ring; near(ring.Box(), box, a.Margin) {
+				r.Avoid = append(r.Avoid, a)
+			}
+		}
+		for _, path := range paths {
+			if a.Path = path; near(path.Box(), box, a.Margin) {
+				r.Avoid = append(r.Avoid, a)
+			}
+		}
+	}
+	return r
+}
+
+func near(a, b plane.Box, margin int64) bool {
+	return a.Min.X-margin <= b.Max.X && b.Min.X-margin <= a.Max.X && a.Min.Y-margin <= b.Max.Y && b.Min.Y-margin <= a.Max.Y
+}
+
+// beyond is what of rings and paths lies left of a cut.
+func beyond(rings []plane.Ring, paths []plane.Path, l plane.Line, kerf int64) ([]plane.Ring, []plane.Path) {
+	side, _ := l.Band(kerf)
+	var kept []plane.Ring
+	for _, r := range rings {
+		kept = side.Clip(kept, r)
+	}
+	var left []plane.Path
+	d := at(l.B).minus(at(l.A))
+	d = d.times(1 / d.length())
+	away := func(p plane.Point) float64 { return d.cross(at(p).minus(at(l.A))) - float64(kerf)/2 }
+	for _, path := range paths {
+		var now plane.Path
+		for i, q := range path {
+			dq := away(q)
+			if i > 0 {
+				if dp := away(path[i-1]); (dp >= 0) != (dq >= 0) {
+					f := dp / (dp - dq)
+					p := path[i-1]
+					now = append(now, plane.Point{X: p.X + int64(math.Round(f*float64(q.X-p.X))), Y: p.Y + int64(math.Round(f*float64(q.Y-p.Y)))})
+					if dq < 0 {
+						left, now = append(left, now), nil
+					}
+				}
+			}
+			if dq >= 0 {
+				now = append(now, q)
+			}
+		}
+		if len(now) > 0 {
+			left = append(left, now)
+		}
+	}
+	return kept, left
+}
+
+// fit finds where a want goes in the part and what of it is worth the most.
+func (g *grower) fit(n *node, i int, before *fit) {
+	w := g.slab.seats[i].want
+	// The part's area and width bound the size; where that brings no more than what is there, don't look.
+	if w.Together == 0 && g.most(w, n.area) <= n.worth {
+		return
+	}
+	region := g.region(n, g.slab.seats[i])
+	walls := newWalls(region)
+	f := &n.fits[i]
+	try := func(p place, rounds int) {
+		if p, reach := walls.ascend(w.body, p, rounds, &g.space); reach > f.reach {
+			f.place, f.reach = p, reach
+		}
+	}
+	starts := 2
+	if before != nil && before.reach > 0 {
+		try(before.place, 10)
+		starts = 1
+		if f.reach > before.reach*0.97 {
+			starts = 0
+		}
+	}
+	for range starts {
+		try(walls.random(w.body, g.rng), 14)
+	}
+	if f.reach <= 0 {
+		return
+	}
+	g.size(walls, w, f, n.worth)
+	if w.Together == 0 && f.worth > n.worth {
+		n.worth, n.best = f.worth, i
+	}
+}
+
+// most is what a want brings in a part of so much area at the most.
+func (g *grower) most(w *want, area float64) float64 {
+	if len(w.Sizes) > 0 {
+		best := 0.0
+		for _, s := range w.Sizes {
+			if w.unit*float64(s.LengthUm)*float64(s.WidthUm) <= area {
+				best = max(best, g.worth(w, s))
+			}
+		}
+		return best
+	}
+	return g.longest(w, math.Sqrt(area/w.unit/w.body.beta)).worth
+}
+
+// longest is what a want of any length brings at most that may be so long, in micrometres, and at which size.
+func (g *grower) longest(w *want, most float64) (out fit) {
+	if w.ToUm > 0 {
+		most = min(most, float64(w.ToUm))
+	}
+	consider := func(length int64) {
+		if length < max(w.FromUm, shortest) || float64(length) > most {
+			return
+		}
+		s := Size{length, w.body.form.WidthUm(length)}
+		if s.WidthUm < shortest {
+			return
+		}
+		if worth := g.worth(w, s); worth > out.worth {
+			out.size, out.worth = s, worth
+		}
+	}
+	consider(int64(most))
+	for _, e := range w.edges {
+		consider(e)
+	}
+	return out
+}
+
+// slack is by how much a stone is planned shorter than it seemed to fit, in nanometres: for rounding.
+const slack = 3_000
+
+// size finds the size of a want that is worth the most where its form fits, if it is worth more than a floor.
+func (g *grower) size(walls *walls, w *want, f *fit, floor float64) {
+	f.where = f.place
+	if len(w.Sizes) == 0 {
+		best := g.longest(w, (2*f.reach-slack)/plane.Micrometre)
+		f.size, f.worth = best.size, best.worth
+		return
+	}
+	if w.Together > 0 {
+		floor = 0
+	}
+	for i := len(w.Sizes) - 1; i >= 0; i-- {
+		s := w.Sizes[i]
+		worth := g.worth(w, s)
+		if worth <= max(floor, f.worth) {
+			continue
+		}
+		b, need := w.bodies[i], float64(s.LengthUm)*plane.Micrometre/2+slack/2
+		// As large by area as the form that fits, and not much more.
+		if need*need*b.beta > f.reach*f.reach*w.body.beta*1.5 {
+			continue
+		}
+		p := f.place
+		reach := walls.reach(b, p)
+		if reach < need && reach > need*0.85 {
+			p, reach = walls.ascend(b, p, 6, &g.space)
+		}
+		if reach >= need {
+			f.size, f.worth, f.where = s, worth, p
+		}
+	}
+}
+
+// split cuts a part and finds what goes into each side; nil where the line misses the part.
+func (g *grower) split(ring plane.Ring, sides []cutSide, l saw.Line, left, right []*node) *node {
+	line := plane.Line{A: plane.Micrometres(l.A.X, l.A.Y), B: plane.Micrometres(l.B.X, l.B.Y)}
+	if line.A == line.B || max(l.A.X, -l.A.X, l.A.Y, -l.A.Y, l.B.X, -l.B.X, l.B.Y, -l.B.Y) > saw.MaxLengthUm {
+		return nil
+	}
+	a, b := plane.Cut(ring, line, g.kerf)
+	if len(a) == 0 || len(b) == 0 || !g.gripped(a, b, line) {
+		return nil
+	}
+	ordered(a, line)
+	ordered(b, line)
+	n := &node{ring: ring, sides: sides, cut: &l, area: float64(ring.TwiceArea()) / 2e6}
+	back := plane.Line{A: line.B, B: line.A}
+	n.left = g.grown(a, append(slices.Clip(sides), cutSide{line}), left)
+	n.right = g.grown(b, append(slices.Clip(sides), cutSide{back}), right)
+	n.sum(g)
+	return n
+}
+
+func (g *grower) gripped(a, b []plane.Ring, l plane.Line) bool {
+	if g.Settings.GripUm == 0 {
+		return true
+	}
+	d := at(l.B).minus(at(l.A))
+	d = d.times(1 / d.length())
+	most := 0.0
+	for _, rings := range [2][]plane.Ring{a, b} {
+		for _, r := range rings {
+			for _, q := range r {
+				most = max(most, math.Abs(d.cross(at(q).minus(at(l.A))))-float64(g.half()))
+			}
+		}
+	}
+	return most >= float64(g.Settings.GripUm*plane.Micrometre)
+}
+
+// ordered sorts parts along a line, by where each begins.
+func ordered(rings []plane.Ring, l plane.Line) {
+	if len(rings) < 2 {
+		return
+	}
+	d := l.B.Minus(l.A)
+	first := func(r plane.Ring) int64 {
+		at := int64(math.MaxInt64)
+		for _, q := range r {
+			v := q.Minus(l.A)
+			at = min(at, d.X*v.X+d.Y*v.Y)
+		}
+		return at
+	}
+	slices.SortStableFunc(rings, func(a, b plane.Ring) int { return cmp.Compare(first(a), first(b)) })
+}
+
+// grown makes parts of rings as those before were cut.
+func (g *grower) grown(rings []plane.Ring, sides []cutSide, before []*node) []*node {
+	out := make([]*node, len(rings))
+	for i, r := range rings {
+		var old *node
+		if i < len(before) {
+			old = before[i]
+		}
+		out[i] = g.again(r, sides, old)
+	}
+	return out
+}
+
+// again makes a part that is cut as one before was, as far as that still goes.
+func (g *grower) again(r plane.Ring, sides []cutSide, old *node) *node {
+	if old != nil && old.cut != nil {
+		if n := g.split(r, sides, *old.cut, old.left, old.right); n != nil {
+			return n
+		}
+		old = nil
+	}
+	return g.leaf(r, sides, old)
+}
+
+func (n *node) sum(g *grower) {
+	n.worth = -g.sawing
+	for _, k := range n.kids() {
+		n.worth += k.worth
+		n.pinned = n.pinned || k.pinned
+	}
+}
+
+func (n *node) kids() []*node {
+	if n.cut == nil {
+		return nil
+	}
+	return append(slices.Clip(n.left), n.right...)
+}
+
+// leaves are the parts that aren't cut.
+func (n *node) leaves(out []*node) []*node {
+	if n.cut == nil {
+		return append(out, n)
+	}
+	for _, k := range n.left {
+		out = k.leaves(out)
+	}
+	for _, k := range n.right {
+		out = k.leaves(out)
+	}
+	return out
+}
+
+// all are the part and all below it.
+func (n *node) all(out []*node) []*node {
+	out = append(out, n)
+	for _, k := range n.left {
+		out = k.all(out)
+	}
+	for _, k := range n.right {
+		out = k.all(out)
+	}
+	return out
+}
+
+// with is the tree with one part in another's stead.
+func (n *node) with(g *grower, old, new *node) *node {
+	if n == old {
+		return new
+	}
+	if n.cut == nil {
+		return n
+	}
+	out := *n
+	changed := false
+	replace := func(kids []*node) []*node {
+		next := kids
+		for i, k := range kids {
+			if r := k.with(g, old, new); r != k {
+				if !changed {
+					changed = true
+				}
+				next = slices.Clone(next)
+				next[i] = r
+			}
+		}
+		return next
+	}
+	out.left, out.right = replace(n.left), replace(n.right)
+	if !changed {
+		return n
+	}
+	out.pinned = false
+	out.sum(g)
+	return &out
+}
