@@ -58,11 +58,7 @@ func (s *session) readAgreement(path string) (*typev1.Agreement, error) {
 	}
 	agreement, err := agreementfile.Parse(data)
 	if problems, ok := errors.AsType[agreementfile.Problems](err); ok {
-		list := make([]fieldProblem, len(problems))
-		for i, p := range problems {
-			list[i] = fieldProblem{p.Path, p.Rule}
-		}
-		return nil, agreementFailure(path, list)
+		return nil, agreementFailure(path, fieldProblems(problems))
 	}
 	if err != nil {
 		return nil, err
@@ -87,13 +83,7 @@ func unsound(path string, err error) error {
 }
 
 func agreementFailure(path string, list []fieldProblem) *failure {
-	if len(list) == 1 {
-		f := wrongInput(strings.TrimSuffix(path+": "+list[0].Field, ": "), agreementHint, "%s", list[0].Message)
-		return f
-	}
-	f := wrongInput(path, agreementHint, "%d things are wrong with the agreement", len(list))
-	f.Problems = list
-	return f
+	return fileFailure(path, "agreement", agreementHint, list)
 }
 
 // domainAgreement is the agreement as the domain computes with it. The error is share.Violations, with the names of the

@@ -8,6 +8,8 @@ import (
 	"io"
 	"io/fs"
 	"strings"
+
+	"seamshare.example/cmd/seamshare/internal/strictjson"
 )
 
 // failure is an error as the person who typed the command needs it: what was wrong with which field, which rule says so,
@@ -46,6 +48,24 @@ func wrongUsage(field, hint, format string, args ...any) *failure {
 // wrongInput says that a value or file is not what it must be.
 func wrongInput(field, hint, format string, args ...any) *failure {
 	return &failure{Exit: exitUsage, Reason: "WRONG_INPUT", Field: field, Message: fmt.Sprintf(format, args...), Hint: hint}
+}
+
+// fileFailure says all that is wrong with a file that a member wrote.
+func fileFailure(path, what, hint string, list []fieldProblem) *failure {
+	if len(list) == 1 {
+		return wrongInput(strings.TrimSuffix(path+": "+list[0].Field, ": "), hint, "%s", list[0].Message)
+	}
+	f := wrongInput(path, hint, "%d things are wrong with the %s", len(list), what)
+	f.Problems = list
+	return f
+}
+
+func fieldProblems(problems strictjson.Problems) []fieldProblem {
+	list := make([]fieldProblem, len(problems))
+	for i, p := range problems {
+		list[i] = fieldProblem{p.Path, p.Rule}
+	}
+	return list
 }
 
 // asFailure finds the failure in an error, or makes one of it.

@@ -17,8 +17,8 @@ import (
 )
 
 func (s *session) planCommand() *cobra.Command {
-	return group("plan", "Plans of how to cut a piece (cutter)",
-		s.planMakeCommand(), s.planReviseCommand(), s.planChooseCommand(), s.planDropCommand(), s.planListCommand())
+	return s.withPlanFiles(group("plan", "Plans of how to cut a piece (cutter), from a file or kept with the co-op",
+		s.planMakeCommand(), s.planReviseCommand(), s.planChooseCommand(), s.planDropCommand(), s.planListCommand()))
 }
 
 // planFlags are all that a plan says.

@@ -1,11 +1,23 @@
 package main
 
 import (
+	"bytes"
+	"cmp"
+	"context"
+	"crypto/sha256"
+	"encoding/base64"
+	"encoding/json"
 	"errors"
 	"fmt"
+	"image"
 	"io"
+	"math/rand/v2"
+	"net/http"
+	"os"
 	"path/filepath"
+	"slices"
 	"strings"
+	"time"
 
 	"github.com/spf13/cobra"
 
@@ -13,70 +25,240 @@ import (
 	"seamshare.example/cmd/seamshare/internal/table"
 	typev1 "seamshare.example/proto/gen/seamshare/type/v1"
 	"seamshare.example/services/domain/saw"
+	"seamshare.example/services/domain/saw/draw"
+	"seamshare.example/services/domain/saw/search"
 	"seamshare.example/services/wire"
 )
 
-const planFileLong = `Says what would come of the plans in a file, without a server: every part with its
-outline and mass, what is lost and why, which stones fit and where one doesn't and
-by how much, carats, hours, money and risk. Plans stand in the order you wrote them.
-The form of the file: seamshare help plan-files.
+const planFilesHint = "see seamshare help plan-files"
 
-The other commands keep plans with the co-op, where only you see them.
+const planFileLong = `plan FILE says what would come of the plans in a file, without a server: every part
+with its outline and mass, what is lost and why, which stones fit, where one doesn't
+and by how much, carats, hours, money and risk. Plans stand in the order you wrote
+them. The form of the file: seamshare help plan-files.
 
-`
+With --suggest it searches for plans of its own: the best few that differ in kind,
+each priced for every market, by number of stones, not by rank. Ctrl-C stops the
+search; what was found so far is shown.
 
-// planDocument is what plan FILE prints as JSON.
-type planDocument struct {
-	Results []jsonMessage `json:"results"`
-}
+The other commands keep plans with the co-op, where only you see them.`
 
 // planFileFlags are what plan FILE takes.
 type planFileFlags struct {
-	plan string
+	plan     string
+	pictures string
+	sheet    string
+	photos   []string
+	suggest  bool
+	seconds  uint32
+	steps    uint32
+	seed     uint64
+	write    string
 }
 
-func (s *session) planFile(c *cobra.Command, path string, flags planFileFlags) error {
+// filePlanned is a plan with what comes of it.
+type filePlanned struct {
+	plan   saw.Plan
+	result saw.Result
+	place  string // in the file: "plans[0]"
+}
+
+// planDocument is what plan FILE prints as JSON.
+type planDocument struct {
+	Results  []json.RawMessage `json:"results"`
+	Markets  []planMarkets     `json:"markets,omitempty"` // of each suggested plan
+	Best     string            `json:"best,omitempty"`
+	Bound    string            `json:"bound,omitempty"`
+	Stopped  bool              `json:"stopped,omitempty"`
+	Pictures []string          `json:"pictures"`
+}
+
+type planMarkets struct {
+	Plan    string            `json:"plan"`
+	Kind    string            `json:"kind"`
+	Markets map[string]string `json:"markets"`
+}
+
+// withPlanFiles lets the group of plan commands take a file.
+func (s *session) withPlanFiles(c *cobra.Command) *cobra.Command {
+	var flags planFileFlags
+	f := c.Flags()
+	f.StringVar(&flags.plan, "plan", "", "only the plan of this name")
+	f.StringVar(&flags.pictures, "pictures", "", "draw the piece and each plan, step by step, as SVG files in this `directory`")
+	f.StringVar(&flags.sheet, "sheet", "", "write a page to print on A4 and take to the saw, as this HTML `file`; for one plan")
+	f.StringArrayVar(&flags.photos, "photo", nil, "a photo `file` that the piece's photos name by its SHA-256; again for each")
+	f.BoolVar(&flags.suggest, "suggest", false, "search for plans")
+	f.Uint32Var(&flags.seconds, "seconds", 30, "search no longer than this")
+	f.Uint32Var(&flags.steps, "changes", 20_000, "search no more than so many changes")
+	f.Uint64Var(&flags.seed, "seed", 1, "the search's seed: the same seed and changes find the same plans")
+	f.StringVar(&flags.write, "write", "", "keep the suggested plans in this plan `file`")
+	c.Use = "plan FILE"
+	c.Long = planFileLong
+	c.Example = `  seamshare plan piece-4.json
+  seamshare plan piece-4.json --plan "one each side of the crack" --pictures . --sheet bench.html
+  seamshare plan piece-4.json --suggest --seconds 10 --write piece-4-plans.json`
+	c.RunE = func(c *cobra.Command, args []string) error {
+		if len(args) != 1 || !looksLikeFile(args[0]) {
+			return knownOnly(c, args)
+		}
+		return s.planFile(c.Context(), args[0], flags)
+	}
+	return c
+}
+
+// looksLikeFile tells a file from a mistyped command.
+func looksLikeFile(arg string) bool {
+	if arg == "-" || strings.ContainsAny(arg, "./\\") {
+		return true
+	}
+	_, err := os.Stat(arg)
+	return err == nil
+}
+
+func (s *session) planFile(ctx context.Context, path string, flags planFileFlags) error {
 	f, err := s.readPlanFile(path)
 	if err != nil {
 		return err
 	}
 	if !f.HasPiece() {
-		return wrongUsage(path, "add it, see seamshare help plan-files", "the file has no piece")
-	}
-	plans := f.Plans
-	if flags.plan != "" {
-		plan, ok := f.Plan(flags.plan)
-		if !ok {
-			return wrongUsage("--plan", "its plans are: "+planNames(f), "the file has no plan %q", flags.plan)
-		}
-		plans = []saw.Plan{plan}
+		return wrongInput(path, planFilesHint, "the file has no piece")
 	}
 	model, err := saw.NewModel(f.Study)
 	if err != nil {
 		return planProblem(path, "piece", err)
 	}
-	var results []*typev1.CutResult
-	for _, plan := range plans {
-		r, err := model.Evaluate(plan, f.Prices)
-		if err != nil {
-			return planProblem(path, placeOf(f, plan.Name), err)
+	var found *search.Suggestion
+	if flags.suggest {
+		if found, err = s.suggest(ctx, path, f, flags); err != nil {
+			return err
 		}
-		results = append(results, wire.CutResult(r))
+		f.Plans = nil
+		for _, o := range found.Offers {
+			f.Plans = append(f.Plans, o.Plan)
+		}
+		if flags.write != "" {
+			if err := os.WriteFile(flags.write, planfile.Format(f), 0o666); err != nil {
+				return fmt.Errorf("couldn't keep the plans: %w", err)
+			}
+		}
+	} else if flags.write != "" {
+		return wrongUsage("--write", "add --suggest", "keeps suggested plans, and none are asked for")
 	}
-	document := planDocument{}
-	for _, r := range results {
-		document.Results = append(document.Results, jsonMessage{r})
+	planned, err := evaluatePlans(path, f, model, flags.plan)
+	if err != nil {
+		return err
 	}
-	return s.document(document, func(w io.Writer) error { return printPlanFile(w, f.Study, results) })
+	options, err := planOptions(flags.photos)
+	if err != nil {
+		return err
+	}
+	var pictures []string
+	if flags.pictures != "" {
+		if pictures, err = drawPlans(flags.pictures, f.Study, planned, options); err != nil {
+			return err
+		}
+	}
+	if flags.sheet != "" {
+		if len(planned) != 1 {
+			return wrongUsage("--sheet", "name one with --plan: "+planNames(f), "is for one plan, there are %d", len(planned))
+		}
+		one := planned[0]
+		if err := writeWhole(flags.sheet, func(w io.Writer) error { return draw.Sheet(w, f.Study, one.plan, one.result, options) }); err != nil {
+			return err
+		}
+		pictures = append(pictures, flags.sheet)
+	}
+	results := make([]*typev1.CutResult, len(planned))
+	for i, p := range planned {
+		results[i] = wire.CutResult(p.result)
+	}
+	document, err := documentOf(f, results, found, pictures)
+	if err != nil {
+		return err
+	}
+	return s.document(document, func(w io.Writer) error {
+		if err := printPlanFile(w, f.Study, results, found); err != nil {
+			return err
+		}
+		for _, p := range pictures {
+			say(w, "Drawn: %s", p)
+		}
+		return nil
+	})
 }
 
-func printPlanFile(w io.Writer, study saw.Study, results []*typev1.CutResult) error {
+// evaluatePlans evaluates the file's plans, or the one of a name.
+func evaluatePlans(path string, f planfile.File, model *saw.Model, name string) ([]filePlanned, error) {
+	plans := f.Plans
+	if name != "" {
+		plan, ok := f.Plan(name)
+		if !ok {
+			return nil, wrongUsage("--plan", "its plans are: "+planNames(f), "the file has no plan %q", name)
+		}
+		plans = []saw.Plan{plan}
+	}
+	var out []filePlanned
+	for _, plan := range plans {
+		place := fmt.Sprintf("plans[%d]", slices.IndexFunc(f.Plans, func(p saw.Plan) bool { return p.Name == plan.Name }))
+		result, err := model.Evaluate(plan, f.Prices)
+		if err != nil {
+			return nil, planProblem(path, place, err)
+		}
+		out = append(out, filePlanned{plan, result, place})
+	}
+	return out, nil
+}
+
+func (s *session) suggest(ctx context.Context, path string, f planfile.File, flags planFileFlags) (*search.Suggestion, error) {
+	ctx, stop := context.WithTimeout(ctx, time.Duration(flags.seconds)*time.Second)
+	defer stop()
+	bar := s.progress("searching")
+	defer bar.done()
+	found, err := search.Suggest(ctx, f.Task(), rand.New(rand.NewPCG(flags.seed, 0)), int(flags.steps), func(p search.Progress) { bar.set(int64(p.Step), int64(p.Of)) })
+	if err != nil {
+		return nil, planProblem(path, "", err)
+	}
+	return &found, nil
+}
+
+func documentOf(f planfile.File, results []*typev1.CutResult, found *search.Suggestion, pictures []string) (planDocument, error) {
+	d := planDocument{Results: []json.RawMessage{}, Pictures: append([]string{}, pictures...)}
+	for _, r := range results {
+		var one bytes.Buffer
+		if err := writeMessage(&one, r); err != nil {
+			return d, err
+		}
+		d.Results = append(d.Results, one.Bytes())
+	}
+	if found == nil {
+		return d, nil
+	}
+	d.Best, d.Bound, d.Stopped = wire.Text(f.Prices.Currency, found.Best), wire.Text(f.Prices.Currency, found.Bound), found.Stopped
+	for _, o := range found.Offers {
+		m := planMarkets{o.Plan.Name, o.Kind.String(), map[string]string{}}
+		for _, one := range o.Markets {
+			m.Markets[one.Market] = wire.Text(one.Money.Currency, one.Money.Expected)
+		}
+		d.Markets = append(d.Markets, m)
+	}
+	return d, nil
+}
+
+func printPlanFile(w io.Writer, study saw.Study, results []*typev1.CutResult, found *search.Suggestion) error {
 	say(w, "Piece: %s, %s", table.OneLine(study.Name), both(study.MassUg))
-	if len(results) == 0 {
-		say(w, "The file has no plans yet; the piece is drawn well.")
+	switch {
+	case found != nil && len(found.Offers) == 0:
+		say(w, "No plan was found that is worth more than leaving the piece whole.")
+		return nil
+	case len(results) == 0:
+		say(w, "The piece is drawn well. The file has no plans yet.")
 		return nil
 	}
-	if len(results) > 1 {
+	if found != nil {
+		if err := printSuggested(w, found); err != nil {
+			return err
+		}
+	} else if len(results) > 1 {
 		if err := printCutResults(w, results); err != nil {
 			return err
 		}
@@ -93,6 +275,36 @@ func printPlanFile(w io.Writer, study saw.Study, results []*typev1.CutResult) er
 	return nil
 }
 
+// printSuggested sets suggested plans side by side, with what each would bring if all of it were sold in one market.
+func printSuggested(w io.Writer, found *search.Suggestion) error {
+	columns := []table.Column{wrapped("plan"), wrapped("what it gives")}
+	for _, m := range found.Offers[0].Markets {
+		columns = append(columns, right(m.Market))
+	}
+	t := table.New(columns...)
+	for _, o := range found.Offers {
+		row := []string{o.Plan.Name, o.Kind.String()}
+		for _, m := range o.Markets {
+			cell := bare(wire.Text(m.Money.Currency, m.Money.Expected))
+			if m.Best {
+				cell += " *"
+			}
+			row = append(row, cell)
+		}
+		t.Row(row...)
+	}
+	if _, err := t.WriteTo(w); err != nil {
+		return err
+	}
+	currency := found.Offers[0].Result.Money.Currency
+	say(w, "  Expected after levy, selling and bench; * no plan found brings more in that market.")
+	sayLong(w, "  The best found is worth %s; no plan of saw cuts for these wants can be worth more than %s.", wire.Text(currency, found.Best), wire.Text(currency, found.Bound))
+	if found.Stopped {
+		say(w, "  The search was stopped early; there may be better ones.")
+	}
+	return nil
+}
+
 func (s *session) readPlanFile(path string) (planfile.File, error) {
 	data, err := s.readInput(path, planfile.MaxBytes)
 	if err != nil {
@@ -100,7 +312,7 @@ func (s *session) readPlanFile(path string) (planfile.File, error) {
 	}
 	f, err := planfile.Parse(data)
 	if problems, ok := errors.AsType[planfile.Problems](err); ok {
-		return f, badFile(path, problems)
+		return f, fileFailure(path, "plan file", planFilesHint, fieldProblems(problems))
 	}
 	return f, err
 }
@@ -113,25 +325,111 @@ func planNames(f planfile.File) string {
 	return strings.Join(names, ", ")
 }
 
-// placeOf is where a plan stands in its file.
-func placeOf(f planfile.File, name string) string {
-	for i, p := range f.Plans {
-		if p.Name == name {
-			return fmt.Sprintf("plans[%d]", i)
-		}
-	}
-	return ""
-}
-
 // planProblem says in a file's words what the domain found wrong with it.
 func planProblem(path, within string, err error) error {
 	wrong, ok := errors.AsType[*saw.Invalid](err)
 	if !ok {
-		return fmt.Errorf("couldn't reckon with %s: %w", filepath.Base(path), err)
+		return fmt.Errorf("couldn't reckon with %s: %w", path, err)
 	}
 	rule := wrong.Rule
 	if wrong.Value != "" {
 		rule = "is " + wrong.Value + ": " + rule
 	}
-	return badFile(path, planfile.Problems{{Path: planfile.Place(within, wrong.Path), Rule: rule}})
+	return fileFailure(path, "plan file", planFilesHint, []fieldProblem{{planfile.Place(within, wrong.Path), rule}})
+}
+
+// planOptions reads the photos that may lie under the drawings.
+func planOptions(files []string) (draw.Options, error) {
+	photos := map[[32]byte]draw.Photo{}
+	for _, name := range files {
+		data, err := os.ReadFile(name)
+		if err != nil {
+			return draw.Options{}, fmt.Errorf("couldn't read the photo: %w", err)
+		}
+		size, _, err := image.DecodeConfig(bytes.NewReader(data))
+		if err != nil {
+			return draw.Options{}, wrongInput(name, "give a JPEG or PNG file", "is no picture that can be read: %v", err)
+		}
+		href := "data:" + http.DetectContentType(data) + ";base64," + base64.StdEncoding.EncodeToString(data)
+		photos[sha256.Sum256(data)] = draw.Photo{Href: href, Width: int64(size.Width), Height: int64(size.Height)}
+	}
+	return draw.Options{Photo: func(sum [32]byte) (draw.Photo, bool) {
+		p, ok := photos[sum]
+		return p, ok
+	}}, nil
+}
+
+// drawPlans draws a piece and its plans step by step, and gives the files' names.
+func drawPlans(dir string, study saw.Study, planned []filePlanned, o draw.Options) ([]string, error) {
+	if err := os.MkdirAll(dir, 0o777); err != nil {
+		return nil, fmt.Errorf("couldn't make the folder for the pictures: %w", err)
+	}
+	var names []string
+	picture := func(name string, write func(io.Writer) error) error {
+		path := filepath.Join(dir, name+".svg")
+		names = append(names, path)
+		return writeWhole(path, write)
+	}
+	piece := fileName(study.Name, "piece")
+	if err := picture(piece, func(w io.Writer) error { return draw.Study(w, study, o) }); err != nil {
+		return names, err
+	}
+	taken := map[string]int{}
+	for _, p := range planned {
+		name := piece + "-" + fileName(p.plan.Name, "plan")
+		if taken[name]++; taken[name] > 1 {
+			name += fmt.Sprintf("-%d", taken[name])
+		}
+		if err := picture(name, func(w io.Writer) error { return draw.Plan(w, study, p.plan, p.result, o) }); err != nil {
+			return names, err
+		}
+		err := eachStep("", p.plan.Steps, func(path string, step saw.Step) error {
+			suffix := "-" + strings.Trim(strings.NewReplacer("steps[", "", "look.outcomes[", "", "].", "-", "]", "").Replace(path), "-")
+			if _, ok := step.Do.(saw.Look); ok {
+				return picture(name+suffix+"-outcomes", func(w io.Writer) error { return draw.Outcomes(w, study, p.plan, p.result, path, o) })
+			}
+			return picture(name+suffix, func(w io.Writer) error { return draw.Step(w, study, p.plan, p.result, path, o) })
+		})
+		if err != nil {
+			return names, err
+		}
+	}
+	return names, nil
+}
+
+// eachStep goes through a plan's steps and those of its looks' outcomes.
+func eachStep(within string, steps []saw.Step, do func(path string, step saw.Step) error) error {
+	for i, step := range steps {
+		path := fmt.Sprintf("%ssteps[%d]", within, i)
+		if err := do(path, step); err != nil {
+			return err
+		}
+		if look, ok := step.Do.(saw.Look); ok {
+			for j, o := range look.Outcomes {
+				if err := eachStep(fmt.Sprintf("%s.look.outcomes[%d].", path, j), o.Steps, do); err != nil {
+					return err
+				}
+			}
+		}
+	}
+	return nil
+}
+
+// fileName makes a file's name of what a cutter called a thing.
+func fileName(name, empty string) string {
+	words := strings.FieldsFunc(strings.ToLower(name), func(r rune) bool { return (r < 'a' || r > 'z') && (r < '0' || r > '9') })
+	joined := strings.Join(words, "-")
+	return cmp.Or(joined[:min(len(joined), 40)], empty)
+}
+
+// writeWhole writes a file that is there whole or not at all.
+func writeWhole(path string, write func(io.Writer) error) error {
+	var b bytes.Buffer
+	if err := write(&b); err != nil {
+		return fmt.Errorf("couldn't draw %s: %w", path, err)
+	}
+	if err := os.WriteFile(path, b.Bytes(), 0o666); err != nil {
+		return fmt.Errorf("couldn't write the drawing: %w", err)
+	}
+	return nil
 }

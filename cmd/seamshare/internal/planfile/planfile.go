@@ -9,6 +9,7 @@ import (
 
 	"seamshare.example/cmd/seamshare/internal/strictjson"
 	"seamshare.example/services/domain/saw"
+	"seamshare.example/services/domain/saw/search"
 )
 
 // MaxBytes is how long a file may be; real ones have less than 100 KiB.
@@ -21,6 +22,10 @@ type File struct {
 	Blades   []saw.Blade
 	Settings saw.Settings
 	Plans    []saw.Plan
+
+	// What a search for plans may make of the piece, and what each of its cuts takes.
+	Wants      []search.Want
+	SawMinutes int64
 }
 
 // Help is the form, for people.
@@ -97,6 +102,11 @@ stones  "shape" is oval, round, pear, marquise, cushion, rectangle, triangle or
         freeform (with a "ring"). Also "dome" (flat without it), "view", "zone" (the
         colour it lies in), "bar" (the layer its face lies in), "tilt", "sg",
         "surface": host rock in the face, potch in the face, or hollow.
+wants   for --suggest: what may be made of the piece, each like a stone without name
+        and place: its length and width are the proportions, "from" and "to" bound
+        the length; or "sizes": [[12, 9], [10, 8]] as you calibrate. "together": 2 or 3
+        is a matched set, each by "step" shorter than the one before. "saw_minutes" is
+        what a cut takes.
 
 What comes of a plan is an estimate, no valuation.
 `
@@ -133,6 +143,15 @@ func (f File) Plan(name string) (saw.Plan, bool) {
 		return saw.Plan{}, false
 	}
 	return f.Plans[i], true
+}
+
+// Task is what a search for plans is given: the first blade cuts.
+func (f File) Task() search.Task {
+	t := search.Task{Study: f.Study, Prices: f.Prices, Settings: f.Settings, Wants: f.Wants, SawMinutes: f.SawMinutes}
+	if len(f.Blades) > 0 {
+		t.Blade = f.Blades[0]
+	}
+	return t
 }
 
 // Place turns a path that the domain gives within a study, plan or price list into the file's words: what the domain calls

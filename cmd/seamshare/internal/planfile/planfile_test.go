@@ -11,6 +11,7 @@ import (
 
 	"seamshare.example/cmd/seamshare/internal/planfile"
 	"seamshare.example/services/domain/saw"
+	"seamshare.example/services/domain/saw/search"
 )
 
 // example is what people are shown.
@@ -205,6 +206,15 @@ func files() *rapid.Generator[planfile.File] {
 			Blades:   []saw.Blade{{Name: text.Draw(t, "blade"), KerfUm: some.Draw(t, "kerf"), ReachUm: some.Draw(t, "reach"), WanderUm: some.Draw(t, "wander")}},
 			Settings: saw.Settings{CrackUm: some.Draw(t, "crack"), GripUm: some.Draw(t, "grip"), Currency: "AUD", HourMinor: some.Draw(t, "hour"), LevyBp: bp.Draw(t, "levy"), SellingMinor: some.Draw(t, "selling")},
 		}
+		patterned := func() saw.Stone {
+			p := stone.Draw(t, "pattern")
+			p.Name, p.At, p.TurnMdeg = "", saw.Point{}, 0
+			return p
+		}
+		sized := search.Want{Pattern: patterned(), Sizes: []search.Size{{LengthUm: some.Draw(t, "l"), WidthUm: some.Draw(t, "w")}}, Together: 2, StepUm: some.Draw(t, "step")}
+		sized.Pattern.LengthUm, sized.Pattern.WidthUm = 0, 0
+		f.Wants = []search.Want{{Pattern: patterned(), FromUm: some.Draw(t, "from"), ToUm: some.Draw(t, "to")}, sized}
+		f.SawMinutes = rapid.Int64Range(0, 100).Draw(t, "saw minutes")
 		for i, steps := range [][]saw.Step{rapid.SliceOfN(step, 1, 3).Draw(t, "steps"), nil} {
 			f.Plans = append(f.Plans, saw.Plan{Name: fmt.Sprintf("plan %d", i), Part: text.Draw(t, "part"), Blades: f.Blades, Settings: f.Settings, Steps: steps, Ends: rapid.SliceOfN(end, 1, 2).Draw(t, "ends")})
 		}

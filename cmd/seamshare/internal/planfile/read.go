@@ -13,6 +13,7 @@ import (
 	"seamshare.example/services/domain/measure"
 	"seamshare.example/services/domain/money"
 	"seamshare.example/services/domain/saw"
+	"seamshare.example/services/domain/saw/search"
 )
 
 // maxText is how long a name may be; what is longer is cut off in drawings.
@@ -24,7 +25,7 @@ type reader struct {
 }
 
 func (r *reader) file(v strictjson.Value) (f File) {
-	o := r.Object("", v, "piece", "blades", "rules", "prices", "plans")
+	o := r.Object("", v, "piece", "blades", "rules", "prices", "plans", "wants", "saw_minutes")
 	if o == nil {
 		return f
 	}
@@ -43,6 +44,10 @@ func (r *reader) file(v strictjson.Value) (f File) {
 	if v, ok := o.Get("plans"); ok {
 		f.Plans = each(r, "plans", v, r.plan)
 	}
+	if v, ok := o.Get("wants"); ok {
+		f.Wants = each(r, "wants", v, r.want)
+	}
+	f.SawMinutes = members{r, "", o}.whole("saw_minutes", saw.MaxMinutes)
 	f.Settings.Currency, f.Prices.Currency = r.currency, r.currency
 	for i := range f.Plans {
 		f.Plans[i].Blades, f.Plans[i].Settings = f.Blades, f.Settings
@@ -574,23 +579,49 @@ var shapes = []string{
 	"", string(saw.Oval), string(saw.Round), string(saw.Pear), string(saw.Marquise), string(saw.Cushion), string(saw.Rectangle), string(saw.Triangle), string(saw.Freeform),
 }
 
+// pattern is what a planned stone and one that is wanted have in common.
+var pattern = []string{"shape", "ring", "length", "width", "depth", "dome", "sg", "view", "zone", "bar", "tilt", "surface", "class", "market", "chance", "minutes"}
+
 func (r *reader) stone(path string, v strictjson.Value) (s saw.Stone) {
-	m, ok := r.members(path, v, "name", "shape", "ring", "length", "width", "depth", "dome", "sg", "view", "at", "turn", "zone", "bar", "tilt", "surface",
-		"class", "market", "chance", "minutes")
+	m, ok := r.members(path, v, append([]string{"name", "at", "turn"}, pattern...)...)
 	if !ok {
 		return s
 	}
-	s = saw.Stone{
-		Name: m.name("name"), Shape: saw.Shape(m.word("shape", shapes...)), Ring: m.points("ring"),
-		LengthUm: m.length("length"), DepthUm: m.length("depth"), DomeUm: m.number("dome", "mm"), SGMilli: m.number("sg", ""),
-		View: saw.View(m.word("view", views...)), At: m.point0("at"), TurnMdeg: m.number("turn", "degrees"),
+	s = m.pattern(false)
+	s.Name, s.At, s.TurnMdeg = m.name("name"), m.point0("at"), m.number("turn", "degrees")
+	return s
+}
+
+func (r *reader) want(path string, v strictjson.Value) (w search.Want) {
+	m, ok := r.members(path, v, append([]string{"sizes", "from", "to", "together", "step"}, pattern...)...)
+	if !ok {
+		return w
+	}
+	if v, ok := m.o.Get("sizes"); ok {
+		w.Sizes = each(r, path+".sizes", v, func(path string, v strictjson.Value) search.Size {
+			p := r.point(path, v)
+			return search.Size{LengthUm: p.X, WidthUm: p.Y}
+		})
+		r.Without(path, m.o, "sizes", "length", "width", "from", "to")
+	}
+	w.Pattern = m.pattern(len(w.Sizes) > 0)
+	w.FromUm, w.ToUm, w.Together, w.StepUm = m.number("from", "mm"), m.number("to", "mm"), int(m.whole("together", 3)), m.number("step", "mm")
+	return w
+}
+
+// pattern reads what a stone is like; one that is wanted in some sizes has no length and width of its own.
+func (m members) pattern(sized bool) saw.Stone {
+	s := saw.Stone{
+		Shape: saw.Shape(m.word("shape", shapes...)), Ring: m.points("ring"), DepthUm: m.length("depth"), DomeUm: m.number("dome", "mm"), SGMilli: m.number("sg", ""),
+		View: saw.View(m.word("view", views...)),
 		Zone: m.text("zone"), Bar: m.text("bar"), TiltMdeg: m.number("tilt", "degrees"),
 		Class: m.text("class"), Market: m.text("market"), ChanceBp: 10_000, Minutes: m.whole("minutes", saw.MaxMinutes),
 	}
-	if m.has("width") || s.Shape != saw.Round {
-		s.WidthUm = m.length("width")
-	} else {
-		s.WidthUm = s.LengthUm
+	if !sized {
+		s.LengthUm = m.length("length")
+		if s.WidthUm = s.LengthUm; m.has("width") || s.Shape != saw.Round {
+			s.WidthUm = m.length("width")
+		}
 	}
 	if m.has("chance") {
 		s.ChanceBp = m.rate("chance")

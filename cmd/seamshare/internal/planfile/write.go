@@ -8,6 +8,7 @@ import (
 	"seamshare.example/cmd/seamshare/internal/strictjson"
 	"seamshare.example/services/domain/measure"
 	"seamshare.example/services/domain/saw"
+	"seamshare.example/services/domain/saw/search"
 	"seamshare.example/services/wire"
 )
 
@@ -29,6 +30,10 @@ func Format(f File) []byte {
 	if len(f.Plans) > 0 {
 		w.put("plans", list(f.Plans, plan))
 	}
+	if len(f.Wants) > 0 {
+		w.put("wants", list(f.Wants, want))
+	}
+	w.whole("saw_minutes", f.SawMinutes)
 	return strictjson.Format(&w.Object)
 }
 
@@ -316,18 +321,36 @@ func end(e saw.End) strictjson.Value {
 func stone(s saw.Stone) strictjson.Value {
 	w := &writer{}
 	w.text("name", s.Name)
+	w.pattern(s)
+	w.put("at", point(s.At))
+	w.number("turn", s.TurnMdeg)
+	return &w.Object
+}
+
+func want(one search.Want) strictjson.Value {
+	w := &writer{}
+	w.pattern(one.Pattern)
+	if len(one.Sizes) > 0 {
+		w.put("sizes", list(one.Sizes, func(s search.Size) strictjson.Value { return point(saw.Point{X: s.LengthUm, Y: s.WidthUm}) }))
+	}
+	w.number("from", one.FromUm)
+	w.number("to", one.ToUm)
+	w.whole("together", int64(one.Together))
+	w.number("step", one.StepUm)
+	return &w.Object
+}
+
+func (w *writer) pattern(s saw.Stone) {
 	w.text("shape", string(s.Shape))
 	if len(s.Ring) > 0 {
 		w.put("ring", points(s.Ring))
 	}
-	w.put("length", number(s.LengthUm))
-	w.put("width", number(s.WidthUm))
+	w.number("length", s.LengthUm)
+	w.number("width", s.WidthUm)
 	w.put("depth", number(s.DepthUm))
 	w.number("dome", s.DomeUm)
 	w.number("sg", s.SGMilli)
 	w.view("view", s.View)
-	w.put("at", point(s.At))
-	w.number("turn", s.TurnMdeg)
 	w.text("zone", s.Zone)
 	w.text("bar", s.Bar)
 	w.number("tilt", s.TiltMdeg)
@@ -336,5 +359,4 @@ func stone(s saw.Stone) strictjson.Value {
 	w.text("market", s.Market)
 	w.put("chance", rate(s.ChanceBp))
 	w.whole("minutes", s.Minutes)
-	return &w.Object
 }
