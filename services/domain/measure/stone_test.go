@@ -493,6 +493,11 @@ func TestBevelsByIntegration(t *testing.T) {
 			free, err := measure.NewFreeform(ring)
 			s.Outline = must(t, free, err)
 			freely := model()
+			if sharp := c.shape == measure.Rectangle || c.shape == measure.Triangle; sharp { // the same outline, so the error is known
+				if off := float64(freely.Volume-with.Volume) / float64(with.Volume) * 1e6; math.Abs(off) > float64(freely.ErrorPPM) || freely.ErrorPPM == 0 {
+					t.Errorf("a freeform's bevel is %v ppm off, said %d", off, freely.ErrorPPM)
+				}
+			}
 			s.Bevel = measure.Bevel{}
 			close(t, "bevel as a freeform", (model().Volume - freely.Volume).CubicMillimetres(), got, 0.002*got)
 			if freely.ErrorPPM > 100 {
