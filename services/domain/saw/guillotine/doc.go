@@ -42,6 +42,6 @@
 // building with few parts kept for each size.
 //
 // How long that takes depends on how many pieces fit: up to some thirty it is seconds at
-// most; with fifty small ones of many kinds, all nearly fitting, no proof may come in
-// an hour. Give a context with a deadline: the gap then says what is open.
+// most; with fifty small ones of many kinds, all nearly fitting, a minute may not be enough
+// for a proof. Give a context with a deadline: the gap then says what is open.
 package guillotine
