@@ -38,7 +38,7 @@ func (m *Model) Evaluate(plan Plan, prices Prices) (Result, error) {
 	r := Result{
 		Study: m.study.Name, Plan: plan.Name,
 		MassUg: whole.ug, ModelUg: model, ErrorBp: rounded((model-whole.ug)*10_000, whole.ug),
-		Trunk: trunk, Infeasible: ev.infeasible, Totals: totals(trunk),
+		Trunk: trunk, Infeasible: ev.infeasible, HourMinor: plan.Settings.HourMinor, Totals: totals(trunk),
 	}
 	ev.value(&r)
 	return r, nil
