@@ -24,14 +24,13 @@ func (ev *evaluation) stones(w *way, b *Branch, p part, out *Ended, e End) error
 		}
 		f := fitting{evaluation: ev, b: b, p: p, s: placed, path: path}
 		f.out = Planned{Name: s.Name, Path: path, Fits: true, ChanceBp: s.ChanceBp, Market: s.Market}
-		if err := f.zone(w); err != nil {
-			return err
-		}
 		if err := f.depth(); err != nil {
 			return err
 		}
-		f.region.Within = append(f.region.Within, Within{p.face, InsidePart, ""})
-		f.avoid(faces)
+		z := f.out.Section.Box()
+		if f.region, err = ev.regionOf(w, p, s.Zone, path+".zone", s.Surface, span{z.Min.Y, z.Max.Y}, faces); err != nil {
+			return err
+		}
 		f.face()
 		f.section(sections)
 		for j := range out.Stones {
@@ -67,42 +66,6 @@ func (f *fitting) find(rule Rule, against string, supposed bool, view View, at p
 		Rule: rule, Path: f.path, Part: f.p.name, Stone: f.s.Name, Against: against, Supposed: supposed, View: view, At: um(at),
 		ByUm: max(1, ceilUm(byNm)), Text: fmt.Sprintf(format, args...),
 	})
-}
-
-// zone finds the zone that the stone claims.
-func (f *fitting) zone(w *way) error {
-	if f.s.Zone == "" {
-		return nil
-	}
-	for _, d := range w.drawn {
-		if d.Name != f.s.Zone {
-			continue
-		}
-		if d.View == Section || d.ring == nil {
-			break
-		}
-		f.region.Within = append(f.region.Within, Within{d.ring, InsideZone, d.Name})
-		return nil
-	}
-	return invalid(f.path+".zone", quoted(f.s.Zone), "no zone of that name is drawn in face or back")
-}
-
-// avoid takes of the obstacles what is in the stone's way.
-func (f *fitting) avoid(all []Avoid) {
-	side := f.out.Section.Box()
-	for _, a := range all {
-		switch {
-		case a.Kind == Rock && f.s.Surface == RockInFace, a.Kind == Potch && f.s.Surface == PotchInFace: // admitted
-		case a.heights.to <= side.Min.Y || a.heights.from >= side.Max.Y:
-		default:
-			f.region.Avoid = append(f.region.Avoid, a)
-		}
-	}
-	for _, c := range f.p.sawn {
-		if c.view != Section && c.wander > 0 {
-			f.region.Beside = append(f.region.Beside, Beside{c.line, c.clear, c.wander})
-		}
-	}
 }
 
 // depth sets the stone as high into its bar, or part, as it goes, and finds whether there is depth and backing

@@ -89,6 +89,10 @@ func TestMoneyIsThatOfAllWays(t *testing.T) {
 				t.Fatalf("%s is %d, want %v", what, c.got, want)
 			}
 		}
+		solved, err := r.Tree().Solve()
+		if err != nil || solved.Mean.Cmp(mean) != 0 || solved.Variance.Cmp(square) != 0 {
+			t.Fatalf("the tree has mean %v and variance %v (%v), want %v and %v", solved.Mean, solved.Variance, err, mean, square)
+		}
 		if want := math.Sqrt(variance); math.Abs(float64(r.Money.Spread)-want) > 0.51 {
 			t.Fatalf("spread is %d, want %v", r.Money.Spread, want)
 		}

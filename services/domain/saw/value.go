@@ -3,6 +3,8 @@ package saw
 import (
 	"math/big"
 	"math/bits"
+
+	"seamshare.example/services/domain/saw/risk"
 )
 
 // find is the first price of a class and size in a market.
@@ -46,7 +48,11 @@ func (s Settings) levy(minor int64) int64 {
 	return int64(q)
 }
 
+// net is what is left of a sale; what brings nothing isn't sold.
 func (ev *evaluation) net(minor int64) int64 {
+	if minor == 0 {
+		return 0
+	}
 	return minor - ev.plan.Settings.levy(minor) - ev.plan.Settings.SellingMinor
 }
 
@@ -127,39 +133,37 @@ type sales struct {
 	a, b        big.Int // for work in between
 }
 
-const certain = 10_000
-
 func (s *sales) add(chanceBp, net int64) {
 	p, v := &s.a, &s.b
 	p.SetInt64(chanceBp)
 	v.SetInt64(net)
 	s.mean.Add(&s.mean, p.Mul(p, v))
-	p.SetInt64(chanceBp * (certain - chanceBp))
+	p.SetInt64(chanceBp * (risk.Certain - chanceBp))
 	s.variance.Add(&s.variance, p.Mul(p, v).Mul(p, v)) // p (1 − p) v²
 	if net > 0 {
 		if s.risky++; s.risky == 1 {
 			s.nothing.SetInt64(1)
 		}
-		s.nothing.Mul(&s.nothing, p.SetInt64(certain-chanceBp))
+		s.nothing.Mul(&s.nothing, p.SetInt64(risk.Certain-chanceBp))
 	}
-	if net > 0 || chanceBp == certain {
+	if net > 0 || chanceBp == risk.Certain {
 		s.best += net
 	}
-	if net < 0 || chanceBp == certain {
+	if net < 0 || chanceBp == risk.Certain {
 		s.worst += net
 	}
 }
 
 func (s *sales) outlook(hours *big.Rat) outlook {
 	out := outlook{
-		mean:     new(big.Rat).SetFrac(&s.mean, big.NewInt(certain)),
-		variance: new(big.Rat).SetFrac(&s.variance, big.NewInt(certain*certain)),
+		mean:     new(big.Rat).SetFrac(&s.mean, big.NewInt(risk.Certain)),
+		variance: new(big.Rat).SetFrac(&s.variance, big.NewInt(risk.Certain*risk.Certain)),
 		nothing:  big.NewRat(1, 1),
 		best:     new(big.Rat).SetInt64(s.best),
 		worst:    new(big.Rat).SetInt64(s.worst),
 	}
 	if s.risky > 0 {
-		out.nothing.SetFrac(&s.nothing, new(big.Int).Exp(big.NewInt(certain), big.NewInt(s.risky), nil))
+		out.nothing.SetFrac(&s.nothing, new(big.Int).Exp(big.NewInt(risk.Certain), big.NewInt(s.risky), nil))
 	}
 	for _, sum := range []*big.Rat{out.mean, out.best, out.worst} {
 		sum.Sub(sum, hours)
@@ -178,7 +182,7 @@ func market(all map[string]*marketOutlook, name string) *marketOutlook {
 
 func (m *marketOutlook) add(chanceBp, minor int64, stones int) {
 	var p big.Rat
-	m.mean.Add(m.mean, p.Mul(p.SetFrac64(chanceBp, certain), new(big.Rat).SetInt64(minor)))
+	m.mean.Add(m.mean, p.Mul(p.SetFrac64(chanceBp, risk.Certain), new(big.Rat).SetInt64(minor)))
 	m.stones += stones
 }
 
@@ -222,36 +226,18 @@ func (ev *evaluation) money(o outlook) Money {
 	hours := ev.hours(new(big.Rat).Set(o.minutes))
 	m := Money{
 		Currency: ev.plan.Settings.Currency,
-		Expected: toInt(o.mean), Spread: root(o.variance), Best: toInt(o.best), Worst: toInt(o.worst),
-		NothingPpm: toInt(new(big.Rat).Mul(o.nothing, new(big.Rat).SetInt64(1_000_000))),
-		HoursMinor: toInt(hours), MinutesMilli: toInt(new(big.Rat).Mul(o.minutes, thousand)),
+		Expected: risk.Round(o.mean), Spread: risk.Root(o.variance), Best: risk.Round(o.best), Worst: risk.Round(o.worst),
+		NothingPpm: risk.Round(new(big.Rat).Mul(o.nothing, new(big.Rat).SetInt64(1_000_000))),
+		HoursMinor: risk.Round(hours), MinutesMilli: risk.Round(new(big.Rat).Mul(o.minutes, thousand)),
 	}
 	if o.minutes.Sign() > 0 {
 		perMinute := new(big.Rat).Quo(new(big.Rat).Add(o.mean, hours), o.minutes)
-		m.PerHour = toInt(perMinute.Mul(perMinute, new(big.Rat).SetInt64(60)))
+		m.PerHour = risk.Round(perMinute.Mul(perMinute, new(big.Rat).SetInt64(60)))
 	}
 	for _, market := range ev.prices.Markets {
 		if found := o.markets[market.Name]; found != nil {
-			m.Markets = append(m.Markets, MarketMoney{market.Name, toInt(found.mean), found.stones})
+			m.Markets = append(m.Markets, MarketMoney{market.Name, risk.Round(found.mean), found.stones})
 		}
 	}
 	return m
-}
-
-// toInt is the nearest whole number, halves away from zero.
-func toInt(r *big.Rat) int64 {
-	twice := new(big.Int).Lsh(new(big.Int).Abs(r.Num()), 1)
-	q := twice.Add(twice, r.Denom()).Quo(twice, new(big.Int).Lsh(r.Denom(), 1))
-	if r.Sign() < 0 {
-		q.Neg(q)
-	}
-	return q.Int64()
-}
-
-// root is the square root to the nearest whole number.
-func root(r *big.Rat) int64 {
-	// ⌊2·√r⌋ = ⌊√(4 r)⌋, then half of it rounded up.
-	four := new(big.Int).Lsh(r.Num(), 2)
-	s := four.Sqrt(four.Quo(four, r.Denom()))
-	return s.Add(s, big.NewInt(1)).Rsh(s, 1).Int64()
 }
