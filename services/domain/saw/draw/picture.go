@@ -69,7 +69,7 @@ func (o Options) checked(study saw.Study) (Options, error) {
 // Room on the paper, in micrometres: what a phone shows legibly, and what an A4 page holds between its margins.
 const (
 	pictureRoom = 104_000
-	pageRoom    = 182_000
+	pageRoom    = 179_000
 	margin      = 2_000
 )
 
