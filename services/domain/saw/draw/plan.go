@@ -225,8 +225,13 @@ func findingsFrom(list []saw.Finding, n int) (out []string) {
 			out = append(out, "Note: "+f.Text+".")
 			continue
 		}
-		out = append(out, fmt.Sprintf("Mark %d: %s", n, finding(f)))
+		if n <= mostMarks {
+			out = append(out, fmt.Sprintf("Mark %d: %s", n, finding(f)))
+		}
 		n++
+	}
+	if n > mostMarks+1 {
+		out = append(out, fmt.Sprintf("%d more have a cross without a number.", n-1-mostMarks))
 	}
 	return out
 }
@@ -414,7 +419,7 @@ func (p *pane) course(d *drawing, c course, s style) {
 			continue
 		}
 		if f.View == p.view {
-			p.warned = append(p.warned, warned{p.at(nm(f.At)), fmt.Sprint(n)})
+			p.warned = append(p.warned, warned{p.at(nm(f.At)), n})
 		}
 		n++
 	}
@@ -627,7 +632,7 @@ func (d *drawing) step(c course, w work) *picture {
 			q.work(d, w)
 			for j, f := range list {
 				if !f.Notice && f.View == v {
-					q.warned = append(q.warned, warned{q.at(nm(f.At)), fmt.Sprint(j + 1)})
+					q.warned = append(q.warned, warned{q.at(nm(f.At)), j + 1})
 				}
 			}
 		}

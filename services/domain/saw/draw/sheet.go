@@ -109,7 +109,7 @@ func controlBar() template.HTML {
 		fmt.Fprintf(&b, "M%d 2V4", 2+10*i)
 	}
 	b.WriteString(`" stroke="#000" stroke-width=".2"/><g font-size="3" font-family="sans-serif" text-anchor="middle"><text x="2.9" y="7.5">0</text><text x="52" y="7.5">50</text><text x="99" y="7.5">100 mm</text></g></svg>`)
-	return template.HTML(b.String()) //nolint:gosec // all of it is ours
+	return template.HTML(b.String()) // all of it is ours
 }
 
 // figures draws the plan with its words, the same to lay the piece on, and what comes of looks.
@@ -119,7 +119,7 @@ func (d *drawing) figures(s *sheet) error {
 		if err := p.svg(&b, fmt.Sprintf("%s-%d", d.o.ID, len(s.Figures)+1), true); err != nil {
 			return err
 		}
-		s.Figures = append(s.Figures, template.HTML(b.String())) //nolint:gosec // svg escapes all that it was given
+		s.Figures = append(s.Figures, template.HTML(b.String())) // svg escapes all that it was given
 		return nil
 	}
 	p := largest(func(most Scale) *picture { return d.whole(pageRoom, most, true) })
