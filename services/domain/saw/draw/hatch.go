@@ -111,6 +111,8 @@ func legend(used legendary, most int64) []mark {
 type legendary struct {
 	fills map[fill]bool
 	keys  map[legendKey]bool
+
+	unnamed int // labels that had no room
 }
 
 type legendKey int

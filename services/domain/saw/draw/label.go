@@ -44,9 +44,16 @@ func (l label) marks(in box) (out []mark) {
 	return out
 }
 
+// mostLeaders is how many labels of a drawing may lie outside it, and mostMarks how many findings are numbered. More can't
+// be read; the tables have them all.
+const (
+	mostLeaders = 40
+	mostMarks   = 40
+)
+
 // put places labels and answers their marks: first those that have room where they belong, since the others can go
-// anywhere.
-func (p *placer) put(all []label) (out []mark) {
+// anywhere. Of the others some may be left out.
+func (p *placer) put(all []label) (out []mark, left int) {
 	var rest []label
 	for _, l := range all {
 		w, h := l.extent()
@@ -60,7 +67,10 @@ func (p *placer) put(all []label) (out []mark) {
 			p.taken = append(p.taken, around(l.region...))
 		}
 	}
-	for _, l := range rest {
+	for i, l := range rest {
+		if i == mostLeaders {
+			return out, len(rest) - i
+		}
 		w, h := l.extent()
 		b, at := p.outside(l.edge, w, h)
 		p.taken = append(p.taken, b)
@@ -69,7 +79,7 @@ func (p *placer) put(all []label) (out []mark) {
 		out = append(out, shape{lines: [][]point{{end, at}}, pen: thin, class: "leader"}, disc{at: at, radius: 400, fill: ink})
 		out = append(out, l.marks(b)...)
 	}
-	return out
+	return out, 0
 }
 
 // inside is a box in the label's region, as near to its place as there is one.

@@ -2,6 +2,7 @@ package draw
 
 import (
 	"math"
+	"strconv"
 
 	"seamshare.example/services/domain/measure/plane"
 	"seamshare.example/services/domain/saw"
@@ -22,7 +23,7 @@ type pane struct {
 
 type warned struct {
 	at     point
-	number string
+	number int
 }
 
 // newPane is a pane around rings, with room for labels to that width. A pane that is too narrow for its rings is as wide
@@ -491,7 +492,9 @@ func (p *pane) finish() []mark {
 	for _, w := range p.warned {
 		p.warn(w)
 	}
-	p.add(p.place.put(p.late)...)
+	marks, left := p.place.put(p.late)
+	p.add(marks...)
+	p.used.unnamed += left
 	return p.marks
 }
 
@@ -500,6 +503,10 @@ func (p *pane) warn(w warned) {
 	p.key(keyFinding)
 	const arm = 700
 	cross := shape{lines: [][]point{{w.at.minus(point{arm, arm}), w.at.plus(point{arm, arm})}, {w.at.minus(point{arm, -arm}), w.at.plus(point{arm, -arm})}}, pen: medium, class: "finding"}
+	if w.number > mostMarks {
+		p.add(cross)
+		return
+	}
 	for away := int64(4_500); ; away += 3_000 {
 		for _, way := range []point{{1, -1}, {-1, -1}, {1, 1}, {-1, 1}, {0, -1}, {1, 0}, {0, 1}, {-1, 0}} {
 			at := w.at.plus(way.toward(away))
@@ -511,7 +518,7 @@ func (p *pane) warn(w warned) {
 			}
 			p.place.taken = append(p.place.taken, b)
 			p.add(cross, shape{lines: [][]point{{w.at, at}}, pen: thin, class: "leader"})
-			p.add(warning(at, w.number)...)
+			p.add(warning(at, strconv.Itoa(w.number))...)
 			return
 		}
 	}

@@ -69,7 +69,7 @@ func (o Options) checked(study saw.Study) (Options, error) {
 // Room on the paper, in micrometres: what a phone shows legibly, and what an A4 page holds between its margins.
 const (
 	pictureRoom = 104_000
-	pageRoom    = 182_000
+	pageRoom    = 179_000
 	margin      = 2_000
 )
 
@@ -85,7 +85,7 @@ type picture struct {
 }
 
 func newPicture(title, desc string, room int64) *picture {
-	return &picture{title: title, desc: desc, room: room, used: legendary{map[fill]bool{}, map[legendKey]bool{}}}
+	return &picture{title: title, desc: desc, room: room, used: legendary{fills: map[fill]bool{}, keys: map[legendKey]bool{}}}
 }
 
 // below adds marks under what is there, at the left edge.
@@ -159,6 +159,9 @@ func (p *picture) bar() []mark {
 
 // finish adds what every picture ends with.
 func (p *picture) finish(notes []string) {
+	if p.used.unnamed > 0 {
+		notes = append(notes, fmt.Sprintf("%d names had no room.", p.used.unnamed))
+	}
 	for i, n := range notes {
 		gap := int64(700)
 		if i == 0 {

@@ -48,7 +48,7 @@ func Plan(w io.Writer, study saw.Study, plan saw.Plan, result saw.Result, o Opti
 	if err != nil {
 		return err
 	}
-	return d.whole(pictureRoom, d.scale(d.courses[0], pictureRoom), false).svg(w, d.o.ID, false)
+	return d.whole(pictureRoom, scales[0], false).svg(w, d.o.ID, false)
 }
 
 // Step draws the part that a step is done on and what comes of it. The path is the step's, as in parts and
@@ -74,7 +74,7 @@ func Outcomes(w io.Writer, study saw.Study, plan saw.Plan, result saw.Result, pa
 	if err != nil {
 		return err
 	}
-	p := d.outcomes(path, pictureRoom)
+	p := d.outcomes(path, pictureRoom, scales[0])
 	if p == nil {
 		return fmt.Errorf("the plan has no look %q: give the path of one, such as steps[0]", path)
 	}
@@ -118,10 +118,11 @@ func (d *drawing) weighed() string {
 
 const estimates = "All sizes, masses and parts of a plan are estimates."
 
-// whole is the picture of the trunk. On a page that says the rest it has no title, and the piece at its own size
-// stands beside it where there is room.
-func (d *drawing) whole(room int64, at Scale, page bool) *picture {
+// whole is the picture of the trunk, no larger than a scale. On a page that says the rest it has no title, and the
+// piece at its own size stands beside it where there is room.
+func (d *drawing) whole(room int64, most Scale, page bool) *picture {
 	c := d.courses[0]
+	at := d.scale(c, room).atMost(most)
 	stones := 0
 	for _, e := range c.branch.Ends {
 		stones += len(e.Stones)
@@ -164,7 +165,7 @@ func (d *drawing) full(p *picture) [][]mark {
 	return columns
 }
 
-func (d *drawing) outcomes(path string, room int64) *picture {
+func (d *drawing) outcomes(path string, room int64, most Scale) *picture {
 	var of []course
 	for _, c := range d.courses {
 		if c.path == path && c.number != "" {
@@ -186,11 +187,9 @@ func (d *drawing) outcomes(path string, room int64) *picture {
 	across := int64(min(len(of), 2))
 	const gap = 5_000
 	each := (room - gap*(across-1)) / across
-	p.scale = scales[0]
+	p.scale = most
 	for _, c := range of {
-		if s := d.scale(c, each); s.Num*p.scale.Den < p.scale.Num*s.Den {
-			p.scale = s
-		}
+		p.scale = p.scale.atMost(d.scale(c, each))
 	}
 	var columns [][]mark
 	var notes []string
@@ -226,8 +225,13 @@ func findingsFrom(list []saw.Finding, n int) (out []string) {
 			out = append(out, "Note: "+f.Text+".")
 			continue
 		}
-		out = append(out, fmt.Sprintf("Mark %d: %s", n, finding(f)))
+		if n <= mostMarks {
+			out = append(out, fmt.Sprintf("Mark %d: %s", n, finding(f)))
+		}
 		n++
+	}
+	if n > mostMarks+1 {
+		out = append(out, fmt.Sprintf("%d more have a cross without a number.", n-1-mostMarks))
 	}
 	return out
 }
@@ -415,7 +419,7 @@ func (p *pane) course(d *drawing, c course, s style) {
 			continue
 		}
 		if f.View == p.view {
-			p.warned = append(p.warned, warned{p.at(nm(f.At)), fmt.Sprint(n)})
+			p.warned = append(p.warned, warned{p.at(nm(f.At)), n})
 		}
 		n++
 	}
@@ -628,7 +632,7 @@ func (d *drawing) step(c course, w work) *picture {
 			q.work(d, w)
 			for j, f := range list {
 				if !f.Notice && f.View == v {
-					q.warned = append(q.warned, warned{q.at(nm(f.At)), fmt.Sprint(j + 1)})
+					q.warned = append(q.warned, warned{q.at(nm(f.At)), j + 1})
 				}
 			}
 		}

@@ -13,6 +13,14 @@ var Full = Scale{1, 1}
 
 func (s Scale) String() string { return fmt.Sprintf("%d:%d", s.Num, s.Den) }
 
+// atMost is the smaller of two scales.
+func (s Scale) atMost(t Scale) Scale {
+	if t.Num*s.Den < s.Num*t.Den {
+		return t
+	}
+	return s
+}
+
 // um is nanometres of the piece in micrometres of paper, half away from zero.
 func (s Scale) um(nm int64) int64 { return half(nm*s.Num, s.Den*1_000) }
 

@@ -281,14 +281,20 @@ func (w wedge) backing(q *pane, placeUm int64) (bad []string) {
 			// On a blank strip, since it lies along the cut.
 			aside := point{-d.y, d.x}.toward(550)
 			q.add(shape{lines: [][]point{{a.plus(aside), b.plus(aside), b.minus(aside), a.minus(aside)}}, closed: true, fill: blank})
-			q.add(arrow(a, b)...)
+			for _, m := range arrow(a, b) {
+				if line, ok := m.(shape); ok && !line.closed {
+					line.class = "backing"
+					m = line
+				}
+				q.add(m)
+			}
 		}
 		t := words{at: middle.plus(point{1_500, 0}), anchor: left, size: smallSize, back: true, text: length(s.left) + " backing, " + length(s.asked) + " asked"}
 		q.add(t)
 		q.place.taken = append(q.place.taken, t.bounds())
 		if s.left < s.asked {
 			bad = append(bad, fmt.Sprintf("Mark %d: %s is left with %s of backing, %s are asked for: %s short.", i+1, name(s.name), length(s.left), length(s.asked), length(s.asked-s.left)))
-			q.warned = append(q.warned, warned{middle, fmt.Sprint(i + 1)})
+			q.warned = append(q.warned, warned{middle, i + 1})
 		}
 	}
 	return bad

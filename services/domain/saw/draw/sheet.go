@@ -47,8 +47,11 @@ type sheetStone struct {
 	Minutes                                          int64
 }
 
-// pageHigh is the most that a drawing may take of a page, in micrometres: A4 less its margins and a little.
-const pageHigh = 262_000
+// The most that a drawing may take of a page, in micrometres: A4 less the sheet's margins, and in height a little less.
+const (
+	pageWide = 184_000
+	pageHigh = 262_000
+)
 
 // Sheet writes a page of HTML to print on A4 paper, black and white, and to take to the bench: the drawings to scale with a
 // bar to check the printer by, the steps to tick off, the parts with masses to compare, the planned stones and
@@ -106,7 +109,7 @@ func controlBar() template.HTML {
 		fmt.Fprintf(&b, "M%d 2V4", 2+10*i)
 	}
 	b.WriteString(`" stroke="#000" stroke-width=".2"/><g font-size="3" font-family="sans-serif" text-anchor="middle"><text x="2.9" y="7.5">0</text><text x="52" y="7.5">50</text><text x="99" y="7.5">100 mm</text></g></svg>`)
-	return template.HTML(b.String()) //nolint:gosec // all of it is ours
+	return template.HTML(b.String()) // all of it is ours
 }
 
 // figures draws the plan with its words, the same to lay the piece on, and what comes of looks.
@@ -116,38 +119,28 @@ func (d *drawing) figures(s *sheet) error {
 		if err := p.svg(&b, fmt.Sprintf("%s-%d", d.o.ID, len(s.Figures)+1), true); err != nil {
 			return err
 		}
-		s.Figures = append(s.Figures, template.HTML(b.String())) //nolint:gosec // svg escapes all that it was given
+		s.Figures = append(s.Figures, template.HTML(b.String())) // svg escapes all that it was given
 		return nil
 	}
-	at := d.scale(d.courses[0], pageRoom)
-	p := d.whole(pageRoom, at, true)
-	for _, smaller := range scales {
-		if p.high() <= pageHigh {
-			break
-		}
-		if smaller.Num*at.Den < at.Num*smaller.Den {
-			at = smaller
-			p = d.whole(pageRoom, at, true)
-		}
-	}
+	p := largest(func(most Scale) *picture { return d.whole(pageRoom, most, true) })
 	if err := add(p); err != nil {
 		return err
 	}
-	if at != Full && !p.hasFull {
+	if p.scale != Full && !p.hasFull {
 		full := newPicture(d.study.Name+" at its own size", fmt.Sprintf("The cuts of %s at 1:1, to lay the piece on. %s", d.plan.Name, estimates), pageRoom)
 		full.flow(d.full(full))
-		if full.high() <= pageHigh && bounds(full.marks).width() <= pageRoom {
+		if full.fitsPage() {
 			if err := add(full); err != nil {
 				return err
 			}
 		} else {
-			s.Unfit = fmt.Sprintf("The piece is too large for this paper at 1:1; it is drawn at %s.", at)
+			s.Unfit = fmt.Sprintf("The piece is too large for this paper at 1:1; it is drawn at %s.", p.scale)
 		}
 	}
 	for _, c := range d.courses {
 		for _, w := range c.work {
 			if _, ok := w.Do.(saw.Look); ok {
-				if err := add(d.outcomes(w.path, pageRoom)); err != nil {
+				if err := add(largest(func(most Scale) *picture { return d.outcomes(w.path, pageRoom, most) })); err != nil {
 					return err
 				}
 			}
@@ -156,7 +149,24 @@ func (d *drawing) figures(s *sheet) error {
 	return nil
 }
 
-func (p *picture) high() int64 { return bounds(p.marks).height() + 2*margin }
+// largest is the picture at the largest scale at which all of it, labels too, fits a page: a browser shrinks a page that
+// something is too wide for, and then nothing is to scale.
+func largest(draw func(most Scale) *picture) (p *picture) {
+	for _, most := range scales {
+		if p != nil && p.scale.atMost(most) == p.scale {
+			continue
+		}
+		if p = draw(most); p.fitsPage() {
+			break
+		}
+	}
+	return p
+}
+
+func (p *picture) fitsPage() bool {
+	b := bounds(p.marks).grown(margin)
+	return b.width() <= pageWide && b.height() <= pageHigh
+}
 
 // course puts a branch's steps, parts and stones on the sheet, and those of its looks where they come.
 func (d *drawing) course(s *sheet, c course) {
@@ -170,7 +180,10 @@ func (d *drawing) course(s *sheet, c course) {
 		case saw.Grind:
 			step.View = string(do.View)
 		case saw.Look:
-			step.View = string(do.View)
+			step.View = "–"
+			if do.OffUm > 0 {
+				step.View = string(do.View)
+			}
 		case saw.Split, saw.Trim:
 		}
 		s.Steps = append(s.Steps, step)
