@@ -3,7 +3,8 @@ package search
 import (
 	"math"
 	"math/rand/v2"
-	"testing"
+
+	"pgregory.net/rapid"
 
 	"seamshare.example/services/domain/measure/plane"
 	"seamshare.example/services/domain/saw"
@@ -16,7 +17,7 @@ type Chance struct {
 	rng *rand.Rand
 }
 
-func NewChance(t testing.TB, task Task, rng *rand.Rand) *Chance {
+func NewChance(t rapid.TB, task Task, rng *rand.Rand) *Chance {
 	p, err := newPlanner(task)
 	if err != nil {
 		t.Fatal(err)
@@ -90,7 +91,7 @@ func (c *Chance) tree(g *grower, ring plane.Ring, sides []cutSide, deep int) *no
 }
 
 // Never says whether none of so many random plans is feasible and worth more.
-func (c *Chance) Never(t testing.TB, more int64, plans int) (feasible int, best int64) {
+func (c *Chance) Never(t rapid.TB, more int64, plans int) (feasible int, best int64) {
 	best = math.MinInt64
 	for i := range plans {
 		plan, score := c.Plan()

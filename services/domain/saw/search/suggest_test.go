@@ -6,6 +6,8 @@ import (
 	"reflect"
 	"testing"
 
+	"pgregory.net/rapid"
+
 	"seamshare.example/services/domain/saw"
 	"seamshare.example/services/domain/saw/search"
 	"seamshare.example/services/domain/saw/search/searchtest"
@@ -52,7 +54,7 @@ func differs(s search.Suggestion) bool {
 }
 
 // held holds a suggestion to what it promises.
-func held(t testing.TB, task search.Task, s search.Suggestion) {
+func held(t rapid.TB, task search.Task, s search.Suggestion) {
 	t.Helper()
 	if len(s.Offers) == 0 || len(s.Offers) > search.MaxOffers {
 		t.Fatalf("%d plans on offer", len(s.Offers))
