@@ -298,7 +298,7 @@ func (s Stone) check(path string) error {
 		return invalid(path+".shape", quoted(s.Shape), "an outline is oval, round, pear, marquise, cushion, rectangle, triangle or freeform")
 	}
 	const longest = MaxLengthUm / 2
-	for _, l := range []struct {
+	for _, l := range [...]struct {
 		name         string
 		um, from, to int64
 		hint         string
@@ -312,12 +312,12 @@ func (s Stone) check(path string) error {
 		{"chance_bp", s.ChanceBp, 1, 10_000, "a chance is in basis points, 10000 where it is sure"},
 		{"minutes", s.Minutes, 0, MaxMinutes, "give bench minutes"},
 	} {
-		if err := ranged(path+"."+l.name, l.um, l.from, l.to, l.hint); err != nil {
-			return err
+		if l.um < l.from || l.um > l.to {
+			return ranged(path+"."+l.name, l.um, l.from, l.to, l.hint)
 		}
 	}
 	if s.SGMilli != 0 {
-		if err := ranged(path+".sg_milli", s.SGMilli, 500, MaxSGMilli, "give it in thousandths, 0 to weigh it by its layers"); err != nil {
+		if err := ranged(path+".sg_milli", s.SGMilli, MinSGMilli, MaxSGMilli, "give it in thousandths, 0 to weigh it by its layers"); err != nil {
 			return err
 		}
 	}

@@ -18,16 +18,19 @@ func (ev *evaluation) stones(w *way, b *Branch, p part, out *Ended, e End) error
 		}
 		w.stone[s.Name] = path
 		b.Minutes += s.Minutes
-		f := fitting{evaluation: ev, b: b, p: p, s: ev.tilted(s), path: path}
-		f.out = Planned{Name: s.Name, Path: path, Fits: true, ChanceBp: s.ChanceBp, Market: s.Market}
-		if err := f.zone(w); err != nil {
+		placed, err := ev.place(path, s)
+		if err != nil {
 			return err
 		}
+		f := fitting{evaluation: ev, b: b, p: p, s: placed, path: path}
+		f.out = Planned{Name: s.Name, Path: path, Fits: true, ChanceBp: s.ChanceBp, Market: s.Market}
 		if err := f.depth(); err != nil {
 			return err
 		}
-		f.region.Within = append(f.region.Within, Within{p.face, InsidePart, ""})
-		f.avoid(faces)
+		z := f.out.Section.Box()
+		if f.region, err = ev.regionOf(w, p, s.Zone, path+".zone", s.Surface, span{z.Min.Y, z.Max.Y}, faces); err != nil {
+			return err
+		}
 		f.face()
 		f.section(sections)
 		for j := range out.Stones {
@@ -65,42 +68,6 @@ func (f *fitting) find(rule Rule, against string, supposed bool, view View, at p
 	})
 }
 
-// zone finds the zone that the stone claims.
-func (f *fitting) zone(w *way) error {
-	if f.s.Zone == "" {
-		return nil
-	}
-	for _, d := range w.drawn {
-		if d.Name != f.s.Zone {
-			continue
-		}
-		if d.View == Section || d.ring == nil {
-			break
-		}
-		f.region.Within = append(f.region.Within, Within{d.ring, InsideZone, d.Name})
-		return nil
-	}
-	return invalid(f.path+".zone", quoted(f.s.Zone), "no zone of that name is drawn in face or back")
-}
-
-// avoid takes of the obstacles what is in the stone's way.
-func (f *fitting) avoid(all []Avoid) {
-	side := f.out.Section.Box()
-	for _, a := range all {
-		switch {
-		case a.Kind == Rock && f.s.Surface == RockInFace, a.Kind == Potch && f.s.Surface == PotchInFace: // admitted
-		case a.heights.to <= side.Min.Y || a.heights.from >= side.Max.Y:
-		default:
-			f.region.Avoid = append(f.region.Avoid, a)
-		}
-	}
-	for _, c := range f.p.sawn {
-		if c.view != Section && c.wander > 0 {
-			f.region.Beside = append(f.region.Beside, Beside{c.line, c.clear, c.wander})
-		}
-	}
-}
-
 // depth sets the stone as high into its bar, or part, as it goes, and finds whether there is depth and backing
 // enough below.
 func (f *fitting) depth() error {
@@ -131,7 +98,7 @@ func (f *fitting) depth() error {
 	// How high the part lets it go, and where its floor is.
 	roof, floor := int64(math.MaxInt64), int64(math.MinInt64)
 	missing, at := int64(0), int64(0)
-	over(f.frame.rings(f.p.section), reach, stops, func(from, to int64, low, high [2]int64, ok bool) {
+	f.scratch.over(f.frame.rings(f.p.section), reach, stops, func(from, to int64, low, high [2]int64, ok bool) {
 		if !ok {
 			missing, at = missing+to-from, from
 			return
@@ -155,7 +122,7 @@ func (f *fitting) depth() error {
 	if f.bar != nil {
 		clean, best := int64(math.MaxInt64), int64(math.MinInt64)
 		missing := int64(0)
-		over(f.frame.rings(f.bar.rings...), reach, stops, func(from, to int64, low, high [2]int64, ok bool) {
+		f.scratch.over(f.frame.rings(f.bar.rings...), reach, stops, func(from, to int64, low, high [2]int64, ok bool) {
 			if !ok {
 				missing, at = missing+to-from, from
 				return
@@ -177,8 +144,8 @@ func (f *fitting) depth() error {
 		}
 	}
 	top := roof >> 1
-	if f.frame.sin != 0 {
-		top -= 2 // what rounding may add
+	if _, _, level := upright(f.p.section); !level || f.frame.sin != 0 {
+		top -= 2 // where edges slope, rounding may set it so much too high
 	}
 	f.top = plane.Point{X: u, Y: top}
 	side := s.side(f.top)
@@ -198,7 +165,7 @@ func (f *fitting) depth() error {
 		return nil
 	}
 	colour, backing := top-under.to/2, under.from/2-bottom
-	f.out.ColourUm, f.out.BackingUm = max(0, colour/plane.Micrometre), max(0, floorDiv(backing, plane.Micrometre))
+	f.out.ColourUm, f.out.BackingUm = max(0, rounded(colour, plane.Micrometre)), max(0, rounded(backing, plane.Micrometre))
 	set := f.plan.Settings
 	if lack := set.BackingUm*plane.Micrometre - backing; lack > 1 {
 		f.find(EnoughBacking, f.bar.name, false, Section, f.frame.out(plane.Point{X: u, Y: under.from / 2}), float64(lack), "below %s the stone has %s µm of backing, at least %d are asked for", f.bar.name, micrometres(backing), set.BackingUm)
@@ -246,15 +213,7 @@ func below(crest []plane.Point, u int64) int64 {
 	return 0
 }
 
-func floorDiv(a, b int64) int64 {
-	q := a / b
-	if a%b < 0 {
-		q--
-	}
-	return q
-}
-
-func micrometres(nm int64) string { return fmt.Sprint(floorDiv(nm, plane.Micrometre)) }
+func micrometres(nm int64) string { return fmt.Sprint(rounded(nm, plane.Micrometre)) }
 
 func reversed(r plane.Ring) {
 	for i, j := 0, len(r)-1; i < j; i, j = i+1, j-1 {
@@ -266,7 +225,7 @@ func reversed(r plane.Ring) {
 func (f *fitting) face() {
 	f.out.Outline = f.s.footprint()
 	outline := f.out.Outline
-	f.out.AreaUm2 = f.s.flat.SquareMicrometres()
+	f.out.AreaUm2 = int64(f.s.known.outline.FaceArea())
 	for _, w := range f.region.Within {
 		if plane.Holds(w.Ring, outline) {
 			continue
@@ -372,7 +331,7 @@ func nearest(outline plane.Ring, a Avoid) (at plane.Point, by float64) {
 	for _, p := range path {
 		if outline.Where(p) != plane.Outside {
 			if d := toEdge(outline, p); d >= deep {
-				at, deep, apart = p, d, 0
+				at, deep = p, d
 			}
 		}
 	}

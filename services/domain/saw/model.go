@@ -8,14 +8,15 @@ import (
 	"seamshare.example/services/domain/measure/plane"
 )
 
-// Model is a study that was checked and made ready for plans. It is never changed, so many plans may be
-// evaluated on it at once.
+// Model is a study that was checked and made ready for plans. Many plans may be evaluated on it
+// at once.
 type Model struct {
-	study Study
-	trace trace
-	whole part
-	drawn []drawn            // features of face and back, and cracks and lines of the section
-	tilts map[string]float64 // of seams, in radians
+	study    Study
+	trace    trace
+	whole    part
+	drawn    []drawn            // features of face and back, and cracks and lines of the section
+	tilts    map[string]float64 // of seams, in radians
+	outlines outlines
 }
 
 // trace places points of the face view along the section.
@@ -76,6 +77,7 @@ type drawn struct {
 	Feature
 	ring   plane.Ring // in the face view or section, if closed
 	path   plane.Path // else
+	box    plane.Box  // round either
 	within span       // its depths, z in nanometres
 }
 
@@ -313,6 +315,7 @@ func (m *Model) draw(path string, features []Feature) ([]drawn, error) {
 		if d.ring != nil && !plane.Holds(container, d.ring) {
 			return nil, invalid(at+".points", f.Name, "an edge of it leaves %s; draw it inside", where)
 		}
+		d.box = plane.Path(points).Box()
 		if depth := f.DepthUm * plane.Micrometre; depth > 0 {
 			box := m.whole.section.Box()
 			if d.within = (span{-depth, math.MaxInt64}); f.View == Back {

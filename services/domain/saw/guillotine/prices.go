@@ -1,6 +1,7 @@
 package guillotine
 
 import (
+	"cmp"
 	"context"
 	"math"
 	"math/bits"
@@ -39,6 +40,7 @@ func (s *search) charges(ctx context.Context) *prices {
 	for pr.scale < 1<<10 && most*float64(pr.scale)*2 < 1<<60 {
 		pr.scale *= 2
 	}
+	s.begin(pr)
 	best := slices.Clone(pr.charge)
 	lowest := int64(math.MaxInt64)
 	factor, idle := 1.0, 0
@@ -91,6 +93,48 @@ func (s *search) charges(ctx context.Context) *prices {
 	s.repair(pr.inside.build(len(s.p)-1, len(s.q)-1))
 	pr.surround()
 	return pr
+}
+
+// begin charges what a kind is worth above the value for area at which the limits just
+// fill the stock: with such prices the bound is that of the stock's area at most.
+func (s *search) begin(pr *prices) {
+	density := func(i int) float64 {
+		k := s.Kinds[i]
+		return float64(k.Value) / (float64(k.Length+s.Kerf) * float64(k.Width+s.Kerf))
+	}
+	order := make([]int, len(s.Kinds))
+	for i := range order {
+		order[i] = i
+	}
+	slices.SortFunc(order, func(a, b int) int { return cmp.Compare(density(b), density(a)) })
+	left := float64(s.Length+s.Kerf) * float64(s.Width+s.Kerf)
+	last := 0.0
+	for _, i := range order {
+		k := s.Kinds[i]
+		area := float64(k.Length+s.Kerf) * float64(k.Width+s.Kerf)
+		if left -= area * float64(s.most[i]); left < 0 {
+			last = density(i)
+			break
+		}
+	}
+	for i, k := range s.Kinds {
+		if d := density(i); s.limited[i] && d > last {
+			pr.charge[i] = min(k.Value*pr.scale, int64(float64(k.Value*pr.scale)*(1-last/d)))
+		}
+	}
+}
+
+// part is a part of the prices, in 1/8: where they are too dear, good plans look poor.
+func (s *search) part(ctx context.Context, pr *prices, eighths int64) (*prices, error) {
+	some := &prices{scale: pr.scale, charge: slices.Clone(pr.charge), worth: make([]int64, len(s.Kinds)), inside: newTable(s.grid)}
+	for i := range some.charge {
+		some.charge[i] = some.charge[i] / 8 * eighths
+	}
+	if err := s.price(ctx, some); err != nil {
+		return nil, err
+	}
+	some.surround()
+	return some, nil
 }
 
 // price computes worth, sum and inside from the charges.

@@ -1,9 +1,24 @@
 package guillotine
 
-import "context"
+import (
+	"context"
+	"errors"
+)
 
-// firstWidth is how many parts of a size are kept in the first look for a good plan.
-const firstWidth = 8
+// rounds are how far each way is gone, one round after the other: dives, and narrow passes,
+// in which all limits are kept, look for good plans; full passes prove the bound.
+var rounds = []struct {
+	dives, width int
+	kept, tried  int
+}{
+	{100, 8, 100_000, 20_000_000},
+	{1_000, 32, 300_000, 200_000_000},
+	{5_000, 64, 1_000_000, 1_000_000_000},
+	{10_000, 128, 4_000_000, 4_000_000_000},
+	{10_000, 512, maxKept, 1 << 40},
+}
+
+var errFull = errors.New("too many parts")
 
 // run searches until the plan is proved the best, the context ends, or memory does.
 func (s *search) run(ctx context.Context) End {
@@ -11,54 +26,80 @@ func (s *search) run(ctx context.Context) End {
 	if pr == nil {
 		return Stopped
 	}
-	if s.value == s.bound {
-		return Proved
-	}
-	// A look with few parts of a size, all limits kept: a good plan makes the rest short.
-	for width := firstWidth; width <= 4*firstWidth && s.value < s.bound; width *= 4 {
-		out, err := s.pass(ctx, pr, s.limited, s.value+1, width)
-		if err != nil {
+	told := make([]bool, len(s.Kinds))
+	walker := s.newWalker(pr)
+	for _, r := range rounds {
+		if err := walker.walk(ctx, r.dives); err != nil {
 			return Stopped
 		}
-		if out.full {
-			break
+		if err := s.look(ctx, pr, r.width); err != nil {
+			return Stopped
 		}
-		s.found(pr, out)
+		err := s.prove(ctx, pr, told, reach{kept: r.kept, tried: r.tried})
+		switch {
+		case err == nil:
+			return Proved
+		case !errors.Is(err, errFull):
+			return Stopped
+		}
 	}
-	// The proof. The target begins close below the bound, where few parts can reach it, and
-	// sinks in growing steps while nothing does.
-	told := make([]bool, len(s.Kinds))
+	return Full
+}
+
+// look goes narrow passes for plans that are better, at the prices and below them.
+func (s *search) look(ctx context.Context, pr *prices, width int) error {
+	for salt, eighths := range []int64{8, 4, 0, 6, 2} {
+		if s.value == s.bound {
+			return nil
+		}
+		some, err := s.part(ctx, pr, eighths)
+		if err != nil {
+			return err
+		}
+		out, err := s.pass(ctx, some, s.limited, s.value+1, reach{width, maxKept, 1 << 40, uint64(salt) * 0x9e3779b97f4a7c15})
+		if err != nil {
+			return err
+		}
+		s.found(some, out)
+	}
+	return nil
+}
+
+// prove lowers the bound until it meets the plan or a pass is full. The target begins
+// close below the bound, where few parts can reach it, and sinks in growing steps while
+// nothing does.
+func (s *search) prove(ctx context.Context, pr *prices, told []bool, r reach) error {
 	drop := max(1, (s.bound-s.value)/16)
 	for s.value < s.bound {
 		target := max(s.value+1, s.bound+1-drop)
-		out, err := s.pass(ctx, pr, told, target, 0)
+		out, err := s.pass(ctx, pr, told, target, r)
 		switch {
 		case err != nil:
-			return Stopped
+			return err
 		case out.full && target < s.bound:
-			if drop = (s.bound + 1 - target) / 4; drop < 1 {
-				drop = 1
-			}
+			drop = max(1, (s.bound+1-target)/4)
 			continue
 		case out.full:
-			return Full
+			return errFull
 		}
 		s.found(pr, out)
-		if out.best == nil {
+		if !out.reached {
 			drop *= 2
 			continue
 		}
 		s.tellMore(told, pr, out.best)
 	}
-	return Proved
+	return nil
 }
 
 // found takes over what a pass proved and built.
 func (s *search) found(pr *prices, out outcome) {
-	if out.best != nil {
+	if out.reached {
 		s.repair(out.best)
 	}
-	s.lower(out.bound / pr.scale)
+	if !out.full {
+		s.lower(out.bound / pr.scale)
+	}
 }
 
 // tellMore tells the kinds apart that the plan uses too often or pays for in vain. Where

@@ -8,6 +8,7 @@ import (
 	"math/bits"
 	"slices"
 
+	"seamshare.example/services/domain/money"
 	"seamshare.example/services/domain/rule"
 )
 
@@ -71,7 +72,7 @@ func Solve(ctx context.Context, p Problem, progress func(Progress)) (Result, err
 	case err != nil:
 		return Result{}, err
 	}
-	s.lower(free.total())
+	s.lower(min(free.total(), p.wanted(g)))
 	best := free.build(len(g.p)-1, len(g.q)-1)
 	s.repair(best)
 	if s.value == s.bound {
@@ -98,6 +99,20 @@ func (p Problem) values() []int64 {
 		values[i] = k.Value
 	}
 	return values
+}
+
+// wanted is what all that is wanted is worth, as many as fit of each kind, up to
+// money.Max.
+func (p Problem) wanted(g *grid) int64 {
+	var sum int64
+	for i, k := range p.Kinds {
+		hi, worth := bits.Mul64(uint64(k.Value), uint64(g.most[i]))
+		if hi > 0 || worth > money.Max {
+			return money.Max
+		}
+		sum = min(sum+int64(worth), money.Max)
+	}
+	return sum
 }
 
 // areaBound is the stock's area at the best value for area of any kind that fits,

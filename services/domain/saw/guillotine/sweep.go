@@ -30,36 +30,48 @@ var none = ref{-1, -1}
 
 // pass builds parts, smallest first, of which a plan worth at least target could be made.
 type pass struct {
+	ctx context.Context // lives as long as the pass
 	*search
 	*prices
 	*layout
 	target int64 // scaled
-	width  int   // how many are kept for each size; 0: all
-	given  int64 // Σ λ · limit of the kinds that aren't told apart
+	reach
+	given int64 // Σ λ · limit of the kinds that aren't told apart
 
 	cells   [][]kept
 	total   int
+	joins   int   // tried so far
+	asked   int   // when the context is asked next, in joins
 	index   index // of all kept
 	here    []kept
 	at      index // of those here
+	least   int64 // what a part here has to be worth, charged, to be of use
 	dropped int64 // best bound of what the width left out, scaled; math.MinInt64 if nothing
 }
 
-// outcome of a pass. The target is out of reach where best is nil and nothing was dropped.
+// reach is how far a pass goes.
+type reach struct {
+	width int    // how many are kept for each size; 0: all
+	kept  int    // in all
+	tried int    // joins of two parts
+	salt  uint64 // which of parts that look alike a narrow pass keeps
+}
+
+// outcome of a pass.
 type outcome struct {
-	best  *build
-	worth int64 // of best, with what was given, scaled
-	bound int64 // scaled: nothing is worth more, or it is below the target
-	full  bool
+	reached bool   // the target, as the pass counts
+	best    *build // the best that reached it; nil cuts nothing
+	bound   int64  // scaled: nothing is worth more
+	full    bool   // it went too far, and the rest says nothing
 }
 
 // pass runs one. told says which kinds' counts are told apart; target is in minor units.
-func (s *search) pass(ctx context.Context, pr *prices, told []bool, target int64, width int) (outcome, error) {
+func (s *search) pass(ctx context.Context, pr *prices, told []bool, target int64, r reach) (outcome, error) {
 	l, ok := s.newLayout(told)
 	if !ok {
 		return outcome{full: true}, nil
 	}
-	ps := &pass{search: s, prices: pr, layout: l, target: target * pr.scale, width: width, dropped: math.MinInt64}
+	ps := &pass{ctx: ctx, search: s, prices: pr, layout: l, target: target * pr.scale, reach: r, dropped: math.MinInt64}
 	worth := make([]int64, len(s.Kinds))
 	for i, k := range s.Kinds {
 		worth[i] = pr.worth[i]
@@ -71,24 +83,22 @@ func (s *search) pass(ctx context.Context, pr *prices, told []bool, target int64
 	}
 	m, n := len(s.p), len(s.q)
 	ps.cells = make([][]kept, m*n)
-	best := none
-	most := int64(math.MinInt64)
+	// The plan that cuts nothing is one too: where all is charged what it is worth, what
+	// was given is all there is.
+	best, most := none, int64(0)
 	for i := 1; i < m; i++ {
-		if err := ctx.Err(); err != nil {
-			return outcome{}, err
-		}
 		for j := 1; j < n; j++ {
 			ps.here = ps.here[:0]
 			ps.at.reset()
 			cell := i*n + j
-			least := ps.target - pr.sum - pr.around[cell]
+			ps.least = ps.target - pr.sum - pr.around[cell]
 			for at, v := range s.variants {
-				if v.i == i && v.j == j && pr.worth[v.kind] >= least && (told[v.kind] || worth[v.kind] > 0) {
+				if v.i == i && v.j == j && pr.worth[v.kind] >= ps.least && (told[v.kind] || worth[v.kind] > 0) {
 					ps.keep(cell, kept{counts: l.one[v.kind], worth: worth[v.kind], charged: pr.worth[v.kind], first: ref{-1, int32(at)}})
 				}
 			}
-			if !ps.across(i, j, least) || !ps.along(i, j, least) || !ps.settle(cell) {
-				return outcome{full: true}, nil
+			if !ps.across(i, j) || !ps.along(i, j) || !ps.settle(cell) {
+				return outcome{full: true}, ctx.Err()
 			}
 			for at := range ps.cells[cell] {
 				if w := ps.cells[cell][at].worth; w > most {
@@ -102,15 +112,17 @@ func (s *search) pass(ctx context.Context, pr *prices, told []bool, target int64
 	if ps.dropped != math.MinInt64 {
 		out.bound = max(out.bound, ps.dropped)
 	}
-	if best != none && most+ps.given >= ps.target {
-		out.best, out.worth = ps.build(best), most+ps.given
-		out.bound = max(out.bound, out.worth)
+	if most+ps.given >= ps.target {
+		out.reached, out.bound = true, max(out.bound, most+ps.given)
+		if best != none {
+			out.best = ps.build(best)
+		}
 	}
 	return out, nil
 }
 
 // across joins parts behind one another; the shorter is named first.
-func (ps *pass) across(i, j int, least int64) bool {
+func (ps *pass) across(i, j int) bool {
 	n := len(ps.q)
 	b := i
 	for a := 1; 2*ps.p[a] <= ps.p[i]; a++ {
@@ -121,7 +133,7 @@ func (ps *pass) across(i, j int, least int64) bool {
 			continue
 		}
 		for c := 1; c <= j; c++ {
-			if !ps.join(a*n+c, b*n+j, i*n+j, across, least) || c < j && a != b && !ps.join(a*n+j, b*n+c, i*n+j, across, least) {
+			if !ps.join(a*n+c, b*n+j, i*n+j, across) || c < j && a != b && !ps.join(a*n+j, b*n+c, i*n+j, across) {
 				return false
 			}
 		}
@@ -130,7 +142,7 @@ func (ps *pass) across(i, j int, least int64) bool {
 }
 
 // along joins parts beside one another.
-func (ps *pass) along(i, j int, least int64) bool {
+func (ps *pass) along(i, j int) bool {
 	n := len(ps.q)
 	d := j
 	for c := 1; 2*ps.q[c] <= ps.q[j]; c++ {
@@ -141,7 +153,7 @@ func (ps *pass) along(i, j int, least int64) bool {
 			continue
 		}
 		for a := 1; a <= i; a++ {
-			if !ps.join(a*n+c, i*n+d, i*n+j, along, least) || a < i && c != d && !ps.join(i*n+c, a*n+d, i*n+j, along, least) {
+			if !ps.join(a*n+c, i*n+d, i*n+j, along) || a < i && c != d && !ps.join(i*n+c, a*n+d, i*n+j, along) {
 				return false
 			}
 		}
@@ -150,7 +162,7 @@ func (ps *pass) along(i, j int, least int64) bool {
 }
 
 // join tries each part of one cell with each of another; both are sorted, best first.
-func (ps *pass) join(a, b, cell int, s side, least int64) bool {
+func (ps *pass) join(a, b, cell int, s side) bool {
 	first, second := ps.cells[a], ps.cells[b]
 	if len(first) == 0 || len(second) == 0 {
 		return true
@@ -158,14 +170,15 @@ func (ps *pass) join(a, b, cell int, s side, least int64) bool {
 	top := second[0].charged
 	for x := range first {
 		one := &first[x]
-		if one.charged+top < least {
+		if one.charged+top < ps.least {
 			break
 		}
 		for y := range second {
 			two := &second[y]
-			if one.charged+two.charged < least {
+			if one.charged+two.charged < ps.least {
 				break
 			}
+			ps.joins++
 			if sum, ok := ps.add(&one.counts, &two.counts); ok {
 				ps.keep(cell, kept{
 					counts: sum, worth: one.worth + two.worth, charged: one.charged + two.charged,
@@ -173,11 +186,20 @@ func (ps *pass) join(a, b, cell int, s side, least int64) bool {
 				})
 			}
 		}
-		if ps.total+len(ps.here) > maxKept {
+		if ps.total+len(ps.here) > ps.kept || ps.joins > ps.tried || ps.stopped() {
 			return false
 		}
 	}
 	return true
+}
+
+// stopped asks the context now and then.
+func (ps *pass) stopped() bool {
+	if ps.joins < ps.asked {
+		return false
+	}
+	ps.asked = ps.joins + 1<<20
+	return ps.ctx.Err() != nil
 }
 
 // keep takes a candidate, unless one of the same counts is worth as much and is no
@@ -202,31 +224,46 @@ func (ps *pass) keep(cell int, k kept) {
 	}
 	ps.at.put(hash, ref{0, int32(len(ps.here))}, nil)
 	ps.here = append(ps.here, k)
+	if ps.width > 0 && len(ps.here) >= 4*ps.width {
+		ps.narrow(cell)
+		ps.at.reset()
+		for at := range ps.here {
+			ps.at.put(ps.here[at].counts.hash(), ref{0, int32(at)}, nil)
+		}
+		ps.least = max(ps.least, ps.here[ps.width-1].charged+1)
+	}
+}
+
+// narrow sorts what is here and leaves out what is beyond the width.
+func (ps *pass) narrow(cell int) {
+	slices.SortFunc(ps.here, func(a, b kept) int {
+		return cmp.Or(cmp.Compare(b.charged, a.charged), cmp.Compare(b.worth, a.worth),
+			cmp.Compare(a.counts.hash()^ps.salt, b.counts.hash()^ps.salt))
+	})
+	if ps.width > 0 && len(ps.here) >= ps.width {
+		// What is left out later is worth no more than the last that stays.
+		ps.dropped = max(ps.dropped, ps.here[ps.width-1].charged+ps.around[cell]+ps.sum)
+		ps.here = ps.here[:ps.width]
+	}
 }
 
 // maxTries bounds how many kept parts a candidate is held against; missing one that
 // makes it needless costs time only.
 const maxTries = 40
 
-// settle sorts what is here, leaves out what is beyond the width, and keeps the rest.
+// settle keeps what is here.
 func (ps *pass) settle(cell int) bool {
 	if len(ps.here) == 0 {
 		return true
 	}
-	slices.SortFunc(ps.here, func(a, b kept) int {
-		return cmp.Or(cmp.Compare(b.charged, a.charged), slices.Compare(a.counts[:], b.counts[:]))
-	})
-	if ps.width > 0 && len(ps.here) > ps.width {
-		ps.dropped = max(ps.dropped, ps.here[ps.width].charged+ps.around[cell]+ps.sum)
-		ps.here = ps.here[:ps.width]
-	}
+	ps.narrow(cell)
 	ps.cells[cell] = slices.Clone(ps.here)
 	ps.total += len(ps.here)
 	for at := range ps.cells[cell] {
 		k := &ps.cells[cell][at]
 		ps.index.put(k.counts.hash(), ref{int32(cell), int32(at)}, func(r ref) bool { return ps.cells[r.cell][r.at].counts == k.counts })
 	}
-	return ps.total <= maxKept
+	return ps.total <= ps.kept
 }
 
 func (ps *pass) build(r ref) *build {

@@ -8,23 +8,29 @@ type table struct {
 	*grid
 	worth []int64 // of each kind; below 1 it isn't cut
 	v     []int64
+	i, j  int // v is computed up to these
 }
 
 func newTable(g *grid) *table { return &table{grid: g, v: make([]int64, len(g.p)*len(g.q))} }
 
 // fill computes v. It stops with the context's error.
 func (t *table) fill(ctx context.Context, worth []int64) error {
-	t.worth = worth
+	return t.fillTo(ctx, worth, len(t.p)-1, len(t.q)-1)
+}
+
+// fillTo computes v of parts up to p[most] × q[wide] only.
+func (t *table) fillTo(ctx context.Context, worth []int64, most, wide int) error {
+	t.worth, t.i, t.j = worth, most, wide
 	n := len(t.q)
 	clear(t.v[:n])
-	for i := 1; i < len(t.p); i++ {
+	for i := 1; i <= most; i++ {
 		if err := ctx.Err(); err != nil {
 			return err
 		}
-		row := t.v[i*n : (i+1)*n]
+		row := t.v[i*n : i*n+wide+1]
 		copy(row, t.v[(i-1)*n:i*n])
 		for _, v := range t.variants {
-			if v.i == i {
+			if v.i == i && v.j <= wide {
 				row[v.j] = max(row[v.j], worth[v.kind])
 			}
 		}
@@ -33,14 +39,14 @@ func (t *table) fill(ctx context.Context, worth []int64) error {
 			for t.p[b] > t.p[i]-t.p[a] {
 				b--
 			}
-			first, second := t.v[a*n:(a+1)*n], t.v[b*n:(b+1)*n]
+			first, second := t.v[a*n:a*n+wide+1], t.v[b*n:b*n+wide+1]
 			for j, x := range first {
 				if sum := x + second[j]; sum > row[j] {
 					row[j] = sum
 				}
 			}
 		}
-		for j := 1; j < n; j++ {
+		for j := 1; j <= wide; j++ {
 			best, whole := max(row[j], row[j-1]), t.q[j]
 			d := j
 			for c := 1; 2*t.q[c] <= whole; c++ {
