@@ -1,6 +1,7 @@
 package search
 
 import (
+	"cmp"
 	"math"
 	"slices"
 )
@@ -12,10 +13,16 @@ type contact struct {
 	slope [3]float64
 }
 
+// space is memory that is used again.
+type space struct {
+	contacts []contact
+	halves   [5][]half // of programs in so many unknowns
+}
+
 // ascend moves and turns a body to where it may be largest nearby. The reach is the least over contacts, each smooth; so
 // again and again a linear program over their slopes, within a box that shrinks when it has promised too much, gives
 // the next step.
-func (w *walls) ascend(b *body, p place, rounds int, space *[]contact) (place, float64) {
+func (w *walls) ascend(b *body, p place, rounds int, space *space) (place, float64) {
 	reach := w.reach(b, p)
 	if reach <= 0 {
 		return p, reach
@@ -23,8 +30,8 @@ func (w *walls) ascend(b *body, p place, rounds int, space *[]contact) (place, f
 	box := reach / 2
 	for range rounds {
 		turn := box / reach / b.far
-		*space = w.contacts(b, p, reach, box, (*space)[:0])
-		d, promised := steepest(*space, [3]float64{box, box, turn}, b.period == 0)
+		space.contacts = w.contacts(b, p, reach, box, space.contacts[:0])
+		d, promised := space.steepest([3]float64{box, box, turn}, b.period == 0)
 		if promised <= reach*(1+1e-7) {
 			if box *= 0.3; box < reach*1e-5 {
 				break
@@ -100,24 +107,34 @@ func (w *walls) contacts(b *body, p place, reach, box float64, out []contact) []
 			tell(s.p, s.q, func(u, _ vec) float64 { return b.gauge(u) }, g)
 		}
 	}
-	slices.SortFunc(out, func(a, b contact) int {
-		if a.reach < b.reach {
-			return -1
-		}
-		return 1
-	})
 	return out
 }
 
 // steepest is the step within the box after which the least contact is the greatest, as far as slopes tell, and how great.
-func steepest(contacts []contact, box [3]float64, round bool) (d [3]float64, promised float64) {
+func (sp *space) steepest(box [3]float64, round bool) (d [3]float64, promised float64) {
+	contacts := sp.contacts
 	if len(contacts) == 0 {
 		return d, 0
 	}
+	swing := func(c *contact) float64 {
+		return math.Abs(c.slope[0])*box[0] + math.Abs(c.slope[1])*box[1] + math.Abs(c.slope[2])*box[2]
+	}
+	// The most that any step could bring; what stays above it all the way doesn't count.
+	most := math.Inf(1)
+	for i := range contacts {
+		most = min(most, contacts[i].reach+swing(&contacts[i]))
+	}
+	kept := contacts[:0]
+	for i := range contacts {
+		if contacts[i].reach-swing(&contacts[i]) < most {
+			kept = append(kept, contacts[i])
+		}
+	}
+	contacts = kept
+	slices.SortFunc(contacts, func(a, b contact) int { return cmp.Compare(a.reach, b.reach) })
 	// Steps are measured in boxes and reaches in the first one's, so that all numbers are near one.
 	scale := contacts[0].reach
-	var p program
-	p.n = 4
+	p := program{n: 4, space: sp, halves: sp.halves[4][:0]}
 	for k := range 3 {
 		p.low[k], p.high[k] = -1, 1
 	}
@@ -134,6 +151,7 @@ func steepest(contacts []contact, box [3]float64, round bool) (d [3]float64, pro
 		h.a[3], h.b = 1, c.reach/scale
 		p.halves = append(p.halves, h)
 	}
+	sp.halves[4] = p.halves
 	x, ok := p.solve()
 	if !ok {
 		return d, 0
@@ -150,6 +168,7 @@ type program struct {
 	n              int
 	low, high, aim [4]float64
 	halves         []half
+	space          *space
 }
 
 type half struct {
@@ -195,7 +214,7 @@ func (p *program) solve() (x [4]float64, ok bool) {
 			continue
 		}
 		// The best lies on its edge: put x[v] by the others.
-		sub := program{n: p.n - 1}
+		sub := program{n: p.n - 1, space: p.space}
 		drop := func(from half) (to half) {
 			f := from.a[v] / h.a[v]
 			j := 0
@@ -218,12 +237,13 @@ func (p *program) solve() (x [4]float64, ok bool) {
 		}
 		bound := half{b: p.high[v]}
 		bound.a[v] = 1
-		sub.halves = append(make([]half, 0, i+2), drop(bound))
+		sub.halves = append(p.space.halves[sub.n][:0], drop(bound))
 		bound.a[v], bound.b = -1, -p.low[v]
 		sub.halves = append(sub.halves, drop(bound))
 		for _, earlier := range p.halves[:i] {
 			sub.halves = append(sub.halves, drop(earlier))
 		}
+		p.space.halves[sub.n] = sub.halves
 		y, ok := sub.solve()
 		if !ok {
 			return x, false

@@ -78,7 +78,9 @@ type larger struct {
 	best   float64 // half-length of what was found, in nanometres
 	seen   float64 // the greatest reach that was tried
 	found  Found
-	space  []contact
+	space  space
+	// unsettled: only the bound is wanted, and best is a reach.
+	unsettled bool
 }
 
 // try takes a place up if a larger stone than before lies there, exactly.
@@ -91,6 +93,11 @@ func (l *larger) try(p place, reach float64) {
 		l.found = Found{LengthUm: s.LengthUm, WidthUm: s.WidthUm, At: s.At, TurnMdeg: s.TurnMdeg, Outline: ring}
 		l.best = float64(s.LengthUm) * plane.Micrometre / 2
 	}
+}
+
+// note takes a reach up as it is.
+func (l *larger) note(_ place, reach float64) {
+	l.best, l.seen = max(l.best, reach), max(l.seen, reach)
 }
 
 // settle is the longest stone, in whole micrometres and thousandths of a degree, that the region holds there, if
@@ -192,7 +199,11 @@ func (l *larger) prove(ctx context.Context, e Effort) (float64, int) {
 		if reach > 0 {
 			c.most = reach*b.stretch(c.ht) + shift
 		}
-		if reach > l.seen {
+		switch {
+		case reach <= l.seen:
+		case l.unsettled:
+			l.note(w.ascend(b, c.middle, 40, &l.space))
+		default:
 			l.try(w.ascend(b, c.middle, 60, &l.space))
 		}
 		return c

@@ -41,7 +41,7 @@ type grower struct {
 	*planner
 	slab  *slab
 	rng   *rand.Rand
-	space []contact
+	space space
 	pin   *pin // nil: none
 	// saw counts what a cut costs.
 	sawing float64

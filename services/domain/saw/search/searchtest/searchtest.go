@@ -3,6 +3,7 @@ package searchtest
 
 import (
 	"math"
+	"math/rand/v2"
 
 	"seamshare.example/services/domain/saw"
 	"seamshare.example/services/domain/saw/search"
@@ -170,4 +171,47 @@ func area(r []saw.Point) float64 {
 		sum += float64(p.X)*float64(q.Y) - float64(q.X)*float64(p.Y)
 	}
 	return math.Abs(sum) / 2 / mm / mm
+}
+
+// Random is a piece of random shape with a random zone, crack and rock, and some of the wants.
+func Random(rng *rand.Rand) search.Task {
+	n := 3 + rng.IntN(12)
+	at := make([]float64, 0, 2*n)
+	size, hollow := 6+14*rng.Float64(), rng.Float64()*0.6
+	for i := range n {
+		sin, cos := math.Sincos(2 * math.Pi * (float64(i) + 0.4*rng.Float64()) / float64(n))
+		r := size * (1 - hollow*rng.Float64())
+		at = append(at, r*cos*1.3, r*sin)
+	}
+	t := slab("random", points(at...), 5+rng.Int64N(6))
+	var features []saw.Feature
+	small := func(x, y, r float64, n int) []saw.Point {
+		at := make([]float64, 0, 2*n)
+		for i := range n {
+			sin, cos := math.Sincos(2 * math.Pi * float64(i) / float64(n))
+			at = append(at, x+r*cos, y+r*sin)
+		}
+		return points(at...)
+	}
+	// Within the greatest circle about the middle that the outline surely holds.
+	inner := size * (1 - hollow) * 0.4
+	if rng.IntN(2) == 0 {
+		features = append(features, zone("zone", []string{"middle", "top"}[rng.IntN(2)], small(rng.Float64(), 0, inner*0.8, 3+rng.IntN(6))))
+	}
+	if rng.IntN(2) == 0 {
+		features = append(features, crack("crack", points(-inner*rng.Float64(), -0.5, inner*rng.Float64(), inner*0.5)))
+	}
+	if rng.IntN(3) == 0 {
+		features = append(features, saw.Feature{Name: "rock", Kind: saw.Rock, View: saw.Face, Closed: true, Points: small(0, -inner*0.4, inner*0.3, 4)})
+	}
+	t = with(t, features...)
+	for len(t.Wants) > 1 && rng.IntN(3) > 0 {
+		i := rng.IntN(len(t.Wants))
+		t.Wants = append(t.Wants[:i:i], t.Wants[i+1:]...)
+	}
+	t.Settings.SellingMinor, t.SawMinutes = rng.Int64N(400), rng.Int64N(15)
+	t.Settings.HourMinor = rng.Int64N(7_000)
+	t.Blade.KerfUm, t.Blade.WanderUm = 300+rng.Int64N(600), rng.Int64N(100)
+	t.Settings.CrackUm, t.Settings.PotchUm = rng.Int64N(900), rng.Int64N(900)
+	return t
 }
