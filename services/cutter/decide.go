@@ -59,26 +59,6 @@ func (s *Server) GradePart(ctx context.Context, req *cutterv1.GradePartRequest) 
 	return &cutterv1.GradePartResponse{Piece: p, Position: position}, nil
 }
 
-// JudgeInclusion implements cutterv1.CutterServiceServer.
-func (s *Server) JudgeInclusion(ctx context.Context, req *cutterv1.JudgeInclusionRequest) (*cutterv1.JudgeInclusionResponse, error) {
-	var unreadable rule.All
-	choice := piece.Inclusion{
-		Member: access.Caller(ctx).Member, Part: req.GetPart(), What: req.GetInclusion(), Kept: req.GetKept(), Reason: req.GetReason(),
-		WorthKept:   wire.Amount(&unreadable, "worth_kept", req.GetWorthKept()),
-		WorthGround: wire.Amount(&unreadable, "worth_ground", req.GetWorthGround()),
-	}
-	p, position, err := s.onPiece(ctx, req, atBench, func(_ desk, rough piece.State) (*piecev1.Event, error) {
-		if err := unreadable.Err(); err != nil {
-			return nil, err
-		}
-		return rough.JudgeInclusion(choice)
-	})
-	if err != nil {
-		return nil, err
-	}
-	return &cutterv1.JudgeInclusionResponse{Piece: p, Position: position}, nil
-}
-
 // batch are the pieces of a batch, each opened once, in the order in which they are
 // first named.
 type batch struct {

@@ -188,7 +188,11 @@ func fill(m protoreflect.Message, variant int, open map[protoreflect.FullName]bo
 		}
 		switch {
 		case f.IsList() && f.Message() != nil:
-			for v := range 6 { // every alternative of the oneofs in it
+			n := 1
+			if chooses(f.Message(), map[protoreflect.FullName]bool{}) {
+				n = 6 // every alternative of the oneofs in it
+			}
+			for v := range n {
 				item := m.Mutable(f).List().AppendMutable().Message()
 				fill(item, v, open)
 			}
@@ -200,6 +204,21 @@ func fill(m protoreflect.Message, variant int, open map[protoreflect.FullName]bo
 			m.Set(f, scalar(f))
 		}
 	}
+}
+
+// chooses tells whether a type or one in it has a oneof.
+func chooses(m protoreflect.MessageDescriptor, seen map[protoreflect.FullName]bool) bool {
+	if seen[m.FullName()] {
+		return false
+	}
+	seen[m.FullName()] = true
+	for i := range m.Fields().Len() {
+		f := m.Fields().Get(i)
+		if o := f.ContainingOneof(); o != nil && !o.IsSynthetic() || f.Message() != nil && chooses(f.Message(), seen) {
+			return true
+		}
+	}
+	return false
 }
 
 func scalar(f protoreflect.FieldDescriptor) protoreflect.Value {
@@ -218,7 +237,7 @@ func scalar(f protoreflect.FieldDescriptor) protoreflect.Value {
 		return protoreflect.ValueOfUint32(uint32(1000 + n))
 	case protoreflect.Uint64Kind:
 		return protoreflect.ValueOfUint64(uint64(1_000_000_000_000 + n))
-	case protoreflect.Int64Kind:
+	case protoreflect.Int64Kind, protoreflect.Sint64Kind:
 		return protoreflect.ValueOfInt64(-(1_000_000_000_000 + n)) // ten bytes: the longest form
 	}
 	panic(fmt.Sprintf("no golden value for a %v: add one", f.Kind()))

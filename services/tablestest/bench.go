@@ -19,7 +19,7 @@ import (
 
 // benchTrials are the trials of the bench's things.
 func benchTrials() []Trial {
-	return []Trial{partTrial(), planTrial(), stoneTrial(), lotTrial(), promiseTrial()}
+	return []Trial{partTrial(), planTrial(), choiceTrial(), stoneTrial(), lotTrial(), promiseTrial()}
 }
 
 // bench is a piece at a cutter's bench and what came of it. What isn't there has
@@ -28,14 +28,14 @@ type bench struct {
 	who                              cooptest.Person
 	piece, part                      string
 	stone, lot, parcel, plan, agreed string
-	order                            string
+	order, choice                    string
 	portion                          uint32 // of the lot, in the order
 }
 
 const benchUg = 20_000_000
 
 func noBench(w *World) bench {
-	return bench{w.Cutter, nothing, "1", nothing, nothing, nothing, nothing, nothing, nothing, 1}
+	return bench{w.Cutter, nothing, "1", nothing, nothing, nothing, nothing, nothing, nothing, nothing, 1}
 }
 
 // outrightTerms give all that the stones bring to the cutter.
@@ -267,12 +267,6 @@ func partTrial() Trial {
 			})}},
 			"CutterService/GradePart": {{Do: said(func(w *World, b bench) error {
 				_, err := b.who.Cutter().GradePart(w.Ctx(), &cutterv1.GradePartRequest{RequestId: command.NewID(), PieceId: b.piece, Part: b.part, Grade: &typev1.Grade{BodyTone: 6}, Class: "plain", Why: "in daylight"})
-				return err
-			})}},
-			"CutterService/JudgeInclusion": {{Do: said(func(w *World, b bench) error {
-				_, err := b.who.Cutter().JudgeInclusion(w.Ctx(), &cutterv1.JudgeInclusionRequest{
-					RequestId: command.NewID(), PieceId: b.piece, Part: b.part, Inclusion: "a sand spot", Kept: true, WorthKept: cooptest.AUD(34000), WorthGround: cooptest.AUD(30000), Reason: "at the girdle",
-				})
 				return err
 			})}},
 			"CutterService/FinishStone":   {{Do: finishStone}},

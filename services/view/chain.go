@@ -170,8 +170,8 @@ func (c *chain) part(w walk) error {
 					return err
 				}
 			}
-		case *piecev1.Event_InclusionJudged:
-			if p := e.InclusionJudged.GetPublic(); found && p.GetPart() == part {
+		case *piecev1.Event_DecisionRecorded:
+			if p := e.DecisionRecorded.GetPublic(); found && p.GetInclusion() && p.GetPart() == part {
 				c.add(rec)
 			}
 		case *piecev1.Event_Worked:

@@ -19,7 +19,7 @@ import (
 
 // All lists every view there is.
 func All() []eventstore.View {
-	return append([]eventstore.View{Members{}, Parcels{}, Stones{}, Orders{}, Yields{}, Selling{}, Shares{}, Register{}, Payouts{}, Exceptions{}, Lots{}}, raised()...)
+	return append([]eventstore.View{Members{}, Parcels{}, Stones{}, Orders{}, Yields{}, Selling{}, Shares{}, Register{}, Payouts{}, Exceptions{}, Lots{}, Decisions{}}, raised()...)
 }
 
 // MaxPage bounds the page that a list gives.

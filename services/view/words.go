@@ -114,8 +114,8 @@ func pieceWords(event *piecev1.Event) string {
 			may = append(may, fmt.Sprintf("part %s of piece %s", c.GetPart(), c.GetLabel()))
 		}
 		return fmt.Sprintf("Part %s was mixed up at the bench: it is one of %s, and nobody knows which", p.GetPart(), strings.Join(may, ", "))
-	case *piecev1.Event_InclusionJudged:
-		p := e.InclusionJudged.GetPublic()
+	case *piecev1.Event_DecisionRecorded:
+		p := e.DecisionRecorded.GetPublic()
 		if p.GetKept() {
 			return fmt.Sprintf("Part %s: an inclusion in the face was kept", p.GetPart())
 		}

@@ -122,6 +122,12 @@ var fixtures = map[string]func(*tablestest.World) asked{
 		piece, plan := tablestest.MeasuredPlan(w)
 		return &cutterv1.EvaluatePlanRequest{PieceId: piece, PlanId: plan}
 	}),
+	"CutterService/ListDecisions": by(cutter, func(w *tablestest.World) proto.Message {
+		return &cutterv1.ListDecisionsRequest{PieceId: tablestest.DecidedPiece(w)}
+	}),
+	"CutterService/GetDecisionRecord": by(cutter, func(*tablestest.World) proto.Message {
+		return &cutterv1.GetDecisionRecordRequest{Kind: typev1.DecisionKind_DECISION_KIND_SEAMS}
+	}),
 	"CutterService/LookAgain": by(cutter, func(w *tablestest.World) proto.Message {
 		s := cut(w).Stones[0]
 		return &cutterv1.LookAgainRequest{Parts: []*cutterv1.BatchPart{{PieceId: s.GetPieceId(), Part: "1B"}}, Note: "all there"}

@@ -344,13 +344,32 @@ func TestStudyAndJudge(t *testing.T) {
 			ruletest.Refused(t, err, rule.FieldInvalid, field)
 		}
 	})
-	t.Run("rule 21: both outcomes valued, in one currency, with a reason", func(t *testing.T) {
-		c := piece.Inclusion{Member: "m", Part: "1A", What: "a sand spot", WorthKept: &eventv1.Amount{Currency: "AUD", Minor: 34_000}}
-		_, err := h.JudgeInclusion(c)
-		ruletest.Refused(t, err, rule.CurrencyUnknown, "worth_ground.currency_code")
-		ruletest.Refused(t, err, rule.FieldInvalid, "reason")
-		c.WorthGround, c.Reason = &eventv1.Amount{Currency: "AUD", Minor: 30_000}, "at the girdle"
-		h.did(h.JudgeInclusion(c))
+	t.Run("rule 21: every option valued both ways, in one currency, with a chance and a reason", func(t *testing.T) {
+		aud := func(minor int64) *eventv1.Amount { return &eventv1.Amount{Currency: "AUD", Minor: minor} }
+		c := piece.Choosing{
+			Member: "m", ID: "d", Part: "1A", Kind: piecev1.DecisionKind_DECISION_KIND_INCLUSION, About: "a sand spot", ChanceBp: 10_001, Chosen: 3,
+			Options: []piece.Offered{{"keep it", aud(34_000), aud(34_000)}, {"grind it away", aud(40_000), &eventv1.Amount{Currency: "USD"}}},
+		}
+		_, err := h.Choose(c, "AUD")
+		for _, field := range []string{"reason", "chance_bp", "chosen"} {
+			ruletest.Refused(t, err, rule.FieldInvalid, field)
+		}
+		ruletest.Refused(t, err, rule.CurrencyDiffers, "options[1].if_fails.currency_code")
+		c.Options = append(c.Options, c.Options[0])
+		_, err = h.Choose(c, "AUD")
+		ruletest.Refused(t, err, rule.CountInvalid, "options")
+		c.Options, c.ChanceBp, c.Reason, c.Chosen = c.Options[:2], 8_000, "the bar is thick there", 2
+		c.Options[1].IfFails = aud(0)
+		h.did(h.Choose(c, "AUD"))
+		h.did(h.ComeOut("m", "d", true, "it went with 0.4 mm"))
+		_, err = h.ComeOut("m", "d", false, "")
+		ruletest.Refused(t, err, rule.AlreadyThere, "decision_id")
+		c.ID, c.Chosen = "sure", 1
+		h.did(h.Choose(c, "AUD"))
+		_, err = h.ComeOut("m", "sure", true, "")
+		ruletest.Refused(t, err, rule.NothingToDecide, "decision_id")
+		_, err = h.ComeOut("m", "nothing", true, "")
+		ruletest.Refused(t, err, rule.NotFound, "decision_id")
 	})
 	t.Run("a class is one of the co-op's words; refused: another, a part that became a stone", func(t *testing.T) {
 		x := piece.Expectation{Member: "m", Part: "1A", Class: "top", Classes: []string{"top", "plain"}, Why: "the bar runs through"}

@@ -46,7 +46,8 @@ import (
 //     more, it may be all that any of them may be.
 //  20. Only rough that is cut no further just now (uncut, on the shelf or an off-cut) moves on into a new parcel or a
 //     counted lot; it comes back to where it stood.
-//  21. An inclusion is kept or ground away with both outcomes valued, in one currency, and a reason.
+//  21. A decision between options has each valued for both ways it can come out, in one currency, the cutter's chance and a
+//     reason. How it came out is said once, and not of what is the same either way.
 //  22. What is taken out of a counted group and what is left make up its count; its mass as far as scales go.
 //
 // At any time: mass as described = parts + stones + losses + unexplained + moved on.
@@ -85,6 +86,7 @@ type State struct {
 
 	Studies []*piecev1.Studied // oldest first
 	Plans   []Plan             // oldest first
+	Choices []Choice           // oldest first
 
 	keptBytes int // of studies and plans, as they are stored
 }
@@ -104,7 +106,6 @@ type Part struct {
 	Waits     string               // what there is to decide, while it waits
 	Mixed     []*piecev1.Candidate // which parts it may be; none: it is itself
 	Grade     *piecev1.Graded_Private
-	Inclusion *piecev1.InclusionJudged
 
 	Was   Fate   // where it stood before it moved on
 	LotID string // the counted lot it moved into
@@ -241,8 +242,8 @@ func Evolve(s State, event *piecev1.Event) State {
 		})
 	case *piecev1.Event_Graded:
 		return s.with(e.Graded.GetPublic().GetPart(), func(part *Part) { part.Grade = e.Graded.GetPrivate() })
-	case *piecev1.Event_InclusionJudged:
-		return s.with(e.InclusionJudged.GetPublic().GetPart(), func(part *Part) { part.Inclusion = e.InclusionJudged })
+	case *piecev1.Event_DecisionRecorded, *piecev1.Event_OutcomeRecorded:
+		return evolveChoices(s, event)
 	case *piecev1.Event_Opened:
 		return opened(s, e.Opened.GetPublic())
 	}

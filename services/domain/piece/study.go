@@ -169,34 +169,6 @@ func (s State) Regrade(x Expectation) (*piecev1.Event, error) {
 	}}}, nil
 }
 
-// Inclusion is a choice between a flaw in the face and the thickness it costs.
-type Inclusion struct {
-	Member, Part, What     string
-	Kept                   bool
-	WorthKept, WorthGround *eventv1.Amount // estimated
-	Reason                 string
-}
-
-// JudgeInclusion records the choice (rule 21).
-func (s State) JudgeInclusion(c Inclusion) (*piecev1.Event, error) {
-	if _, err := s.inWork(c.Part); err != nil {
-		return nil, err
-	}
-	var broken rule.All
-	broken.Text("inclusion", c.What, 200)
-	broken.Amount("worth_kept", c.WorthKept)
-	broken.Amount("worth_ground", c.WorthGround)
-	broken.Currency("worth_ground", c.WorthGround, c.WorthKept.GetCurrency())
-	broken.Text("reason", c.Reason, 500)
-	if err := broken.Err(); err != nil {
-		return nil, err
-	}
-	return &piecev1.Event{Event: &piecev1.Event_InclusionJudged{InclusionJudged: &piecev1.InclusionJudged{
-		Public:  &piecev1.InclusionJudged_Public{PieceId: s.ID, Part: c.Part, Kept: c.Kept},
-		Private: &piecev1.InclusionJudged_Private{MemberId: c.Member, Inclusion: c.What, WorthKept: c.WorthKept, WorthGround: c.WorthGround, Reason: c.Reason},
-	}}}, nil
-}
-
 // CheckClass: a class is one of the co-op's own words, or not said.
 func CheckClass(broken *rule.All, field, class string, classes []string) {
 	if class == "" {

@@ -67,7 +67,6 @@ var Table = stage.Table{
 		{From: PartOnShelf, Do: "CutterService/GradePart", By: byCutter, To: PartOnShelf},
 		{From: PartOffcut, Do: "CutterService/GradePart", By: byCutter, To: PartOffcut},
 		{From: PartWaits, Do: "CutterService/GradePart", By: byCutter, To: PartWaits},
-		{From: PartInWork, Do: "CutterService/JudgeInclusion", By: byCutter, To: PartInWork, Needs: "both outcomes valued"},
 		{From: PartInWork, Do: "CutterService/FinishStone", By: byCutter, To: PartStone, Needs: inHand + "; rest since it was shaped, or why not", Moves: "mass: into the stone and what was ground off"},
 		{From: PartInWork, Do: "CutterService/MakeLot", By: byCutter, To: PartMovedOn, Moves: "mass, into the lot"},
 		{From: PartOnShelf, Do: "CutterService/MakeLot", By: byCutter, To: PartMovedOn, Moves: "mass, into the lot"},
@@ -95,5 +94,17 @@ var PlanTable = stage.Table{
 		{From: "open", Do: "CutterService/ChoosePlan", By: byCutter, To: "chosen", Needs: "a reason", Moves: "the plan chosen before is open again"},
 		{From: "open", Do: "CutterService/DropPlan", By: byCutter, To: "dropped", Needs: "a reason"},
 		{From: "chosen", Do: "CutterService/DropPlan", By: byCutter, To: "dropped", Needs: "a reason"},
+	},
+}
+
+// ChoiceTable is the life of a decision between options.
+var ChoiceTable = stage.Table{
+	Thing:  "decision",
+	States: []string{"open", "held", "didn't hold", "sure"},
+	Rows: []stage.Row{
+		{From: stage.None, Do: "CutterService/RecordDecision", By: byCutter, To: "open", If: "what is chosen hangs on how it comes out", Needs: "a part that isn't finished, all options valued, a reason"},
+		{From: stage.None, Do: "CutterService/RecordDecision", By: byCutter, To: "sure", If: "what is chosen brings the same either way", Needs: "the same"},
+		{From: "open", Do: "CutterService/RecordOutcome", By: byCutter, To: "held", If: "it held", Moves: "the co-op's record of that kind"},
+		{From: "open", Do: "CutterService/RecordOutcome", By: byCutter, To: "didn't hold", If: "it didn't", Moves: "the co-op's record of that kind"},
 	},
 }

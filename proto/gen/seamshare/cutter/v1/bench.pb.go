@@ -8,7 +8,6 @@ package cutterv1
 
 import (
 	_ "buf.build/gen/go/bufbuild/protovalidate/protocolbuffers/go/buf/validate"
-	money "google.golang.org/genproto/googleapis/type/money"
 	protoreflect "google.golang.org/protobuf/reflect/protoreflect"
 	protoimpl "google.golang.org/protobuf/runtime/protoimpl"
 	reflect "reflect"
@@ -733,188 +732,6 @@ func (x *GradePartResponse) GetPosition() uint64 {
 	return 0
 }
 
-// JudgeInclusionRequest asks for JudgeInclusion.
-type JudgeInclusionRequest struct {
-	state protoimpl.MessageState `protogen:"open.v1"`
-	// The caller's name for this command; a repeat answers with the first outcome.
-	RequestId string `protobuf:"bytes,1,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
-	// Wait until the node has applied at least this position.
-	MinPosition uint64 `protobuf:"varint,2,opt,name=min_position,json=minPosition,proto3" json:"min_position,omitempty"`
-	// The piece.
-	PieceId string `protobuf:"bytes,3,opt,name=piece_id,json=pieceId,proto3" json:"piece_id,omitempty"`
-	// The part, by its name in the piece.
-	Part string `protobuf:"bytes,4,opt,name=part,proto3" json:"part,omitempty"`
-	// What it is, in words.
-	Inclusion string `protobuf:"bytes,5,opt,name=inclusion,proto3" json:"inclusion,omitempty"`
-	// Whether it stays; false: thickness is taken off.
-	Kept bool `protobuf:"varint,6,opt,name=kept,proto3" json:"kept,omitempty"`
-	// What the stone would be worth with it, estimated.
-	WorthKept *money.Money `protobuf:"bytes,7,opt,name=worth_kept,json=worthKept,proto3" json:"worth_kept,omitempty"`
-	// What it would be worth without, estimated.
-	WorthGround *money.Money `protobuf:"bytes,8,opt,name=worth_ground,json=worthGround,proto3" json:"worth_ground,omitempty"`
-	// Why.
-	Reason string `protobuf:"bytes,9,opt,name=reason,proto3" json:"reason,omitempty"`
-	// Act only if the resource is still as seen; empty: as it is now.
-	Etag          string `protobuf:"bytes,10,opt,name=etag,proto3" json:"etag,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
-}
-
-func (x *JudgeInclusionRequest) Reset() {
-	*x = JudgeInclusionRequest{}
-	mi := &file_seamshare_cutter_v1_bench_proto_msgTypes[8]
-	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-	ms.StoreMessageInfo(mi)
-}
-
-func (x *JudgeInclusionRequest) String() string {
-	return protoimpl.X.MessageStringOf(x)
-}
-
-func (*JudgeInclusionRequest) ProtoMessage() {}
-
-func (x *JudgeInclusionRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_cutter_v1_bench_proto_msgTypes[8]
-	if x != nil {
-		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-		if ms.LoadMessageInfo() == nil {
-			ms.StoreMessageInfo(mi)
-		}
-		return ms
-	}
-	return mi.MessageOf(x)
-}
-
-// Deprecated: Use JudgeInclusionRequest.ProtoReflect.Descriptor instead.
-func (*JudgeInclusionRequest) Descriptor() ([]byte, []int) {
-	return file_seamshare_cutter_v1_bench_proto_rawDescGZIP(), []int{8}
-}
-
-func (x *JudgeInclusionRequest) GetRequestId() string {
-	if x != nil {
-		return x.RequestId
-	}
-	return ""
-}
-
-func (x *JudgeInclusionRequest) GetMinPosition() uint64 {
-	if x != nil {
-		return x.MinPosition
-	}
-	return 0
-}
-
-func (x *JudgeInclusionRequest) GetPieceId() string {
-	if x != nil {
-		return x.PieceId
-	}
-	return ""
-}
-
-func (x *JudgeInclusionRequest) GetPart() string {
-	if x != nil {
-		return x.Part
-	}
-	return ""
-}
-
-func (x *JudgeInclusionRequest) GetInclusion() string {
-	if x != nil {
-		return x.Inclusion
-	}
-	return ""
-}
-
-func (x *JudgeInclusionRequest) GetKept() bool {
-	if x != nil {
-		return x.Kept
-	}
-	return false
-}
-
-func (x *JudgeInclusionRequest) GetWorthKept() *money.Money {
-	if x != nil {
-		return x.WorthKept
-	}
-	return nil
-}
-
-func (x *JudgeInclusionRequest) GetWorthGround() *money.Money {
-	if x != nil {
-		return x.WorthGround
-	}
-	return nil
-}
-
-func (x *JudgeInclusionRequest) GetReason() string {
-	if x != nil {
-		return x.Reason
-	}
-	return ""
-}
-
-func (x *JudgeInclusionRequest) GetEtag() string {
-	if x != nil {
-		return x.Etag
-	}
-	return ""
-}
-
-// JudgeInclusionResponse answers JudgeInclusion.
-type JudgeInclusionResponse struct {
-	state protoimpl.MessageState `protogen:"open.v1"`
-	// The piece.
-	Piece *v1.Piece `protobuf:"bytes,1,opt,name=piece,proto3" json:"piece,omitempty"`
-	// The position of the last record this command made.
-	Position      uint64 `protobuf:"varint,2,opt,name=position,proto3" json:"position,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
-}
-
-func (x *JudgeInclusionResponse) Reset() {
-	*x = JudgeInclusionResponse{}
-	mi := &file_seamshare_cutter_v1_bench_proto_msgTypes[9]
-	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-	ms.StoreMessageInfo(mi)
-}
-
-func (x *JudgeInclusionResponse) String() string {
-	return protoimpl.X.MessageStringOf(x)
-}
-
-func (*JudgeInclusionResponse) ProtoMessage() {}
-
-func (x *JudgeInclusionResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_cutter_v1_bench_proto_msgTypes[9]
-	if x != nil {
-		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-		if ms.LoadMessageInfo() == nil {
-			ms.StoreMessageInfo(mi)
-		}
-		return ms
-	}
-	return mi.MessageOf(x)
-}
-
-// Deprecated: Use JudgeInclusionResponse.ProtoReflect.Descriptor instead.
-func (*JudgeInclusionResponse) Descriptor() ([]byte, []int) {
-	return file_seamshare_cutter_v1_bench_proto_rawDescGZIP(), []int{9}
-}
-
-func (x *JudgeInclusionResponse) GetPiece() *v1.Piece {
-	if x != nil {
-		return x.Piece
-	}
-	return nil
-}
-
-func (x *JudgeInclusionResponse) GetPosition() uint64 {
-	if x != nil {
-		return x.Position
-	}
-	return 0
-}
-
 // LookAgainRequest asks for LookAgain.
 type LookAgainRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -932,7 +749,7 @@ type LookAgainRequest struct {
 
 func (x *LookAgainRequest) Reset() {
 	*x = LookAgainRequest{}
-	mi := &file_seamshare_cutter_v1_bench_proto_msgTypes[10]
+	mi := &file_seamshare_cutter_v1_bench_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -944,7 +761,7 @@ func (x *LookAgainRequest) String() string {
 func (*LookAgainRequest) ProtoMessage() {}
 
 func (x *LookAgainRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_cutter_v1_bench_proto_msgTypes[10]
+	mi := &file_seamshare_cutter_v1_bench_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -957,7 +774,7 @@ func (x *LookAgainRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LookAgainRequest.ProtoReflect.Descriptor instead.
 func (*LookAgainRequest) Descriptor() ([]byte, []int) {
-	return file_seamshare_cutter_v1_bench_proto_rawDescGZIP(), []int{10}
+	return file_seamshare_cutter_v1_bench_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *LookAgainRequest) GetRequestId() string {
@@ -1001,7 +818,7 @@ type LookAgainResponse struct {
 
 func (x *LookAgainResponse) Reset() {
 	*x = LookAgainResponse{}
-	mi := &file_seamshare_cutter_v1_bench_proto_msgTypes[11]
+	mi := &file_seamshare_cutter_v1_bench_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1013,7 +830,7 @@ func (x *LookAgainResponse) String() string {
 func (*LookAgainResponse) ProtoMessage() {}
 
 func (x *LookAgainResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_cutter_v1_bench_proto_msgTypes[11]
+	mi := &file_seamshare_cutter_v1_bench_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1026,7 +843,7 @@ func (x *LookAgainResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LookAgainResponse.ProtoReflect.Descriptor instead.
 func (*LookAgainResponse) Descriptor() ([]byte, []int) {
-	return file_seamshare_cutter_v1_bench_proto_rawDescGZIP(), []int{11}
+	return file_seamshare_cutter_v1_bench_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *LookAgainResponse) GetPieces() []*v1.Piece {
@@ -1056,7 +873,7 @@ type BatchPart struct {
 
 func (x *BatchPart) Reset() {
 	*x = BatchPart{}
-	mi := &file_seamshare_cutter_v1_bench_proto_msgTypes[12]
+	mi := &file_seamshare_cutter_v1_bench_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1068,7 +885,7 @@ func (x *BatchPart) String() string {
 func (*BatchPart) ProtoMessage() {}
 
 func (x *BatchPart) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_cutter_v1_bench_proto_msgTypes[12]
+	mi := &file_seamshare_cutter_v1_bench_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1081,7 +898,7 @@ func (x *BatchPart) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BatchPart.ProtoReflect.Descriptor instead.
 func (*BatchPart) Descriptor() ([]byte, []int) {
-	return file_seamshare_cutter_v1_bench_proto_rawDescGZIP(), []int{12}
+	return file_seamshare_cutter_v1_bench_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *BatchPart) GetPieceId() string {
@@ -1115,7 +932,7 @@ type ReportMixUpRequest struct {
 
 func (x *ReportMixUpRequest) Reset() {
 	*x = ReportMixUpRequest{}
-	mi := &file_seamshare_cutter_v1_bench_proto_msgTypes[13]
+	mi := &file_seamshare_cutter_v1_bench_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1127,7 +944,7 @@ func (x *ReportMixUpRequest) String() string {
 func (*ReportMixUpRequest) ProtoMessage() {}
 
 func (x *ReportMixUpRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_cutter_v1_bench_proto_msgTypes[13]
+	mi := &file_seamshare_cutter_v1_bench_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1140,7 +957,7 @@ func (x *ReportMixUpRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReportMixUpRequest.ProtoReflect.Descriptor instead.
 func (*ReportMixUpRequest) Descriptor() ([]byte, []int) {
-	return file_seamshare_cutter_v1_bench_proto_rawDescGZIP(), []int{13}
+	return file_seamshare_cutter_v1_bench_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *ReportMixUpRequest) GetRequestId() string {
@@ -1184,7 +1001,7 @@ type ReportMixUpResponse struct {
 
 func (x *ReportMixUpResponse) Reset() {
 	*x = ReportMixUpResponse{}
-	mi := &file_seamshare_cutter_v1_bench_proto_msgTypes[14]
+	mi := &file_seamshare_cutter_v1_bench_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1196,7 +1013,7 @@ func (x *ReportMixUpResponse) String() string {
 func (*ReportMixUpResponse) ProtoMessage() {}
 
 func (x *ReportMixUpResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_cutter_v1_bench_proto_msgTypes[14]
+	mi := &file_seamshare_cutter_v1_bench_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1209,7 +1026,7 @@ func (x *ReportMixUpResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReportMixUpResponse.ProtoReflect.Descriptor instead.
 func (*ReportMixUpResponse) Descriptor() ([]byte, []int) {
-	return file_seamshare_cutter_v1_bench_proto_rawDescGZIP(), []int{14}
+	return file_seamshare_cutter_v1_bench_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *ReportMixUpResponse) GetPieces() []*v1.Piece {
@@ -1263,7 +1080,7 @@ type BenchLine struct {
 
 func (x *BenchLine) Reset() {
 	*x = BenchLine{}
-	mi := &file_seamshare_cutter_v1_bench_proto_msgTypes[15]
+	mi := &file_seamshare_cutter_v1_bench_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1275,7 +1092,7 @@ func (x *BenchLine) String() string {
 func (*BenchLine) ProtoMessage() {}
 
 func (x *BenchLine) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_cutter_v1_bench_proto_msgTypes[15]
+	mi := &file_seamshare_cutter_v1_bench_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1288,7 +1105,7 @@ func (x *BenchLine) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BenchLine.ProtoReflect.Descriptor instead.
 func (*BenchLine) Descriptor() ([]byte, []int) {
-	return file_seamshare_cutter_v1_bench_proto_rawDescGZIP(), []int{15}
+	return file_seamshare_cutter_v1_bench_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *BenchLine) GetJob() Job {
@@ -1404,7 +1221,7 @@ type ListBenchRequest struct {
 
 func (x *ListBenchRequest) Reset() {
 	*x = ListBenchRequest{}
-	mi := &file_seamshare_cutter_v1_bench_proto_msgTypes[16]
+	mi := &file_seamshare_cutter_v1_bench_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1416,7 +1233,7 @@ func (x *ListBenchRequest) String() string {
 func (*ListBenchRequest) ProtoMessage() {}
 
 func (x *ListBenchRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_cutter_v1_bench_proto_msgTypes[16]
+	mi := &file_seamshare_cutter_v1_bench_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1429,7 +1246,7 @@ func (x *ListBenchRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListBenchRequest.ProtoReflect.Descriptor instead.
 func (*ListBenchRequest) Descriptor() ([]byte, []int) {
-	return file_seamshare_cutter_v1_bench_proto_rawDescGZIP(), []int{16}
+	return file_seamshare_cutter_v1_bench_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *ListBenchRequest) GetMinPosition() uint64 {
@@ -1468,7 +1285,7 @@ type ListBenchResponse struct {
 
 func (x *ListBenchResponse) Reset() {
 	*x = ListBenchResponse{}
-	mi := &file_seamshare_cutter_v1_bench_proto_msgTypes[17]
+	mi := &file_seamshare_cutter_v1_bench_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1480,7 +1297,7 @@ func (x *ListBenchResponse) String() string {
 func (*ListBenchResponse) ProtoMessage() {}
 
 func (x *ListBenchResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_cutter_v1_bench_proto_msgTypes[17]
+	mi := &file_seamshare_cutter_v1_bench_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1493,7 +1310,7 @@ func (x *ListBenchResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListBenchResponse.ProtoReflect.Descriptor instead.
 func (*ListBenchResponse) Descriptor() ([]byte, []int) {
-	return file_seamshare_cutter_v1_bench_proto_rawDescGZIP(), []int{17}
+	return file_seamshare_cutter_v1_bench_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *ListBenchResponse) GetLines() []*BenchLine {
@@ -1521,7 +1338,7 @@ var File_seamshare_cutter_v1_bench_proto protoreflect.FileDescriptor
 
 const file_seamshare_cutter_v1_bench_proto_rawDesc = "" +
 	"\n" +
-	"\x1fseamshare/cutter/v1/bench.proto\x12\x13seamshare.cutter.v1\x1a\x1bbuf/validate/validate.proto\x1a\x17google/type/money.proto\x1a\x1dseamshare/type/v1/photo.proto\x1a\x1fseamshare/type/v1/drawing.proto\x1a\x1dseamshare/type/v1/piece.proto\x1a\x1dseamshare/type/v1/stone.proto\x1a\x1eseamshare/type/v1/values.proto\"\x84\x03\n" +
+	"\x1fseamshare/cutter/v1/bench.proto\x12\x13seamshare.cutter.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1dseamshare/type/v1/photo.proto\x1a\x1fseamshare/type/v1/drawing.proto\x1a\x1dseamshare/type/v1/piece.proto\x1a\x1dseamshare/type/v1/stone.proto\x1a\x1eseamshare/type/v1/values.proto\"\x84\x03\n" +
 	"\x11StudyPieceRequest\x12;\n" +
 	"\n" +
 	"request_id\x18\x01 \x01(\tB\x1c\xbaH\x19r\x172\x15^[A-Za-z0-9_-]{1,64}$R\trequestId\x12!\n" +
@@ -1571,25 +1388,6 @@ const file_seamshare_cutter_v1_bench_proto_rawDesc = "" +
 	"\xbaH\ar\x05\x10\x01\x18\xf4\x03R\x03why\x12\x1b\n" +
 	"\x04etag\x18\b \x01(\tB\a\xbaH\x04r\x02\x18@R\x04etag\"_\n" +
 	"\x11GradePartResponse\x12.\n" +
-	"\x05piece\x18\x01 \x01(\v2\x18.seamshare.type.v1.PieceR\x05piece\x12\x1a\n" +
-	"\bposition\x18\x02 \x01(\x04R\bposition\"\xda\x03\n" +
-	"\x15JudgeInclusionRequest\x12;\n" +
-	"\n" +
-	"request_id\x18\x01 \x01(\tB\x1c\xbaH\x19r\x172\x15^[A-Za-z0-9_-]{1,64}$R\trequestId\x12!\n" +
-	"\fmin_position\x18\x02 \x01(\x04R\vminPosition\x124\n" +
-	"\bpiece_id\x18\x03 \x01(\tB\x19\xbaH\x16r\x142\x12^[a-z0-9_-]{1,64}$R\apieceId\x122\n" +
-	"\x04part\x18\x04 \x01(\tB\x1e\xbaH\x1br\x192\x17^[0-9A-Za-z.'_-]{1,16}$R\x04part\x12(\n" +
-	"\tinclusion\x18\x05 \x01(\tB\n" +
-	"\xbaH\ar\x05\x10\x01\x18\xc8\x01R\tinclusion\x12\x12\n" +
-	"\x04kept\x18\x06 \x01(\bR\x04kept\x129\n" +
-	"\n" +
-	"worth_kept\x18\a \x01(\v2\x12.google.type.MoneyB\x06\xbaH\x03\xc8\x01\x01R\tworthKept\x12=\n" +
-	"\fworth_ground\x18\b \x01(\v2\x12.google.type.MoneyB\x06\xbaH\x03\xc8\x01\x01R\vworthGround\x12\"\n" +
-	"\x06reason\x18\t \x01(\tB\n" +
-	"\xbaH\ar\x05\x10\x01\x18\xf4\x03R\x06reason\x12\x1b\n" +
-	"\x04etag\x18\n" +
-	" \x01(\tB\a\xbaH\x04r\x02\x18@R\x04etag\"d\n" +
-	"\x16JudgeInclusionResponse\x12.\n" +
 	"\x05piece\x18\x01 \x01(\v2\x18.seamshare.type.v1.PieceR\x05piece\x12\x1a\n" +
 	"\bposition\x18\x02 \x01(\x04R\bposition\"\xd3\x01\n" +
 	"\x10LookAgainRequest\x12;\n" +
@@ -1674,61 +1472,55 @@ func file_seamshare_cutter_v1_bench_proto_rawDescGZIP() []byte {
 }
 
 var file_seamshare_cutter_v1_bench_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
-var file_seamshare_cutter_v1_bench_proto_msgTypes = make([]protoimpl.MessageInfo, 18)
+var file_seamshare_cutter_v1_bench_proto_msgTypes = make([]protoimpl.MessageInfo, 16)
 var file_seamshare_cutter_v1_bench_proto_goTypes = []any{
-	(Job)(0),                       // 0: seamshare.cutter.v1.Job
-	(*StudyPieceRequest)(nil),      // 1: seamshare.cutter.v1.StudyPieceRequest
-	(*StudyPieceResponse)(nil),     // 2: seamshare.cutter.v1.StudyPieceResponse
-	(*AwaitDecisionRequest)(nil),   // 3: seamshare.cutter.v1.AwaitDecisionRequest
-	(*AwaitDecisionResponse)(nil),  // 4: seamshare.cutter.v1.AwaitDecisionResponse
-	(*DecideRequest)(nil),          // 5: seamshare.cutter.v1.DecideRequest
-	(*DecideResponse)(nil),         // 6: seamshare.cutter.v1.DecideResponse
-	(*GradePartRequest)(nil),       // 7: seamshare.cutter.v1.GradePartRequest
-	(*GradePartResponse)(nil),      // 8: seamshare.cutter.v1.GradePartResponse
-	(*JudgeInclusionRequest)(nil),  // 9: seamshare.cutter.v1.JudgeInclusionRequest
-	(*JudgeInclusionResponse)(nil), // 10: seamshare.cutter.v1.JudgeInclusionResponse
-	(*LookAgainRequest)(nil),       // 11: seamshare.cutter.v1.LookAgainRequest
-	(*LookAgainResponse)(nil),      // 12: seamshare.cutter.v1.LookAgainResponse
-	(*BatchPart)(nil),              // 13: seamshare.cutter.v1.BatchPart
-	(*ReportMixUpRequest)(nil),     // 14: seamshare.cutter.v1.ReportMixUpRequest
-	(*ReportMixUpResponse)(nil),    // 15: seamshare.cutter.v1.ReportMixUpResponse
-	(*BenchLine)(nil),              // 16: seamshare.cutter.v1.BenchLine
-	(*ListBenchRequest)(nil),       // 17: seamshare.cutter.v1.ListBenchRequest
-	(*ListBenchResponse)(nil),      // 18: seamshare.cutter.v1.ListBenchResponse
-	(*v1.Size)(nil),                // 19: seamshare.type.v1.Size
-	(*v1.Photo)(nil),               // 20: seamshare.type.v1.Photo
-	(*v1.Drawing)(nil),             // 21: seamshare.type.v1.Drawing
-	(*v1.Piece)(nil),               // 22: seamshare.type.v1.Piece
-	(*v1.Grade)(nil),               // 23: seamshare.type.v1.Grade
-	(*money.Money)(nil),            // 24: google.type.Money
-	(*v1.Weighing)(nil),            // 25: seamshare.type.v1.Weighing
-	(v1.Step)(0),                   // 26: seamshare.type.v1.Step
+	(Job)(0),                      // 0: seamshare.cutter.v1.Job
+	(*StudyPieceRequest)(nil),     // 1: seamshare.cutter.v1.StudyPieceRequest
+	(*StudyPieceResponse)(nil),    // 2: seamshare.cutter.v1.StudyPieceResponse
+	(*AwaitDecisionRequest)(nil),  // 3: seamshare.cutter.v1.AwaitDecisionRequest
+	(*AwaitDecisionResponse)(nil), // 4: seamshare.cutter.v1.AwaitDecisionResponse
+	(*DecideRequest)(nil),         // 5: seamshare.cutter.v1.DecideRequest
+	(*DecideResponse)(nil),        // 6: seamshare.cutter.v1.DecideResponse
+	(*GradePartRequest)(nil),      // 7: seamshare.cutter.v1.GradePartRequest
+	(*GradePartResponse)(nil),     // 8: seamshare.cutter.v1.GradePartResponse
+	(*LookAgainRequest)(nil),      // 9: seamshare.cutter.v1.LookAgainRequest
+	(*LookAgainResponse)(nil),     // 10: seamshare.cutter.v1.LookAgainResponse
+	(*BatchPart)(nil),             // 11: seamshare.cutter.v1.BatchPart
+	(*ReportMixUpRequest)(nil),    // 12: seamshare.cutter.v1.ReportMixUpRequest
+	(*ReportMixUpResponse)(nil),   // 13: seamshare.cutter.v1.ReportMixUpResponse
+	(*BenchLine)(nil),             // 14: seamshare.cutter.v1.BenchLine
+	(*ListBenchRequest)(nil),      // 15: seamshare.cutter.v1.ListBenchRequest
+	(*ListBenchResponse)(nil),     // 16: seamshare.cutter.v1.ListBenchResponse
+	(*v1.Size)(nil),               // 17: seamshare.type.v1.Size
+	(*v1.Photo)(nil),              // 18: seamshare.type.v1.Photo
+	(*v1.Drawing)(nil),            // 19: seamshare.type.v1.Drawing
+	(*v1.Piece)(nil),              // 20: seamshare.type.v1.Piece
+	(*v1.Grade)(nil),              // 21: seamshare.type.v1.Grade
+	(*v1.Weighing)(nil),           // 22: seamshare.type.v1.Weighing
+	(v1.Step)(0),                  // 23: seamshare.type.v1.Step
 }
 var file_seamshare_cutter_v1_bench_proto_depIdxs = []int32{
-	19, // 0: seamshare.cutter.v1.StudyPieceRequest.size:type_name -> seamshare.type.v1.Size
-	20, // 1: seamshare.cutter.v1.StudyPieceRequest.photos:type_name -> seamshare.type.v1.Photo
-	21, // 2: seamshare.cutter.v1.StudyPieceRequest.drawing:type_name -> seamshare.type.v1.Drawing
-	22, // 3: seamshare.cutter.v1.StudyPieceResponse.piece:type_name -> seamshare.type.v1.Piece
-	22, // 4: seamshare.cutter.v1.AwaitDecisionResponse.piece:type_name -> seamshare.type.v1.Piece
-	22, // 5: seamshare.cutter.v1.DecideResponse.piece:type_name -> seamshare.type.v1.Piece
-	23, // 6: seamshare.cutter.v1.GradePartRequest.grade:type_name -> seamshare.type.v1.Grade
-	22, // 7: seamshare.cutter.v1.GradePartResponse.piece:type_name -> seamshare.type.v1.Piece
-	24, // 8: seamshare.cutter.v1.JudgeInclusionRequest.worth_kept:type_name -> google.type.Money
-	24, // 9: seamshare.cutter.v1.JudgeInclusionRequest.worth_ground:type_name -> google.type.Money
-	22, // 10: seamshare.cutter.v1.JudgeInclusionResponse.piece:type_name -> seamshare.type.v1.Piece
-	13, // 11: seamshare.cutter.v1.LookAgainRequest.parts:type_name -> seamshare.cutter.v1.BatchPart
-	22, // 12: seamshare.cutter.v1.LookAgainResponse.pieces:type_name -> seamshare.type.v1.Piece
-	13, // 13: seamshare.cutter.v1.ReportMixUpRequest.parts:type_name -> seamshare.cutter.v1.BatchPart
-	22, // 14: seamshare.cutter.v1.ReportMixUpResponse.pieces:type_name -> seamshare.type.v1.Piece
-	0,  // 15: seamshare.cutter.v1.BenchLine.job:type_name -> seamshare.cutter.v1.Job
-	25, // 16: seamshare.cutter.v1.BenchLine.weighing:type_name -> seamshare.type.v1.Weighing
-	26, // 17: seamshare.cutter.v1.BenchLine.last_step:type_name -> seamshare.type.v1.Step
-	16, // 18: seamshare.cutter.v1.ListBenchResponse.lines:type_name -> seamshare.cutter.v1.BenchLine
-	19, // [19:19] is the sub-list for method output_type
-	19, // [19:19] is the sub-list for method input_type
-	19, // [19:19] is the sub-list for extension type_name
-	19, // [19:19] is the sub-list for extension extendee
-	0,  // [0:19] is the sub-list for field type_name
+	17, // 0: seamshare.cutter.v1.StudyPieceRequest.size:type_name -> seamshare.type.v1.Size
+	18, // 1: seamshare.cutter.v1.StudyPieceRequest.photos:type_name -> seamshare.type.v1.Photo
+	19, // 2: seamshare.cutter.v1.StudyPieceRequest.drawing:type_name -> seamshare.type.v1.Drawing
+	20, // 3: seamshare.cutter.v1.StudyPieceResponse.piece:type_name -> seamshare.type.v1.Piece
+	20, // 4: seamshare.cutter.v1.AwaitDecisionResponse.piece:type_name -> seamshare.type.v1.Piece
+	20, // 5: seamshare.cutter.v1.DecideResponse.piece:type_name -> seamshare.type.v1.Piece
+	21, // 6: seamshare.cutter.v1.GradePartRequest.grade:type_name -> seamshare.type.v1.Grade
+	20, // 7: seamshare.cutter.v1.GradePartResponse.piece:type_name -> seamshare.type.v1.Piece
+	11, // 8: seamshare.cutter.v1.LookAgainRequest.parts:type_name -> seamshare.cutter.v1.BatchPart
+	20, // 9: seamshare.cutter.v1.LookAgainResponse.pieces:type_name -> seamshare.type.v1.Piece
+	11, // 10: seamshare.cutter.v1.ReportMixUpRequest.parts:type_name -> seamshare.cutter.v1.BatchPart
+	20, // 11: seamshare.cutter.v1.ReportMixUpResponse.pieces:type_name -> seamshare.type.v1.Piece
+	0,  // 12: seamshare.cutter.v1.BenchLine.job:type_name -> seamshare.cutter.v1.Job
+	22, // 13: seamshare.cutter.v1.BenchLine.weighing:type_name -> seamshare.type.v1.Weighing
+	23, // 14: seamshare.cutter.v1.BenchLine.last_step:type_name -> seamshare.type.v1.Step
+	14, // 15: seamshare.cutter.v1.ListBenchResponse.lines:type_name -> seamshare.cutter.v1.BenchLine
+	16, // [16:16] is the sub-list for method output_type
+	16, // [16:16] is the sub-list for method input_type
+	16, // [16:16] is the sub-list for extension type_name
+	16, // [16:16] is the sub-list for extension extendee
+	0,  // [0:16] is the sub-list for field type_name
 }
 
 func init() { file_seamshare_cutter_v1_bench_proto_init() }
@@ -1742,7 +1534,7 @@ func file_seamshare_cutter_v1_bench_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_seamshare_cutter_v1_bench_proto_rawDesc), len(file_seamshare_cutter_v1_bench_proto_rawDesc)),
 			NumEnums:      1,
-			NumMessages:   18,
+			NumMessages:   16,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

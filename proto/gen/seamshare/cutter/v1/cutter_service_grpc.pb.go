@@ -77,7 +77,10 @@ const (
 	CutterService_AwaitDecision_FullMethodName           = "/seamshare.cutter.v1.CutterService/AwaitDecision"
 	CutterService_Decide_FullMethodName                  = "/seamshare.cutter.v1.CutterService/Decide"
 	CutterService_GradePart_FullMethodName               = "/seamshare.cutter.v1.CutterService/GradePart"
-	CutterService_JudgeInclusion_FullMethodName          = "/seamshare.cutter.v1.CutterService/JudgeInclusion"
+	CutterService_RecordDecision_FullMethodName          = "/seamshare.cutter.v1.CutterService/RecordDecision"
+	CutterService_RecordOutcome_FullMethodName           = "/seamshare.cutter.v1.CutterService/RecordOutcome"
+	CutterService_ListDecisions_FullMethodName           = "/seamshare.cutter.v1.CutterService/ListDecisions"
+	CutterService_GetDecisionRecord_FullMethodName       = "/seamshare.cutter.v1.CutterService/GetDecisionRecord"
 	CutterService_LookAgain_FullMethodName               = "/seamshare.cutter.v1.CutterService/LookAgain"
 	CutterService_ReportMixUp_FullMethodName             = "/seamshare.cutter.v1.CutterService/ReportMixUp"
 	CutterService_CheckStone_FullMethodName              = "/seamshare.cutter.v1.CutterService/CheckStone"
@@ -243,9 +246,16 @@ type CutterServiceClient interface {
 	// GradePart revises what a part is expected to grade. Atomic; idempotent by
 	// request_id.
 	GradePart(ctx context.Context, in *GradePartRequest, opts ...grpc.CallOption) (*GradePartResponse, error)
-	// JudgeInclusion records whether an inclusion is kept or ground away, both valued. Atomic; idempotent by
+	// RecordDecision keeps a choice between options when nobody knows how it comes out, with what each is worth by the caller's
+	// own chance. Atomic; idempotent by request_id.
+	RecordDecision(ctx context.Context, in *RecordDecisionRequest, opts ...grpc.CallOption) (*RecordDecisionResponse, error)
+	// RecordOutcome says how a decision came out; it counts in the co-op's record of that kind. Atomic; idempotent by
 	// request_id.
-	JudgeInclusion(ctx context.Context, in *JudgeInclusionRequest, opts ...grpc.CallOption) (*JudgeInclusionResponse, error)
+	RecordOutcome(ctx context.Context, in *RecordOutcomeRequest, opts ...grpc.CallOption) (*RecordOutcomeResponse, error)
+	// ListDecisions lists the decisions about one of the caller's pieces, oldest first.
+	ListDecisions(ctx context.Context, in *ListDecisionsRequest, opts ...grpc.CallOption) (*ListDecisionsResponse, error)
+	// GetDecisionRecord gives what the co-op saw of one kind of decision: counts, nobody named.
+	GetDecisionRecord(ctx context.Context, in *GetDecisionRecordRequest, opts ...grpc.CallOption) (*GetDecisionRecordResponse, error)
 	// LookAgain records the second look at the end of a batch. Atomic; idempotent by
 	// request_id.
 	LookAgain(ctx context.Context, in *LookAgainRequest, opts ...grpc.CallOption) (*LookAgainResponse, error)
@@ -891,10 +901,40 @@ func (c *cutterServiceClient) GradePart(ctx context.Context, in *GradePartReques
 	return out, nil
 }
 
-func (c *cutterServiceClient) JudgeInclusion(ctx context.Context, in *JudgeInclusionRequest, opts ...grpc.CallOption) (*JudgeInclusionResponse, error) {
+func (c *cutterServiceClient) RecordDecision(ctx context.Context, in *RecordDecisionRequest, opts ...grpc.CallOption) (*RecordDecisionResponse, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
-	out := new(JudgeInclusionResponse)
-	err := c.cc.Invoke(ctx, CutterService_JudgeInclusion_FullMethodName, in, out, cOpts...)
+	out := new(RecordDecisionResponse)
+	err := c.cc.Invoke(ctx, CutterService_RecordDecision_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *cutterServiceClient) RecordOutcome(ctx context.Context, in *RecordOutcomeRequest, opts ...grpc.CallOption) (*RecordOutcomeResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(RecordOutcomeResponse)
+	err := c.cc.Invoke(ctx, CutterService_RecordOutcome_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *cutterServiceClient) ListDecisions(ctx context.Context, in *ListDecisionsRequest, opts ...grpc.CallOption) (*ListDecisionsResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ListDecisionsResponse)
+	err := c.cc.Invoke(ctx, CutterService_ListDecisions_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *cutterServiceClient) GetDecisionRecord(ctx context.Context, in *GetDecisionRecordRequest, opts ...grpc.CallOption) (*GetDecisionRecordResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(GetDecisionRecordResponse)
+	err := c.cc.Invoke(ctx, CutterService_GetDecisionRecord_FullMethodName, in, out, cOpts...)
 	if err != nil {
 		return nil, err
 	}
@@ -1235,9 +1275,16 @@ type CutterServiceServer interface {
 	// GradePart revises what a part is expected to grade. Atomic; idempotent by
 	// request_id.
 	GradePart(context.Context, *GradePartRequest) (*GradePartResponse, error)
-	// JudgeInclusion records whether an inclusion is kept or ground away, both valued. Atomic; idempotent by
+	// RecordDecision keeps a choice between options when nobody knows how it comes out, with what each is worth by the caller's
+	// own chance. Atomic; idempotent by request_id.
+	RecordDecision(context.Context, *RecordDecisionRequest) (*RecordDecisionResponse, error)
+	// RecordOutcome says how a decision came out; it counts in the co-op's record of that kind. Atomic; idempotent by
 	// request_id.
-	JudgeInclusion(context.Context, *JudgeInclusionRequest) (*JudgeInclusionResponse, error)
+	RecordOutcome(context.Context, *RecordOutcomeRequest) (*RecordOutcomeResponse, error)
+	// ListDecisions lists the decisions about one of the caller's pieces, oldest first.
+	ListDecisions(context.Context, *ListDecisionsRequest) (*ListDecisionsResponse, error)
+	// GetDecisionRecord gives what the co-op saw of one kind of decision: counts, nobody named.
+	GetDecisionRecord(context.Context, *GetDecisionRecordRequest) (*GetDecisionRecordResponse, error)
 	// LookAgain records the second look at the end of a batch. Atomic; idempotent by
 	// request_id.
 	LookAgain(context.Context, *LookAgainRequest) (*LookAgainResponse, error)
@@ -1477,8 +1524,17 @@ func (UnimplementedCutterServiceServer) Decide(context.Context, *DecideRequest) 
 func (UnimplementedCutterServiceServer) GradePart(context.Context, *GradePartRequest) (*GradePartResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method GradePart not implemented")
 }
-func (UnimplementedCutterServiceServer) JudgeInclusion(context.Context, *JudgeInclusionRequest) (*JudgeInclusionResponse, error) {
-	return nil, status.Error(codes.Unimplemented, "method JudgeInclusion not implemented")
+func (UnimplementedCutterServiceServer) RecordDecision(context.Context, *RecordDecisionRequest) (*RecordDecisionResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method RecordDecision not implemented")
+}
+func (UnimplementedCutterServiceServer) RecordOutcome(context.Context, *RecordOutcomeRequest) (*RecordOutcomeResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method RecordOutcome not implemented")
+}
+func (UnimplementedCutterServiceServer) ListDecisions(context.Context, *ListDecisionsRequest) (*ListDecisionsResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ListDecisions not implemented")
+}
+func (UnimplementedCutterServiceServer) GetDecisionRecord(context.Context, *GetDecisionRecordRequest) (*GetDecisionRecordResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method GetDecisionRecord not implemented")
 }
 func (UnimplementedCutterServiceServer) LookAgain(context.Context, *LookAgainRequest) (*LookAgainResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method LookAgain not implemented")
@@ -2602,20 +2658,74 @@ func _CutterService_GradePart_Handler(srv interface{}, ctx context.Context, dec 
 	return interceptor(ctx, in, info, handler)
 }
 
-func _CutterService_JudgeInclusion_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
-	in := new(JudgeInclusionRequest)
+func _CutterService_RecordDecision_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(RecordDecisionRequest)
 	if err := dec(in); err != nil {
 		return nil, err
 	}
 	if interceptor == nil {
-		return srv.(CutterServiceServer).JudgeInclusion(ctx, in)
+		return srv.(CutterServiceServer).RecordDecision(ctx, in)
 	}
 	info := &grpc.UnaryServerInfo{
 		Server:     srv,
-		FullMethod: CutterService_JudgeInclusion_FullMethodName,
+		FullMethod: CutterService_RecordDecision_FullMethodName,
 	}
 	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
-		return srv.(CutterServiceServer).JudgeInclusion(ctx, req.(*JudgeInclusionRequest))
+		return srv.(CutterServiceServer).RecordDecision(ctx, req.(*RecordDecisionRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CutterService_RecordOutcome_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(RecordOutcomeRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CutterServiceServer).RecordOutcome(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CutterService_RecordOutcome_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CutterServiceServer).RecordOutcome(ctx, req.(*RecordOutcomeRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CutterService_ListDecisions_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ListDecisionsRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CutterServiceServer).ListDecisions(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CutterService_ListDecisions_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CutterServiceServer).ListDecisions(ctx, req.(*ListDecisionsRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CutterService_GetDecisionRecord_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(GetDecisionRecordRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CutterServiceServer).GetDecisionRecord(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CutterService_GetDecisionRecord_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CutterServiceServer).GetDecisionRecord(ctx, req.(*GetDecisionRecordRequest))
 	}
 	return interceptor(ctx, in, info, handler)
 }
@@ -3202,8 +3312,20 @@ var CutterService_ServiceDesc = grpc.ServiceDesc{
 			Handler:    _CutterService_GradePart_Handler,
 		},
 		{
-			MethodName: "JudgeInclusion",
-			Handler:    _CutterService_JudgeInclusion_Handler,
+			MethodName: "RecordDecision",
+			Handler:    _CutterService_RecordDecision_Handler,
+		},
+		{
+			MethodName: "RecordOutcome",
+			Handler:    _CutterService_RecordOutcome_Handler,
+		},
+		{
+			MethodName: "ListDecisions",
+			Handler:    _CutterService_ListDecisions_Handler,
+		},
+		{
+			MethodName: "GetDecisionRecord",
+			Handler:    _CutterService_GetDecisionRecord_Handler,
 		},
 		{
 			MethodName: "LookAgain",

@@ -268,6 +268,67 @@ func (Fate) EnumDescriptor() ([]byte, []int) {
 	return file_seamshare_event_piece_v1_event_proto_rawDescGZIP(), []int{2}
 }
 
+// DecisionKind is what a decision at the bench is about.
+type DecisionKind int32
+
+const (
+	// Never stored.
+	DecisionKind_DECISION_KIND_UNSPECIFIED DecisionKind = 0
+	// Two seams: both, or one.
+	DecisionKind_DECISION_KIND_SEAMS DecisionKind = 1
+	// An inclusion in the face: keep it, the first option, or grind it away, the second.
+	DecisionKind_DECISION_KIND_INCLUSION DecisionKind = 2
+	// Saw, or leave whole.
+	DecisionKind_DECISION_KIND_SAW DecisionKind = 3
+	// Grind deeper for colour, or stop.
+	DecisionKind_DECISION_KIND_DEEPER DecisionKind = 4
+)
+
+// Enum value maps for DecisionKind.
+var (
+	DecisionKind_name = map[int32]string{
+		0: "DECISION_KIND_UNSPECIFIED",
+		1: "DECISION_KIND_SEAMS",
+		2: "DECISION_KIND_INCLUSION",
+		3: "DECISION_KIND_SAW",
+		4: "DECISION_KIND_DEEPER",
+	}
+	DecisionKind_value = map[string]int32{
+		"DECISION_KIND_UNSPECIFIED": 0,
+		"DECISION_KIND_SEAMS":       1,
+		"DECISION_KIND_INCLUSION":   2,
+		"DECISION_KIND_SAW":         3,
+		"DECISION_KIND_DEEPER":      4,
+	}
+)
+
+func (x DecisionKind) Enum() *DecisionKind {
+	p := new(DecisionKind)
+	*p = x
+	return p
+}
+
+func (x DecisionKind) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (DecisionKind) Descriptor() protoreflect.EnumDescriptor {
+	return file_seamshare_event_piece_v1_event_proto_enumTypes[3].Descriptor()
+}
+
+func (DecisionKind) Type() protoreflect.EnumType {
+	return &file_seamshare_event_piece_v1_event_proto_enumTypes[3]
+}
+
+func (x DecisionKind) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use DecisionKind.Descriptor instead.
+func (DecisionKind) EnumDescriptor() ([]byte, []int) {
+	return file_seamshare_event_piece_v1_event_proto_rawDescGZIP(), []int{3}
+}
+
 // Event is one event of this aggregate. A field number here is the event's type, for ever.
 type Event struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -292,8 +353,9 @@ type Event struct {
 	//	*Event_TakenBack
 	//	*Event_LookedAgain
 	//	*Event_Graded
-	//	*Event_InclusionJudged
+	//	*Event_DecisionRecorded
 	//	*Event_Opened
+	//	*Event_OutcomeRecorded
 	Event         isEvent_Event `protobuf_oneof:"event"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -489,10 +551,10 @@ func (x *Event) GetGraded() *Graded {
 	return nil
 }
 
-func (x *Event) GetInclusionJudged() *InclusionJudged {
+func (x *Event) GetDecisionRecorded() *DecisionRecorded {
 	if x != nil {
-		if x, ok := x.Event.(*Event_InclusionJudged); ok {
-			return x.InclusionJudged
+		if x, ok := x.Event.(*Event_DecisionRecorded); ok {
+			return x.DecisionRecorded
 		}
 	}
 	return nil
@@ -502,6 +564,15 @@ func (x *Event) GetOpened() *Opened {
 	if x != nil {
 		if x, ok := x.Event.(*Event_Opened); ok {
 			return x.Opened
+		}
+	}
+	return nil
+}
+
+func (x *Event) GetOutcomeRecorded() *OutcomeRecorded {
+	if x != nil {
+		if x, ok := x.Event.(*Event_OutcomeRecorded); ok {
+			return x.OutcomeRecorded
 		}
 	}
 	return nil
@@ -596,14 +667,19 @@ type Event_Graded struct {
 	Graded *Graded `protobuf:"bytes,317,opt,name=graded,proto3,oneof"`
 }
 
-type Event_InclusionJudged struct {
-	// An inclusion was kept or ground away.
-	InclusionJudged *InclusionJudged `protobuf:"bytes,318,opt,name=inclusion_judged,json=inclusionJudged,proto3,oneof"`
+type Event_DecisionRecorded struct {
+	// A choice was made when nobody knew how it would come out.
+	DecisionRecorded *DecisionRecorded `protobuf:"bytes,318,opt,name=decision_recorded,json=decisionRecorded,proto3,oneof"`
 }
 
 type Event_Opened struct {
 	// Pieces were taken out of a counted group.
 	Opened *Opened `protobuf:"bytes,319,opt,name=opened,proto3,oneof"`
+}
+
+type Event_OutcomeRecorded struct {
+	// How such a choice came out.
+	OutcomeRecorded *OutcomeRecorded `protobuf:"bytes,320,opt,name=outcome_recorded,json=outcomeRecorded,proto3,oneof"`
 }
 
 func (*Event_Described) isEvent_Event() {}
@@ -640,9 +716,11 @@ func (*Event_LookedAgain) isEvent_Event() {}
 
 func (*Event_Graded) isEvent_Event() {}
 
-func (*Event_InclusionJudged) isEvent_Event() {}
+func (*Event_DecisionRecorded) isEvent_Event() {}
 
 func (*Event_Opened) isEvent_Event() {}
+
+func (*Event_OutcomeRecorded) isEvent_Event() {}
 
 // Origin is the part of an older piece that a piece of a new parcel is.
 type Origin struct {
@@ -1606,31 +1684,33 @@ func (x *Graded) GetPrivate() *Graded_Private {
 	return nil
 }
 
-// InclusionJudged is the choice between an inclusion in the face and the thickness that it costs to be rid of it.
-type InclusionJudged struct {
+// DecisionOption is one thing that can be done.
+type DecisionOption struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// The public part.
-	Public *InclusionJudged_Public `protobuf:"bytes,1,opt,name=public,proto3" json:"public,omitempty"`
-	// The private part.
-	Private       *InclusionJudged_Private `protobuf:"bytes,2,opt,name=private,proto3" json:"private,omitempty"`
+	// What it is.
+	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	// What it brings if it holds, in minor units, estimated.
+	IfHoldsMinor int64 `protobuf:"varint,2,opt,name=if_holds_minor,json=ifHoldsMinor,proto3" json:"if_holds_minor,omitempty"`
+	// What it brings if it doesn't, in minor units, estimated.
+	IfFailsMinor  int64 `protobuf:"varint,3,opt,name=if_fails_minor,json=ifFailsMinor,proto3" json:"if_fails_minor,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
-func (x *InclusionJudged) Reset() {
-	*x = InclusionJudged{}
+func (x *DecisionOption) Reset() {
+	*x = DecisionOption{}
 	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
 
-func (x *InclusionJudged) String() string {
+func (x *DecisionOption) String() string {
 	return protoimpl.X.MessageStringOf(x)
 }
 
-func (*InclusionJudged) ProtoMessage() {}
+func (*DecisionOption) ProtoMessage() {}
 
-func (x *InclusionJudged) ProtoReflect() protoreflect.Message {
+func (x *DecisionOption) ProtoReflect() protoreflect.Message {
 	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
@@ -1642,19 +1722,136 @@ func (x *InclusionJudged) ProtoReflect() protoreflect.Message {
 	return mi.MessageOf(x)
 }
 
-// Deprecated: Use InclusionJudged.ProtoReflect.Descriptor instead.
-func (*InclusionJudged) Descriptor() ([]byte, []int) {
+// Deprecated: Use DecisionOption.ProtoReflect.Descriptor instead.
+func (*DecisionOption) Descriptor() ([]byte, []int) {
 	return file_seamshare_event_piece_v1_event_proto_rawDescGZIP(), []int{18}
 }
 
-func (x *InclusionJudged) GetPublic() *InclusionJudged_Public {
+func (x *DecisionOption) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *DecisionOption) GetIfHoldsMinor() int64 {
+	if x != nil {
+		return x.IfHoldsMinor
+	}
+	return 0
+}
+
+func (x *DecisionOption) GetIfFailsMinor() int64 {
+	if x != nil {
+		return x.IfFailsMinor
+	}
+	return 0
+}
+
+// DecisionRecorded is a choice between options when nobody knew how it would come out.
+type DecisionRecorded struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The public part.
+	Public *DecisionRecorded_Public `protobuf:"bytes,1,opt,name=public,proto3" json:"public,omitempty"`
+	// The private part.
+	Private       *DecisionRecorded_Private `protobuf:"bytes,2,opt,name=private,proto3" json:"private,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *DecisionRecorded) Reset() {
+	*x = DecisionRecorded{}
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[19]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *DecisionRecorded) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*DecisionRecorded) ProtoMessage() {}
+
+func (x *DecisionRecorded) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[19]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use DecisionRecorded.ProtoReflect.Descriptor instead.
+func (*DecisionRecorded) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_piece_v1_event_proto_rawDescGZIP(), []int{19}
+}
+
+func (x *DecisionRecorded) GetPublic() *DecisionRecorded_Public {
 	if x != nil {
 		return x.Public
 	}
 	return nil
 }
 
-func (x *InclusionJudged) GetPrivate() *InclusionJudged_Private {
+func (x *DecisionRecorded) GetPrivate() *DecisionRecorded_Private {
+	if x != nil {
+		return x.Private
+	}
+	return nil
+}
+
+// OutcomeRecorded says how a decision came out.
+type OutcomeRecorded struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The public part.
+	Public *OutcomeRecorded_Public `protobuf:"bytes,1,opt,name=public,proto3" json:"public,omitempty"`
+	// The private part.
+	Private       *OutcomeRecorded_Private `protobuf:"bytes,2,opt,name=private,proto3" json:"private,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *OutcomeRecorded) Reset() {
+	*x = OutcomeRecorded{}
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[20]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *OutcomeRecorded) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*OutcomeRecorded) ProtoMessage() {}
+
+func (x *OutcomeRecorded) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[20]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use OutcomeRecorded.ProtoReflect.Descriptor instead.
+func (*OutcomeRecorded) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_piece_v1_event_proto_rawDescGZIP(), []int{20}
+}
+
+func (x *OutcomeRecorded) GetPublic() *OutcomeRecorded_Public {
+	if x != nil {
+		return x.Public
+	}
+	return nil
+}
+
+func (x *OutcomeRecorded) GetPrivate() *OutcomeRecorded_Private {
 	if x != nil {
 		return x.Private
 	}
@@ -1674,7 +1871,7 @@ type Opened struct {
 
 func (x *Opened) Reset() {
 	*x = Opened{}
-	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[19]
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1686,7 +1883,7 @@ func (x *Opened) String() string {
 func (*Opened) ProtoMessage() {}
 
 func (x *Opened) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[19]
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1699,7 +1896,7 @@ func (x *Opened) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Opened.ProtoReflect.Descriptor instead.
 func (*Opened) Descriptor() ([]byte, []int) {
-	return file_seamshare_event_piece_v1_event_proto_rawDescGZIP(), []int{19}
+	return file_seamshare_event_piece_v1_event_proto_rawDescGZIP(), []int{21}
 }
 
 func (x *Opened) GetPublic() *Opened_Public {
@@ -1729,7 +1926,7 @@ type Planned struct {
 
 func (x *Planned) Reset() {
 	*x = Planned{}
-	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[20]
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1741,7 +1938,7 @@ func (x *Planned) String() string {
 func (*Planned) ProtoMessage() {}
 
 func (x *Planned) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[20]
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1754,7 +1951,7 @@ func (x *Planned) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Planned.ProtoReflect.Descriptor instead.
 func (*Planned) Descriptor() ([]byte, []int) {
-	return file_seamshare_event_piece_v1_event_proto_rawDescGZIP(), []int{20}
+	return file_seamshare_event_piece_v1_event_proto_rawDescGZIP(), []int{22}
 }
 
 func (x *Planned) GetPublic() *Planned_Public {
@@ -1784,7 +1981,7 @@ type PlanChosen struct {
 
 func (x *PlanChosen) Reset() {
 	*x = PlanChosen{}
-	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[21]
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1796,7 +1993,7 @@ func (x *PlanChosen) String() string {
 func (*PlanChosen) ProtoMessage() {}
 
 func (x *PlanChosen) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[21]
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1809,7 +2006,7 @@ func (x *PlanChosen) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PlanChosen.ProtoReflect.Descriptor instead.
 func (*PlanChosen) Descriptor() ([]byte, []int) {
-	return file_seamshare_event_piece_v1_event_proto_rawDescGZIP(), []int{21}
+	return file_seamshare_event_piece_v1_event_proto_rawDescGZIP(), []int{23}
 }
 
 func (x *PlanChosen) GetPublic() *PlanChosen_Public {
@@ -1839,7 +2036,7 @@ type PlanDropped struct {
 
 func (x *PlanDropped) Reset() {
 	*x = PlanDropped{}
-	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[22]
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[24]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1851,7 +2048,7 @@ func (x *PlanDropped) String() string {
 func (*PlanDropped) ProtoMessage() {}
 
 func (x *PlanDropped) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[22]
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[24]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1864,7 +2061,7 @@ func (x *PlanDropped) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PlanDropped.ProtoReflect.Descriptor instead.
 func (*PlanDropped) Descriptor() ([]byte, []int) {
-	return file_seamshare_event_piece_v1_event_proto_rawDescGZIP(), []int{22}
+	return file_seamshare_event_piece_v1_event_proto_rawDescGZIP(), []int{24}
 }
 
 func (x *PlanDropped) GetPublic() *PlanDropped_Public {
@@ -1919,7 +2116,7 @@ type Described_Public struct {
 
 func (x *Described_Public) Reset() {
 	*x = Described_Public{}
-	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[23]
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[25]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1931,7 +2128,7 @@ func (x *Described_Public) String() string {
 func (*Described_Public) ProtoMessage() {}
 
 func (x *Described_Public) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[23]
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[25]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2058,7 +2255,7 @@ type Described_Private struct {
 
 func (x *Described_Private) Reset() {
 	*x = Described_Private{}
-	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[24]
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[26]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2070,7 +2267,7 @@ func (x *Described_Private) String() string {
 func (*Described_Private) ProtoMessage() {}
 
 func (x *Described_Private) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[24]
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[26]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2131,7 +2328,7 @@ type Worked_Public struct {
 
 func (x *Worked_Public) Reset() {
 	*x = Worked_Public{}
-	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[25]
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[27]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2143,7 +2340,7 @@ func (x *Worked_Public) String() string {
 func (*Worked_Public) ProtoMessage() {}
 
 func (x *Worked_Public) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[25]
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[27]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2259,7 +2456,7 @@ type Worked_Private struct {
 
 func (x *Worked_Private) Reset() {
 	*x = Worked_Private{}
-	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[26]
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[28]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2271,7 +2468,7 @@ func (x *Worked_Private) String() string {
 func (*Worked_Private) ProtoMessage() {}
 
 func (x *Worked_Private) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[26]
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[28]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2351,7 +2548,7 @@ type Placed_Public struct {
 
 func (x *Placed_Public) Reset() {
 	*x = Placed_Public{}
-	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[27]
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[29]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2363,7 +2560,7 @@ func (x *Placed_Public) String() string {
 func (*Placed_Public) ProtoMessage() {}
 
 func (x *Placed_Public) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[27]
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[29]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2413,7 +2610,7 @@ type Placed_Private struct {
 
 func (x *Placed_Private) Reset() {
 	*x = Placed_Private{}
-	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[28]
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[30]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2425,7 +2622,7 @@ func (x *Placed_Private) String() string {
 func (*Placed_Private) ProtoMessage() {}
 
 func (x *Placed_Private) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[28]
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[30]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2482,7 +2679,7 @@ type Finished_Public struct {
 
 func (x *Finished_Public) Reset() {
 	*x = Finished_Public{}
-	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[29]
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[31]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2494,7 +2691,7 @@ func (x *Finished_Public) String() string {
 func (*Finished_Public) ProtoMessage() {}
 
 func (x *Finished_Public) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[29]
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[31]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2588,7 +2785,7 @@ type Finished_Private struct {
 
 func (x *Finished_Private) Reset() {
 	*x = Finished_Private{}
-	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[30]
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[32]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2600,7 +2797,7 @@ func (x *Finished_Private) String() string {
 func (*Finished_Private) ProtoMessage() {}
 
 func (x *Finished_Private) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[30]
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[32]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2652,7 +2849,7 @@ type Studied_Public struct {
 
 func (x *Studied_Public) Reset() {
 	*x = Studied_Public{}
-	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[31]
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[33]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2664,7 +2861,7 @@ func (x *Studied_Public) String() string {
 func (*Studied_Public) ProtoMessage() {}
 
 func (x *Studied_Public) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[31]
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[33]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2720,7 +2917,7 @@ type Studied_Private struct {
 
 func (x *Studied_Private) Reset() {
 	*x = Studied_Private{}
-	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[32]
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[34]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2732,7 +2929,7 @@ func (x *Studied_Private) String() string {
 func (*Studied_Private) ProtoMessage() {}
 
 func (x *Studied_Private) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[32]
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[34]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2796,7 +2993,7 @@ type DecisionAwaited_Public struct {
 
 func (x *DecisionAwaited_Public) Reset() {
 	*x = DecisionAwaited_Public{}
-	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[33]
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[35]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2808,7 +3005,7 @@ func (x *DecisionAwaited_Public) String() string {
 func (*DecisionAwaited_Public) ProtoMessage() {}
 
 func (x *DecisionAwaited_Public) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[33]
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[35]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2851,7 +3048,7 @@ type DecisionAwaited_Private struct {
 
 func (x *DecisionAwaited_Private) Reset() {
 	*x = DecisionAwaited_Private{}
-	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[34]
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[36]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2863,7 +3060,7 @@ func (x *DecisionAwaited_Private) String() string {
 func (*DecisionAwaited_Private) ProtoMessage() {}
 
 func (x *DecisionAwaited_Private) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[34]
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[36]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2906,7 +3103,7 @@ type Decided_Public struct {
 
 func (x *Decided_Public) Reset() {
 	*x = Decided_Public{}
-	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[35]
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[37]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2918,7 +3115,7 @@ func (x *Decided_Public) String() string {
 func (*Decided_Public) ProtoMessage() {}
 
 func (x *Decided_Public) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[35]
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[37]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2961,7 +3158,7 @@ type Decided_Private struct {
 
 func (x *Decided_Private) Reset() {
 	*x = Decided_Private{}
-	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[36]
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[38]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2973,7 +3170,7 @@ func (x *Decided_Private) String() string {
 func (*Decided_Private) ProtoMessage() {}
 
 func (x *Decided_Private) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[36]
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[38]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3020,7 +3217,7 @@ type Counted_Public struct {
 
 func (x *Counted_Public) Reset() {
 	*x = Counted_Public{}
-	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[37]
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[39]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3032,7 +3229,7 @@ func (x *Counted_Public) String() string {
 func (*Counted_Public) ProtoMessage() {}
 
 func (x *Counted_Public) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[37]
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[39]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3091,7 +3288,7 @@ type Counted_Private struct {
 
 func (x *Counted_Private) Reset() {
 	*x = Counted_Private{}
-	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[38]
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[40]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3103,7 +3300,7 @@ func (x *Counted_Private) String() string {
 func (*Counted_Private) ProtoMessage() {}
 
 func (x *Counted_Private) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[38]
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[40]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3163,7 +3360,7 @@ type Recut_Public struct {
 
 func (x *Recut_Public) Reset() {
 	*x = Recut_Public{}
-	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[39]
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[41]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3175,7 +3372,7 @@ func (x *Recut_Public) String() string {
 func (*Recut_Public) ProtoMessage() {}
 
 func (x *Recut_Public) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[39]
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[41]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3253,7 +3450,7 @@ type Recut_Private struct {
 
 func (x *Recut_Private) Reset() {
 	*x = Recut_Private{}
-	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[40]
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[42]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3265,7 +3462,7 @@ func (x *Recut_Private) String() string {
 func (*Recut_Private) ProtoMessage() {}
 
 func (x *Recut_Private) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[40]
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[42]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3312,7 +3509,7 @@ type MixedUp_Public struct {
 
 func (x *MixedUp_Public) Reset() {
 	*x = MixedUp_Public{}
-	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[41]
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[43]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3324,7 +3521,7 @@ func (x *MixedUp_Public) String() string {
 func (*MixedUp_Public) ProtoMessage() {}
 
 func (x *MixedUp_Public) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[41]
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[43]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3381,7 +3578,7 @@ type MixedUp_Private struct {
 
 func (x *MixedUp_Private) Reset() {
 	*x = MixedUp_Private{}
-	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[42]
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[44]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3393,7 +3590,7 @@ func (x *MixedUp_Private) String() string {
 func (*MixedUp_Private) ProtoMessage() {}
 
 func (x *MixedUp_Private) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[42]
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[44]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3446,7 +3643,7 @@ type MovedOn_Public struct {
 
 func (x *MovedOn_Public) Reset() {
 	*x = MovedOn_Public{}
-	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[43]
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[45]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3458,7 +3655,7 @@ func (x *MovedOn_Public) String() string {
 func (*MovedOn_Public) ProtoMessage() {}
 
 func (x *MovedOn_Public) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[43]
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[45]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3534,7 +3731,7 @@ type MovedOn_Private struct {
 
 func (x *MovedOn_Private) Reset() {
 	*x = MovedOn_Private{}
-	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[44]
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[46]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3546,7 +3743,7 @@ func (x *MovedOn_Private) String() string {
 func (*MovedOn_Private) ProtoMessage() {}
 
 func (x *MovedOn_Private) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[44]
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[46]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3584,7 +3781,7 @@ type TakenBack_Public struct {
 
 func (x *TakenBack_Public) Reset() {
 	*x = TakenBack_Public{}
-	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[45]
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[47]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3596,7 +3793,7 @@ func (x *TakenBack_Public) String() string {
 func (*TakenBack_Public) ProtoMessage() {}
 
 func (x *TakenBack_Public) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[45]
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[47]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3644,7 +3841,7 @@ type TakenBack_Private struct {
 
 func (x *TakenBack_Private) Reset() {
 	*x = TakenBack_Private{}
-	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[46]
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[48]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3656,7 +3853,7 @@ func (x *TakenBack_Private) String() string {
 func (*TakenBack_Private) ProtoMessage() {}
 
 func (x *TakenBack_Private) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[46]
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[48]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3692,7 +3889,7 @@ type LookedAgain_Public struct {
 
 func (x *LookedAgain_Public) Reset() {
 	*x = LookedAgain_Public{}
-	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[47]
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[49]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3704,7 +3901,7 @@ func (x *LookedAgain_Public) String() string {
 func (*LookedAgain_Public) ProtoMessage() {}
 
 func (x *LookedAgain_Public) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[47]
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[49]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3747,7 +3944,7 @@ type LookedAgain_Private struct {
 
 func (x *LookedAgain_Private) Reset() {
 	*x = LookedAgain_Private{}
-	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[48]
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[50]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3759,7 +3956,7 @@ func (x *LookedAgain_Private) String() string {
 func (*LookedAgain_Private) ProtoMessage() {}
 
 func (x *LookedAgain_Private) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[48]
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[50]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3802,7 +3999,7 @@ type Graded_Public struct {
 
 func (x *Graded_Public) Reset() {
 	*x = Graded_Public{}
-	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[49]
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[51]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3814,7 +4011,7 @@ func (x *Graded_Public) String() string {
 func (*Graded_Public) ProtoMessage() {}
 
 func (x *Graded_Public) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[49]
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[51]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3861,7 +4058,7 @@ type Graded_Private struct {
 
 func (x *Graded_Private) Reset() {
 	*x = Graded_Private{}
-	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[50]
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[52]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3873,7 +4070,7 @@ func (x *Graded_Private) String() string {
 func (*Graded_Private) ProtoMessage() {}
 
 func (x *Graded_Private) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[50]
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[52]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3918,33 +4115,35 @@ func (x *Graded_Private) GetWhy() string {
 }
 
 // The part that may be shown to anyone.
-type InclusionJudged_Public struct {
+type DecisionRecorded_Public struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The piece.
 	PieceId string `protobuf:"bytes,1,opt,name=piece_id,json=pieceId,proto3" json:"piece_id,omitempty"`
 	// The part.
 	Part string `protobuf:"bytes,2,opt,name=part,proto3" json:"part,omitempty"`
-	// Whether it stays.
+	// Whether it is about an inclusion in the face.
+	Inclusion bool `protobuf:"varint,3,opt,name=inclusion,proto3" json:"inclusion,omitempty"`
+	// Whether the inclusion stays.
 	Kept          bool `protobuf:"varint,4,opt,name=kept,proto3" json:"kept,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
-func (x *InclusionJudged_Public) Reset() {
-	*x = InclusionJudged_Public{}
-	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[51]
+func (x *DecisionRecorded_Public) Reset() {
+	*x = DecisionRecorded_Public{}
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[53]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
 
-func (x *InclusionJudged_Public) String() string {
+func (x *DecisionRecorded_Public) String() string {
 	return protoimpl.X.MessageStringOf(x)
 }
 
-func (*InclusionJudged_Public) ProtoMessage() {}
+func (*DecisionRecorded_Public) ProtoMessage() {}
 
-func (x *InclusionJudged_Public) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[51]
+func (x *DecisionRecorded_Public) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[53]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3955,26 +4154,33 @@ func (x *InclusionJudged_Public) ProtoReflect() protoreflect.Message {
 	return mi.MessageOf(x)
 }
 
-// Deprecated: Use InclusionJudged_Public.ProtoReflect.Descriptor instead.
-func (*InclusionJudged_Public) Descriptor() ([]byte, []int) {
-	return file_seamshare_event_piece_v1_event_proto_rawDescGZIP(), []int{18, 0}
+// Deprecated: Use DecisionRecorded_Public.ProtoReflect.Descriptor instead.
+func (*DecisionRecorded_Public) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_piece_v1_event_proto_rawDescGZIP(), []int{19, 0}
 }
 
-func (x *InclusionJudged_Public) GetPieceId() string {
+func (x *DecisionRecorded_Public) GetPieceId() string {
 	if x != nil {
 		return x.PieceId
 	}
 	return ""
 }
 
-func (x *InclusionJudged_Public) GetPart() string {
+func (x *DecisionRecorded_Public) GetPart() string {
 	if x != nil {
 		return x.Part
 	}
 	return ""
 }
 
-func (x *InclusionJudged_Public) GetKept() bool {
+func (x *DecisionRecorded_Public) GetInclusion() bool {
+	if x != nil {
+		return x.Inclusion
+	}
+	return false
+}
+
+func (x *DecisionRecorded_Public) GetKept() bool {
 	if x != nil {
 		return x.Kept
 	}
@@ -3982,37 +4188,45 @@ func (x *InclusionJudged_Public) GetKept() bool {
 }
 
 // The part for those concerned.
-type InclusionJudged_Private struct {
+type DecisionRecorded_Private struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The cutter.
 	MemberId string `protobuf:"bytes,1,opt,name=member_id,json=memberId,proto3" json:"member_id,omitempty"`
-	// What the stone would be worth with it, estimated.
-	WorthKept *v1.Amount `protobuf:"bytes,2,opt,name=worth_kept,json=worthKept,proto3" json:"worth_kept,omitempty"`
-	// What it would be worth without, estimated.
-	WorthGround *v1.Amount `protobuf:"bytes,3,opt,name=worth_ground,json=worthGround,proto3" json:"worth_ground,omitempty"`
+	// The decision.
+	DecisionId string `protobuf:"bytes,2,opt,name=decision_id,json=decisionId,proto3" json:"decision_id,omitempty"`
+	// What it is about.
+	Kind DecisionKind `protobuf:"varint,3,opt,name=kind,proto3,enum=seamshare.event.piece.v1.DecisionKind" json:"kind,omitempty"`
+	// What there was to decide, in words.
+	About string `protobuf:"bytes,4,opt,name=about,proto3" json:"about,omitempty"`
+	// The chance that it holds, the cutter's own estimate, in basis points.
+	ChanceBp int64 `protobuf:"varint,5,opt,name=chance_bp,json=chanceBp,proto3" json:"chance_bp,omitempty"`
+	// The currency of what the options bring, ISO 4217.
+	Currency string `protobuf:"bytes,6,opt,name=currency,proto3" json:"currency,omitempty"`
+	// What could be done.
+	Options []*DecisionOption `protobuf:"bytes,7,rep,name=options,proto3" json:"options,omitempty"`
+	// Which of them was chosen, from 1.
+	Chosen uint32 `protobuf:"varint,8,opt,name=chosen,proto3" json:"chosen,omitempty"`
 	// Why.
-	Reason string `protobuf:"bytes,4,opt,name=reason,proto3" json:"reason,omitempty"`
-	// What it is, in words.
-	Inclusion     string `protobuf:"bytes,5,opt,name=inclusion,proto3" json:"inclusion,omitempty"`
+	Reason        string `protobuf:"bytes,9,opt,name=reason,proto3" json:"reason,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
-func (x *InclusionJudged_Private) Reset() {
-	*x = InclusionJudged_Private{}
-	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[52]
+func (x *DecisionRecorded_Private) Reset() {
+	*x = DecisionRecorded_Private{}
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[54]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
 
-func (x *InclusionJudged_Private) String() string {
+func (x *DecisionRecorded_Private) String() string {
 	return protoimpl.X.MessageStringOf(x)
 }
 
-func (*InclusionJudged_Private) ProtoMessage() {}
+func (*DecisionRecorded_Private) ProtoMessage() {}
 
-func (x *InclusionJudged_Private) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[52]
+func (x *DecisionRecorded_Private) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[54]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4023,42 +4237,198 @@ func (x *InclusionJudged_Private) ProtoReflect() protoreflect.Message {
 	return mi.MessageOf(x)
 }
 
-// Deprecated: Use InclusionJudged_Private.ProtoReflect.Descriptor instead.
-func (*InclusionJudged_Private) Descriptor() ([]byte, []int) {
-	return file_seamshare_event_piece_v1_event_proto_rawDescGZIP(), []int{18, 1}
+// Deprecated: Use DecisionRecorded_Private.ProtoReflect.Descriptor instead.
+func (*DecisionRecorded_Private) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_piece_v1_event_proto_rawDescGZIP(), []int{19, 1}
 }
 
-func (x *InclusionJudged_Private) GetMemberId() string {
+func (x *DecisionRecorded_Private) GetMemberId() string {
 	if x != nil {
 		return x.MemberId
 	}
 	return ""
 }
 
-func (x *InclusionJudged_Private) GetWorthKept() *v1.Amount {
+func (x *DecisionRecorded_Private) GetDecisionId() string {
 	if x != nil {
-		return x.WorthKept
+		return x.DecisionId
+	}
+	return ""
+}
+
+func (x *DecisionRecorded_Private) GetKind() DecisionKind {
+	if x != nil {
+		return x.Kind
+	}
+	return DecisionKind_DECISION_KIND_UNSPECIFIED
+}
+
+func (x *DecisionRecorded_Private) GetAbout() string {
+	if x != nil {
+		return x.About
+	}
+	return ""
+}
+
+func (x *DecisionRecorded_Private) GetChanceBp() int64 {
+	if x != nil {
+		return x.ChanceBp
+	}
+	return 0
+}
+
+func (x *DecisionRecorded_Private) GetCurrency() string {
+	if x != nil {
+		return x.Currency
+	}
+	return ""
+}
+
+func (x *DecisionRecorded_Private) GetOptions() []*DecisionOption {
+	if x != nil {
+		return x.Options
 	}
 	return nil
 }
 
-func (x *InclusionJudged_Private) GetWorthGround() *v1.Amount {
+func (x *DecisionRecorded_Private) GetChosen() uint32 {
 	if x != nil {
-		return x.WorthGround
+		return x.Chosen
 	}
-	return nil
+	return 0
 }
 
-func (x *InclusionJudged_Private) GetReason() string {
+func (x *DecisionRecorded_Private) GetReason() string {
 	if x != nil {
 		return x.Reason
 	}
 	return ""
 }
 
-func (x *InclusionJudged_Private) GetInclusion() string {
+// The part that may be shown to anyone.
+type OutcomeRecorded_Public struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The piece.
+	PieceId       string `protobuf:"bytes,1,opt,name=piece_id,json=pieceId,proto3" json:"piece_id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *OutcomeRecorded_Public) Reset() {
+	*x = OutcomeRecorded_Public{}
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[55]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *OutcomeRecorded_Public) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*OutcomeRecorded_Public) ProtoMessage() {}
+
+func (x *OutcomeRecorded_Public) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[55]
 	if x != nil {
-		return x.Inclusion
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use OutcomeRecorded_Public.ProtoReflect.Descriptor instead.
+func (*OutcomeRecorded_Public) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_piece_v1_event_proto_rawDescGZIP(), []int{20, 0}
+}
+
+func (x *OutcomeRecorded_Public) GetPieceId() string {
+	if x != nil {
+		return x.PieceId
+	}
+	return ""
+}
+
+// The part for those concerned.
+type OutcomeRecorded_Private struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The cutter.
+	MemberId string `protobuf:"bytes,1,opt,name=member_id,json=memberId,proto3" json:"member_id,omitempty"`
+	// The decision.
+	DecisionId string `protobuf:"bytes,2,opt,name=decision_id,json=decisionId,proto3" json:"decision_id,omitempty"`
+	// What it was about.
+	Kind DecisionKind `protobuf:"varint,3,opt,name=kind,proto3,enum=seamshare.event.piece.v1.DecisionKind" json:"kind,omitempty"`
+	// Whether it held.
+	Held bool `protobuf:"varint,4,opt,name=held,proto3" json:"held,omitempty"`
+	// What showed.
+	Note          string `protobuf:"bytes,5,opt,name=note,proto3" json:"note,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *OutcomeRecorded_Private) Reset() {
+	*x = OutcomeRecorded_Private{}
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[56]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *OutcomeRecorded_Private) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*OutcomeRecorded_Private) ProtoMessage() {}
+
+func (x *OutcomeRecorded_Private) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[56]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use OutcomeRecorded_Private.ProtoReflect.Descriptor instead.
+func (*OutcomeRecorded_Private) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_piece_v1_event_proto_rawDescGZIP(), []int{20, 1}
+}
+
+func (x *OutcomeRecorded_Private) GetMemberId() string {
+	if x != nil {
+		return x.MemberId
+	}
+	return ""
+}
+
+func (x *OutcomeRecorded_Private) GetDecisionId() string {
+	if x != nil {
+		return x.DecisionId
+	}
+	return ""
+}
+
+func (x *OutcomeRecorded_Private) GetKind() DecisionKind {
+	if x != nil {
+		return x.Kind
+	}
+	return DecisionKind_DECISION_KIND_UNSPECIFIED
+}
+
+func (x *OutcomeRecorded_Private) GetHeld() bool {
+	if x != nil {
+		return x.Held
+	}
+	return false
+}
+
+func (x *OutcomeRecorded_Private) GetNote() string {
+	if x != nil {
+		return x.Note
 	}
 	return ""
 }
@@ -4082,7 +4452,7 @@ type Opened_Public struct {
 
 func (x *Opened_Public) Reset() {
 	*x = Opened_Public{}
-	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[53]
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[57]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4094,7 +4464,7 @@ func (x *Opened_Public) String() string {
 func (*Opened_Public) ProtoMessage() {}
 
 func (x *Opened_Public) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[53]
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[57]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4107,7 +4477,7 @@ func (x *Opened_Public) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Opened_Public.ProtoReflect.Descriptor instead.
 func (*Opened_Public) Descriptor() ([]byte, []int) {
-	return file_seamshare_event_piece_v1_event_proto_rawDescGZIP(), []int{19, 0}
+	return file_seamshare_event_piece_v1_event_proto_rawDescGZIP(), []int{21, 0}
 }
 
 func (x *Opened_Public) GetPieceId() string {
@@ -4156,7 +4526,7 @@ type Opened_Private struct {
 
 func (x *Opened_Private) Reset() {
 	*x = Opened_Private{}
-	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[54]
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[58]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4168,7 +4538,7 @@ func (x *Opened_Private) String() string {
 func (*Opened_Private) ProtoMessage() {}
 
 func (x *Opened_Private) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[54]
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[58]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4181,7 +4551,7 @@ func (x *Opened_Private) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Opened_Private.ProtoReflect.Descriptor instead.
 func (*Opened_Private) Descriptor() ([]byte, []int) {
-	return file_seamshare_event_piece_v1_event_proto_rawDescGZIP(), []int{19, 1}
+	return file_seamshare_event_piece_v1_event_proto_rawDescGZIP(), []int{21, 1}
 }
 
 func (x *Opened_Private) GetMemberId() string {
@@ -4202,7 +4572,7 @@ type Planned_Public struct {
 
 func (x *Planned_Public) Reset() {
 	*x = Planned_Public{}
-	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[55]
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[59]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4214,7 +4584,7 @@ func (x *Planned_Public) String() string {
 func (*Planned_Public) ProtoMessage() {}
 
 func (x *Planned_Public) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[55]
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[59]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4227,7 +4597,7 @@ func (x *Planned_Public) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Planned_Public.ProtoReflect.Descriptor instead.
 func (*Planned_Public) Descriptor() ([]byte, []int) {
-	return file_seamshare_event_piece_v1_event_proto_rawDescGZIP(), []int{20, 0}
+	return file_seamshare_event_piece_v1_event_proto_rawDescGZIP(), []int{22, 0}
 }
 
 func (x *Planned_Public) GetPieceId() string {
@@ -4256,7 +4626,7 @@ type Planned_Private struct {
 
 func (x *Planned_Private) Reset() {
 	*x = Planned_Private{}
-	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[56]
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[60]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4268,7 +4638,7 @@ func (x *Planned_Private) String() string {
 func (*Planned_Private) ProtoMessage() {}
 
 func (x *Planned_Private) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[56]
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[60]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4281,7 +4651,7 @@ func (x *Planned_Private) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Planned_Private.ProtoReflect.Descriptor instead.
 func (*Planned_Private) Descriptor() ([]byte, []int) {
-	return file_seamshare_event_piece_v1_event_proto_rawDescGZIP(), []int{20, 1}
+	return file_seamshare_event_piece_v1_event_proto_rawDescGZIP(), []int{22, 1}
 }
 
 func (x *Planned_Private) GetMemberId() string {
@@ -4330,7 +4700,7 @@ type PlanChosen_Public struct {
 
 func (x *PlanChosen_Public) Reset() {
 	*x = PlanChosen_Public{}
-	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[57]
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[61]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4342,7 +4712,7 @@ func (x *PlanChosen_Public) String() string {
 func (*PlanChosen_Public) ProtoMessage() {}
 
 func (x *PlanChosen_Public) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[57]
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[61]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4355,7 +4725,7 @@ func (x *PlanChosen_Public) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PlanChosen_Public.ProtoReflect.Descriptor instead.
 func (*PlanChosen_Public) Descriptor() ([]byte, []int) {
-	return file_seamshare_event_piece_v1_event_proto_rawDescGZIP(), []int{21, 0}
+	return file_seamshare_event_piece_v1_event_proto_rawDescGZIP(), []int{23, 0}
 }
 
 func (x *PlanChosen_Public) GetPieceId() string {
@@ -4382,7 +4752,7 @@ type PlanChosen_Private struct {
 
 func (x *PlanChosen_Private) Reset() {
 	*x = PlanChosen_Private{}
-	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[58]
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[62]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4394,7 +4764,7 @@ func (x *PlanChosen_Private) String() string {
 func (*PlanChosen_Private) ProtoMessage() {}
 
 func (x *PlanChosen_Private) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[58]
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[62]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4407,7 +4777,7 @@ func (x *PlanChosen_Private) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PlanChosen_Private.ProtoReflect.Descriptor instead.
 func (*PlanChosen_Private) Descriptor() ([]byte, []int) {
-	return file_seamshare_event_piece_v1_event_proto_rawDescGZIP(), []int{21, 1}
+	return file_seamshare_event_piece_v1_event_proto_rawDescGZIP(), []int{23, 1}
 }
 
 func (x *PlanChosen_Private) GetMemberId() string {
@@ -4449,7 +4819,7 @@ type PlanDropped_Public struct {
 
 func (x *PlanDropped_Public) Reset() {
 	*x = PlanDropped_Public{}
-	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[59]
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[63]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4461,7 +4831,7 @@ func (x *PlanDropped_Public) String() string {
 func (*PlanDropped_Public) ProtoMessage() {}
 
 func (x *PlanDropped_Public) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[59]
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[63]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4474,7 +4844,7 @@ func (x *PlanDropped_Public) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PlanDropped_Public.ProtoReflect.Descriptor instead.
 func (*PlanDropped_Public) Descriptor() ([]byte, []int) {
-	return file_seamshare_event_piece_v1_event_proto_rawDescGZIP(), []int{22, 0}
+	return file_seamshare_event_piece_v1_event_proto_rawDescGZIP(), []int{24, 0}
 }
 
 func (x *PlanDropped_Public) GetPieceId() string {
@@ -4499,7 +4869,7 @@ type PlanDropped_Private struct {
 
 func (x *PlanDropped_Private) Reset() {
 	*x = PlanDropped_Private{}
-	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[60]
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[64]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4511,7 +4881,7 @@ func (x *PlanDropped_Private) String() string {
 func (*PlanDropped_Private) ProtoMessage() {}
 
 func (x *PlanDropped_Private) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[60]
+	mi := &file_seamshare_event_piece_v1_event_proto_msgTypes[64]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4524,7 +4894,7 @@ func (x *PlanDropped_Private) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PlanDropped_Private.ProtoReflect.Descriptor instead.
 func (*PlanDropped_Private) Descriptor() ([]byte, []int) {
-	return file_seamshare_event_piece_v1_event_proto_rawDescGZIP(), []int{22, 1}
+	return file_seamshare_event_piece_v1_event_proto_rawDescGZIP(), []int{24, 1}
 }
 
 func (x *PlanDropped_Private) GetMemberId() string {
@@ -4552,8 +4922,7 @@ var File_seamshare_event_piece_v1_event_proto protoreflect.FileDescriptor
 
 const file_seamshare_event_piece_v1_event_proto_rawDesc = "" +
 	"\n" +
-	"$seamshare/event/piece/v1/event.proto\x12\x18seamshare.event.piece.v1\x1a&seamshare/event/piece/v1/drawing.proto\x1a#seamshare/event/piece/v1/plan.proto\x1a$seamshare/event/stone/v1/event.proto\x1a\x1eseamshare/event/v1/photo.proto\x1a\x1fseamshare/event/v1/values.proto\"\xa6\n" +
-	"\n" +
+	"$seamshare/event/piece/v1/event.proto\x12\x18seamshare.event.piece.v1\x1a&seamshare/event/piece/v1/drawing.proto\x1a#seamshare/event/piece/v1/plan.proto\x1a$seamshare/event/stone/v1/event.proto\x1a\x1eseamshare/event/v1/photo.proto\x1a\x1fseamshare/event/v1/values.proto\"\x82\v\n" +
 	"\x05Event\x12D\n" +
 	"\tdescribed\x18\xad\x02 \x01(\v2#.seamshare.event.piece.v1.DescribedH\x00R\tdescribed\x12;\n" +
 	"\x06worked\x18\xae\x02 \x01(\v2 .seamshare.event.piece.v1.WorkedH\x00R\x06worked\x12;\n" +
@@ -4573,9 +4942,10 @@ const file_seamshare_event_piece_v1_event_proto_rawDesc = "" +
 	"\n" +
 	"taken_back\x18\xbb\x02 \x01(\v2#.seamshare.event.piece.v1.TakenBackH\x00R\ttakenBack\x12K\n" +
 	"\flooked_again\x18\xbc\x02 \x01(\v2%.seamshare.event.piece.v1.LookedAgainH\x00R\vlookedAgain\x12;\n" +
-	"\x06graded\x18\xbd\x02 \x01(\v2 .seamshare.event.piece.v1.GradedH\x00R\x06graded\x12W\n" +
-	"\x10inclusion_judged\x18\xbe\x02 \x01(\v2).seamshare.event.piece.v1.InclusionJudgedH\x00R\x0finclusionJudged\x12;\n" +
-	"\x06opened\x18\xbf\x02 \x01(\v2 .seamshare.event.piece.v1.OpenedH\x00R\x06openedB\a\n" +
+	"\x06graded\x18\xbd\x02 \x01(\v2 .seamshare.event.piece.v1.GradedH\x00R\x06graded\x12Z\n" +
+	"\x11decision_recorded\x18\xbe\x02 \x01(\v2*.seamshare.event.piece.v1.DecisionRecordedH\x00R\x10decisionRecorded\x12;\n" +
+	"\x06opened\x18\xbf\x02 \x01(\v2 .seamshare.event.piece.v1.OpenedH\x00R\x06opened\x12W\n" +
+	"\x10outcome_recorded\x18\xc0\x02 \x01(\v2).seamshare.event.piece.v1.OutcomeRecordedH\x00R\x0foutcomeRecordedB\a\n" +
 	"\x05event\"T\n" +
 	"\x06Origin\x12\x19\n" +
 	"\bpiece_id\x18\x01 \x01(\tR\apieceId\x12\x12\n" +
@@ -4779,21 +5149,42 @@ const file_seamshare_event_piece_v1_event_proto_rawDesc = "" +
 	"\tmember_id\x18\x01 \x01(\tR\bmemberId\x125\n" +
 	"\x05grade\x18\x02 \x01(\v2\x1f.seamshare.event.stone.v1.GradeR\x05grade\x12\x14\n" +
 	"\x05class\x18\x03 \x01(\tR\x05class\x12\x10\n" +
-	"\x03why\x18\x04 \x01(\tR\x03why\"\xce\x03\n" +
-	"\x0fInclusionJudged\x12H\n" +
-	"\x06public\x18\x01 \x01(\v20.seamshare.event.piece.v1.InclusionJudged.PublicR\x06public\x12K\n" +
-	"\aprivate\x18\x02 \x01(\v21.seamshare.event.piece.v1.InclusionJudged.PrivateR\aprivate\x1aK\n" +
+	"\x03why\x18\x04 \x01(\tR\x03why\"p\n" +
+	"\x0eDecisionOption\x12\x12\n" +
+	"\x04name\x18\x01 \x01(\tR\x04name\x12$\n" +
+	"\x0eif_holds_minor\x18\x02 \x01(\x03R\fifHoldsMinor\x12$\n" +
+	"\x0eif_fails_minor\x18\x03 \x01(\x03R\fifFailsMinor\"\xdf\x04\n" +
+	"\x10DecisionRecorded\x12I\n" +
+	"\x06public\x18\x01 \x01(\v21.seamshare.event.piece.v1.DecisionRecorded.PublicR\x06public\x12L\n" +
+	"\aprivate\x18\x02 \x01(\v22.seamshare.event.piece.v1.DecisionRecorded.PrivateR\aprivate\x1ai\n" +
 	"\x06Public\x12\x19\n" +
 	"\bpiece_id\x18\x01 \x01(\tR\apieceId\x12\x12\n" +
-	"\x04part\x18\x02 \x01(\tR\x04part\x12\x12\n" +
-	"\x04kept\x18\x04 \x01(\bR\x04kept\x1a\xd6\x01\n" +
+	"\x04part\x18\x02 \x01(\tR\x04part\x12\x1c\n" +
+	"\tinclusion\x18\x03 \x01(\bR\tinclusion\x12\x12\n" +
+	"\x04kept\x18\x04 \x01(\bR\x04kept\x1a\xc6\x02\n" +
 	"\aPrivate\x12\x1b\n" +
-	"\tmember_id\x18\x01 \x01(\tR\bmemberId\x129\n" +
-	"\n" +
-	"worth_kept\x18\x02 \x01(\v2\x1a.seamshare.event.v1.AmountR\tworthKept\x12=\n" +
-	"\fworth_ground\x18\x03 \x01(\v2\x1a.seamshare.event.v1.AmountR\vworthGround\x12\x16\n" +
-	"\x06reason\x18\x04 \x01(\tR\x06reason\x12\x1c\n" +
-	"\tinclusion\x18\x05 \x01(\tR\tinclusion\"\xe8\x02\n" +
+	"\tmember_id\x18\x01 \x01(\tR\bmemberId\x12\x1f\n" +
+	"\vdecision_id\x18\x02 \x01(\tR\n" +
+	"decisionId\x12:\n" +
+	"\x04kind\x18\x03 \x01(\x0e2&.seamshare.event.piece.v1.DecisionKindR\x04kind\x12\x14\n" +
+	"\x05about\x18\x04 \x01(\tR\x05about\x12\x1b\n" +
+	"\tchance_bp\x18\x05 \x01(\x03R\bchanceBp\x12\x1a\n" +
+	"\bcurrency\x18\x06 \x01(\tR\bcurrency\x12B\n" +
+	"\aoptions\x18\a \x03(\v2(.seamshare.event.piece.v1.DecisionOptionR\aoptions\x12\x16\n" +
+	"\x06chosen\x18\b \x01(\rR\x06chosen\x12\x16\n" +
+	"\x06reason\x18\t \x01(\tR\x06reason\"\xfb\x02\n" +
+	"\x0fOutcomeRecorded\x12H\n" +
+	"\x06public\x18\x01 \x01(\v20.seamshare.event.piece.v1.OutcomeRecorded.PublicR\x06public\x12K\n" +
+	"\aprivate\x18\x02 \x01(\v21.seamshare.event.piece.v1.OutcomeRecorded.PrivateR\aprivate\x1a#\n" +
+	"\x06Public\x12\x19\n" +
+	"\bpiece_id\x18\x01 \x01(\tR\apieceId\x1a\xab\x01\n" +
+	"\aPrivate\x12\x1b\n" +
+	"\tmember_id\x18\x01 \x01(\tR\bmemberId\x12\x1f\n" +
+	"\vdecision_id\x18\x02 \x01(\tR\n" +
+	"decisionId\x12:\n" +
+	"\x04kind\x18\x03 \x01(\x0e2&.seamshare.event.piece.v1.DecisionKindR\x04kind\x12\x12\n" +
+	"\x04held\x18\x04 \x01(\bR\x04held\x12\x12\n" +
+	"\x04note\x18\x05 \x01(\tR\x04note\"\xe8\x02\n" +
 	"\x06Opened\x12?\n" +
 	"\x06public\x18\x01 \x01(\v2'.seamshare.event.piece.v1.Opened.PublicR\x06public\x12B\n" +
 	"\aprivate\x18\x02 \x01(\v2(.seamshare.event.piece.v1.Opened.PrivateR\aprivate\x1a\xb0\x01\n" +
@@ -4877,7 +5268,13 @@ const file_seamshare_event_piece_v1_event_proto_rawDesc = "" +
 	"\fFATE_IN_WORK\x10\x01\x12\x0e\n" +
 	"\n" +
 	"FATE_SHELF\x10\x02\x12\x0f\n" +
-	"\vFATE_OFFCUT\x10\x03B>Z<seamshare.example/proto/gen/seamshare/event/piece/v1;piecev1b\x06proto3"
+	"\vFATE_OFFCUT\x10\x03*\x94\x01\n" +
+	"\fDecisionKind\x12\x1d\n" +
+	"\x19DECISION_KIND_UNSPECIFIED\x10\x00\x12\x17\n" +
+	"\x13DECISION_KIND_SEAMS\x10\x01\x12\x1b\n" +
+	"\x17DECISION_KIND_INCLUSION\x10\x02\x12\x15\n" +
+	"\x11DECISION_KIND_SAW\x10\x03\x12\x18\n" +
+	"\x14DECISION_KIND_DEEPER\x10\x04B>Z<seamshare.example/proto/gen/seamshare/event/piece/v1;piecev1b\x06proto3"
 
 var (
 	file_seamshare_event_piece_v1_event_proto_rawDescOnce sync.Once
@@ -4891,176 +5288,184 @@ func file_seamshare_event_piece_v1_event_proto_rawDescGZIP() []byte {
 	return file_seamshare_event_piece_v1_event_proto_rawDescData
 }
 
-var file_seamshare_event_piece_v1_event_proto_enumTypes = make([]protoimpl.EnumInfo, 3)
-var file_seamshare_event_piece_v1_event_proto_msgTypes = make([]protoimpl.MessageInfo, 61)
+var file_seamshare_event_piece_v1_event_proto_enumTypes = make([]protoimpl.EnumInfo, 4)
+var file_seamshare_event_piece_v1_event_proto_msgTypes = make([]protoimpl.MessageInfo, 65)
 var file_seamshare_event_piece_v1_event_proto_goTypes = []any{
-	(Step)(0),                       // 0: seamshare.event.piece.v1.Step
-	(Reason)(0),                     // 1: seamshare.event.piece.v1.Reason
-	(Fate)(0),                       // 2: seamshare.event.piece.v1.Fate
-	(*Event)(nil),                   // 3: seamshare.event.piece.v1.Event
-	(*Origin)(nil),                  // 4: seamshare.event.piece.v1.Origin
-	(*Described)(nil),               // 5: seamshare.event.piece.v1.Described
-	(*Part)(nil),                    // 6: seamshare.event.piece.v1.Part
-	(*Worked)(nil),                  // 7: seamshare.event.piece.v1.Worked
-	(*Placed)(nil),                  // 8: seamshare.event.piece.v1.Placed
-	(*Finished)(nil),                // 9: seamshare.event.piece.v1.Finished
-	(*Studied)(nil),                 // 10: seamshare.event.piece.v1.Studied
-	(*DecisionAwaited)(nil),         // 11: seamshare.event.piece.v1.DecisionAwaited
-	(*Decided)(nil),                 // 12: seamshare.event.piece.v1.Decided
-	(*Counted)(nil),                 // 13: seamshare.event.piece.v1.Counted
-	(*Recut)(nil),                   // 14: seamshare.event.piece.v1.Recut
-	(*Candidate)(nil),               // 15: seamshare.event.piece.v1.Candidate
-	(*MixedUp)(nil),                 // 16: seamshare.event.piece.v1.MixedUp
-	(*MovedOn)(nil),                 // 17: seamshare.event.piece.v1.MovedOn
-	(*TakenBack)(nil),               // 18: seamshare.event.piece.v1.TakenBack
-	(*LookedAgain)(nil),             // 19: seamshare.event.piece.v1.LookedAgain
-	(*Graded)(nil),                  // 20: seamshare.event.piece.v1.Graded
-	(*InclusionJudged)(nil),         // 21: seamshare.event.piece.v1.InclusionJudged
-	(*Opened)(nil),                  // 22: seamshare.event.piece.v1.Opened
-	(*Planned)(nil),                 // 23: seamshare.event.piece.v1.Planned
-	(*PlanChosen)(nil),              // 24: seamshare.event.piece.v1.PlanChosen
-	(*PlanDropped)(nil),             // 25: seamshare.event.piece.v1.PlanDropped
-	(*Described_Public)(nil),        // 26: seamshare.event.piece.v1.Described.Public
-	(*Described_Private)(nil),       // 27: seamshare.event.piece.v1.Described.Private
-	(*Worked_Public)(nil),           // 28: seamshare.event.piece.v1.Worked.Public
-	(*Worked_Private)(nil),          // 29: seamshare.event.piece.v1.Worked.Private
-	(*Placed_Public)(nil),           // 30: seamshare.event.piece.v1.Placed.Public
-	(*Placed_Private)(nil),          // 31: seamshare.event.piece.v1.Placed.Private
-	(*Finished_Public)(nil),         // 32: seamshare.event.piece.v1.Finished.Public
-	(*Finished_Private)(nil),        // 33: seamshare.event.piece.v1.Finished.Private
-	(*Studied_Public)(nil),          // 34: seamshare.event.piece.v1.Studied.Public
-	(*Studied_Private)(nil),         // 35: seamshare.event.piece.v1.Studied.Private
-	(*DecisionAwaited_Public)(nil),  // 36: seamshare.event.piece.v1.DecisionAwaited.Public
-	(*DecisionAwaited_Private)(nil), // 37: seamshare.event.piece.v1.DecisionAwaited.Private
-	(*Decided_Public)(nil),          // 38: seamshare.event.piece.v1.Decided.Public
-	(*Decided_Private)(nil),         // 39: seamshare.event.piece.v1.Decided.Private
-	(*Counted_Public)(nil),          // 40: seamshare.event.piece.v1.Counted.Public
-	(*Counted_Private)(nil),         // 41: seamshare.event.piece.v1.Counted.Private
-	(*Recut_Public)(nil),            // 42: seamshare.event.piece.v1.Recut.Public
-	(*Recut_Private)(nil),           // 43: seamshare.event.piece.v1.Recut.Private
-	(*MixedUp_Public)(nil),          // 44: seamshare.event.piece.v1.MixedUp.Public
-	(*MixedUp_Private)(nil),         // 45: seamshare.event.piece.v1.MixedUp.Private
-	(*MovedOn_Public)(nil),          // 46: seamshare.event.piece.v1.MovedOn.Public
-	(*MovedOn_Private)(nil),         // 47: seamshare.event.piece.v1.MovedOn.Private
-	(*TakenBack_Public)(nil),        // 48: seamshare.event.piece.v1.TakenBack.Public
-	(*TakenBack_Private)(nil),       // 49: seamshare.event.piece.v1.TakenBack.Private
-	(*LookedAgain_Public)(nil),      // 50: seamshare.event.piece.v1.LookedAgain.Public
-	(*LookedAgain_Private)(nil),     // 51: seamshare.event.piece.v1.LookedAgain.Private
-	(*Graded_Public)(nil),           // 52: seamshare.event.piece.v1.Graded.Public
-	(*Graded_Private)(nil),          // 53: seamshare.event.piece.v1.Graded.Private
-	(*InclusionJudged_Public)(nil),  // 54: seamshare.event.piece.v1.InclusionJudged.Public
-	(*InclusionJudged_Private)(nil), // 55: seamshare.event.piece.v1.InclusionJudged.Private
-	(*Opened_Public)(nil),           // 56: seamshare.event.piece.v1.Opened.Public
-	(*Opened_Private)(nil),          // 57: seamshare.event.piece.v1.Opened.Private
-	(*Planned_Public)(nil),          // 58: seamshare.event.piece.v1.Planned.Public
-	(*Planned_Private)(nil),         // 59: seamshare.event.piece.v1.Planned.Private
-	(*PlanChosen_Public)(nil),       // 60: seamshare.event.piece.v1.PlanChosen.Public
-	(*PlanChosen_Private)(nil),      // 61: seamshare.event.piece.v1.PlanChosen.Private
-	(*PlanDropped_Public)(nil),      // 62: seamshare.event.piece.v1.PlanDropped.Public
-	(*PlanDropped_Private)(nil),     // 63: seamshare.event.piece.v1.PlanDropped.Private
-	(*v1.Weighing)(nil),             // 64: seamshare.event.v1.Weighing
-	(*v1.Size)(nil),                 // 65: seamshare.event.v1.Size
-	(v1.Kind)(0),                    // 66: seamshare.event.v1.Kind
-	(*v1.Photo)(nil),                // 67: seamshare.event.v1.Photo
-	(*Drawing)(nil),                 // 68: seamshare.event.piece.v1.Drawing
-	(*v11.Grade)(nil),               // 69: seamshare.event.stone.v1.Grade
-	(*v1.Amount)(nil),               // 70: seamshare.event.v1.Amount
-	(*Plan)(nil),                    // 71: seamshare.event.piece.v1.Plan
+	(Step)(0),                        // 0: seamshare.event.piece.v1.Step
+	(Reason)(0),                      // 1: seamshare.event.piece.v1.Reason
+	(Fate)(0),                        // 2: seamshare.event.piece.v1.Fate
+	(DecisionKind)(0),                // 3: seamshare.event.piece.v1.DecisionKind
+	(*Event)(nil),                    // 4: seamshare.event.piece.v1.Event
+	(*Origin)(nil),                   // 5: seamshare.event.piece.v1.Origin
+	(*Described)(nil),                // 6: seamshare.event.piece.v1.Described
+	(*Part)(nil),                     // 7: seamshare.event.piece.v1.Part
+	(*Worked)(nil),                   // 8: seamshare.event.piece.v1.Worked
+	(*Placed)(nil),                   // 9: seamshare.event.piece.v1.Placed
+	(*Finished)(nil),                 // 10: seamshare.event.piece.v1.Finished
+	(*Studied)(nil),                  // 11: seamshare.event.piece.v1.Studied
+	(*DecisionAwaited)(nil),          // 12: seamshare.event.piece.v1.DecisionAwaited
+	(*Decided)(nil),                  // 13: seamshare.event.piece.v1.Decided
+	(*Counted)(nil),                  // 14: seamshare.event.piece.v1.Counted
+	(*Recut)(nil),                    // 15: seamshare.event.piece.v1.Recut
+	(*Candidate)(nil),                // 16: seamshare.event.piece.v1.Candidate
+	(*MixedUp)(nil),                  // 17: seamshare.event.piece.v1.MixedUp
+	(*MovedOn)(nil),                  // 18: seamshare.event.piece.v1.MovedOn
+	(*TakenBack)(nil),                // 19: seamshare.event.piece.v1.TakenBack
+	(*LookedAgain)(nil),              // 20: seamshare.event.piece.v1.LookedAgain
+	(*Graded)(nil),                   // 21: seamshare.event.piece.v1.Graded
+	(*DecisionOption)(nil),           // 22: seamshare.event.piece.v1.DecisionOption
+	(*DecisionRecorded)(nil),         // 23: seamshare.event.piece.v1.DecisionRecorded
+	(*OutcomeRecorded)(nil),          // 24: seamshare.event.piece.v1.OutcomeRecorded
+	(*Opened)(nil),                   // 25: seamshare.event.piece.v1.Opened
+	(*Planned)(nil),                  // 26: seamshare.event.piece.v1.Planned
+	(*PlanChosen)(nil),               // 27: seamshare.event.piece.v1.PlanChosen
+	(*PlanDropped)(nil),              // 28: seamshare.event.piece.v1.PlanDropped
+	(*Described_Public)(nil),         // 29: seamshare.event.piece.v1.Described.Public
+	(*Described_Private)(nil),        // 30: seamshare.event.piece.v1.Described.Private
+	(*Worked_Public)(nil),            // 31: seamshare.event.piece.v1.Worked.Public
+	(*Worked_Private)(nil),           // 32: seamshare.event.piece.v1.Worked.Private
+	(*Placed_Public)(nil),            // 33: seamshare.event.piece.v1.Placed.Public
+	(*Placed_Private)(nil),           // 34: seamshare.event.piece.v1.Placed.Private
+	(*Finished_Public)(nil),          // 35: seamshare.event.piece.v1.Finished.Public
+	(*Finished_Private)(nil),         // 36: seamshare.event.piece.v1.Finished.Private
+	(*Studied_Public)(nil),           // 37: seamshare.event.piece.v1.Studied.Public
+	(*Studied_Private)(nil),          // 38: seamshare.event.piece.v1.Studied.Private
+	(*DecisionAwaited_Public)(nil),   // 39: seamshare.event.piece.v1.DecisionAwaited.Public
+	(*DecisionAwaited_Private)(nil),  // 40: seamshare.event.piece.v1.DecisionAwaited.Private
+	(*Decided_Public)(nil),           // 41: seamshare.event.piece.v1.Decided.Public
+	(*Decided_Private)(nil),          // 42: seamshare.event.piece.v1.Decided.Private
+	(*Counted_Public)(nil),           // 43: seamshare.event.piece.v1.Counted.Public
+	(*Counted_Private)(nil),          // 44: seamshare.event.piece.v1.Counted.Private
+	(*Recut_Public)(nil),             // 45: seamshare.event.piece.v1.Recut.Public
+	(*Recut_Private)(nil),            // 46: seamshare.event.piece.v1.Recut.Private
+	(*MixedUp_Public)(nil),           // 47: seamshare.event.piece.v1.MixedUp.Public
+	(*MixedUp_Private)(nil),          // 48: seamshare.event.piece.v1.MixedUp.Private
+	(*MovedOn_Public)(nil),           // 49: seamshare.event.piece.v1.MovedOn.Public
+	(*MovedOn_Private)(nil),          // 50: seamshare.event.piece.v1.MovedOn.Private
+	(*TakenBack_Public)(nil),         // 51: seamshare.event.piece.v1.TakenBack.Public
+	(*TakenBack_Private)(nil),        // 52: seamshare.event.piece.v1.TakenBack.Private
+	(*LookedAgain_Public)(nil),       // 53: seamshare.event.piece.v1.LookedAgain.Public
+	(*LookedAgain_Private)(nil),      // 54: seamshare.event.piece.v1.LookedAgain.Private
+	(*Graded_Public)(nil),            // 55: seamshare.event.piece.v1.Graded.Public
+	(*Graded_Private)(nil),           // 56: seamshare.event.piece.v1.Graded.Private
+	(*DecisionRecorded_Public)(nil),  // 57: seamshare.event.piece.v1.DecisionRecorded.Public
+	(*DecisionRecorded_Private)(nil), // 58: seamshare.event.piece.v1.DecisionRecorded.Private
+	(*OutcomeRecorded_Public)(nil),   // 59: seamshare.event.piece.v1.OutcomeRecorded.Public
+	(*OutcomeRecorded_Private)(nil),  // 60: seamshare.event.piece.v1.OutcomeRecorded.Private
+	(*Opened_Public)(nil),            // 61: seamshare.event.piece.v1.Opened.Public
+	(*Opened_Private)(nil),           // 62: seamshare.event.piece.v1.Opened.Private
+	(*Planned_Public)(nil),           // 63: seamshare.event.piece.v1.Planned.Public
+	(*Planned_Private)(nil),          // 64: seamshare.event.piece.v1.Planned.Private
+	(*PlanChosen_Public)(nil),        // 65: seamshare.event.piece.v1.PlanChosen.Public
+	(*PlanChosen_Private)(nil),       // 66: seamshare.event.piece.v1.PlanChosen.Private
+	(*PlanDropped_Public)(nil),       // 67: seamshare.event.piece.v1.PlanDropped.Public
+	(*PlanDropped_Private)(nil),      // 68: seamshare.event.piece.v1.PlanDropped.Private
+	(*v1.Weighing)(nil),              // 69: seamshare.event.v1.Weighing
+	(*v1.Size)(nil),                  // 70: seamshare.event.v1.Size
+	(v1.Kind)(0),                     // 71: seamshare.event.v1.Kind
+	(*v1.Photo)(nil),                 // 72: seamshare.event.v1.Photo
+	(*Drawing)(nil),                  // 73: seamshare.event.piece.v1.Drawing
+	(*v11.Grade)(nil),                // 74: seamshare.event.stone.v1.Grade
+	(*Plan)(nil),                     // 75: seamshare.event.piece.v1.Plan
 }
 var file_seamshare_event_piece_v1_event_proto_depIdxs = []int32{
-	5,  // 0: seamshare.event.piece.v1.Event.described:type_name -> seamshare.event.piece.v1.Described
-	7,  // 1: seamshare.event.piece.v1.Event.worked:type_name -> seamshare.event.piece.v1.Worked
-	8,  // 2: seamshare.event.piece.v1.Event.placed:type_name -> seamshare.event.piece.v1.Placed
-	9,  // 3: seamshare.event.piece.v1.Event.finished:type_name -> seamshare.event.piece.v1.Finished
-	10, // 4: seamshare.event.piece.v1.Event.studied:type_name -> seamshare.event.piece.v1.Studied
-	23, // 5: seamshare.event.piece.v1.Event.planned:type_name -> seamshare.event.piece.v1.Planned
-	24, // 6: seamshare.event.piece.v1.Event.plan_chosen:type_name -> seamshare.event.piece.v1.PlanChosen
-	25, // 7: seamshare.event.piece.v1.Event.plan_dropped:type_name -> seamshare.event.piece.v1.PlanDropped
-	11, // 8: seamshare.event.piece.v1.Event.decision_awaited:type_name -> seamshare.event.piece.v1.DecisionAwaited
-	12, // 9: seamshare.event.piece.v1.Event.decided:type_name -> seamshare.event.piece.v1.Decided
-	13, // 10: seamshare.event.piece.v1.Event.counted:type_name -> seamshare.event.piece.v1.Counted
-	14, // 11: seamshare.event.piece.v1.Event.recut:type_name -> seamshare.event.piece.v1.Recut
-	16, // 12: seamshare.event.piece.v1.Event.mixed_up:type_name -> seamshare.event.piece.v1.MixedUp
-	17, // 13: seamshare.event.piece.v1.Event.moved_on:type_name -> seamshare.event.piece.v1.MovedOn
-	18, // 14: seamshare.event.piece.v1.Event.taken_back:type_name -> seamshare.event.piece.v1.TakenBack
-	19, // 15: seamshare.event.piece.v1.Event.looked_again:type_name -> seamshare.event.piece.v1.LookedAgain
-	20, // 16: seamshare.event.piece.v1.Event.graded:type_name -> seamshare.event.piece.v1.Graded
-	21, // 17: seamshare.event.piece.v1.Event.inclusion_judged:type_name -> seamshare.event.piece.v1.InclusionJudged
-	22, // 18: seamshare.event.piece.v1.Event.opened:type_name -> seamshare.event.piece.v1.Opened
-	26, // 19: seamshare.event.piece.v1.Described.public:type_name -> seamshare.event.piece.v1.Described.Public
-	27, // 20: seamshare.event.piece.v1.Described.private:type_name -> seamshare.event.piece.v1.Described.Private
-	64, // 21: seamshare.event.piece.v1.Part.weighing:type_name -> seamshare.event.v1.Weighing
-	2,  // 22: seamshare.event.piece.v1.Part.fate:type_name -> seamshare.event.piece.v1.Fate
-	28, // 23: seamshare.event.piece.v1.Worked.public:type_name -> seamshare.event.piece.v1.Worked.Public
-	29, // 24: seamshare.event.piece.v1.Worked.private:type_name -> seamshare.event.piece.v1.Worked.Private
-	30, // 25: seamshare.event.piece.v1.Placed.public:type_name -> seamshare.event.piece.v1.Placed.Public
-	31, // 26: seamshare.event.piece.v1.Placed.private:type_name -> seamshare.event.piece.v1.Placed.Private
-	32, // 27: seamshare.event.piece.v1.Finished.public:type_name -> seamshare.event.piece.v1.Finished.Public
-	33, // 28: seamshare.event.piece.v1.Finished.private:type_name -> seamshare.event.piece.v1.Finished.Private
-	34, // 29: seamshare.event.piece.v1.Studied.public:type_name -> seamshare.event.piece.v1.Studied.Public
-	35, // 30: seamshare.event.piece.v1.Studied.private:type_name -> seamshare.event.piece.v1.Studied.Private
-	36, // 31: seamshare.event.piece.v1.DecisionAwaited.public:type_name -> seamshare.event.piece.v1.DecisionAwaited.Public
-	37, // 32: seamshare.event.piece.v1.DecisionAwaited.private:type_name -> seamshare.event.piece.v1.DecisionAwaited.Private
-	38, // 33: seamshare.event.piece.v1.Decided.public:type_name -> seamshare.event.piece.v1.Decided.Public
-	39, // 34: seamshare.event.piece.v1.Decided.private:type_name -> seamshare.event.piece.v1.Decided.Private
-	40, // 35: seamshare.event.piece.v1.Counted.public:type_name -> seamshare.event.piece.v1.Counted.Public
-	41, // 36: seamshare.event.piece.v1.Counted.private:type_name -> seamshare.event.piece.v1.Counted.Private
-	42, // 37: seamshare.event.piece.v1.Recut.public:type_name -> seamshare.event.piece.v1.Recut.Public
-	43, // 38: seamshare.event.piece.v1.Recut.private:type_name -> seamshare.event.piece.v1.Recut.Private
-	44, // 39: seamshare.event.piece.v1.MixedUp.public:type_name -> seamshare.event.piece.v1.MixedUp.Public
-	45, // 40: seamshare.event.piece.v1.MixedUp.private:type_name -> seamshare.event.piece.v1.MixedUp.Private
-	46, // 41: seamshare.event.piece.v1.MovedOn.public:type_name -> seamshare.event.piece.v1.MovedOn.Public
-	47, // 42: seamshare.event.piece.v1.MovedOn.private:type_name -> seamshare.event.piece.v1.MovedOn.Private
-	48, // 43: seamshare.event.piece.v1.TakenBack.public:type_name -> seamshare.event.piece.v1.TakenBack.Public
-	49, // 44: seamshare.event.piece.v1.TakenBack.private:type_name -> seamshare.event.piece.v1.TakenBack.Private
-	50, // 45: seamshare.event.piece.v1.LookedAgain.public:type_name -> seamshare.event.piece.v1.LookedAgain.Public
-	51, // 46: seamshare.event.piece.v1.LookedAgain.private:type_name -> seamshare.event.piece.v1.LookedAgain.Private
-	52, // 47: seamshare.event.piece.v1.Graded.public:type_name -> seamshare.event.piece.v1.Graded.Public
-	53, // 48: seamshare.event.piece.v1.Graded.private:type_name -> seamshare.event.piece.v1.Graded.Private
-	54, // 49: seamshare.event.piece.v1.InclusionJudged.public:type_name -> seamshare.event.piece.v1.InclusionJudged.Public
-	55, // 50: seamshare.event.piece.v1.InclusionJudged.private:type_name -> seamshare.event.piece.v1.InclusionJudged.Private
-	56, // 51: seamshare.event.piece.v1.Opened.public:type_name -> seamshare.event.piece.v1.Opened.Public
-	57, // 52: seamshare.event.piece.v1.Opened.private:type_name -> seamshare.event.piece.v1.Opened.Private
-	58, // 53: seamshare.event.piece.v1.Planned.public:type_name -> seamshare.event.piece.v1.Planned.Public
-	59, // 54: seamshare.event.piece.v1.Planned.private:type_name -> seamshare.event.piece.v1.Planned.Private
-	60, // 55: seamshare.event.piece.v1.PlanChosen.public:type_name -> seamshare.event.piece.v1.PlanChosen.Public
-	61, // 56: seamshare.event.piece.v1.PlanChosen.private:type_name -> seamshare.event.piece.v1.PlanChosen.Private
-	62, // 57: seamshare.event.piece.v1.PlanDropped.public:type_name -> seamshare.event.piece.v1.PlanDropped.Public
-	63, // 58: seamshare.event.piece.v1.PlanDropped.private:type_name -> seamshare.event.piece.v1.PlanDropped.Private
-	64, // 59: seamshare.event.piece.v1.Described.Public.weighing:type_name -> seamshare.event.v1.Weighing
-	65, // 60: seamshare.event.piece.v1.Described.Public.size:type_name -> seamshare.event.v1.Size
-	66, // 61: seamshare.event.piece.v1.Described.Public.kind:type_name -> seamshare.event.v1.Kind
-	4,  // 62: seamshare.event.piece.v1.Described.Public.origin:type_name -> seamshare.event.piece.v1.Origin
-	67, // 63: seamshare.event.piece.v1.Described.Public.photos:type_name -> seamshare.event.v1.Photo
-	0,  // 64: seamshare.event.piece.v1.Worked.Public.step:type_name -> seamshare.event.piece.v1.Step
-	64, // 65: seamshare.event.piece.v1.Worked.Public.mass_in:type_name -> seamshare.event.v1.Weighing
-	6,  // 66: seamshare.event.piece.v1.Worked.Public.parts_out:type_name -> seamshare.event.piece.v1.Part
-	1,  // 67: seamshare.event.piece.v1.Worked.Public.reason:type_name -> seamshare.event.piece.v1.Reason
-	2,  // 68: seamshare.event.piece.v1.Placed.Public.fate:type_name -> seamshare.event.piece.v1.Fate
-	64, // 69: seamshare.event.piece.v1.Finished.Public.mass_in:type_name -> seamshare.event.v1.Weighing
-	64, // 70: seamshare.event.piece.v1.Finished.Public.stone:type_name -> seamshare.event.v1.Weighing
-	65, // 71: seamshare.event.piece.v1.Studied.Public.size:type_name -> seamshare.event.v1.Size
-	67, // 72: seamshare.event.piece.v1.Studied.Public.photos:type_name -> seamshare.event.v1.Photo
-	68, // 73: seamshare.event.piece.v1.Studied.Private.drawing:type_name -> seamshare.event.piece.v1.Drawing
-	64, // 74: seamshare.event.piece.v1.Counted.Public.was:type_name -> seamshare.event.v1.Weighing
-	64, // 75: seamshare.event.piece.v1.Counted.Public.weighing:type_name -> seamshare.event.v1.Weighing
-	64, // 76: seamshare.event.piece.v1.Recut.Public.mass_in:type_name -> seamshare.event.v1.Weighing
-	64, // 77: seamshare.event.piece.v1.Recut.Public.stone:type_name -> seamshare.event.v1.Weighing
-	1,  // 78: seamshare.event.piece.v1.Recut.Public.reason:type_name -> seamshare.event.piece.v1.Reason
-	15, // 79: seamshare.event.piece.v1.MixedUp.Public.candidates:type_name -> seamshare.event.piece.v1.Candidate
-	64, // 80: seamshare.event.piece.v1.MovedOn.Public.weighing:type_name -> seamshare.event.v1.Weighing
-	2,  // 81: seamshare.event.piece.v1.MovedOn.Public.was:type_name -> seamshare.event.piece.v1.Fate
-	2,  // 82: seamshare.event.piece.v1.TakenBack.Public.fate:type_name -> seamshare.event.piece.v1.Fate
-	69, // 83: seamshare.event.piece.v1.Graded.Private.grade:type_name -> seamshare.event.stone.v1.Grade
-	70, // 84: seamshare.event.piece.v1.InclusionJudged.Private.worth_kept:type_name -> seamshare.event.v1.Amount
-	70, // 85: seamshare.event.piece.v1.InclusionJudged.Private.worth_ground:type_name -> seamshare.event.v1.Amount
-	64, // 86: seamshare.event.piece.v1.Opened.Public.left:type_name -> seamshare.event.v1.Weighing
-	71, // 87: seamshare.event.piece.v1.Planned.Private.plan:type_name -> seamshare.event.piece.v1.Plan
-	88, // [88:88] is the sub-list for method output_type
-	88, // [88:88] is the sub-list for method input_type
-	88, // [88:88] is the sub-list for extension type_name
-	88, // [88:88] is the sub-list for extension extendee
-	0,  // [0:88] is the sub-list for field type_name
+	6,  // 0: seamshare.event.piece.v1.Event.described:type_name -> seamshare.event.piece.v1.Described
+	8,  // 1: seamshare.event.piece.v1.Event.worked:type_name -> seamshare.event.piece.v1.Worked
+	9,  // 2: seamshare.event.piece.v1.Event.placed:type_name -> seamshare.event.piece.v1.Placed
+	10, // 3: seamshare.event.piece.v1.Event.finished:type_name -> seamshare.event.piece.v1.Finished
+	11, // 4: seamshare.event.piece.v1.Event.studied:type_name -> seamshare.event.piece.v1.Studied
+	26, // 5: seamshare.event.piece.v1.Event.planned:type_name -> seamshare.event.piece.v1.Planned
+	27, // 6: seamshare.event.piece.v1.Event.plan_chosen:type_name -> seamshare.event.piece.v1.PlanChosen
+	28, // 7: seamshare.event.piece.v1.Event.plan_dropped:type_name -> seamshare.event.piece.v1.PlanDropped
+	12, // 8: seamshare.event.piece.v1.Event.decision_awaited:type_name -> seamshare.event.piece.v1.DecisionAwaited
+	13, // 9: seamshare.event.piece.v1.Event.decided:type_name -> seamshare.event.piece.v1.Decided
+	14, // 10: seamshare.event.piece.v1.Event.counted:type_name -> seamshare.event.piece.v1.Counted
+	15, // 11: seamshare.event.piece.v1.Event.recut:type_name -> seamshare.event.piece.v1.Recut
+	17, // 12: seamshare.event.piece.v1.Event.mixed_up:type_name -> seamshare.event.piece.v1.MixedUp
+	18, // 13: seamshare.event.piece.v1.Event.moved_on:type_name -> seamshare.event.piece.v1.MovedOn
+	19, // 14: seamshare.event.piece.v1.Event.taken_back:type_name -> seamshare.event.piece.v1.TakenBack
+	20, // 15: seamshare.event.piece.v1.Event.looked_again:type_name -> seamshare.event.piece.v1.LookedAgain
+	21, // 16: seamshare.event.piece.v1.Event.graded:type_name -> seamshare.event.piece.v1.Graded
+	23, // 17: seamshare.event.piece.v1.Event.decision_recorded:type_name -> seamshare.event.piece.v1.DecisionRecorded
+	25, // 18: seamshare.event.piece.v1.Event.opened:type_name -> seamshare.event.piece.v1.Opened
+	24, // 19: seamshare.event.piece.v1.Event.outcome_recorded:type_name -> seamshare.event.piece.v1.OutcomeRecorded
+	29, // 20: seamshare.event.piece.v1.Described.public:type_name -> seamshare.event.piece.v1.Described.Public
+	30, // 21: seamshare.event.piece.v1.Described.private:type_name -> seamshare.event.piece.v1.Described.Private
+	69, // 22: seamshare.event.piece.v1.Part.weighing:type_name -> seamshare.event.v1.Weighing
+	2,  // 23: seamshare.event.piece.v1.Part.fate:type_name -> seamshare.event.piece.v1.Fate
+	31, // 24: seamshare.event.piece.v1.Worked.public:type_name -> seamshare.event.piece.v1.Worked.Public
+	32, // 25: seamshare.event.piece.v1.Worked.private:type_name -> seamshare.event.piece.v1.Worked.Private
+	33, // 26: seamshare.event.piece.v1.Placed.public:type_name -> seamshare.event.piece.v1.Placed.Public
+	34, // 27: seamshare.event.piece.v1.Placed.private:type_name -> seamshare.event.piece.v1.Placed.Private
+	35, // 28: seamshare.event.piece.v1.Finished.public:type_name -> seamshare.event.piece.v1.Finished.Public
+	36, // 29: seamshare.event.piece.v1.Finished.private:type_name -> seamshare.event.piece.v1.Finished.Private
+	37, // 30: seamshare.event.piece.v1.Studied.public:type_name -> seamshare.event.piece.v1.Studied.Public
+	38, // 31: seamshare.event.piece.v1.Studied.private:type_name -> seamshare.event.piece.v1.Studied.Private
+	39, // 32: seamshare.event.piece.v1.DecisionAwaited.public:type_name -> seamshare.event.piece.v1.DecisionAwaited.Public
+	40, // 33: seamshare.event.piece.v1.DecisionAwaited.private:type_name -> seamshare.event.piece.v1.DecisionAwaited.Private
+	41, // 34: seamshare.event.piece.v1.Decided.public:type_name -> seamshare.event.piece.v1.Decided.Public
+	42, // 35: seamshare.event.piece.v1.Decided.private:type_name -> seamshare.event.piece.v1.Decided.Private
+	43, // 36: seamshare.event.piece.v1.Counted.public:type_name -> seamshare.event.piece.v1.Counted.Public
+	44, // 37: seamshare.event.piece.v1.Counted.private:type_name -> seamshare.event.piece.v1.Counted.Private
+	45, // 38: seamshare.event.piece.v1.Recut.public:type_name -> seamshare.event.piece.v1.Recut.Public
+	46, // 39: seamshare.event.piece.v1.Recut.private:type_name -> seamshare.event.piece.v1.Recut.Private
+	47, // 40: seamshare.event.piece.v1.MixedUp.public:type_name -> seamshare.event.piece.v1.MixedUp.Public
+	48, // 41: seamshare.event.piece.v1.MixedUp.private:type_name -> seamshare.event.piece.v1.MixedUp.Private
+	49, // 42: seamshare.event.piece.v1.MovedOn.public:type_name -> seamshare.event.piece.v1.MovedOn.Public
+	50, // 43: seamshare.event.piece.v1.MovedOn.private:type_name -> seamshare.event.piece.v1.MovedOn.Private
+	51, // 44: seamshare.event.piece.v1.TakenBack.public:type_name -> seamshare.event.piece.v1.TakenBack.Public
+	52, // 45: seamshare.event.piece.v1.TakenBack.private:type_name -> seamshare.event.piece.v1.TakenBack.Private
+	53, // 46: seamshare.event.piece.v1.LookedAgain.public:type_name -> seamshare.event.piece.v1.LookedAgain.Public
+	54, // 47: seamshare.event.piece.v1.LookedAgain.private:type_name -> seamshare.event.piece.v1.LookedAgain.Private
+	55, // 48: seamshare.event.piece.v1.Graded.public:type_name -> seamshare.event.piece.v1.Graded.Public
+	56, // 49: seamshare.event.piece.v1.Graded.private:type_name -> seamshare.event.piece.v1.Graded.Private
+	57, // 50: seamshare.event.piece.v1.DecisionRecorded.public:type_name -> seamshare.event.piece.v1.DecisionRecorded.Public
+	58, // 51: seamshare.event.piece.v1.DecisionRecorded.private:type_name -> seamshare.event.piece.v1.DecisionRecorded.Private
+	59, // 52: seamshare.event.piece.v1.OutcomeRecorded.public:type_name -> seamshare.event.piece.v1.OutcomeRecorded.Public
+	60, // 53: seamshare.event.piece.v1.OutcomeRecorded.private:type_name -> seamshare.event.piece.v1.OutcomeRecorded.Private
+	61, // 54: seamshare.event.piece.v1.Opened.public:type_name -> seamshare.event.piece.v1.Opened.Public
+	62, // 55: seamshare.event.piece.v1.Opened.private:type_name -> seamshare.event.piece.v1.Opened.Private
+	63, // 56: seamshare.event.piece.v1.Planned.public:type_name -> seamshare.event.piece.v1.Planned.Public
+	64, // 57: seamshare.event.piece.v1.Planned.private:type_name -> seamshare.event.piece.v1.Planned.Private
+	65, // 58: seamshare.event.piece.v1.PlanChosen.public:type_name -> seamshare.event.piece.v1.PlanChosen.Public
+	66, // 59: seamshare.event.piece.v1.PlanChosen.private:type_name -> seamshare.event.piece.v1.PlanChosen.Private
+	67, // 60: seamshare.event.piece.v1.PlanDropped.public:type_name -> seamshare.event.piece.v1.PlanDropped.Public
+	68, // 61: seamshare.event.piece.v1.PlanDropped.private:type_name -> seamshare.event.piece.v1.PlanDropped.Private
+	69, // 62: seamshare.event.piece.v1.Described.Public.weighing:type_name -> seamshare.event.v1.Weighing
+	70, // 63: seamshare.event.piece.v1.Described.Public.size:type_name -> seamshare.event.v1.Size
+	71, // 64: seamshare.event.piece.v1.Described.Public.kind:type_name -> seamshare.event.v1.Kind
+	5,  // 65: seamshare.event.piece.v1.Described.Public.origin:type_name -> seamshare.event.piece.v1.Origin
+	72, // 66: seamshare.event.piece.v1.Described.Public.photos:type_name -> seamshare.event.v1.Photo
+	0,  // 67: seamshare.event.piece.v1.Worked.Public.step:type_name -> seamshare.event.piece.v1.Step
+	69, // 68: seamshare.event.piece.v1.Worked.Public.mass_in:type_name -> seamshare.event.v1.Weighing
+	7,  // 69: seamshare.event.piece.v1.Worked.Public.parts_out:type_name -> seamshare.event.piece.v1.Part
+	1,  // 70: seamshare.event.piece.v1.Worked.Public.reason:type_name -> seamshare.event.piece.v1.Reason
+	2,  // 71: seamshare.event.piece.v1.Placed.Public.fate:type_name -> seamshare.event.piece.v1.Fate
+	69, // 72: seamshare.event.piece.v1.Finished.Public.mass_in:type_name -> seamshare.event.v1.Weighing
+	69, // 73: seamshare.event.piece.v1.Finished.Public.stone:type_name -> seamshare.event.v1.Weighing
+	70, // 74: seamshare.event.piece.v1.Studied.Public.size:type_name -> seamshare.event.v1.Size
+	72, // 75: seamshare.event.piece.v1.Studied.Public.photos:type_name -> seamshare.event.v1.Photo
+	73, // 76: seamshare.event.piece.v1.Studied.Private.drawing:type_name -> seamshare.event.piece.v1.Drawing
+	69, // 77: seamshare.event.piece.v1.Counted.Public.was:type_name -> seamshare.event.v1.Weighing
+	69, // 78: seamshare.event.piece.v1.Counted.Public.weighing:type_name -> seamshare.event.v1.Weighing
+	69, // 79: seamshare.event.piece.v1.Recut.Public.mass_in:type_name -> seamshare.event.v1.Weighing
+	69, // 80: seamshare.event.piece.v1.Recut.Public.stone:type_name -> seamshare.event.v1.Weighing
+	1,  // 81: seamshare.event.piece.v1.Recut.Public.reason:type_name -> seamshare.event.piece.v1.Reason
+	16, // 82: seamshare.event.piece.v1.MixedUp.Public.candidates:type_name -> seamshare.event.piece.v1.Candidate
+	69, // 83: seamshare.event.piece.v1.MovedOn.Public.weighing:type_name -> seamshare.event.v1.Weighing
+	2,  // 84: seamshare.event.piece.v1.MovedOn.Public.was:type_name -> seamshare.event.piece.v1.Fate
+	2,  // 85: seamshare.event.piece.v1.TakenBack.Public.fate:type_name -> seamshare.event.piece.v1.Fate
+	74, // 86: seamshare.event.piece.v1.Graded.Private.grade:type_name -> seamshare.event.stone.v1.Grade
+	3,  // 87: seamshare.event.piece.v1.DecisionRecorded.Private.kind:type_name -> seamshare.event.piece.v1.DecisionKind
+	22, // 88: seamshare.event.piece.v1.DecisionRecorded.Private.options:type_name -> seamshare.event.piece.v1.DecisionOption
+	3,  // 89: seamshare.event.piece.v1.OutcomeRecorded.Private.kind:type_name -> seamshare.event.piece.v1.DecisionKind
+	69, // 90: seamshare.event.piece.v1.Opened.Public.left:type_name -> seamshare.event.v1.Weighing
+	75, // 91: seamshare.event.piece.v1.Planned.Private.plan:type_name -> seamshare.event.piece.v1.Plan
+	92, // [92:92] is the sub-list for method output_type
+	92, // [92:92] is the sub-list for method input_type
+	92, // [92:92] is the sub-list for extension type_name
+	92, // [92:92] is the sub-list for extension extendee
+	0,  // [0:92] is the sub-list for field type_name
 }
 
 func init() { file_seamshare_event_piece_v1_event_proto_init() }
@@ -5088,16 +5493,17 @@ func file_seamshare_event_piece_v1_event_proto_init() {
 		(*Event_TakenBack)(nil),
 		(*Event_LookedAgain)(nil),
 		(*Event_Graded)(nil),
-		(*Event_InclusionJudged)(nil),
+		(*Event_DecisionRecorded)(nil),
 		(*Event_Opened)(nil),
+		(*Event_OutcomeRecorded)(nil),
 	}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_seamshare_event_piece_v1_event_proto_rawDesc), len(file_seamshare_event_piece_v1_event_proto_rawDesc)),
-			NumEnums:      3,
-			NumMessages:   61,
+			NumEnums:      4,
+			NumMessages:   65,
 			NumExtensions: 0,
 			NumServices:   0,
 		},
