@@ -209,7 +209,7 @@ func printCutBalance(w io.Writer, r *typev1.CutResult) error {
 	if _, err := t.WriteTo(w); err != nil {
 		return err
 	}
-	say(w, "  %s of the mass is finished. As drawn, the piece would weigh %s,", hundredths(n.GetYieldBp()), estimated(r.GetModelUg()))
-	say(w, "  %s off what the scale says; masses here are scaled to the scale's.", hundredths(r.GetErrorBp()))
+	sayLong(w, "  %s of the mass is finished. As drawn, the piece would weigh %s, %s off what the scale says; masses here are scaled to the scale's.",
+		hundredths(n.GetYieldBp()), estimated(r.GetModelUg()), hundredths(r.GetErrorBp()))
 	return nil
 }
