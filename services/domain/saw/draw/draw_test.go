@@ -13,6 +13,7 @@ import (
 	"strconv"
 	"strings"
 	"testing"
+	"unicode/utf8"
 
 	"pgregory.net/rapid"
 
@@ -557,6 +558,44 @@ func TestSheetHasAll(t *testing.T) {
 	} {
 		if got := strings.Count(page, what); got != n {
 			t.Errorf("%q stands %d times, want %d", what, got, n)
+		}
+	}
+}
+
+// No two texts of the demo's pictures lie on each other, by the widths that a plain font has.
+func TestLabelsLieApart(t *testing.T) {
+	type text struct {
+		words                    string
+		left, top, right, bottom float64
+	}
+	for name, body := range pictures(t) {
+		if strings.HasPrefix(name, "all-") {
+			continue // crowded on purpose
+		}
+		for _, svg := range svgs(t, name, body) {
+			var all []text
+			parsed(t, svg).walk(func(e element) {
+				if e.XMLName.Local != "text" || e.attr("font-size") == "" || strings.HasPrefix(e.attr("transform"), "rotate") {
+					return
+				}
+				size := e.number(t, "font-size")
+				wide := 0.5 * size * float64(utf8.RuneCountInString(e.Text))
+				x, y := e.number(t, "x"), e.number(t, "y")
+				switch e.attr("text-anchor") {
+				case "middle":
+					x -= wide / 2
+				case "end":
+					x -= wide
+				}
+				all = append(all, text{e.Text, x, y - 0.75*size, x + wide, y})
+			})
+			for i, a := range all {
+				for _, b := range all[:i] {
+					if a.left < b.right && b.left < a.right && a.top < b.bottom && b.top < a.bottom {
+						t.Errorf("%s: %q lies on %q", name, a.words, b.words)
+					}
+				}
+			}
 		}
 	}
 }

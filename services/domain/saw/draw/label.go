@@ -47,7 +47,7 @@ func (l label) marks(in box) (out []mark) {
 // mostLeaders is how many labels of a drawing may lie outside it, and mostMarks how many findings are numbered. More can't
 // be read; the tables have them all.
 const (
-	mostLeaders = 40
+	mostLeaders = 24
 	mostMarks   = 40
 )
 
