@@ -127,6 +127,10 @@ var rules = []rule{
 		},
 	},
 	{"nothing imports what is only for tests of the whole", everybody, in("integration"), func(pkg, _ string) bool { return below(pkg, "integration") }},
+	{
+		"only plane geometry imports the overlay library", everybody, outside("github.com/peterstace/simplefeatures"),
+		func(pkg, _ string) bool { return below(pkg, domain+"/measure/plane") },
+	},
 }
 
 var four = []string{"services/miner", "services/cutter", "services/jeweller", "services/coop"}
@@ -216,6 +220,7 @@ func TestRulesFindAForbiddenImport(t *testing.T) {
 		rules[13].name: {"gateway", module + "services/fault"},
 		rules[14].name: {"proto/gen/seamshare/miner/v1", module + "proto/gen/seamshare/event/v1"},
 		rules[15].name: {"cmd/seamshare", module + "integration/bench"},
+		rules[16].name: {domain + "/piece", "github.com/peterstace/simplefeatures/geom"},
 	}
 	for _, r := range rules {
 		t.Run("found: not "+r.name, func(t *testing.T) {

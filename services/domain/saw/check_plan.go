@@ -119,7 +119,7 @@ func (p Prices) check() error {
 }
 
 // counted is what of the plan was seen so far.
-type counted struct{ steps, stones int }
+type counted struct{ steps, stones, points int }
 
 func (c *counted) way(at string, steps []Step, ends []End, depth int) error {
 	if c.steps += len(steps); c.steps > MaxSteps {
@@ -195,6 +195,12 @@ func (c *counted) look(path string, l Look, depth int) error {
 		sum += o.ChanceBp
 		if n := len(o.Features); n > MaxFeatures {
 			return invalid(at+".features", n, "an outcome has at most %d", MaxFeatures)
+		}
+		for _, f := range o.Features {
+			c.points += len(f.Points)
+		}
+		if c.points > MaxPoints {
+			return invalid(at+".features", c.points, "the features of all outcomes have at most %d points", MaxPoints)
 		}
 		if err := c.way(at+".", o.Steps, o.Ends, depth+1); err != nil {
 			return err
@@ -298,7 +304,7 @@ func (s Stone) check(path string) error {
 		return invalid(path+".shape", quoted(s.Shape), "an outline is oval, round, pear, marquise, cushion, rectangle, triangle or freeform")
 	}
 	const longest = MaxLengthUm / 2
-	for _, l := range []struct {
+	for _, l := range [...]struct {
 		name         string
 		um, from, to int64
 		hint         string
@@ -312,12 +318,12 @@ func (s Stone) check(path string) error {
 		{"chance_bp", s.ChanceBp, 1, 10_000, "a chance is in basis points, 10000 where it is sure"},
 		{"minutes", s.Minutes, 0, MaxMinutes, "give bench minutes"},
 	} {
-		if err := ranged(path+"."+l.name, l.um, l.from, l.to, l.hint); err != nil {
-			return err
+		if l.um < l.from || l.um > l.to {
+			return ranged(path+"."+l.name, l.um, l.from, l.to, l.hint)
 		}
 	}
 	if s.SGMilli != 0 {
-		if err := ranged(path+".sg_milli", s.SGMilli, 500, MaxSGMilli, "give it in thousandths, 0 to weigh it by its layers"); err != nil {
+		if err := ranged(path+".sg_milli", s.SGMilli, MinSGMilli, MaxSGMilli, "give it in thousandths, 0 to weigh it by its layers"); err != nil {
 			return err
 		}
 	}

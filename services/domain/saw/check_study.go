@@ -10,7 +10,7 @@ func (s Study) check() error {
 	if err := ranged("mass_ug", s.MassUg, 1, MaxMassUg, "weigh the piece dry"); err != nil {
 		return err
 	}
-	if err := ranged("sg_milli", s.SGMilli, 500, MaxSGMilli, "give the specific gravity in thousandths, 2950 for 2.95"); err != nil {
+	if err := ranged("sg_milli", s.SGMilli, MinSGMilli, MaxSGMilli, "give the specific gravity in thousandths, 2950 for 2.95"); err != nil {
 		return err
 	}
 	drawn := len(s.Profile) > 0
@@ -35,10 +35,15 @@ func (s Study) check() error {
 	if n := len(s.Underlays); n > MaxUnderlays {
 		return invalid("underlays", n, "a study has at most %d", MaxUnderlays)
 	}
+	points := 0
 	for i, f := range s.Features {
 		if err := f.check(fmt.Sprintf("features[%d]", i), names); err != nil {
 			return err
 		}
+		points += len(f.Points)
+	}
+	if points > MaxPoints {
+		return invalid("features", points, "all features together have at most %d points; leave out those that hardly change them", MaxPoints)
 	}
 	return nil
 }
@@ -60,7 +65,7 @@ func (s Study) checkLayers(names map[string]string) error {
 			return err
 		}
 		left -= l.ThicknessUm
-		if err := ranged(path+".sg_milli", l.SGMilli, 500, MaxSGMilli, "give the specific gravity in thousandths, 2100 for 2.10"); err != nil {
+		if err := ranged(path+".sg_milli", l.SGMilli, MinSGMilli, MaxSGMilli, "give the specific gravity in thousandths, 2100 for 2.10"); err != nil {
 			return err
 		}
 	}
@@ -105,7 +110,7 @@ func (f Feature) check(path string, names map[string]string) error {
 		heaviest = MaxSGMilli
 	}
 	if f.SGMilli != 0 {
-		return ranged(path+".sg_milli", f.SGMilli, min(500, heaviest), heaviest, "layers of the section have a specific gravity, in thousandths; others have none")
+		return ranged(path+".sg_milli", f.SGMilli, min(MinSGMilli, heaviest), heaviest, "layers of the section have a specific gravity, in thousandths; others have none")
 	}
 	return nil
 }

@@ -20,10 +20,15 @@ func Evaluate(study Study, plan Plan, prices Prices) (Result, error) {
 
 // Evaluate is the same for a study that was checked.
 func (m *Model) Evaluate(plan Plan, prices Prices) (Result, error) {
-	if err := plan.check(prices); err != nil {
+	ev := &evaluation{Model: m, plan: plan, prices: prices}
+	return ev.evaluate()
+}
+
+func (ev *evaluation) evaluate() (Result, error) {
+	m, plan := ev.Model, ev.plan
+	if err := plan.check(ev.prices); err != nil {
 		return Result{}, err
 	}
-	ev := &evaluation{Model: m, plan: plan, prices: prices}
 	whole := m.whole
 	if whole.name = plan.Part; whole.name == "" {
 		whole.name = Whole
@@ -38,7 +43,7 @@ func (m *Model) Evaluate(plan Plan, prices Prices) (Result, error) {
 	r := Result{
 		Study: m.study.Name, Plan: plan.Name,
 		MassUg: whole.ug, ModelUg: model, ErrorBp: rounded((model-whole.ug)*10_000, whole.ug),
-		Trunk: trunk, Infeasible: ev.infeasible, Totals: totals(trunk),
+		Trunk: trunk, Infeasible: ev.infeasible, HourMinor: plan.Settings.HourMinor, Totals: totals(trunk),
 	}
 	ev.value(&r)
 	return r, nil
@@ -50,6 +55,9 @@ type evaluation struct {
 	plan       Plan
 	prices     Prices
 	infeasible bool
+	scratch    scratch
+	query      *Query // a region that is asked for
+	region     *Region
 }
 
 // way is what is known on the way through steps, down to a leaf of the looks.
@@ -115,7 +123,9 @@ func (w *way) put(p part) {
 // walk goes through the steps and ends of a branch.
 func (ev *evaluation) walk(w *way, b *Branch, at string, steps []Step, ends []End) error {
 	for _, name := range w.order {
-		b.Parts = append(b.Parts, w.now[name].shown())
+		p := w.now[name].shown()
+		p.From, p.Step = "", ""
+		b.Parts = append(b.Parts, p)
 	}
 	for i, s := range steps {
 		path := fmt.Sprintf("%ssteps[%d]", at, i)
@@ -282,7 +292,7 @@ func (ev *evaluation) end(w *way, b *Branch, p part, path string, e End) error {
 		out.NetMinor = ev.net(out.Minor)
 	}
 	b.Ends = append(b.Ends, out)
-	return nil
+	return ev.answer(w, b, p, out)
 }
 
 func (ev *evaluation) noPrice(b *Branch, p part, path, stone, market, class string) {

@@ -8,14 +8,15 @@ import (
 	"seamshare.example/services/domain/measure/plane"
 )
 
-// Model is a study that was checked and made ready for plans. It is never changed, so many plans may be
-// evaluated on it at once.
+// Model is a study that was checked and made ready for plans. Many plans may be evaluated on it
+// at once.
 type Model struct {
-	study Study
-	trace trace
-	whole part
-	drawn []drawn            // features of face and back, and cracks and lines of the section
-	tilts map[string]float64 // of seams, in radians
+	study    Study
+	trace    trace
+	whole    part
+	drawn    []drawn            // features of face and back, and cracks and lines of the section
+	tilts    map[string]float64 // of seams, in radians
+	outlines outlines
 }
 
 // trace places points of the face view along the section.
@@ -67,7 +68,6 @@ type layer struct {
 	name    string
 	kind    Kind
 	sgMilli int64
-	class   string
 	rings   []plane.Ring
 }
 
@@ -76,6 +76,7 @@ type drawn struct {
 	Feature
 	ring   plane.Ring // in the face view or section, if closed
 	path   plane.Path // else
+	box    plane.Box  // round either
 	within span       // its depths, z in nanometres
 }
 
@@ -150,7 +151,7 @@ func (m *Model) layers() error {
 	z, box := int64(0), whole.section.Box()
 	for _, l := range m.study.Layers {
 		below := z - l.ThicknessUm*plane.Micrometre
-		whole.layers = append(whole.layers, layer{l.Name, l.Kind, l.SGMilli, l.Class, []plane.Ring{rectangle(span{box.Min.X, box.Max.X}, span{below, z})}})
+		whole.layers = append(whole.layers, layer{l.Name, l.Kind, l.SGMilli, []plane.Ring{rectangle(span{box.Min.X, box.Max.X}, span{below, z})}})
 		z = below
 	}
 	for i, f := range m.study.Features {
@@ -181,7 +182,7 @@ func (m *Model) layers() error {
 		if sg == 0 {
 			sg = m.study.SGMilli
 		}
-		l := layer{name: f.Name, kind: f.Kind, sgMilli: sg, class: f.Class}
+		l := layer{name: f.Name, kind: f.Kind, sgMilli: sg}
 		for _, face := range rings {
 			l.rings = append(l.rings, face.Outer)
 		}
@@ -313,6 +314,7 @@ func (m *Model) draw(path string, features []Feature) ([]drawn, error) {
 		if d.ring != nil && !plane.Holds(container, d.ring) {
 			return nil, invalid(at+".points", f.Name, "an edge of it leaves %s; draw it inside", where)
 		}
+		d.box = plane.Path(points).Box()
 		if depth := f.DepthUm * plane.Micrometre; depth > 0 {
 			box := m.whole.section.Box()
 			if d.within = (span{-depth, math.MaxInt64}); f.View == Back {

@@ -1,7 +1,9 @@
 package saw
 
 import (
+	"errors"
 	"math"
+	"slices"
 
 	"seamshare.example/services/domain/measure/plane"
 )
@@ -9,6 +11,7 @@ import (
 // placed is a planned stone in its place.
 type placed struct {
 	Stone
+	known   known
 	trace   trace
 	at      plane.Point // the middle of its face, in the face view
 	flat    plane.Ring  // its outline in its own plane, turned, about the origin, as seen from the piece's face
@@ -18,8 +21,16 @@ type placed struct {
 	forward span // from where to where the outline reaches along the trace in its own plane
 }
 
-func (m *Model) tilted(s Stone) placed {
-	p := placed{Stone: s, trace: m.trace, at: nm(s.At), flat: turned(outline(s), s.TurnMdeg), cos: 1}
+// place puts a stone in its place. The error is an *Invalid below the path.
+func (m *Model) place(path string, s Stone) (placed, error) {
+	known, err := m.outlines.outline(s)
+	if err != nil {
+		if e := (*Invalid)(nil); errors.As(err, &e) {
+			err = &Invalid{path + "." + e.Path, e.Value, e.Rule}
+		}
+		return placed{}, err
+	}
+	p := placed{Stone: s, known: known, trace: m.trace, at: nm(s.At), flat: turned(known.ring, s.TurnMdeg), cos: 1}
 	if s.View == Back {
 		p.at.X, p.flat = -p.at.X, p.flat.Mirrored()
 	}
@@ -29,7 +40,7 @@ func (m *Model) tilted(s Stone) placed {
 	}
 	centred := trace{plane.Point{}, m.trace.d, m.trace.length}
 	p.forward = centred.span(p.flat)
-	return p
+	return p, nil
 }
 
 // turned turns a ring by thousandths of a degree, by whole quarters exactly.
@@ -39,10 +50,13 @@ func turned(r plane.Ring, mdeg int64) plane.Ring {
 	if rest := mdeg - quarters*quarter; rest != 0 {
 		r = r.Turned(float64(rest) * math.Pi / 180_000)
 	}
+	if quarters == 0 {
+		return r
+	}
 	return r.QuarterTurned(int(quarters))
 }
 
-// along is a step along the trace.
+// step is a step along the trace.
 func (t trace) step(length float64) plane.Point {
 	return plane.Point{X: int64(math.Round(length * float64(t.d.X) / t.length)), Y: int64(math.Round(length * float64(t.d.Y) / t.length))}
 }
@@ -194,15 +208,17 @@ func (p placed) side(top plane.Point) plane.Ring {
 
 // over goes along a stretch of rings and tells of each straight bit from where to where it is, and twice the lowest and
 // highest boundary at both its ends; ok is false where there is nothing. It stops at the ends of edges and at stops.
-func over(rings []plane.Ring, s span, stops []int64, tell func(from, to int64, low, high [2]int64, ok bool)) {
-	var space [64]int64
-	var edgeSpace, nowSpace [16]edge
-	w := sweep{rest: appendEdges(edgeSpace[:0], rings...), now: nowSpace[:0]}
-	at := append(append(space[:0], stops...), s.from, s.to)
+func (k *scratch) over(rings []plane.Ring, s span, stops []int64, tell func(from, to int64, low, high [2]int64, ok bool)) {
+	k.edges = appendEdges(k.edges[:0], rings...)
+	w := sweep{rest: k.edges, now: k.now[:0]}
+	at := append(append(k.at[:0], stops...), s.from, s.to)
 	for _, e := range w.rest {
 		at = append(at, e.s0, e.s1)
 	}
-	at = sorted(at, s)
+	at = slices.DeleteFunc(at, func(v int64) bool { return v < s.from || v > s.to })
+	slices.Sort(at)
+	at = slices.Compact(at)
+	k.at = at
 	for i := 1; i < len(at); i++ {
 		from, to := at[i-1], at[i]
 		w.to(from, to)
@@ -215,4 +231,11 @@ func over(rings []plane.Ring, s span, stops []int64, tell func(from, to int64, l
 		}
 		tell(from, to, low, high, len(w.now) > 0)
 	}
+	k.now = w.now
+}
+
+// scratch is memory that is used again and again within one evaluation.
+type scratch struct {
+	edges, now []edge
+	at         []int64
 }

@@ -60,6 +60,92 @@ func (r Region) Holds(outline plane.Ring) bool {
 	return true
 }
 
+// Query says for which stone a region is asked.
+type Query struct {
+	Branch string // path of the branch, as in Branch.Path; empty: the trunk
+	Part   string // a part of that branch that its steps leave
+	// Except is a planned stone of the part that the one asked for stands in the place of; the others are kept clear of.
+	Except  string
+	Zone    string // to lie in; empty: anywhere in the part
+	Surface Surface
+	View    View  // Face or Back: the side it looks to
+	DepthUm int64 // how deep it reaches from there; 0: through all of the part
+}
+
+// Region is where in the face view a stone may lie, by a plan's cuts and settings. Depth and backing are for Evaluate to
+// try. The error is an *Invalid of the plan, or of the query.
+func (m *Model) Region(plan Plan, prices Prices, q Query) (Region, error) {
+	ev := &evaluation{Model: m, plan: plan, prices: prices, query: &q}
+	if _, err := ev.evaluate(); err != nil {
+		return Region{}, err
+	}
+	if ev.region == nil {
+		return Region{}, invalid("part", quoted(q.Part), "no part of that name is left in the branch %q", q.Branch)
+	}
+	return *ev.region, nil
+}
+
+// answer notes the region that is asked for, if it is that of the part.
+func (ev *evaluation) answer(w *way, b *Branch, p part, e Ended) error {
+	q := ev.query
+	if q == nil || q.Branch != b.Path || q.Part != p.name {
+		return nil
+	}
+	heights := p.heights()
+	if deep := q.DepthUm * plane.Micrometre; deep > 0 && q.View == Back {
+		heights.to = min(heights.to, heights.from+deep)
+	} else if deep > 0 {
+		heights.from = max(heights.from, heights.to-deep)
+	}
+	r, err := ev.regionOf(w, p, q.Zone, "zone", q.Surface, heights, ev.obstacles(w, p, false))
+	if err != nil {
+		return err
+	}
+	for _, s := range e.Stones {
+		if s.Name != q.Except {
+			r.Avoid = append(r.Avoid, Avoid{Ring: s.Outline, Margin: ev.plan.Settings.BetweenUm * plane.Micrometre, Rule: ClearOfStone, Name: s.Name})
+		}
+	}
+	ev.region = &r
+	return nil
+}
+
+// regionOf is where in a part a stone may lie that reaches over some depths.
+func (ev *evaluation) regionOf(w *way, p part, zone, path string, surface Surface, heights span, obstacles []Avoid) (r Region, err error) {
+	r.Within = append(make([]Within, 0, 2), Within{p.face, InsidePart, ""})
+	if zone != "" {
+		ring, ok := w.zone(zone)
+		if !ok {
+			return r, invalid(path, quoted(zone), "no zone of that name is drawn in face or back")
+		}
+		r.Within = append(r.Within, Within{ring, InsideZone, zone})
+	}
+	for _, a := range obstacles {
+		switch {
+		case a.Kind == Rock && surface == RockInFace, a.Kind == Potch && surface == PotchInFace: // admitted
+		case a.heights.to <= heights.from || a.heights.from >= heights.to:
+		default:
+			r.Avoid = append(r.Avoid, a)
+		}
+	}
+	for _, c := range p.sawn {
+		if c.view != Section && c.wander > 0 {
+			r.Beside = append(r.Beside, Beside{c.line, c.clear, c.wander})
+		}
+	}
+	return r, nil
+}
+
+// zone is the ring of a closed feature of face or back.
+func (w *way) zone(name string) (plane.Ring, bool) {
+	for _, d := range w.drawn {
+		if d.Name == name && d.View != Section && d.ring != nil {
+			return d.ring, true
+		}
+	}
+	return nil, false
+}
+
 // near is whether the outline comes too near. A margin of nothing still keeps the two apart.
 func (a Avoid) near(outline plane.Ring) bool {
 	if a.Ring != nil {
@@ -104,6 +190,9 @@ func (ev *evaluation) obstacles(w *way, p part, section bool) []Avoid {
 			}
 			a.Rule, a.Margin = ClearOfPotch, set.PotchUm*plane.Micrometre
 		default:
+			continue
+		}
+		if !reaches(d.box, box, a.Margin) {
 			continue
 		}
 		if d.ring != nil {
@@ -151,13 +240,35 @@ func (p part) pathsBeyondCuts(v View, path plane.Path) []plane.Path {
 		if (c.view == Section) != (v == Section) {
 			continue
 		}
-		var left []plane.Path
-		for _, path := range paths {
-			left = append(left, beyondCut(c, path)...)
+		left := paths[:0:0]
+		for i, path := range paths {
+			switch beyond, whole := c.beside(path); {
+			case whole && len(paths) == 1:
+				left = paths
+			case whole:
+				left = append(left, paths[i])
+			case beyond:
+				left = append(left, beyondCut(c, path)...)
+			}
 		}
-		paths = left
+		if paths = left; len(paths) == 0 {
+			return nil
+		}
 	}
 	return paths
+}
+
+// beside is whether some of a path, and whether all of it, lies on the part's side of the cut.
+func (c sawn) beside(path plane.Path) (some, all bool) {
+	all = true
+	for _, q := range path {
+		if away(c.line, q) >= float64(c.half()) {
+			some = true
+		} else {
+			all = false
+		}
+	}
+	return some, all
 }
 
 func beyondCut(c sawn, path plane.Path) (out []plane.Path) {

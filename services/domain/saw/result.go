@@ -15,6 +15,7 @@ type Result struct {
 
 	// Infeasible is whether something in Findings of some branch breaks a rule.
 	Infeasible bool
+	HourMinor  int64 // what an hour at the bench costs, by the plan's settings
 	Money      Money
 	Totals     Totals // with the likeliest outcome of each look, the first where two are as likely
 }

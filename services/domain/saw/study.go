@@ -1,12 +1,16 @@
 package saw
 
+import "seamshare.example/services/domain/measure"
+
 // Bounds of a study. They keep products of lengths within int64 and evaluations short.
 const (
 	MaxLengthUm  = 500_000           // half a metre: the farthest a coordinate is from 0, and the largest length
 	MaxMassUg    = 1_000_000_000_000 // a tonne
-	MaxSGMilli   = 10_000
+	MinSGMilli   = int64(measure.MinSG)
+	MaxSGMilli   = int64(measure.MaxSG)
 	MaxVertices  = 2_000 // of one ring or line
 	MaxFeatures  = 200
+	MaxPoints    = 5_000 // of all features
 	MaxLayers    = 20
 	MaxUnderlays = 20
 )

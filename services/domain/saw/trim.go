@@ -89,7 +89,11 @@ func (ev *evaluation) keep(path string, v View, k Kept, ends []End) (plane.Ring,
 			if e.Part == k.Part && s.Name == k.Stone {
 				s.LengthUm += 2 * k.AllowUm
 				s.WidthUm += 2 * k.AllowUm
-				return ev.tilted(s).footprint(), nil
+				p, err := ev.place(path, s)
+				if err != nil {
+					return nil, err
+				}
+				return p.footprint(), nil
 			}
 		}
 	}
@@ -108,6 +112,9 @@ func common(r, by plane.Ring) ([]plane.Ring, error) {
 	case plane.Holds(r, by):
 		return []plane.Ring{by}, nil
 	case convex(by):
+		if len(r) < len(by) && convex(r) {
+			r, by = by, r
+		}
 		rings := []plane.Ring{r}
 		for i, p := range by {
 			side, _ := plane.Line{A: p, B: by[(i+1)%len(by)]}.Band(0)

@@ -3,6 +3,8 @@ package saw
 import (
 	"math/big"
 	"math/bits"
+
+	"seamshare.example/services/domain/saw/risk"
 )
 
 // find is the first price of a class and size in a market.
@@ -46,7 +48,11 @@ func (s Settings) levy(minor int64) int64 {
 	return int64(q)
 }
 
+// net is what is left of a sale; what brings nothing isn't sold.
 func (ev *evaluation) net(minor int64) int64 {
+	if minor == 0 {
+		return 0
+	}
 	return minor - ev.plan.Settings.levy(minor) - ev.plan.Settings.SellingMinor
 }
 
@@ -74,6 +80,7 @@ type outlook struct {
 	markets        map[string]*marketOutlook
 }
 
+// marketOutlook is what one market is expected to pay.
 type marketOutlook struct {
 	mean   *big.Rat
 	stones int
@@ -87,26 +94,22 @@ func (ev *evaluation) value(r *Result) {
 
 // outlook adds up a branch and all below it.
 func (ev *evaluation) outlook(b *Branch) outlook {
-	out := outlook{
-		mean: new(big.Rat), variance: new(big.Rat), nothing: big.NewRat(1, 1), minutes: new(big.Rat).SetInt64(b.Minutes),
-		best: new(big.Rat), worst: new(big.Rat), markets: map[string]*marketOutlook{},
-	}
-	hours := new(big.Rat).Mul(big.NewRat(ev.plan.Settings.HourMinor, 60), out.minutes)
-	for _, sum := range []*big.Rat{out.mean, out.best, out.worst} {
-		sum.Sub(sum, hours)
-	}
+	var sales sales
+	markets := map[string]*marketOutlook{}
 	for _, e := range b.Ends {
 		if e.Minor > 0 {
-			out.sold(10_000, e.NetMinor)
-			out.market(e.Market, big.NewRat(e.Minor, 1), 0)
+			sales.add(10_000, e.NetMinor)
+			market(markets, e.Market).add(10_000, e.Minor, 0)
 		}
 		for _, s := range e.Stones {
 			if s.Fits && s.Priced {
-				out.sold(s.ChanceBp, s.NetMinor)
-				out.market(s.Market, new(big.Rat).Mul(big.NewRat(s.PriceMinor, 1), big.NewRat(s.ChanceBp, 10_000)), 1)
+				sales.add(s.ChanceBp, s.NetMinor)
+				market(markets, s.Market).add(s.ChanceBp, s.PriceMinor, 1)
 			}
 		}
 	}
+	out := sales.outlook(ev.hours(new(big.Rat).SetInt64(b.Minutes)))
+	out.minutes, out.markets = new(big.Rat).SetInt64(b.Minutes), markets
 	for i := range b.Looks {
 		ev.looked(&out, &b.Looks[i])
 	}
@@ -114,31 +117,72 @@ func (ev *evaluation) outlook(b *Branch) outlook {
 	return out
 }
 
-// sold adds a sale that comes about with a chance, apart from all others.
-func (o *outlook) sold(chanceBp, net int64) {
-	p, v := big.NewRat(chanceBp, 10_000), new(big.Rat).SetInt64(net)
-	fails := new(big.Rat).Sub(big.NewRat(1, 1), p)
-	part := new(big.Rat).Mul(p, v)
-	o.mean.Add(o.mean, part)
-	o.variance.Add(o.variance, part.Mul(part, fails).Mul(part, v)) // p (1 − p) v²
+// hours is what so many minutes at the bench cost.
+func (ev *evaluation) hours(minutes *big.Rat) *big.Rat {
+	return minutes.Mul(minutes, big.NewRat(ev.plan.Settings.HourMinor, 60))
+}
+
+// sales adds up sales that come about or not, each apart from all others, in whole numbers: a chance is so many of
+// 10 000.
+type sales struct {
+	mean        big.Int // · 10⁴
+	variance    big.Int // · 10⁸
+	nothing     big.Int // · 10⁴ to the power of risky
+	risky       int64
+	best, worst int64
+	a, b        big.Int // for work in between
+}
+
+func (s *sales) add(chanceBp, net int64) {
+	p, v := &s.a, &s.b
+	p.SetInt64(chanceBp)
+	v.SetInt64(net)
+	s.mean.Add(&s.mean, p.Mul(p, v))
+	p.SetInt64(chanceBp * (risk.Certain - chanceBp))
+	s.variance.Add(&s.variance, p.Mul(p, v).Mul(p, v)) // p (1 − p) v²
 	if net > 0 {
-		o.nothing.Mul(o.nothing, fails)
+		if s.risky++; s.risky == 1 {
+			s.nothing.SetInt64(1)
+		}
+		s.nothing.Mul(&s.nothing, p.SetInt64(risk.Certain-chanceBp))
 	}
-	if net > 0 || chanceBp == 10_000 {
-		o.best.Add(o.best, v)
+	if net > 0 || chanceBp == risk.Certain {
+		s.best += net
 	}
-	if net < 0 || chanceBp == 10_000 {
-		o.worst.Add(o.worst, v)
+	if net < 0 || chanceBp == risk.Certain {
+		s.worst += net
 	}
 }
 
-func (o *outlook) market(name string, worth *big.Rat, stones int) {
-	m := o.markets[name]
+func (s *sales) outlook(hours *big.Rat) outlook {
+	out := outlook{
+		mean:     new(big.Rat).SetFrac(&s.mean, big.NewInt(risk.Certain)),
+		variance: new(big.Rat).SetFrac(&s.variance, big.NewInt(risk.Certain*risk.Certain)),
+		nothing:  big.NewRat(1, 1),
+		best:     new(big.Rat).SetInt64(s.best),
+		worst:    new(big.Rat).SetInt64(s.worst),
+	}
+	if s.risky > 0 {
+		out.nothing.SetFrac(&s.nothing, new(big.Int).Exp(big.NewInt(risk.Certain), big.NewInt(s.risky), nil))
+	}
+	for _, sum := range []*big.Rat{out.mean, out.best, out.worst} {
+		sum.Sub(sum, hours)
+	}
+	return out
+}
+
+func market(all map[string]*marketOutlook, name string) *marketOutlook {
+	m := all[name]
 	if m == nil {
 		m = &marketOutlook{mean: new(big.Rat)}
-		o.markets[name] = m
+		all[name] = m
 	}
-	m.mean.Add(m.mean, worth)
+	return m
+}
+
+func (m *marketOutlook) add(chanceBp, minor int64, stones int) {
+	var p big.Rat
+	m.mean.Add(m.mean, p.Mul(p.SetFrac64(chanceBp, risk.Certain), new(big.Rat).SetInt64(minor)))
 	m.stones += stones
 }
 
@@ -158,7 +202,9 @@ func (ev *evaluation) looked(out *outlook, l *Looked) {
 			}
 		}
 		for name, m := range o.markets {
-			out.market(name, m.mean.Mul(m.mean, p), m.stones)
+			sum := market(out.markets, name)
+			sum.mean.Add(sum.mean, m.mean.Mul(m.mean, p))
+			sum.stones += m.stones
 		}
 		weighed := func(sum, v *big.Rat) { sum.Add(sum, v.Mul(v, p)) }
 		weighed(square, new(big.Rat).Add(o.variance, new(big.Rat).Mul(o.mean, o.mean)))
@@ -177,39 +223,21 @@ func (ev *evaluation) looked(out *outlook, l *Looked) {
 // money rounds to whole units, halves away from zero.
 func (ev *evaluation) money(o outlook) Money {
 	thousand := new(big.Rat).SetInt64(1_000)
-	hours := new(big.Rat).Mul(big.NewRat(ev.plan.Settings.HourMinor, 60), o.minutes)
+	hours := ev.hours(new(big.Rat).Set(o.minutes))
 	m := Money{
 		Currency: ev.plan.Settings.Currency,
-		Expected: toInt(o.mean), Spread: root(o.variance), Best: toInt(o.best), Worst: toInt(o.worst),
-		NothingPpm: toInt(new(big.Rat).Mul(o.nothing, new(big.Rat).SetInt64(1_000_000))),
-		HoursMinor: toInt(hours), MinutesMilli: toInt(new(big.Rat).Mul(o.minutes, thousand)),
+		Expected: risk.Round(o.mean), Spread: risk.Root(o.variance), Best: risk.Round(o.best), Worst: risk.Round(o.worst),
+		NothingPpm: risk.Round(new(big.Rat).Mul(o.nothing, new(big.Rat).SetInt64(1_000_000))),
+		HoursMinor: risk.Round(hours), MinutesMilli: risk.Round(new(big.Rat).Mul(o.minutes, thousand)),
 	}
 	if o.minutes.Sign() > 0 {
 		perMinute := new(big.Rat).Quo(new(big.Rat).Add(o.mean, hours), o.minutes)
-		m.PerHour = toInt(perMinute.Mul(perMinute, new(big.Rat).SetInt64(60)))
+		m.PerHour = risk.Round(perMinute.Mul(perMinute, new(big.Rat).SetInt64(60)))
 	}
 	for _, market := range ev.prices.Markets {
 		if found := o.markets[market.Name]; found != nil {
-			m.Markets = append(m.Markets, MarketMoney{market.Name, toInt(found.mean), found.stones})
+			m.Markets = append(m.Markets, MarketMoney{market.Name, risk.Round(found.mean), found.stones})
 		}
 	}
 	return m
-}
-
-// toInt is the nearest whole number, halves away from zero.
-func toInt(r *big.Rat) int64 {
-	twice := new(big.Int).Lsh(new(big.Int).Abs(r.Num()), 1)
-	q := twice.Add(twice, r.Denom()).Quo(twice, new(big.Int).Lsh(r.Denom(), 1))
-	if r.Sign() < 0 {
-		q.Neg(q)
-	}
-	return q.Int64()
-}
-
-// root is the square root to the nearest whole number.
-func root(r *big.Rat) int64 {
-	// ⌊2·√r⌋ = ⌊√(4 r)⌋, then half of it rounded up.
-	four := new(big.Int).Lsh(r.Num(), 2)
-	s := four.Sqrt(four.Quo(four, r.Denom()))
-	return s.Add(s, big.NewInt(1)).Rsh(s, 1).Int64()
 }

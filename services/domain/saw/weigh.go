@@ -3,44 +3,43 @@ package saw
 import (
 	"math"
 
-	"seamshare.example/services/domain/measure/plane"
+	"seamshare.example/services/domain/measure"
 )
 
-// weigh finds the mass of the stone as it will be finished: its outline's area up its wall, a dome whose
-// cross-sections are the outline shrunk to an ellipse's height, so two thirds of area by height, less the bevel round
-// its back. What lies above the underside of its bar has the bar's density, the rest that of what it lies in.
+// weigh finds the mass of the stone as it will be finished: its wall, its dome, less the bevel round its back. What lies
+// above the underside of its bar has the bar's density, the rest that of what it lies in.
 //
 // The mass is the planned sizes' own and isn't scaled to the piece's weighing: the sizes are what the cutter will
-// measure, whatever the outline of the rough was drawn like.
+// measure, however the outline of the rough was drawn.
 func (f *fitting) weigh() {
-	area := float64(f.s.flat.TwiceArea()) / 2e6 // µm², as all lengths here are µm
-	around := f.s.flat.Perimeter() / plane.Micrometre
-	dome, wall := float64(f.s.DomeUm), float64(f.s.WallUm())
-	bevel := min(float64(f.plan.Settings.BevelUm), wall)
-	whole := area*(wall+dome*2/3) - bevelled(around, bevel)
+	form := measure.EllipticalDome
+	if f.s.DomeUm == 0 {
+		form = measure.FlatTop
+	}
+	shape := measure.Stone{Outline: f.s.known.outline, Form: form, Dome: measure.Length(f.s.DomeUm), Wall: measure.Length(f.s.WallUm())}
+	layered := f.bar != nil && 0 < f.out.ColourUm && f.out.ColourUm < f.s.DepthUm
+	kind, layers := measure.Solid, []measure.Layer{{SG: opal}}
+	if layered {
+		kind, layers = measure.Boulder, []measure.Layer{{Thickness: measure.Length(f.out.ColourUm), SG: opal}, {SG: opal}}
+	}
+	model, err := shape.Model(kind, layers...)
+	if err != nil {
+		f.find(EnoughDepth, "", false, Face, f.s.at, 0, "no stone has this shape: %v", err)
+		return
+	}
+	bevel := f.outlines.bevel(f.s.known, f.s.WallUm(), f.plan.Settings.BevelUm)
+	if !bevel.goes {
+		f.find(BevelFits, "", false, Face, f.s.at, 0, "a bevel of %d µm doesn't go round the back: it is higher than the wall or wider than the outline's tightest curve", f.plan.Settings.BevelUm)
+		return
+	}
 	sgBar, sgRest := f.densities()
-	above := 0.0
-	if f.bar != nil {
-		above = domed(area, dome, wall, float64(f.out.ColourUm))
+	above := float64(model.Layers[0].Volume)
+	if f.out.ColourUm == 0 {
+		above = 0
 	}
+	whole := float64(model.Volume) - bevel.volume
 	above = min(above, whole)
-	f.out.MassUg = int64(math.Round((above*sgBar + (whole-above)*sgRest) * 1e-9)) // µm³ · thousandths · 10⁻⁹ = µg
-}
-
-// bevelled is the volume that a bevel as wide as it is high takes, for a smooth convex outline: the perimeter times
-// half the square, less what corners share, a full turn's worth.
-func bevelled(around, c float64) float64 {
-	return max(0, around*c*c/2-math.Pi*c*c*c/3)
-}
-
-// domed is the volume of a stone above the plane at a depth below its top.
-func domed(area, dome, wall, depth float64) float64 {
-	if depth >= dome {
-		return area * (dome*2/3 + min(depth-dome, wall))
-	}
-	// ∫ (1 − (h/H)²) dh from H − depth to H
-	h := dome - depth
-	return area * (depth - (dome*dome*dome-h*h*h)/(3*dome*dome))
+	f.out.MassUg = int64(math.Round((float64(above*sgBar) + float64((whole-above)*sgRest)) * 1e-9)) // µm³ · thousandths · 10⁻⁹ = µg
 }
 
 // densities are those of the stone's bar and of the rest of it, in thousandths, by the areas in its side view.

@@ -497,3 +497,52 @@ func TestHoldsItsParts(t *testing.T) {
 		}
 	})
 }
+
+// Delaunay: the triangles fill the hull, and no point lies inside the circle of one; told
+// by the circle's centre here.
+func TestTriangulate(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		unit := rapid.SampledFrom([]int64{1, plane.Millimetre, plane.MaxCoordinate / 12}).Draw(t, "unit")
+		all := rapid.SliceOfNDistinct(rapid.Custom(func(t *rapid.T) plane.Point {
+			return plane.Point{X: unit * rapid.Int64Range(-12, 12).Draw(t, "x"), Y: unit * rapid.Int64Range(-12, 12).Draw(t, "y")}
+		}), 1, 40, rapid.ID[plane.Point]).Draw(t, "points")
+		m := plane.Triangulate(all)
+		var hull plane.Ring
+		for _, i := range m.Hull {
+			hull = append(hull, all[i])
+		}
+		var sum int64
+		for _, c := range m.Triangles {
+			a, b, d := all[c[0]], all[c[1]], all[c[2]]
+			twice := plane.Ring{a, b, d}.TwiceArea()
+			if twice <= 0 {
+				t.Fatalf("triangle %v", c)
+			}
+			sum += twice
+			// The centre from a, by Cramer's rule.
+			x1, y1, x2, y2 := float64(b.X-a.X), float64(b.Y-a.Y), float64(d.X-a.X), float64(d.Y-a.Y)
+			s1, s2 := (x1*x1+y1*y1)/2, (x2*x2+y2*y2)/2
+			cx, cy := (s1*y2-s2*y1)/float64(twice), (x1*s2-x2*s1)/float64(twice)
+			radius := math.Hypot(cx, cy)
+			for _, p := range all {
+				if math.Hypot(float64(p.X-a.X)-cx, float64(p.Y-a.Y)-cy) < radius*(1-1e-9) {
+					t.Fatalf("%v lies in the circle of %v, %v, %v", p, a, b, d)
+				}
+			}
+		}
+		if sum != hull.TwiceArea() {
+			t.Fatalf("triangles have %d, the hull %d", sum, hull.TwiceArea())
+		}
+		if len(m.Triangles) == 0 {
+			if len(m.Hull) != len(all) {
+				t.Fatalf("on a line are %d of %d", len(m.Hull), len(all))
+			}
+			return
+		}
+		for _, p := range all {
+			if hull.Where(p) == plane.Outside {
+				t.Fatalf("%v is outside the hull", p)
+			}
+		}
+	})
+}

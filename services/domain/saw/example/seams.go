@@ -10,8 +10,12 @@ func P1Piece3() saw.Study {
 		Name: "P1-3", MassUg: 12_060_000, SGMilli: denseRock,
 		Outline: around(11_000, [2]int64{0, 2_600}, [2]int64{4_000, 9_000}, [2]int64{8_000, 16_000}, [2]int64{12_500, 19_864}, [2]int64{16_000, 16_400}, [2]int64{24_000, 15_400}, [2]int64{33_000, 22_000}, [2]int64{38_000, 12_400}),
 		Profile: []saw.Point{
-			{X: 0, Y: between - 1_200}, {X: 4_000, Y: between - 1_599}, {X: 38_000, Y: 2 * between},
-			{X: 38_000, Y: 0}, {X: 4_000, Y: between + 1_599}, {X: 0, Y: between + 1_200},
+			{X: 0, Y: between - 1_200},
+			{X: 4_000, Y: between - 1_599},
+			{X: 38_000, Y: 2 * between},
+			{X: 38_000, Y: 0},
+			{X: 4_000, Y: between + 1_599},
+			{X: 0, Y: between + 1_200},
 		},
 		Features: []saw.Feature{
 			seam("upper seam", saw.Point{X: 4_000, Y: between + 1_045}, saw.Point{X: 38_000, Y: between + 5_220}),
