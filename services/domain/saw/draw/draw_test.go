@@ -462,14 +462,16 @@ func TestFindingsAreMarked(t *testing.T) {
 			continue
 		}
 		broken++
-		if want := fmt.Sprintf("Mark %d: ", broken); !strings.Contains(b.String(), want) {
-			t.Errorf("no %q", want)
+		want := fmt.Sprintf("Mark %d: ", broken)
+		by := "by " + strconv.FormatFloat(float64(f.ByUm)/1_000, 'f', -1, 64) + "\u00a0mm"
+		if !strings.Contains(b.String(), want) || !strings.Contains(page.String(), by) {
+			t.Errorf("no %q, or no %q", want, by)
 		}
 	}
 	if marks != broken+1 || broken < 5 { // and the legend's
 		t.Errorf("%d marks for %d findings", marks, broken)
 	}
-	for _, want := range []string{"This plan breaks rules", "by 3.671\u00a0mm", "thin crack is only supposed"} {
+	for _, want := range []string{"This plan breaks rules", "thin crack is only supposed"} {
 		if !strings.Contains(page.String(), want) {
 			t.Errorf("the sheet doesn't say %q", want)
 		}
@@ -598,4 +600,38 @@ func TestLabelsLieApart(t *testing.T) {
 			}
 		}
 	}
+}
+
+// Whatever its size, a piece is on the sheet at its own size or the sheet says that it isn't, and no drawing is larger than
+// A4 between its margins.
+func TestSheetFitsItsPaper(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		w, h := rapid.Int64Range(4_000, 450_000).Draw(t, "w"), rapid.Int64Range(4_000, 450_000).Draw(t, "h")
+		study := saw.Study{Name: "block", MassUg: 1_000_000, SGMilli: 2_000, ThicknessUm: rapid.Int64Range(1_000, 200_000).Draw(t, "deep"), Outline: []saw.Point{{X: 0, Y: 0}, {X: w, Y: 0}, {X: w, Y: h}, {X: 0, Y: h}}}
+		if rapid.Bool().Draw(t, "back") {
+			study.Features = []saw.Feature{{Name: "grey", Kind: saw.Potch, View: saw.Back, Closed: true, Points: []saw.Point{{X: -w / 2, Y: 0}, {X: -1_000, Y: 0}, {X: -1_000, Y: h / 2}}}}
+		}
+		plan := saw.Plan{Name: "keep it", Settings: saw.Settings{Currency: "AUD"}, Ends: []saw.End{{Part: saw.Whole, Kind: saw.Shelf}}}
+		result, err := saw.Evaluate(study, plan, saw.Prices{Currency: "AUD"})
+		if err != nil {
+			t.Fatal(err)
+		}
+		var b bytes.Buffer
+		if err := draw.Sheet(&b, study, plan, result, draw.Options{}); err != nil {
+			t.Fatal(err)
+		}
+		for _, svg := range svgs(t, "sheet.html", b.Bytes())[1:] {
+			root := parsed(t, svg)
+			if w, h := root.number(t, "width"), root.number(t, "height"); w > 210-2*13 || h > 297-2*13 {
+				t.Fatalf("a drawing of %v × %v mm", w, h)
+			}
+		}
+		full := strings.Contains(b.String(), "scale 1:1") || strings.Contains(b.String(), "1:1, to lay the piece on")
+		if says := strings.Contains(b.String(), "too large for this paper"); full == says {
+			t.Fatalf("at its own size: %v, says that it is too large: %v", full, says)
+		}
+		if !full && w < 150_000 && h+study.ThicknessUm < 180_000 && len(study.Features) == 0 {
+			t.Fatalf("%d × %d would fit the paper", w, h)
+		}
+	})
 }

@@ -141,7 +141,8 @@ func (d *drawing) whole(room int64, most Scale, page bool) *picture {
 	columns := d.column(p, c, room, s)
 	if page && at != Full {
 		full := d.full(p)
-		if bounds(columns[0]).width()+5_000+bounds(full[0]).width() <= room {
+		main, own := bounds(columns[0]), bounds(full[0])
+		if main.width()+5_000+own.width() <= room && own.height() <= max(main.height(), 120_000) {
 			columns, p.hasFull = append(columns, full...), true
 		}
 	}
