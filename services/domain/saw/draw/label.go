@@ -165,7 +165,7 @@ func (p *placer) beside(at point, w, h int64, most float64) (best box, bestCost 
 		}
 		for _, t := range p.taken {
 			if meets(t, b.nearest(at), at) {
-				cost += 12_000
+				cost += 30_000
 			}
 		}
 		if cost < bestCost {
