@@ -139,6 +139,8 @@ func ruleCode(k rule.Kind) codes.Code {
 		return codes.InvalidArgument
 	case rule.State:
 		return codes.FailedPrecondition
+	case rule.Taken:
+		return codes.AlreadyExists
 	}
 	return codes.Internal
 }
