@@ -226,7 +226,7 @@ func differsWords(mass, size bool) string {
 }
 
 func printSale(w io.Writer, x *cutterv1.Sale) error {
-	sayLong(w, "Order %s of %s (%s): %s", x.GetOrderId(), plain(x.GetBuyerName()), x.GetBuyerId(), saleStands(x))
+	sayLong(w, "Order %s of %s: %s", x.GetOrderId(), x.GetBuyerId(), saleStands(x))
 	t := table.New(text("stone or lot"), wrapped("stands"), right("price"), right("paid"))
 	for _, l := range x.GetLines() {
 		said := []string{delivery(l.GetDispatched(), l.GetReceived(), l.GetReturnAsked(), l.GetReturned())}

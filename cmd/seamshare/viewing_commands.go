@@ -19,7 +19,7 @@ func (s *session) viewingCommand() *cobra.Command {
 }
 
 func momentFlag(c *cobra.Command, into *string, usage string) {
-	c.Flags().Var(&parsed[string]{into: into, parse: parseEnds, kind: "time"}, "at", usage+": a time such as 2031-05-04T10:00:00Z, or \"2 days\" from now")
+	c.Flags().Var(&parsed[string]{into: into, parse: parseEnds, again: parseEndsAgain, kind: "time"}, "at", usage+": a time such as 2031-05-04T10:00:00Z, or \"2 days\" from now")
 }
 
 func (s *session) viewingAskCommand() *cobra.Command {
