@@ -49,7 +49,7 @@ parcel/ID, stone/ID or order/ID. That amount is held until the dispute ends;
 everything else is paid as before. An approver who acts for neither side decides.`,
 		Example: `  seamshare dispute open stone/ID "120.00 AUD" --against MEMBER \
     --why "chipped when it came"`,
-		Args:    exactly("THING", "AMOUNT"),
+		Args: exactly("THING", "AMOUNT"),
 		RunE: func(c *cobra.Command, args []string) error {
 			disputed, err := parseAmount(args[1])
 			if err != nil {

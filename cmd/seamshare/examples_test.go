@@ -48,7 +48,9 @@ func typedWords(line string) (words []string) {
 
 // TestExamplesParse: every example is of its own command, with arguments and flags that there are and all that are needed.
 func TestExamplesParse(t *testing.T) {
-	s := func() *cobra.Command { return (&session{stdin: strings.NewReader(""), stdout: io.Discard, stderr: io.Discard}).rootCommand() }
+	s := func() *cobra.Command {
+		return (&session{stdin: strings.NewReader(""), stdout: io.Discard, stderr: io.Discard}).rootCommand()
+	}
 	examples := 0
 	var walk func(c *cobra.Command)
 	walk = func(c *cobra.Command) {
@@ -120,6 +122,8 @@ func TestFieldWords(t *testing.T) {
 		{"sale send", "stones[1].weighing.mass_ug", "--stone, the 2nd, mass"},
 		{"stock", "filter.max_price", "--max-price"},
 		{"stone finish", "why_early", "--why-early"},
+		{"parcel offer", "ends_at", "--for"},
+		{"correction mass", "reason", "--why"},
 		{"draft publish", "treatment", "treatment"},
 		{"verify", "--key", "--key"},
 		{"parcel list", "line 2, column claim", "line 2, column claim"},
@@ -160,7 +164,7 @@ func TestEveryKindGoesOn(t *testing.T) {
 			for one := range strings.SplitSeq(next, ", or ") {
 				root := (&session{stdin: strings.NewReader(""), stdout: io.Discard, stderr: io.Discard}).rootCommand()
 				found, rest, err := root.Find(strings.Fields(one))
-				if next == "" || err != nil || found.HasSubCommands() || found.ParseFlags(rest) != nil || found.ValidateArgs(found.Flags().Args()) != nil {
+				if next == "" || err != nil || found.HasSubCommands() || found.ParseFlags(rest) != nil || found.ValidateArgs(found.Flags().Args()) != nil || !strings.HasPrefix(found.UseLine(), "seamshare "+one) {
 					t.Errorf("%s as %v: no command %q", kind, role, one)
 				}
 			}

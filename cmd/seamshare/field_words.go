@@ -61,11 +61,11 @@ func fieldWords(c *cobra.Command, path string) string {
 		}
 		words = append(words, word)
 	}
-	// A weighing's mass, and the mass of a flag that is one, go without saying.
+	// A weighing's mass, the mass of a flag that is one, and an amount's currency go without saying.
 	if n := len(words); n > 1 && words[n-2] == "weighing" {
 		words = append(words[:n-2], words[n-1])
 	}
-	if n := len(words); n > 0 && flag != nil && words[n-1] == flag.Value.Type() {
+	if n := len(words); n > 0 && flag != nil && (words[n-1] == flag.Value.Type() || words[n-1] == "currency code") {
 		words = words[:n-1]
 	}
 	if typed != "" {
@@ -77,7 +77,14 @@ func fieldWords(c *cobra.Command, path string) string {
 // typedAs finds the argument or flag that is named like a field of the API; empty: none.
 func typedAs(c *cobra.Command, name string) (string, *pflag.Flag) {
 	arguments := upperWord.FindAllString(flagInUse.ReplaceAllString(c.Use, ""), -1)
-	for _, one := range []string{name, singular(name)} {
+	names := []string{name, singular(name)}
+	switch { // what the API calls by its form, and people by what it is for
+	case strings.HasSuffix(name, "_at"):
+		names = append(names, "for")
+	case name == "reason":
+		names = append(names, "why")
+	}
+	for _, one := range names {
 		dashed := strings.ReplaceAll(one, "_", "-")
 		for _, argument := range arguments {
 			if strings.EqualFold(argument, dashed) {

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"slices"
 	"strings"
 	"time"
@@ -14,8 +15,8 @@ import (
 )
 
 // forPeople writes into an answer that will be printed as text what people read in place of what programs do: a member's
-// id becomes "Trading Name (id)", a moment becomes the co-op's own time with the zone's name. What the fields are says
-// their descriptor, so that no command has to. Where names or zone can't be had, ids and moments stay as they are.
+// id becomes "Trading Name (id)", an opal field's its name, a moment the co-op's own time with the zone's name. What they
+// are says the messages' descriptor, so that no command has to. Where names or zone can't be had, ids and moments stay.
 func (s *session) forPeople(q call, answer any) {
 	m, ok := answer.(proto.Message)
 	if !ok || s.json || s.printID {
@@ -26,13 +27,15 @@ func (s *session) forPeople(q call, answer any) {
 		return // they are the way in, and go on to be used
 	}
 	var ids []string
-	moments := false
+	moments, places := false, false
 	rewrite(m.ProtoReflect(), func(f protoreflect.FieldDescriptor, text string) string {
 		switch {
 		case isMember(f) && !slices.Contains(ids, text):
 			ids = append(ids, text)
 		case isMoment(f):
 			moments = true
+		case isField(f):
+			places = true
 		}
 		return text
 	})
@@ -52,10 +55,16 @@ func (s *session) forPeople(q call, answer any) {
 			}
 		}
 	}
+	var fields map[string]string
+	if places {
+		fields, _ = fieldNames(q) // without them the ids stay
+	}
 	rewrite(m.ProtoReflect(), func(f protoreflect.FieldDescriptor, text string) string {
 		switch {
 		case isMember(f) && names[text] != "":
 			return names[text]
+		case isField(f):
+			return cmp.Or(plain(fields[text]), text)
 		case isMoment(f):
 			return localTime(text, zone)
 		}
@@ -67,6 +76,11 @@ func (s *session) forPeople(q call, answer any) {
 func isMember(f protoreflect.FieldDescriptor) bool {
 	name := string(f.Name())
 	return access.ClassOf(f) == typev1.Class_CLASS_PARTY && (strings.HasSuffix(name, "_id") || strings.HasSuffix(name, "_ids"))
+}
+
+// isField tells fields of messages that hold opal fields' ids.
+func isField(f protoreflect.FieldDescriptor) bool {
+	return f.Name() == "field_id" || strings.HasSuffix(string(f.Name()), "_field_ids")
 }
 
 // isMoment tells fields that hold moments, RFC 3339.

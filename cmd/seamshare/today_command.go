@@ -96,6 +96,9 @@ func printToday(w io.Writer, items []*coopv1.TodayItem) {
 
 // within is what the thing to do is about within its thing: the last argument of the command that goes on.
 func within(role typev1.Role, kind string) string {
+	if kind == coop.OffersWaiting { // they are looked at beside each other first
+		return "offer"
+	}
 	words := strings.Fields(strings.TrimSuffix(nextCommand(role, kind), " STEP"))
 	return strings.ToLower(words[len(words)-1])
 }
@@ -111,7 +114,7 @@ func nextCommand(role typev1.Role, kind string) string {
 // goOn is the command that goes on from each kind of thing to do. Its first argument is the thing, its second what of the
 // thing it is about.
 var goOn = map[string]string{
-	coop.OffersWaiting:    "parcel accept PARCEL OFFER",
+	coop.OffersWaiting:    "parcel offers PARCEL",
 	coop.ViewingsAsked:    "viewing agree PARCEL VIEWING",
 	coop.ViewingsAgreed:   "viewing start PARCEL VIEWING",
 	coop.ViewingsOut:      "viewing end PARCEL VIEWING",

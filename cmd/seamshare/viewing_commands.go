@@ -105,8 +105,8 @@ func (s *session) viewingStartCommand() *cobra.Command {
 	var n uint32
 	var total, scale measure.Mass
 	c := &cobra.Command{
-		Use:     "start PARCEL VIEWING --count N --total MASS",
-		Short:   "Give the rough out, counted and weighed (its seller)",
+		Use:   "start PARCEL VIEWING --count N --total MASS",
+		Short: "Give the rough out, counted and weighed (its seller)",
 		Long: `Gives the rough into the viewer's hands, counted and weighed. A difference from the
 listing beyond what the scales allow is an exception, which the co-op sees.`,
 		Example: `  seamshare viewing start PARCEL VIEWING --count 10 --total "65.05 g"`,
