@@ -49,10 +49,10 @@ type wrong struct {
 // sent is the mass of what was weighed as it went out or came, which isn't the thing's own in the books: rough of a
 // viewing, or a stone of an order.
 type sent struct {
-	viewingID  string
-	arrived    bool
-	before     *eventv1.Weighing // what it should be
-	count      int64             // stones fewer than should be there
+	viewingID   string
+	arrived     bool
+	before      *eventv1.Weighing // what it should be
+	count       int64             // stones fewer than should be there
 	sizeDiffers bool
 }
 
