@@ -95,7 +95,7 @@ func (s *session) historyCommand() *cobra.Command {
 	var facts bool
 	c := &cobra.Command{
 		Use:   "history THING",
-		Short: "Show the records of a thing, with who decided them (auditor, desk)",
+		Short: "Show the records of a thing, with who decided them",
 		Long: `Shows every record of a thing, such as parcel/ID, stone/ID, order/ID, person/ID or
 payout/ID, with its number, when and by whom; at most the first 1000. What is
 personal stays sealed. A bookkeeper sees the records of money, a stock keeper those

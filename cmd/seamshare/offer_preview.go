@@ -35,7 +35,8 @@ open offer, or under the offers that you name, if the stones sold for --sales
 together. With one offer it shows how each amount comes about. It is an estimate, and
 nothing is recorded. Costs are those recorded so far, or what you assume with --cost.`,
 		Example: `  seamshare offer preview PARCEL --sales "3607.50 AUD" --stones 9
-  seamshare offer preview PARCEL --sales "3607.50 AUD" --cost "freight=38.50 AUD"`,
+  seamshare offer preview PARCEL --sales "3607.50 AUD" \
+    --cost "freight=38.50 AUD"`,
 		Args: atLeastOne("PARCEL"),
 		RunE: func(c *cobra.Command, args []string) error {
 			assumed, err := parseCosts(costs)
