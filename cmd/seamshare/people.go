@@ -83,10 +83,10 @@ func isField(f protoreflect.FieldDescriptor) bool {
 	return f.Name() == "field_id" || strings.HasSuffix(string(f.Name()), "_field_ids")
 }
 
-// isMoment tells fields that hold moments, RFC 3339.
+// isMoment tells fields that may hold moments, RFC 3339. Those that end with _by may hold persons too: no moment is made of them.
 func isMoment(f protoreflect.FieldDescriptor) bool {
 	name := string(f.Name())
-	return name == "at" || name == "due" || strings.HasSuffix(name, "_at") || strings.HasSuffix(name, "_until")
+	return name == "at" || name == "due" || strings.HasSuffix(name, "_at") || strings.HasSuffix(name, "_by") || strings.HasSuffix(name, "_until")
 }
 
 // localTime is a moment as the clock on the co-op's wall shows it. Text that is none stays.

@@ -212,7 +212,7 @@ type Event_CostCorrected struct {
 
 type Event_SentMassCorrected struct {
 	// What was weighed as it went out was corrected.
-	SentMassCorrected *SentMassCorrected `protobuf:"bytes,1018,opt,name=sent_mass_corrected,json=sentMassCorrected,proto3,oneof"`
+	SentMassCorrected *SentMassCorrected `protobuf:"bytes,1019,opt,name=sent_mass_corrected,json=sentMassCorrected,proto3,oneof"`
 }
 
 func (*Event_Proposed) isEvent_Event() {}
@@ -2013,7 +2013,7 @@ const file_seamshare_event_correction_v1_event_proto_rawDesc = "" +
 	"\x0fprice_corrected\x18\xf7\a \x01(\v2-.seamshare.event.correction.v1.PriceCorrectedH\x00R\x0epriceCorrected\x12_\n" +
 	"\x11receipt_corrected\x18\xf8\a \x01(\v2/.seamshare.event.correction.v1.ReceiptCorrectedH\x00R\x10receiptCorrected\x12V\n" +
 	"\x0ecost_corrected\x18\xf9\a \x01(\v2,.seamshare.event.correction.v1.CostCorrectedH\x00R\rcostCorrected\x12c\n" +
-	"\x13sent_mass_corrected\x18\xfa\a \x01(\v20.seamshare.event.correction.v1.SentMassCorrectedH\x00R\x11sentMassCorrectedB\a\n" +
+	"\x13sent_mass_corrected\x18\xfb\a \x01(\v20.seamshare.event.correction.v1.SentMassCorrectedH\x00R\x11sentMassCorrectedB\a\n" +
 	"\x05event\"\xb3\x04\n" +
 	"\bProposed\x12F\n" +
 	"\x06public\x18\x01 \x01(\v2..seamshare.event.correction.v1.Proposed.PublicR\x06public\x12I\n" +
