@@ -314,8 +314,8 @@ func printOrder(w io.Writer, o *jewellerv1.Order) error {
 		{"deposit, which comes first", amount.Text(o.GetDeposit())},
 		{"bought from approval", o.GetApprovalId()},
 		{"cut to order, by promise", o.GetPromiseId()},
-		{"returns until", when(o.GetReturnUntil())},
-		{"claims until", when(o.GetClaimUntil())},
+		{"returns until", o.GetReturnUntil()},
+		{"claims until", o.GetClaimUntil()},
 	} {
 		if f.value != "" {
 			say(w, "  %s: %s", f.name, f.value)
@@ -337,14 +337,6 @@ func printOrder(w io.Writer, o *jewellerv1.Order) error {
 		}
 	}
 	return nil
-}
-
-// when is a moment, or nothing where there is none.
-func when(at string) string {
-	if at == "" {
-		return ""
-	}
-	return moment(at)
 }
 
 func orderLineStands(l *jewellerv1.OrderLine) string {

@@ -212,8 +212,21 @@ func saleStands(x *cutterv1.Sale) string {
 	return sentence(said...)
 }
 
+// differsWords name what differs; empty: nothing.
+func differsWords(mass, size bool) string {
+	switch {
+	case mass && size:
+		return "mass and size"
+	case mass:
+		return "mass"
+	case size:
+		return "size"
+	}
+	return ""
+}
+
 func printSale(w io.Writer, x *cutterv1.Sale) error {
-	sayLong(w, "Order %s of %s (%s): %s", x.GetOrderId(), plain(x.GetBuyerName()), x.GetBuyerId(), saleStands(x))
+	sayLong(w, "Order %s of %s: %s", x.GetOrderId(), x.GetBuyerId(), saleStands(x))
 	t := table.New(text("stone or lot"), wrapped("stands"), right("price"), right("paid"))
 	for _, l := range x.GetLines() {
 		said := []string{delivery(l.GetDispatched(), l.GetReceived(), l.GetReturnAsked(), l.GetReturned())}
@@ -223,11 +236,11 @@ func printSale(w io.Writer, x *cutterv1.Sale) error {
 		if l.GetDamage() != 0 {
 			said = append(said, "claimed "+word(l.GetDamage()), answered(l.GetAnswer()))
 		}
-		if l.GetMassDiffers() {
-			said = append(said, "came with another mass")
+		if differs := differsWords(l.GetSentMassDiffers(), l.GetSentSizeDiffers()); differs != "" {
+			said = append(said, "sent with another "+differs+" than the books say, an exception")
 		}
-		if l.GetSizeDiffers() {
-			said = append(said, "came with another size")
+		if differs := differsWords(l.GetMassDiffers(), l.GetSizeDiffers()); differs != "" {
+			said = append(said, "came with another "+differs+" than was sent, an exception")
 		}
 		t.Row(l.GetStoneId()+l.GetLotId(), sentence(said...), amount.Text(l.GetPrice()), amount.Text(l.GetPaid()))
 	}

@@ -21,7 +21,7 @@ import (
 )
 
 // ListCustody implements coopv1.CoopServiceServer. What nothing is left of is in nobody's
-// hands and isn't listed, so that a page may be short.
+// hands and isn't listed.
 func (s *Server) ListCustody(ctx context.Context, req *coopv1.ListCustodyRequest) (*coopv1.ListCustodyResponse, error) {
 	all, next, position, err := query.List(ctx, s.lists, req,
 		func(q *eventstore.Query, after string, limit int) (held []*coopv1.Custody, next string, err error) {

@@ -31,8 +31,7 @@ const (
 
 var sources = []string{fromEvents, fromParcels, fromGoods, fromRuns}
 
-// ListExceptions implements coopv1.CoopServiceServer. A page may hold fewer than asked
-// for, even none, and still not be the last: what is in order is passed over.
+// ListExceptions implements coopv1.CoopServiceServer.
 func (s *Server) ListExceptions(ctx context.Context, req *coopv1.ListExceptionsRequest) (*coopv1.ListExceptionsResponse, error) {
 	all, next, position, err := query.List(ctx, s.lists, req,
 		func(q *eventstore.Query, after string, limit int) ([]view.Exception, string, error) {

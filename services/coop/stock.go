@@ -2,6 +2,7 @@ package coop
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"strings"
 
@@ -44,11 +45,34 @@ func isThere(l eventstore.Loader, field, thing string) error {
 	return err
 }
 
+// isKept refuses a thing that the books don't know, and a stone that by its chain is in
+// no safe.
+func isKept(l eventstore.Loader, field, thing string) error {
+	id, isStone := strings.CutPrefix(thing, stream.Stone.Name+"/")
+	if !isStone {
+		return isThere(l, field, thing)
+	}
+	st, _, err := eventstore.Load(l, stream.Stone, id)
+	if err != nil {
+		return err
+	}
+	delivered := false
+	if st.OrderID != "" {
+		o, _, err := eventstore.Load(l, stream.Order, st.OrderID)
+		if err != nil {
+			return err
+		}
+		line, _ := o.Line(id)
+		delivered = line.Dispatched
+	}
+	return st.MayBeKept(delivered, field)
+}
+
 // MoveStock implements coopv1.CoopServiceServer.
 func (s *Server) MoveStock(ctx context.Context, req *coopv1.MoveStockRequest) (*coopv1.MoveStockResponse, error) {
 	who := access.Caller(ctx)
 	did, err := command.Run(ctx, s.node, req, stream.Custody, func(tx *eventstore.Tx) (*command.Thing[stock.Custody], error) {
-		if err := isThere(tx, "thing", req.GetThing()); err != nil {
+		if err := isKept(tx, "thing", req.GetThing()); err != nil {
 			return nil, err
 		}
 		m, _, err := eventstore.Load(tx, stream.Member, req.GetHolderId())
@@ -131,7 +155,7 @@ func (t *tally) take() error {
 	for i, f := range t.req.GetFound() {
 		field := fmt.Sprintf("found[%d].thing", i)
 		thing := f.GetThing()
-		if err := isThere(t.tx, field, thing); err != nil {
+		if err := isKept(t.tx, field, thing); err != nil {
 			return err
 		}
 		if seen[thing+f.GetPart()] {
@@ -159,7 +183,8 @@ func (t *tally) take() error {
 	return t.missing(seen)
 }
 
-// missing adds what should be there and wasn't found.
+// missing adds what should be there and wasn't found. What left the safe since, by its
+// chain, isn't missing.
 func (t *tally) missing(seen map[string]bool) error {
 	v := view.Exceptions{}
 	for after, more := "", true; more; more = after != "" {
@@ -169,7 +194,15 @@ func (t *tally) missing(seen map[string]bool) error {
 			return err
 		}
 		for _, h := range here {
-			if !seen[h.Thing] {
+			if seen[h.Thing] {
+				continue
+			}
+			var left rule.Broken
+			switch err := isKept(t.tx, "found", h.Thing); {
+			case errors.As(err, &left):
+			case err != nil:
+				return err
+			default:
 				t.found = append(t.found, stock.Found{Thing: h.Thing})
 			}
 		}

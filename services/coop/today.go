@@ -141,6 +141,11 @@ func all(looks ...func() error) error {
 // add notes something to do, unless there are enough of its kind; full says that there
 // are.
 func (d *day) add(kind, what, thing string, due time.Time) (full bool) {
+	return d.addWithin(kind, what, thing, "", due)
+}
+
+// addWithin is add where the thing has several that it may be about.
+func (d *day) addWithin(kind, what, thing, within string, due time.Time) (full bool) {
 	n := 0
 	for _, item := range d.items {
 		if item.Kind == kind && item.Role == d.role {
@@ -150,7 +155,7 @@ func (d *day) add(kind, what, thing string, due time.Time) (full bool) {
 	if n >= maxItems {
 		return true
 	}
-	item := &coopv1.TodayItem{Kind: kind, What: what, Thing: thing, Role: d.role}
+	item := &coopv1.TodayItem{Kind: kind, What: what, Thing: thing, Within: within, Role: d.role}
 	if !due.IsZero() {
 		item.Due = due.UTC().Format(time.RFC3339)
 	}

@@ -80,7 +80,7 @@ func (d *day) wrongRuns(s *Server) error {
 		return v.List(view.Newest(q.View(v.Name())), "payout", after, limit)
 	}, s.wrongRun)
 	for _, e := range found {
-		d.add(OpenExceptions, e.Kind+": "+e.What, e.Thing, time.Time{})
+		d.addWithin(OpenExceptions, e.Kind+": "+e.What, e.Thing, e.ID, time.Time{})
 	}
 	return err
 }
@@ -93,7 +93,7 @@ func (d *day) exceptions(s *Server) error {
 			return err
 		}
 		for _, e := range some {
-			full = d.add(OpenExceptions, e.Kind+": "+e.What, e.Thing, time.Time{})
+			full = d.addWithin(OpenExceptions, e.Kind+": "+e.What, e.Thing, e.ID, time.Time{})
 		}
 		if after = next; next == "" {
 			break
@@ -176,7 +176,7 @@ func (d *day) keysWaiting() error {
 		return err
 	}
 	for _, k := range lost {
-		d.add(KeysToConfirm, "key "+k.KeyID, "person/"+k.PersonID, time.Time{})
+		d.addWithin(KeysToConfirm, "the new one in place of "+k.KeyID, "person/"+k.PersonID, k.KeyID, time.Time{})
 	}
 	return nil
 }

@@ -110,9 +110,9 @@ func (s *Server) DispatchOrder(ctx context.Context, req *cutterv1.DispatchOrderR
 			if err != nil {
 				return nil, err
 			}
-			measured := wire.ReadMeasured(m)
-			differs := stone.Differs(st.Measured(), measured)
-			leaving = append(leaving, order.MeasuredStone{StoneID: m.GetStoneId(), Measured: measured, MassDiffers: differs.Mass, SizeDiffers: differs.Size})
+			before, measured := st.Measured(), wire.ReadMeasured(m)
+			differs := stone.Differs(before, measured)
+			leaving = append(leaving, order.MeasuredStone{StoneID: m.GetStoneId(), Measured: measured, Before: before, MassDiffers: differs.Mass, SizeDiffers: differs.Size})
 		}
 		var portions []*orderv1.SentPortion
 		for _, p := range req.GetLots() {

@@ -112,7 +112,7 @@ func readArrived(o order.State, stones []*typev1.Measured) (measured []order.Mea
 		arrived := order.MeasuredStone{StoneID: m.GetStoneId(), Measured: wire.ReadMeasured(m)}
 		if l, ok := o.Line(m.GetStoneId()); ok && l.Sent != nil {
 			differs := stone.Differs(l.Sent, arrived.Measured)
-			arrived.MassDiffers, arrived.SizeDiffers = differs.Mass, differs.Size
+			arrived.Before, arrived.MassDiffers, arrived.SizeDiffers = l.Sent, differs.Mass, differs.Size
 		}
 		measured = append(measured, arrived)
 	}

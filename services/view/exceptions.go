@@ -5,6 +5,7 @@ import (
 	"slices"
 	"strings"
 
+	correctionv1 "seamshare.example/proto/gen/seamshare/event/correction/v1"
 	parcelv1 "seamshare.example/proto/gen/seamshare/event/parcel/v1"
 	piecev1 "seamshare.example/proto/gen/seamshare/event/piece/v1"
 	stockv1 "seamshare.example/proto/gen/seamshare/event/stock/v1"
@@ -65,6 +66,8 @@ func (v Exceptions) Apply(rows eventstore.Rows, rec eventstore.Record) error {
 		return v.stone(rows, event)
 	case *stockv1.Event:
 		return v.stock(rows, event)
+	case *correctionv1.Event:
+		return v.corrected(rows, rec, event)
 	}
 	return nil
 }
@@ -82,20 +85,31 @@ func (v Exceptions) parcel(rows eventstore.Rows, rec eventstore.Record, event *p
 		rows.Set(key("parties", id), row{}.text(seller).text(e.DealMade.GetPrivate().GetBuyerId()))
 	case *parcelv1.Event_HandedOver:
 		p := e.HandedOver.GetPublic()
-		return v.handover(rows, rec, p.GetParcelId(), "the buyer", p.GetDifferenceUg(), p.GetCountDifference(), p.GetBeyondTolerance())
+		return v.handover(rows, rec.Position, p.GetParcelId(), "the buyer", p.GetDifferenceUg(), p.GetCountDifference(), p.GetBeyondTolerance())
 	case *parcelv1.Event_HandedBack:
 		p := e.HandedBack.GetPublic()
-		return v.handover(rows, rec, p.GetParcelId(), "the seller, as it came back,", p.GetDifferenceUg(), p.GetCountDifference(), p.GetBeyondTolerance())
+		return v.handover(rows, rec.Position, p.GetParcelId(), "the seller, as it came back,", p.GetDifferenceUg(), p.GetCountDifference(), p.GetBeyondTolerance())
+	case *parcelv1.Event_ViewingStarted:
+		p := e.ViewingStarted.GetPrivate()
+		return v.handover(rows, rec.Position, e.ViewingStarted.GetPublic().GetParcelId(), goesOut, p.GetDifferenceUg(), p.GetCountDifference(), p.GetBeyondTolerance())
 	case *parcelv1.Event_ViewingEnded:
 		p := e.ViewingEnded.GetPrivate()
-		return v.handover(rows, rec, e.ViewingEnded.GetPublic().GetParcelId(), "the seller, after a viewing,", p.GetDifferenceUg(), p.GetCountDifference(), p.GetBeyondTolerance())
+		return v.handover(rows, rec.Position, e.ViewingEnded.GetPublic().GetParcelId(), comesBack, p.GetDifferenceUg(), p.GetCountDifference(), p.GetBeyondTolerance())
 	}
 	return nil
 }
 
+// Who weighed, at the two ends of a viewing.
+const (
+	goesOut   = "the seller, as it went out for a viewing,"
+	comesBack = "the seller, after a viewing,"
+)
+
+func handoverID(at eventstore.Position) string { return fmt.Sprintf("handover-%d", at) }
+
 // handover notes a difference beyond what the scales allow, at a handover, as rough came
 // back, or after a viewing.
-func (v Exceptions) handover(rows eventstore.Rows, rec eventstore.Record, parcelID, who string, ug, count int64, beyond bool) error {
+func (v Exceptions) handover(rows eventstore.Rows, at eventstore.Position, parcelID, who string, ug, count int64, beyond bool) error {
 	if !beyond {
 		return nil
 	}
@@ -116,7 +130,7 @@ func (v Exceptions) handover(rows eventstore.Rows, rec eventstore.Record, parcel
 	if buyer != "" {
 		members = append(members, buyer)
 	}
-	v.open(rows, Exception{ID: fmt.Sprintf("handover-%d", rec.Position), Kind: HandoverDifference, Thing: "parcel/" + parcelID, What: what, Members: members})
+	v.open(rows, Exception{ID: handoverID(at), Kind: HandoverDifference, Thing: "parcel/" + parcelID, What: what, Members: members})
 	return nil
 }
 

@@ -107,6 +107,7 @@ var rights = map[string]right{
 	"CoopService/ListAllPieces":             roles,
 	"CoopService/ListAllStones":             roles,
 	"CoopService/ListAllOrders":             roles,
+	"CoopService/NameMembers":               roles,
 	"CoopService/GetHistory":                roles,
 	"CoopService/Today":                     roles,
 	"NodeService/GetStatus":                 roles,

@@ -48,7 +48,7 @@ func Sale(s order.State, me, buyer string) *cutterv1.Sale {
 			StoneId: l.StoneID, LotId: l.LotID, Count: l.Count, Price: Money(s.Currency, l.Price), Paid: Money(s.Currency, l.Paid),
 			Dispatched: l.Dispatched, Received: l.Received, ReturnAsked: l.ReturnAsked, ReturnWhy: l.ReturnWhy, Returned: l.Returned,
 			Damage: typev1.Damage(l.Damage), DamageWords: l.DamageWords, Answer: typev1.DamageAnswer(l.Answer),
-			MassDiffers: l.MassDiffers, SizeDiffers: l.SizeDiffers,
+			MassDiffers: l.MassDiffers, SizeDiffers: l.SizeDiffers, SentMassDiffers: l.SentMassDiffers, SentSizeDiffers: l.SentSizeDiffers,
 		})
 	}
 	out.Etag = etag(out, 0)

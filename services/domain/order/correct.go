@@ -3,6 +3,8 @@ package order
 import (
 	"slices"
 
+	"google.golang.org/protobuf/proto"
+
 	correctionv1 "seamshare.example/proto/gen/seamshare/event/correction/v1"
 	"seamshare.example/services/domain/rule"
 )
@@ -61,6 +63,17 @@ func EvolveCorrection(s State, e *correctionv1.Event) State {
 	case *correctionv1.Event_PriceCorrected:
 		p := e.PriceCorrected.GetPrivate()
 		s.change(p.GetStoneId(), func(l *Line) { l.Price = p.GetRight().GetMinor() - l.Reduced })
+	case *correctionv1.Event_SentMassCorrected:
+		p := e.SentMassCorrected.GetPrivate()
+		s.change(p.GetStoneId(), func(l *Line) {
+			if p.GetArrived() {
+				l.MassDiffers = p.GetMassDiffers()
+				return
+			}
+			l.SentMassDiffers = p.GetMassDiffers()
+			l.Sent = proto.CloneOf(l.Sent)
+			l.Sent.Weighing = p.GetRight()
+		})
 	}
 	return s
 }

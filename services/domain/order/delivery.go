@@ -13,13 +13,16 @@ import (
 
 // Delivery is how a line gets to the jeweller, and what they say of it then.
 type Delivery struct {
-	Dispatched  bool
-	Sent        *eventv1.Measured // as it left
-	Carrier     string
-	Reference   string
-	Received    bool
-	MassDiffers bool // what came isn't what was sent
-	SizeDiffers bool
+	Dispatched      bool
+	Sent            *eventv1.Measured // as it left
+	SentMassDiffers bool              // what was sent isn't what the books say
+	SentSizeDiffers bool
+	Carrier         string
+	Reference       string
+	Received        bool
+	MassDiffers     bool // what came isn't what was sent
+	SizeDiffers     bool
+
 	ReturnUntil time.Time
 	ClaimUntil  time.Time
 	ReturnAsked bool
@@ -120,7 +123,8 @@ func (s State) Cancel(buyer, why string) (*orderv1.Event, error) {
 type MeasuredStone struct {
 	StoneID     string
 	Measured    *eventv1.Measured
-	MassDiffers bool // from how it was measured before
+	Before      *eventv1.Measured // as it was measured before
+	MassDiffers bool              // from that
 	SizeDiffers bool
 }
 
@@ -179,7 +183,7 @@ func (s State) Dispatch(seller string, stones []MeasuredStone, carrier, referenc
 		}
 		broken.Weighing(at+".weighing", m.Measured.GetWeighing())
 		broken.Size(at+".size", m.Measured.GetSize())
-		sent.Stones = append(sent.Stones, &orderv1.MeasuredStone{StoneId: m.StoneID, Measured: m.Measured, MassDiffers: m.MassDiffers, SizeDiffers: m.SizeDiffers})
+		sent.Stones = append(sent.Stones, &orderv1.MeasuredStone{StoneId: m.StoneID, Measured: m.Measured, Before: m.Before, MassDiffers: m.MassDiffers, SizeDiffers: m.SizeDiffers})
 	}
 	if err := broken.Err(); err != nil {
 		return nil, err
@@ -202,7 +206,8 @@ func (s State) Receive(buyer string, measured []MeasuredStone, returnUntil, clai
 		}
 		m := &orderv1.MeasuredStone{StoneId: l.ID()}
 		if i := slices.IndexFunc(measured, func(m MeasuredStone) bool { return m.StoneID == l.StoneID }); i >= 0 && l.LotID == "" {
-			m.Measured, m.MassDiffers, m.SizeDiffers = measured[i].Measured, measured[i].MassDiffers, measured[i].SizeDiffers
+			got := measured[i]
+			m.Measured, m.Before, m.MassDiffers, m.SizeDiffers = got.Measured, got.Before, got.MassDiffers, got.SizeDiffers
 		}
 		came.Stones = append(came.Stones, m)
 	}

@@ -94,7 +94,7 @@ func (s State) dispatched(p *orderv1.Dispatched_Private) State {
 		l.Dispatched, l.Carrier, l.Reference = true, p.GetCarrier(), p.GetReference()
 		for _, m := range p.GetStones() {
 			if m.GetStoneId() == l.StoneID && l.LotID == "" {
-				l.Sent = m.GetMeasured()
+				l.Sent, l.SentMassDiffers, l.SentSizeDiffers = m.GetMeasured(), m.GetMassDiffers(), m.GetSizeDiffers()
 			}
 		}
 	}

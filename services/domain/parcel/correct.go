@@ -96,6 +96,23 @@ func EvolveCorrection(s State, e *correctionv1.Event) State {
 				s.Lines[i].Weighing = p.GetRight()
 			}
 		}
+	case *correctionv1.Event_SentMassCorrected:
+		p := e.SentMassCorrected.GetPrivate()
+		s.Viewings = slices.Clone(s.Viewings)
+		for i := range s.Viewings {
+			v := &s.Viewings[i]
+			word, d := &v.Out, &v.OutDifference
+			if p.GetArrived() {
+				word, d = &v.Back, &v.Difference
+			}
+			if v.ID == p.GetViewingId() {
+				word.Total = p.GetRight()
+				*d = Difference{
+					Ug: p.GetBefore().GetMassUg() - p.GetRight().GetMassUg(), Count: p.GetCountDifference(),
+					Beyond: p.GetMassDiffers() || p.GetCountDifference() != 0,
+				}
+			}
+		}
 	}
 	return s
 }

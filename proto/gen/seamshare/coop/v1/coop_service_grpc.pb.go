@@ -23,6 +23,7 @@ const (
 	CoopService_ListFields_FullMethodName            = "/seamshare.coop.v1.CoopService/ListFields"
 	CoopService_AdmitMember_FullMethodName           = "/seamshare.coop.v1.CoopService/AdmitMember"
 	CoopService_ListMembers_FullMethodName           = "/seamshare.coop.v1.CoopService/ListMembers"
+	CoopService_NameMembers_FullMethodName           = "/seamshare.coop.v1.CoopService/NameMembers"
 	CoopService_AddPerson_FullMethodName             = "/seamshare.coop.v1.CoopService/AddPerson"
 	CoopService_GrantRole_FullMethodName             = "/seamshare.coop.v1.CoopService/GrantRole"
 	CoopService_RecordParcelPayment_FullMethodName   = "/seamshare.coop.v1.CoopService/RecordParcelPayment"
@@ -106,6 +107,8 @@ type CoopServiceClient interface {
 	AdmitMember(ctx context.Context, in *AdmitMemberRequest, opts ...grpc.CallOption) (*AdmitMemberResponse, error)
 	// ListMembers lists all members by trading name's age, oldest first.
 	ListMembers(ctx context.Context, in *ListMembersRequest, opts ...grpc.CallOption) (*ListMembersResponse, error)
+	// NameMembers gives the trading names of members whose ids the caller has.
+	NameMembers(ctx context.Context, in *NameMembersRequest, opts ...grpc.CallOption) (*NameMembersResponse, error)
 	// AddPerson adds a person with a key and roles to a member. Atomic; idempotent by request_id.
 	AddPerson(ctx context.Context, in *AddPersonRequest, opts ...grpc.CallOption) (*AddPersonResponse, error)
 	// GrantRole gives a person one more role for their member. Atomic; idempotent by request_id.
@@ -263,7 +266,8 @@ type CoopServiceClient interface {
 	ListAllStones(ctx context.Context, in *ListAllStonesRequest, opts ...grpc.CallOption) (*ListAllStonesResponse, error)
 	// ListAllOrders lists every order there is, oldest first, for the auditor.
 	ListAllOrders(ctx context.Context, in *ListAllOrdersRequest, opts ...grpc.CallOption) (*ListAllOrdersResponse, error)
-	// GetHistory shows every record of a thing, with who decided it, for the auditor.
+	// GetHistory shows every record of a thing, with who decided it, to the auditor; to the bookkeeper and the stock keeper
+	// those that they may have to correct.
 	GetHistory(ctx context.Context, in *GetHistoryRequest, opts ...grpc.CallOption) (*GetHistoryResponse, error)
 	// Today shows what needs the caller's attention today: at most 20 items of each kind, most urgent first.
 	Today(ctx context.Context, in *TodayRequest, opts ...grpc.CallOption) (*TodayResponse, error)
@@ -311,6 +315,16 @@ func (c *coopServiceClient) ListMembers(ctx context.Context, in *ListMembersRequ
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(ListMembersResponse)
 	err := c.cc.Invoke(ctx, CoopService_ListMembers_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *coopServiceClient) NameMembers(ctx context.Context, in *NameMembersRequest, opts ...grpc.CallOption) (*NameMembersResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(NameMembersResponse)
+	err := c.cc.Invoke(ctx, CoopService_NameMembers_FullMethodName, in, out, cOpts...)
 	if err != nil {
 		return nil, err
 	}
@@ -1001,6 +1015,8 @@ type CoopServiceServer interface {
 	AdmitMember(context.Context, *AdmitMemberRequest) (*AdmitMemberResponse, error)
 	// ListMembers lists all members by trading name's age, oldest first.
 	ListMembers(context.Context, *ListMembersRequest) (*ListMembersResponse, error)
+	// NameMembers gives the trading names of members whose ids the caller has.
+	NameMembers(context.Context, *NameMembersRequest) (*NameMembersResponse, error)
 	// AddPerson adds a person with a key and roles to a member. Atomic; idempotent by request_id.
 	AddPerson(context.Context, *AddPersonRequest) (*AddPersonResponse, error)
 	// GrantRole gives a person one more role for their member. Atomic; idempotent by request_id.
@@ -1158,7 +1174,8 @@ type CoopServiceServer interface {
 	ListAllStones(context.Context, *ListAllStonesRequest) (*ListAllStonesResponse, error)
 	// ListAllOrders lists every order there is, oldest first, for the auditor.
 	ListAllOrders(context.Context, *ListAllOrdersRequest) (*ListAllOrdersResponse, error)
-	// GetHistory shows every record of a thing, with who decided it, for the auditor.
+	// GetHistory shows every record of a thing, with who decided it, to the auditor; to the bookkeeper and the stock keeper
+	// those that they may have to correct.
 	GetHistory(context.Context, *GetHistoryRequest) (*GetHistoryResponse, error)
 	// Today shows what needs the caller's attention today: at most 20 items of each kind, most urgent first.
 	Today(context.Context, *TodayRequest) (*TodayResponse, error)
@@ -1183,6 +1200,9 @@ func (UnimplementedCoopServiceServer) AdmitMember(context.Context, *AdmitMemberR
 }
 func (UnimplementedCoopServiceServer) ListMembers(context.Context, *ListMembersRequest) (*ListMembersResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method ListMembers not implemented")
+}
+func (UnimplementedCoopServiceServer) NameMembers(context.Context, *NameMembersRequest) (*NameMembersResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method NameMembers not implemented")
 }
 func (UnimplementedCoopServiceServer) AddPerson(context.Context, *AddPersonRequest) (*AddPersonResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method AddPerson not implemented")
@@ -1474,6 +1494,24 @@ func _CoopService_ListMembers_Handler(srv interface{}, ctx context.Context, dec 
 	}
 	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
 		return srv.(CoopServiceServer).ListMembers(ctx, req.(*ListMembersRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CoopService_NameMembers_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(NameMembersRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CoopServiceServer).NameMembers(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CoopService_NameMembers_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CoopServiceServer).NameMembers(ctx, req.(*NameMembersRequest))
 	}
 	return interceptor(ctx, in, info, handler)
 }
@@ -2706,6 +2744,10 @@ var CoopService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "ListMembers",
 			Handler:    _CoopService_ListMembers_Handler,
+		},
+		{
+			MethodName: "NameMembers",
+			Handler:    _CoopService_NameMembers_Handler,
 		},
 		{
 			MethodName: "AddPerson",

@@ -211,9 +211,13 @@ type SaleLine struct {
 	// What came weighs otherwise than what was sent.
 	MassDiffers bool `protobuf:"varint,14,opt,name=mass_differs,json=massDiffers,proto3" json:"mass_differs,omitempty"`
 	// What came measures otherwise than what was sent.
-	SizeDiffers   bool `protobuf:"varint,15,opt,name=size_differs,json=sizeDiffers,proto3" json:"size_differs,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	SizeDiffers bool `protobuf:"varint,15,opt,name=size_differs,json=sizeDiffers,proto3" json:"size_differs,omitempty"`
+	// What was sent weighs otherwise than the books say: an exception.
+	SentMassDiffers bool `protobuf:"varint,16,opt,name=sent_mass_differs,json=sentMassDiffers,proto3" json:"sent_mass_differs,omitempty"`
+	// What was sent measures otherwise than the books say: an exception.
+	SentSizeDiffers bool `protobuf:"varint,17,opt,name=sent_size_differs,json=sentSizeDiffers,proto3" json:"sent_size_differs,omitempty"`
+	unknownFields   protoimpl.UnknownFields
+	sizeCache       protoimpl.SizeCache
 }
 
 func (x *SaleLine) Reset() {
@@ -347,6 +351,20 @@ func (x *SaleLine) GetMassDiffers() bool {
 func (x *SaleLine) GetSizeDiffers() bool {
 	if x != nil {
 		return x.SizeDiffers
+	}
+	return false
+}
+
+func (x *SaleLine) GetSentMassDiffers() bool {
+	if x != nil {
+		return x.SentMassDiffers
+	}
+	return false
+}
+
+func (x *SaleLine) GetSentSizeDiffers() bool {
+	if x != nil {
+		return x.SentSizeDiffers
 	}
 	return false
 }
@@ -2459,7 +2477,7 @@ const file_seamshare_cutter_v1_sell_proto_rawDesc = "" +
 	"\x05lines\x18\x04 \x03(\v2\x1d.seamshare.cutter.v1.SaleLineR\x05lines\x12\x1e\n" +
 	"\vmay_be_sent\x18\x05 \x01(\bR\tmayBeSent\x12\x1c\n" +
 	"\tcancelled\x18\x06 \x01(\bR\tcancelled\x12\x12\n" +
-	"\x04etag\x18\a \x01(\tR\x04etag\"\x93\x04\n" +
+	"\x04etag\x18\a \x01(\tR\x04etag\"\xeb\x04\n" +
 	"\bSaleLine\x12\x19\n" +
 	"\bstone_id\x18\x01 \x01(\tR\astoneId\x12\x15\n" +
 	"\x06lot_id\x18\x02 \x01(\tR\x05lotId\x12\x14\n" +
@@ -2479,7 +2497,9 @@ const file_seamshare_cutter_v1_sell_proto_rawDesc = "" +
 	"\fdamage_words\x18\f \x01(\tR\vdamageWords\x127\n" +
 	"\x06answer\x18\r \x01(\x0e2\x1f.seamshare.type.v1.DamageAnswerR\x06answer\x12!\n" +
 	"\fmass_differs\x18\x0e \x01(\bR\vmassDiffers\x12!\n" +
-	"\fsize_differs\x18\x0f \x01(\bR\vsizeDiffers\"\xf0\x01\n" +
+	"\fsize_differs\x18\x0f \x01(\bR\vsizeDiffers\x12*\n" +
+	"\x11sent_mass_differs\x18\x10 \x01(\bR\x0fsentMassDiffers\x12*\n" +
+	"\x11sent_size_differs\x18\x11 \x01(\bR\x0fsentSizeDiffers\"\xf0\x01\n" +
 	"\x0fOfferSetRequest\x12;\n" +
 	"\n" +
 	"request_id\x18\x01 \x01(\tB\x1c\xbaH\x19r\x172\x15^[A-Za-z0-9_-]{1,64}$R\trequestId\x12!\n" +

@@ -717,7 +717,9 @@ type MeasuredStone struct {
 	// Its mass is not what was sent: it may be another stone.
 	MassDiffers bool `protobuf:"varint,3,opt,name=mass_differs,json=massDiffers,proto3" json:"mass_differs,omitempty"`
 	// Its size is not what was sent.
-	SizeDiffers   bool `protobuf:"varint,4,opt,name=size_differs,json=sizeDiffers,proto3" json:"size_differs,omitempty"`
+	SizeDiffers bool `protobuf:"varint,4,opt,name=size_differs,json=sizeDiffers,proto3" json:"size_differs,omitempty"`
+	// What it was measured at before: by the books as it was sent, by who sent it as it came.
+	Before        *v1.Measured `protobuf:"bytes,5,opt,name=before,proto3" json:"before,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -778,6 +780,13 @@ func (x *MeasuredStone) GetSizeDiffers() bool {
 		return x.SizeDiffers
 	}
 	return false
+}
+
+func (x *MeasuredStone) GetBefore() *v1.Measured {
+	if x != nil {
+		return x.Before
+	}
+	return nil
 }
 
 // Cancelled calls the order off.
@@ -2546,12 +2555,13 @@ const file_seamshare_event_order_v1_event_proto_rawDesc = "" +
 	"\x06lot_id\x18\x03 \x01(\tR\x05lotId\x1a[\n" +
 	"\aPrivate\x122\n" +
 	"\x06amount\x18\x01 \x01(\v2\x1a.seamshare.event.v1.AmountR\x06amount\x12\x1c\n" +
-	"\treference\x18\x02 \x01(\tR\treference\"\xaa\x01\n" +
+	"\treference\x18\x02 \x01(\tR\treference\"\xe0\x01\n" +
 	"\rMeasuredStone\x12\x19\n" +
 	"\bstone_id\x18\x01 \x01(\tR\astoneId\x128\n" +
 	"\bmeasured\x18\x02 \x01(\v2\x1c.seamshare.event.v1.MeasuredR\bmeasured\x12!\n" +
 	"\fmass_differs\x18\x03 \x01(\bR\vmassDiffers\x12!\n" +
-	"\fsize_differs\x18\x04 \x01(\bR\vsizeDiffers\"\xd8\x01\n" +
+	"\fsize_differs\x18\x04 \x01(\bR\vsizeDiffers\x124\n" +
+	"\x06before\x18\x05 \x01(\v2\x1c.seamshare.event.v1.MeasuredR\x06before\"\xd8\x01\n" +
 	"\tCancelled\x12B\n" +
 	"\x06public\x18\x01 \x01(\v2*.seamshare.event.order.v1.Cancelled.PublicR\x06public\x12E\n" +
 	"\aprivate\x18\x02 \x01(\v2+.seamshare.event.order.v1.Cancelled.PrivateR\aprivate\x1a#\n" +
@@ -2713,36 +2723,37 @@ var file_seamshare_event_order_v1_event_proto_depIdxs = []int32{
 	23, // 18: seamshare.event.order.v1.Refunded.public:type_name -> seamshare.event.order.v1.Refunded.Public
 	24, // 19: seamshare.event.order.v1.Refunded.private:type_name -> seamshare.event.order.v1.Refunded.Private
 	40, // 20: seamshare.event.order.v1.MeasuredStone.measured:type_name -> seamshare.event.v1.Measured
-	25, // 21: seamshare.event.order.v1.Cancelled.public:type_name -> seamshare.event.order.v1.Cancelled.Public
-	26, // 22: seamshare.event.order.v1.Cancelled.private:type_name -> seamshare.event.order.v1.Cancelled.Private
-	39, // 23: seamshare.event.order.v1.SentPortion.weighing:type_name -> seamshare.event.v1.Weighing
-	27, // 24: seamshare.event.order.v1.Dispatched.public:type_name -> seamshare.event.order.v1.Dispatched.Public
-	28, // 25: seamshare.event.order.v1.Dispatched.private:type_name -> seamshare.event.order.v1.Dispatched.Private
-	29, // 26: seamshare.event.order.v1.Received.public:type_name -> seamshare.event.order.v1.Received.Public
-	30, // 27: seamshare.event.order.v1.Received.private:type_name -> seamshare.event.order.v1.Received.Private
-	31, // 28: seamshare.event.order.v1.ReturnAsked.public:type_name -> seamshare.event.order.v1.ReturnAsked.Public
-	32, // 29: seamshare.event.order.v1.ReturnAsked.private:type_name -> seamshare.event.order.v1.ReturnAsked.Private
-	33, // 30: seamshare.event.order.v1.DamageClaimed.public:type_name -> seamshare.event.order.v1.DamageClaimed.Public
-	34, // 31: seamshare.event.order.v1.DamageClaimed.private:type_name -> seamshare.event.order.v1.DamageClaimed.Private
-	35, // 32: seamshare.event.order.v1.DamageAnswered.public:type_name -> seamshare.event.order.v1.DamageAnswered.Public
-	36, // 33: seamshare.event.order.v1.DamageAnswered.private:type_name -> seamshare.event.order.v1.DamageAnswered.Private
-	37, // 34: seamshare.event.order.v1.PriceReduced.public:type_name -> seamshare.event.order.v1.PriceReduced.Public
-	38, // 35: seamshare.event.order.v1.PriceReduced.private:type_name -> seamshare.event.order.v1.PriceReduced.Private
-	3,  // 36: seamshare.event.order.v1.Placed.Private.lines:type_name -> seamshare.event.order.v1.Line
-	41, // 37: seamshare.event.order.v1.Paid.Private.amount:type_name -> seamshare.event.v1.Amount
-	41, // 38: seamshare.event.order.v1.Refunded.Private.amount:type_name -> seamshare.event.v1.Amount
-	8,  // 39: seamshare.event.order.v1.Dispatched.Private.stones:type_name -> seamshare.event.order.v1.MeasuredStone
-	10, // 40: seamshare.event.order.v1.Dispatched.Private.portions:type_name -> seamshare.event.order.v1.SentPortion
-	8,  // 41: seamshare.event.order.v1.Received.Private.stones:type_name -> seamshare.event.order.v1.MeasuredStone
-	0,  // 42: seamshare.event.order.v1.DamageClaimed.Private.damage:type_name -> seamshare.event.order.v1.Damage
-	42, // 43: seamshare.event.order.v1.DamageClaimed.Private.photo:type_name -> seamshare.event.v1.Photo
-	1,  // 44: seamshare.event.order.v1.DamageAnswered.Private.answer:type_name -> seamshare.event.order.v1.DamageAnswer
-	41, // 45: seamshare.event.order.v1.PriceReduced.Private.by:type_name -> seamshare.event.v1.Amount
-	46, // [46:46] is the sub-list for method output_type
-	46, // [46:46] is the sub-list for method input_type
-	46, // [46:46] is the sub-list for extension type_name
-	46, // [46:46] is the sub-list for extension extendee
-	0,  // [0:46] is the sub-list for field type_name
+	40, // 21: seamshare.event.order.v1.MeasuredStone.before:type_name -> seamshare.event.v1.Measured
+	25, // 22: seamshare.event.order.v1.Cancelled.public:type_name -> seamshare.event.order.v1.Cancelled.Public
+	26, // 23: seamshare.event.order.v1.Cancelled.private:type_name -> seamshare.event.order.v1.Cancelled.Private
+	39, // 24: seamshare.event.order.v1.SentPortion.weighing:type_name -> seamshare.event.v1.Weighing
+	27, // 25: seamshare.event.order.v1.Dispatched.public:type_name -> seamshare.event.order.v1.Dispatched.Public
+	28, // 26: seamshare.event.order.v1.Dispatched.private:type_name -> seamshare.event.order.v1.Dispatched.Private
+	29, // 27: seamshare.event.order.v1.Received.public:type_name -> seamshare.event.order.v1.Received.Public
+	30, // 28: seamshare.event.order.v1.Received.private:type_name -> seamshare.event.order.v1.Received.Private
+	31, // 29: seamshare.event.order.v1.ReturnAsked.public:type_name -> seamshare.event.order.v1.ReturnAsked.Public
+	32, // 30: seamshare.event.order.v1.ReturnAsked.private:type_name -> seamshare.event.order.v1.ReturnAsked.Private
+	33, // 31: seamshare.event.order.v1.DamageClaimed.public:type_name -> seamshare.event.order.v1.DamageClaimed.Public
+	34, // 32: seamshare.event.order.v1.DamageClaimed.private:type_name -> seamshare.event.order.v1.DamageClaimed.Private
+	35, // 33: seamshare.event.order.v1.DamageAnswered.public:type_name -> seamshare.event.order.v1.DamageAnswered.Public
+	36, // 34: seamshare.event.order.v1.DamageAnswered.private:type_name -> seamshare.event.order.v1.DamageAnswered.Private
+	37, // 35: seamshare.event.order.v1.PriceReduced.public:type_name -> seamshare.event.order.v1.PriceReduced.Public
+	38, // 36: seamshare.event.order.v1.PriceReduced.private:type_name -> seamshare.event.order.v1.PriceReduced.Private
+	3,  // 37: seamshare.event.order.v1.Placed.Private.lines:type_name -> seamshare.event.order.v1.Line
+	41, // 38: seamshare.event.order.v1.Paid.Private.amount:type_name -> seamshare.event.v1.Amount
+	41, // 39: seamshare.event.order.v1.Refunded.Private.amount:type_name -> seamshare.event.v1.Amount
+	8,  // 40: seamshare.event.order.v1.Dispatched.Private.stones:type_name -> seamshare.event.order.v1.MeasuredStone
+	10, // 41: seamshare.event.order.v1.Dispatched.Private.portions:type_name -> seamshare.event.order.v1.SentPortion
+	8,  // 42: seamshare.event.order.v1.Received.Private.stones:type_name -> seamshare.event.order.v1.MeasuredStone
+	0,  // 43: seamshare.event.order.v1.DamageClaimed.Private.damage:type_name -> seamshare.event.order.v1.Damage
+	42, // 44: seamshare.event.order.v1.DamageClaimed.Private.photo:type_name -> seamshare.event.v1.Photo
+	1,  // 45: seamshare.event.order.v1.DamageAnswered.Private.answer:type_name -> seamshare.event.order.v1.DamageAnswer
+	41, // 46: seamshare.event.order.v1.PriceReduced.Private.by:type_name -> seamshare.event.v1.Amount
+	47, // [47:47] is the sub-list for method output_type
+	47, // [47:47] is the sub-list for method input_type
+	47, // [47:47] is the sub-list for extension type_name
+	47, // [47:47] is the sub-list for extension extendee
+	0,  // [0:47] is the sub-list for field type_name
 }
 
 func init() { file_seamshare_event_order_v1_event_proto_init() }
