@@ -104,7 +104,7 @@ func tracing(q *eventstore.Query, who access.Identity) (t tracer, err error) {
 // sees tells whether something concerns the caller: seen by a jeweller, cut by a cutter,
 // or of a parcel that is theirs.
 func (t tracer) sees(seen bool, cutterID string, of parcel.State) bool {
-	return t.person.Has(t.own, deskRoles...) ||
+	return t.person.Has(t.own, member.DeskRoles...) ||
 		t.person.Has(t.own, memberv1.Role_ROLE_JEWELLER) && seen ||
 		t.person.Has(t.own, memberv1.Role_ROLE_CUTTER) && (of.Deal.Buyer == t.member || cutterID == t.member) ||
 		t.person.Has(t.own, memberv1.Role_ROLE_MINER) && of.Seller == t.member

@@ -369,9 +369,10 @@ func TestLotOfStone(t *testing.T) {
 	}
 }
 
-// TestLotOfOneKind: kinds are sold apart.
-func TestLotOfOneKind(t *testing.T) {
-	d := openDesks(t)
+// bought is a parcel of such pieces of 10 g each, in the cutter's hands, and a lot of all
+// of them.
+func (d desks) bought(t *testing.T, pieces ...*minerv1.NewPiece) (*typev1.Lot, error) {
+	t.Helper()
 	ctx := t.Context()
 	must := func(err error) {
 		t.Helper()
@@ -380,27 +381,66 @@ func TestLotOfOneKind(t *testing.T) {
 		}
 	}
 	req := publishing(halves())
-	req.Pieces = nil
-	for i, kind := range []typev1.Kind{typev1.Kind_KIND_BOULDER, typev1.Kind_KIND_MATRIX} {
-		req.Pieces = append(req.Pieces, &minerv1.NewPiece{
-			Label: string(rune('1' + i)), Weighing: cooptest.Grams(10_000_000), Size: &typev1.Size{LengthUm: 30_000, WidthUm: 20_000, DepthUm: 9_000}, Kind: kind,
-		})
+	req.Pieces, req.Total = pieces, cooptest.Grams(int64(len(pieces))*10_000_000)
+	for i, p := range pieces {
+		p.Label, p.Weighing, p.Size = string(rune('1'+i)), cooptest.Grams(10_000_000), &typev1.Size{LengthUm: 30_000, WidthUm: 20_000, DepthUm: 9_000}
 	}
 	listed, err := d.billycart.Miner().PublishParcel(ctx, req)
 	must(err)
-	p := listed.GetParcel()
+	p, n := listed.GetParcel(), uint32(len(pieces))
 	_, err = d.wetWheel.Cutter().TakeParcel(ctx, &cutterv1.TakeParcelRequest{RequestId: command.NewID(), ParcelId: p.GetId()})
 	must(err)
-	_, err = d.billycart.Miner().HandOverParcel(ctx, &minerv1.HandOverParcelRequest{RequestId: command.NewID(), ParcelId: p.GetId(), Count: 2, Total: req.GetTotal()})
+	_, err = d.billycart.Miner().HandOverParcel(ctx, &minerv1.HandOverParcelRequest{RequestId: command.NewID(), ParcelId: p.GetId(), Count: n, Total: req.GetTotal()})
 	must(err)
-	_, err = d.wetWheel.Cutter().ReceiveParcel(ctx, &cutterv1.ReceiveParcelRequest{RequestId: command.NewID(), ParcelId: p.GetId(), Count: 2, Total: req.GetTotal()})
+	_, err = d.wetWheel.Cutter().ReceiveParcel(ctx, &cutterv1.ReceiveParcelRequest{RequestId: command.NewID(), ParcelId: p.GetId(), Count: n, Total: req.GetTotal()})
 	must(err)
-	_, err = d.wetWheel.Cutter().MakeLot(ctx, &cutterv1.MakeLotRequest{
-		RequestId: command.NewID(), Label: "low end", Weighing: cooptest.Grams(20_000_000), Treatment: typev1.Treatment_TREATMENT_NONE_KNOWN,
-		Sources: []*typev1.LotSource{
-			{PieceId: p.GetLines()[0].GetPieceId(), Part: "1", Count: 1, Weighing: cooptest.Grams(10_000_000)},
-			{PieceId: p.GetLines()[1].GetPieceId(), Part: "2", Count: 1, Weighing: cooptest.Grams(10_000_000)},
-		},
-	})
+	lot := &cutterv1.MakeLotRequest{RequestId: command.NewID(), Label: "low end", Weighing: req.GetTotal(), Treatment: typev1.Treatment_TREATMENT_NONE_KNOWN}
+	for i, l := range p.GetLines() {
+		lot.Sources = append(lot.Sources, &typev1.LotSource{PieceId: l.GetPieceId(), Part: pieces[i].GetLabel(), Count: 1, Weighing: cooptest.Grams(10_000_000)})
+	}
+	made, err := d.wetWheel.Cutter().MakeLot(ctx, lot)
+	return made.GetLot(), err
+}
+
+// TestLotOfOneKind: kinds are sold apart.
+func TestLotOfOneKind(t *testing.T) {
+	d := openDesks(t)
+	_, err := d.bought(t, &minerv1.NewPiece{Kind: typev1.Kind_KIND_BOULDER}, &minerv1.NewPiece{Kind: typev1.Kind_KIND_MATRIX})
 	tradetest.Refused(t, err, codes.FailedPrecondition, "NOT_ONE_KIND", "sources[1].piece_id")
+}
+
+// TestLotOfTwoFields: a lot of a parcel that mixes fields shows each of them, and which
+// piece's field isn't shown.
+func TestLotOfTwoFields(t *testing.T) {
+	d := openDesks(t)
+	claim := func(field, name string) string {
+		t.Helper()
+		got, err := d.billycart.Miner().RecordClaim(t.Context(), &minerv1.RecordClaimRequest{RequestId: command.NewID(), FieldId: field, Name: name})
+		if err != nil {
+			t.Fatal(err)
+		}
+		return got.GetClaim().GetId()
+	}
+	other, err := d.Desk.Coop().RecordField(t.Context(), &coopv1.RecordFieldRequest{RequestId: command.NewID(), Name: "Long Gully", Country: "clay country"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	const kind = typev1.Kind_KIND_BOULDER
+	made, err := d.bought(t, &minerv1.NewPiece{Kind: kind, ClaimId: claim(d.FieldID, "Claim 4")}, &minerv1.NewPiece{Kind: kind, ClaimId: claim(other.GetField().GetId(), "Claim 2")}, &minerv1.NewPiece{Kind: kind})
+	if err != nil {
+		t.Fatal(err)
+	}
+	got, err := d.wetWheel.Coop().GetLotChain(t.Context(), &coopv1.GetLotChainRequest{LotId: made.GetId()})
+	if err != nil {
+		t.Fatal(err)
+	}
+	says := map[string]int{}
+	for _, link := range got.GetLinks() {
+		says[link.GetWhat()]++
+	}
+	for _, want := range []string{"The field: Ashbarrel Rise, ironstone country", "The field: Long Gully, clay country", "Piece 3, 10.00 g; its field is not shown"} {
+		if says[want] != 1 {
+			t.Errorf("%q stands %d times in %v", want, says[want], got.GetLinks())
+		}
+	}
 }
