@@ -244,10 +244,12 @@ func TestWhereReturnedLotIs(t *testing.T) {
 	if got := l.custody(); got != l.wetWheel.Member+" " || l.show().GetState() != typev1.LotState_LOT_STATE_IN_STOCK {
 		t.Errorf("all came back, and it is with %s: %v", got, l.show())
 	}
-	l.move("window")
-	if got := l.custody(); got != l.Desk.Member+" window" {
+	l.move("safe")
+	if got := l.custody(); got != l.Desk.Member+" safe" {
 		t.Errorf("it was moved since, and it is with %s", got)
 	}
+	_, err := l.keeper.Coop().MoveStock(t.Context(), &coopv1.MoveStockRequest{RequestId: command.NewID(), Thing: "lot/" + l.id, HolderId: l.Desk.Member, Place: "safe"})
+	tradetest.Refused(t, err, codes.FailedPrecondition, "ALREADY_THERE", "place")
 }
 
 // TestSalesOfLots: who shares in the money sees each portion's price, and no buyer.

@@ -45,9 +45,17 @@ func isThere(l eventstore.Loader, field, thing string) error {
 	return err
 }
 
-// MoveStock implements coopv1.CoopServiceServer.
+// MoveStock implements coopv1.CoopServiceServer. What changed hands since it was moved last
+// may be moved back to where it was.
 func (s *Server) MoveStock(ctx context.Context, req *coopv1.MoveStockRequest) (*coopv1.MoveStockResponse, error) {
 	who := access.Caller(ctx)
+	var now *coopv1.Custody
+	if err := s.before(ctx, req.GetMinPosition(), func(q *eventstore.Query) (err error) {
+		now, err = custody(q, req.GetThing())
+		return err
+	}); err != nil {
+		return nil, err
+	}
 	did, err := command.Run(ctx, s.node, req, stream.Custody, func(tx *eventstore.Tx) (*command.Thing[stock.Custody], error) {
 		if err := isThere(tx, "thing", req.GetThing()); err != nil {
 			return nil, err
@@ -63,7 +71,11 @@ func (s *Server) MoveStock(ctx context.Context, req *coopv1.MoveStockRequest) (*
 		if err != nil {
 			return nil, err
 		}
-		moved, err := c.State.Move(req.GetThing(), req.GetHolderId(), req.GetPlace(), who.Person)
+		was := c.State
+		if now.GetHolderId() != was.Holder || now.GetPlace() != was.Place {
+			was = stock.Custody{}
+		}
+		moved, err := was.Move(req.GetThing(), req.GetHolderId(), req.GetPlace(), who.Person)
 		if err != nil {
 			return nil, err
 		}
