@@ -200,7 +200,7 @@ func (s *session) lotChainCommand() *cobra.Command {
 	var out string
 	c := &cobra.Command{
 		Use:   "chain LOT [--out FILE]",
-		Short: "Trace all that went into a lot back to its fields (whom it concerns)",
+		Short: "Trace all that went into a lot back to its fields",
 		Long: `Shows the records that all of a lot came by, from the fields to the lot. Nobody
 knows which of it a portion holds, so that its origin is all of these. With --out the
 proof is written to a file that anyone can check without a server: seamshare verify
