@@ -86,9 +86,8 @@ func (s *session) planReviseCommand() *cobra.Command {
 				if err != nil {
 					return nil, asFailure(err)
 				}
-				return cutter.RevisePlan(q.ctx, &cutterv1.RevisePlanRequest{
-					RequestId: q.requestID, PieceId: args[0], PlanId: args[1], Why: why, Plan: revised(c, now.GetPlans(), args[1], &d),
-				})
+				draft, etag := revised(c, now.GetPlans(), args[1], &d)
+				return cutter.RevisePlan(q.ctx, &cutterv1.RevisePlanRequest{RequestId: q.requestID, PieceId: args[0], PlanId: args[1], Why: why, Plan: draft, Etag: etag})
 			}, showPlan)
 		},
 	}
@@ -98,12 +97,12 @@ func (s *session) planReviseCommand() *cobra.Command {
 	return c
 }
 
-// revised is the plan as it stands, with what was typed in its place. A plan that isn't there is the server's to refuse.
-func revised(c *cobra.Command, plans []*typev1.Plan, id string, typed *typev1.PlanDraft) *typev1.PlanDraft {
-	out := &typev1.PlanDraft{}
+// revised is the plan as it stands, with what was typed in its place, and the etag it stands at. A plan that isn't there is the server's to refuse.
+func revised(c *cobra.Command, plans []*typev1.Plan, id string, typed *typev1.PlanDraft) (out *typev1.PlanDraft, etag string) {
+	out = &typev1.PlanDraft{}
 	for _, p := range plans {
 		if p.GetId() == id && len(p.GetRevisions()) > 0 {
-			out = proto.CloneOf(standing(p))
+			out, etag = proto.CloneOf(standing(p)), p.GetEtag()
 		}
 	}
 	f := c.Flags()
@@ -122,7 +121,7 @@ func revised(c *cobra.Command, plans []*typev1.Plan, id string, typed *typev1.Pl
 	if f.Changed("reason") {
 		out.Reason = typed.Reason
 	}
-	return out
+	return out, etag
 }
 
 // standing is the revision that stands.

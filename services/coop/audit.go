@@ -174,11 +174,12 @@ func recordedIn(event proto.Message) (r recorded) {
 	}
 	switch event := event.(type) {
 	case *parcelv1.Event:
-		r.amount = cmp.Or(event.GetPaid().GetPrivate().GetAmount(), event.GetCostRecorded().GetPrivate().GetAmount(), event.GetDealMade().GetPrivate().GetAgreement().GetPrice())
+		r.amount = cmp.Or(event.GetPaid().GetPrivate().GetAmount(), event.GetCostRecorded().GetPrivate().GetAmount(), event.GetPurchaseRefunded().GetPrivate().GetAmount(),
+			event.GetDealMade().GetPrivate().GetAgreement().GetPrice())
 		weighed("", "", event.GetViewingStarted().GetPrivate().GetTotal())
 		weighed("", "", event.GetViewingEnded().GetPrivate().GetTotal())
 	case *orderv1.Event:
-		r.amount = event.GetPaid().GetPrivate().GetAmount()
+		r.amount = cmp.Or(event.GetPaid().GetPrivate().GetAmount(), event.GetRefunded().GetPrivate().GetAmount())
 		if p := event.GetPlaced().GetPrivate(); p != nil {
 			r.amount = &eventv1.Amount{Currency: p.GetCurrency()}
 			for _, l := range p.GetLines() {
@@ -197,7 +198,8 @@ func recordedIn(event proto.Message) (r recorded) {
 		weighed("", "", event.GetFinished().GetPublic().GetWeighing())
 		r.sized = event.GetFinished() != nil
 	case *correctionv1.Event:
-		r.amount = cmp.Or(event.GetReceiptCorrected().GetPrivate().GetRight(), event.GetCostCorrected().GetPrivate().GetRight(), event.GetPriceCorrected().GetPrivate().GetRight())
+		r.amount = cmp.Or(event.GetReceiptCorrected().GetPrivate().GetRight(), event.GetCostCorrected().GetPrivate().GetRight(), event.GetPriceCorrected().GetPrivate().GetRight(),
+			event.GetRefundCorrected().GetPrivate().GetRight())
 		weighed(event.GetMassCorrected().GetPublic().GetPart(), "", event.GetMassCorrected().GetPublic().GetRight())
 		weighed("", event.GetSentMassCorrected().GetPrivate().GetStoneId(), event.GetSentMassCorrected().GetPrivate().GetRight())
 		r.sized = event.GetSizeCorrected() != nil

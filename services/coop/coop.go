@@ -98,7 +98,7 @@ func (s *Server) AdmitMember(ctx context.Context, req *coopv1.AdmitMemberRequest
 		if err != nil {
 			return nil, err
 		}
-		admitted, err := m.State.Admit(id, req.GetTradingName(), storedRoles(req.GetRoles()))
+		admitted, err := m.State.AdmitTrader(id, req.GetTradingName(), storedRoles(req.GetRoles()))
 		if err != nil {
 			return nil, err
 		}

@@ -45,6 +45,7 @@ const (
 	ApprovalsAsked   = "stones asked for on approval"
 	GoodsOverdue     = "goods overdue"
 	OrdersToSend     = "orders to send"
+	OrdersOverdue    = "orders overdue"
 	ClaimsToAnswer   = "damage claims to answer"
 	ReturnsComing    = "returns coming"
 	PromisesDue      = "promises due"
@@ -118,7 +119,7 @@ func (d *day) look(s *Server, role memberv1.Role) error {
 	case memberv1.Role_ROLE_STOCK_KEEPER:
 		return all(d.stonesToConfirm, exceptions)
 	case memberv1.Role_ROLE_BOOKKEEPER:
-		return all(d.linesWaiting, d.payable, d.refundsDue, d.purchasesOfAll, wrongRuns)
+		return all(d.linesWaiting, d.payable, d.refundsDue, d.purchasesOfAll, d.ordersOfAll, wrongRuns)
 	case memberv1.Role_ROLE_APPROVER:
 		return all(d.runsWaiting, d.correctionsWaiting, d.disputesOpen, d.keysWaiting, wrongRuns)
 	case memberv1.Role_ROLE_REGISTRAR:

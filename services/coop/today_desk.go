@@ -71,6 +71,17 @@ func (d *day) purchasesOfAll() error {
 	})
 }
 
+// ordersOfAll are orders whose money should be here by now.
+func (d *day) ordersOfAll() error {
+	return d.registered("order", func(id string) (bool, error) {
+		o, _, err := eventstore.Load(d.q, stream.Order, id)
+		if err != nil || !o.Overdue(d.q.Now()) {
+			return false, err
+		}
+		return d.add(OrdersOverdue, wire.Text(o.Currency, o.Open())+" open", "order/"+id, o.PayBy), nil
+	})
+}
+
 // wrongRuns are the newest runs that don't recompute: an exception that desks of money
 // can't leave to others.
 func (d *day) wrongRuns(s *Server) error {

@@ -229,13 +229,16 @@ func (d *day) sales() error {
 		if err != nil || o.Cancelled {
 			return false, err
 		}
-		send, claims, back := 0, 0, 0
+		send, claims, back, waits := 0, 0, 0, 0
 		for _, l := range o.Lines {
 			if l.Seller != d.who.Member || l.Returned {
 				continue
 			}
 			if !l.Dispatched && o.MayBeSent() {
 				send++
+			}
+			if !l.Dispatched && o.Overdue(d.q.Now()) {
+				waits++
 			}
 			if l.Damage != 0 && l.Answer == 0 {
 				claims++
@@ -251,6 +254,9 @@ func (d *day) sales() error {
 			if found.n > 0 {
 				d.add(found.kind, lines(found.n), "order/"+id, time.Time{})
 			}
+		}
+		if waits > 0 {
+			d.add(OrdersOverdue, lines(waits), "order/"+id, o.PayBy)
 		}
 		return false, nil
 	})
@@ -276,7 +282,7 @@ func (d *day) ordersOfMine() error {
 			if o.Deposit > 0 && !o.MayBeSent() {
 				what += fmt.Sprintf(", %s of it first", wire.Text(o.Currency, min(o.Deposit, o.Total())-o.Paid()))
 			}
-			d.add(OrdersUnpaid, what, "order/"+id, time.Time{})
+			d.add(OrdersUnpaid, what, "order/"+id, o.PayBy)
 		}
 		coming, back := 0, 0
 		for _, l := range o.Lines {

@@ -38,6 +38,8 @@ type wrong struct {
 	over    bool     // it is of a deal that fell through, whose parcel is on the market again or sold anew
 
 	costKind string         // of a cost
+	refund   bool           // money that was paid back
+	refunded string         // the stone or lot that it was for; empty: it was of a deal
 	price    bool           // the price of a deal
 	pieceID  string         // of a mass or size
 	part     string         // of a mass after a bench step or of a stone
@@ -135,6 +137,9 @@ func (w *wrong) read(q *eventstore.Query, right correction.Facts) error {
 		if e := event.GetPaid(); e != nil {
 			w.was.Amount, w.parcels = e.GetPrivate().GetAmount(), []string{e.GetPublic().GetParcelId()}
 		}
+		if e := event.GetPurchaseRefunded(); e != nil && right.StoneID == "" {
+			w.was.Amount, w.parcels, w.refund = e.GetPrivate().GetAmount(), []string{e.GetPublic().GetParcelId()}, true
+		}
 		if e := event.GetDealMade(); e != nil && right.StoneID == "" {
 			w.was.Amount, w.parcels, w.price = e.GetPrivate().GetAgreement().GetPrice(), []string{e.GetPublic().GetParcelId()}, true
 		}
@@ -187,6 +192,12 @@ func (w *wrong) readOrder(q *eventstore.Query, event *orderv1.Event, right corre
 	o, _, err := eventstore.Load(q, stream.Order, id)
 	if err != nil {
 		return err
+	}
+	if e := event.GetRefunded(); e != nil && right.StoneID == "" {
+		id := e.GetPublic().GetStoneId() + e.GetPublic().GetLotId()
+		l, _ := o.Line(id)
+		w.was.Amount, w.parcels, w.refund, w.refunded = e.GetPrivate().GetAmount(), []string{l.ParcelID}, true, id
+		return nil
 	}
 	for _, l := range o.Lines {
 		if (right.StoneID == "" || right.StoneID == l.ID()) && !slices.Contains(w.parcels, l.ParcelID) {
@@ -251,6 +262,8 @@ func (w *wrong) follow(records []eventstore.Record, right correction.Facts) {
 		switch e := event.GetEvent().(type) {
 		case *correctionv1.Event_ReceiptCorrected:
 			w.was.Amount = e.ReceiptCorrected.GetPrivate().GetRight()
+		case *correctionv1.Event_RefundCorrected:
+			w.was.Amount = e.RefundCorrected.GetPrivate().GetRight()
 		case *correctionv1.Event_CostCorrected:
 			w.was.Amount = e.CostCorrected.GetPrivate().GetRight()
 		case *correctionv1.Event_PriceCorrected:
@@ -346,6 +359,15 @@ func (w wrong) fitsParcel(tx *eventstore.Tx, id string, right correction.Facts) 
 			return 0
 		}, nil
 	}
+	if w.refund {
+		if err := lot.CorrectRefund(w.was.Amount.GetMinor(), right.Amount.GetMinor()); err != nil {
+			return nil, err
+		}
+		return func(c correction.State, person string) int64 {
+			w.put(tx, w.record.Stream, w.paidBack(c, right, person))
+			return 0
+		}, nil
+	}
 	if err := lot.CorrectPaid(w.was.Amount.GetMinor(), right.Amount.GetMinor()); err != nil {
 		return nil, err
 	}
@@ -370,10 +392,26 @@ func (w wrong) receipt(c correction.State, right correction.Facts, person string
 	}}}
 }
 
+func (w wrong) paidBack(c correction.State, right correction.Facts, person string) *correctionv1.Event {
+	return &correctionv1.Event{Event: &correctionv1.Event_RefundCorrected{RefundCorrected: &correctionv1.RefundCorrected{
+		Public:  &correctionv1.RefundCorrected_Public{CorrectionId: c.ID, Corrects: c.Corrects},
+		Private: &correctionv1.RefundCorrected_Private{PersonId: person, Reason: c.Reason, Was: w.was.Amount, Right: right.Amount, LineId: w.refunded},
+	}}}
+}
+
 func (w wrong) fitsOrder(tx *eventstore.Tx, id string, right correction.Facts) (apply, error) {
 	o, _, err := eventstore.Load(tx, stream.Order, id)
 	if err != nil {
 		return nil, err
+	}
+	if w.refund {
+		if err := o.CorrectRefund(w.refunded, w.was.Amount.GetMinor(), right.Amount.GetMinor()); err != nil {
+			return nil, err
+		}
+		return func(c correction.State, person string) int64 {
+			w.put(tx, w.record.Stream, w.paidBack(c, right, person))
+			return 0
+		}, nil
 	}
 	if right.StoneID == "" {
 		if err := o.CorrectPaid(w.was.Amount.GetMinor(), right.Amount.GetMinor()); err != nil {

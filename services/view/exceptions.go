@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	correctionv1 "seamshare.example/proto/gen/seamshare/event/correction/v1"
+	lotv1 "seamshare.example/proto/gen/seamshare/event/lot/v1"
 	parcelv1 "seamshare.example/proto/gen/seamshare/event/parcel/v1"
 	piecev1 "seamshare.example/proto/gen/seamshare/event/piece/v1"
 	stockv1 "seamshare.example/proto/gen/seamshare/event/stock/v1"
@@ -21,7 +22,7 @@ import (
 //
 //	open, exception id            → kind, thing, words, whom it concerns
 //	closed, exception id          → the same, the note, who closed it
-//	of, thing                     → the parcel of a piece or stone, and whether its field is shown
+//	of, thing                     → the parcel of a piece, stone or lot, and whether its field is shown
 //	parties, parcel id            → seller, buyer
 //	where, place, thing           → holder
 //	place, thing                  → place
@@ -43,6 +44,8 @@ const (
 	CountDifference    = "count difference"
 	MixUp              = "mix-up"
 	OverdueApproval    = "overdue approval"
+	ClosedNotPaid      = "closed and not paid"
+	OrderNotPaid       = "order not paid"
 	ChainNotFull       = "chain not full"
 	PayoutDiffers      = "payout doesn't recompute"
 )
@@ -64,6 +67,8 @@ func (v Exceptions) Apply(rows eventstore.Rows, rec eventstore.Record) error {
 		return v.piece(rows, rec, event)
 	case *stonev1.Event:
 		return v.stone(rows, event)
+	case *lotv1.Event:
+		return v.lot(rows, rec, event)
 	case *stockv1.Event:
 		return v.stock(rows, event)
 	case *correctionv1.Event:
@@ -204,6 +209,31 @@ func (v Exceptions) stone(rows eventstore.Rows, event *stonev1.Event) error {
 	return nil
 }
 
+// lot notes a counted lot that counts or weighs otherwise than the books say.
+func (v Exceptions) lot(rows eventstore.Rows, rec eventstore.Record, event *lotv1.Event) error {
+	switch e := event.GetEvent().(type) {
+	case *lotv1.Event_Made:
+		p := e.Made.GetPublic()
+		rows.Set(key("of", "lot/"+p.GetLotId()), row{}.text(p.GetParcelId()).flag(true))
+	case *lotv1.Event_Counted:
+		p := e.Counted.GetPublic()
+		thing, ug := "lot/"+p.GetLotId(), p.GetWeighing().GetMassUg()-p.GetWas().GetMassUg()
+		if ug == 0 && p.GetCount() == p.GetWasCount() {
+			return nil
+		}
+		members, _, err := v.concerned(rows, thing)
+		if err != nil {
+			return err
+		}
+		what := "the lot weighs " + sign(ug)
+		if p.GetCount() != p.GetWasCount() {
+			what += fmt.Sprintf(", and counts %d where the books say %d", p.GetCount(), p.GetWasCount())
+		}
+		v.open(rows, Exception{ID: fmt.Sprintf("count-%d", rec.Position), Kind: CountDifference, Thing: thing, Members: members, What: what})
+	}
+	return nil
+}
+
 func (v Exceptions) stock(rows eventstore.Rows, event *stockv1.Event) error {
 	switch e := event.GetEvent().(type) {
 	case *stockv1.Event_Moved:
@@ -286,7 +316,7 @@ func readException(id string, value []byte, closed bool) (Exception, error) {
 	return e, f.done("exceptions", "exception")
 }
 
-// concerned are the members whom a parcel, piece or stone concerns, and whether its
+// concerned are the members whom a parcel, piece, stone or lot concerns, and whether its
 // field is shown.
 func (v Exceptions) concerned(r eventstore.Reader, thing string) (members []string, shown bool, err error) {
 	parcelID, isParcel := strings.CutPrefix(thing, "parcel/")

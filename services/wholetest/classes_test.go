@@ -20,7 +20,7 @@ var plain = map[string][]protoreflect.Name{
 		"id", "thing", "within", "from", "opened_from", "stone_ids", "set_stone_ids", "may_be_of_field_ids", "missing", "strange",
 	},
 	"the id of a person, whose name is sealed": {"asked_by", "closed_by", "decided_by", "edited_by", "erased_by", "prepared_by", "proposed_by", "not_them"},
-	"a moment or a day":                        {"at", "asked", "answered", "due", "mined", "split"},
+	"a moment or a day":                        {"at", "asked", "answered", "due", "mined", "pay_by", "split"},
 	"what a thing is, which who gets the thing sees anyway": {
 		"label", "name", "class", "classes", "colours", "judged_under", "remarks", "seen", "like", "market", "carat", "part", "origin_part",
 		"light", "media_type", "sha256", "country", "waits_for", "steps", "kind", "kinds", "cost_kinds", "currency", "event",

@@ -114,6 +114,7 @@ func Plan(p piece.Plan) *typev1.Plan {
 		}
 		out.Revisions = append(out.Revisions, &typev1.PlanRevision{Plan: draft, Why: r.Why})
 	}
+	out.Etag = etag(out, 0)
 	return out
 }
 

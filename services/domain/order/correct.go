@@ -21,6 +21,22 @@ func (s State) CorrectPaid(wasMinor, rightMinor int64) error {
 	return nil
 }
 
+// CorrectRefund refuses a correction of a refund to more than was to be paid back for the
+// line (rule 5). What wasn't paid back after all is to be paid back again.
+func (s State) CorrectRefund(id string, wasMinor, rightMinor int64) error {
+	l, ok := s.Line(id)
+	if !ok {
+		return rule.NotThere("corrects", "refund of this order")
+	}
+	if most := wasMinor + l.RefundDue(); rightMinor > most {
+		return rule.Broken{
+			Reason: rule.AboveWhatIsOwed, Field: "amount", Value: s.money(rightMinor),
+			Rule: "no more than " + s.money(most) + " was to be paid back for it", Hint: "look at the receipts",
+		}
+	}
+	return nil
+}
+
 // CorrectPrice refuses a price that, with what was taken off it since, is below what was
 // paid of the stone and stays, or is of a stone that came back. rightMinor is the price
 // that it was sold at.
@@ -60,6 +76,12 @@ func EvolveCorrection(s State, e *correctionv1.Event) State {
 			s.Lines[i].Paid -= back
 			change += back
 		}
+	case *correctionv1.Event_RefundCorrected:
+		p := e.RefundCorrected.GetPrivate()
+		s.change(p.GetLineId(), func(l *Line) {
+			l.Paid += p.GetWas().GetMinor() - p.GetRight().GetMinor()
+			l.Refunded = l.Returned && l.Paid == 0
+		})
 	case *correctionv1.Event_PriceCorrected:
 		p := e.PriceCorrected.GetPrivate()
 		s.change(p.GetStoneId(), func(l *Line) { l.Price = p.GetRight().GetMinor() - l.Reduced })

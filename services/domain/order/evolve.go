@@ -68,6 +68,9 @@ func either(p interface {
 func (s State) placed(e *orderv1.Placed) State {
 	p := e.GetPrivate()
 	s.ID, s.Buyer, s.Currency, s.Deposit, s.ApprovalID, s.PromiseID = e.GetPublic().GetOrderId(), p.GetBuyerId(), p.GetCurrency(), p.GetDepositMinor(), p.GetApprovalId(), p.GetPromiseId()
+	if us := p.GetPayByUs(); us != 0 {
+		s.PayBy = time.UnixMicro(us).UTC()
+	}
 	s.Lines = make([]Line, len(p.GetLines()))
 	for i, l := range p.GetLines() {
 		s.Lines[i] = Line{

@@ -27,6 +27,17 @@ func (s State) CorrectPaid(wasMinor, rightMinor int64) error {
 	return nil
 }
 
+// CorrectRefund refuses a correction of a refund to more than was paid. What wasn't paid
+// back after all is to be paid back again.
+func (s State) CorrectRefund(wasMinor, rightMinor int64) error {
+	if most := wasMinor + s.PaidMinor; rightMinor > most {
+		return rule.Broken{
+			Reason: rule.AboveWhatIsOwed, Field: "amount", Value: s.money(rightMinor), Rule: "no more than " + s.money(most) + " was paid for the parcel", Hint: "look at the receipts",
+		}
+	}
+	return nil
+}
+
 // CorrectPrice is the deal's agreement at the price that is right (rule 27). What was a
 // multiple of the price when it was signed is a multiple of the right one.
 func (s State) CorrectPrice(right *eventv1.Amount) (*parcelv1.Agreement, error) {
@@ -77,6 +88,9 @@ func EvolveCorrection(s State, e *correctionv1.Event) State {
 	case *correctionv1.Event_ReceiptCorrected:
 		p := e.ReceiptCorrected.GetPrivate()
 		s.PaidMinor += p.GetRight().GetMinor() - p.GetWas().GetMinor()
+	case *correctionv1.Event_RefundCorrected:
+		p := e.RefundCorrected.GetPrivate()
+		s.PaidMinor += p.GetWas().GetMinor() - p.GetRight().GetMinor()
 	case *correctionv1.Event_PriceCorrected:
 		s.Deal.Agreement = e.PriceCorrected.GetPrivate().GetAgreement()
 	case *correctionv1.Event_CostCorrected:

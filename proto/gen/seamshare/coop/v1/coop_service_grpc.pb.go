@@ -34,6 +34,7 @@ const (
 	CoopService_GetShares_FullMethodName             = "/seamshare.coop.v1.CoopService/GetShares"
 	CoopService_GetBalances_FullMethodName           = "/seamshare.coop.v1.CoopService/GetBalances"
 	CoopService_GetStoneChain_FullMethodName         = "/seamshare.coop.v1.CoopService/GetStoneChain"
+	CoopService_GetLotChain_FullMethodName           = "/seamshare.coop.v1.CoopService/GetLotChain"
 	CoopService_SuspendMember_FullMethodName         = "/seamshare.coop.v1.CoopService/SuspendMember"
 	CoopService_ReinstateMember_FullMethodName       = "/seamshare.coop.v1.CoopService/ReinstateMember"
 	CoopService_RemoveMember_FullMethodName          = "/seamshare.coop.v1.CoopService/RemoveMember"
@@ -134,6 +135,9 @@ type CoopServiceClient interface {
 	// GetStoneChain gives a stone's chain back to its field as one signed file that anyone can check without this
 	// server.
 	GetStoneChain(ctx context.Context, in *GetStoneChainRequest, opts ...grpc.CallOption) (*GetStoneChainResponse, error)
+	// GetLotChain gives the chains of all that went into a counted lot back to their fields, as one signed file like a
+	// stone's. Nobody knows which of it a portion holds, so that its origin is all of these.
+	GetLotChain(ctx context.Context, in *GetLotChainRequest, opts ...grpc.CallOption) (*GetLotChainResponse, error)
 	// SuspendMember stops a member from acting until it is reinstated. Atomic; idempotent by request_id.
 	SuspendMember(ctx context.Context, in *SuspendMemberRequest, opts ...grpc.CallOption) (*SuspendMemberResponse, error)
 	// ReinstateMember lets a suspended member act again. Atomic; idempotent by request_id.
@@ -203,8 +207,8 @@ type CoopServiceClient interface {
 	RejectPayoutRun(ctx context.Context, in *RejectPayoutRunRequest, opts ...grpc.CallOption) (*RejectPayoutRunResponse, error)
 	// SettlePayoutLine records that the bank paid a line. Atomic; idempotent by request_id.
 	SettlePayoutLine(ctx context.Context, in *SettlePayoutLineRequest, opts ...grpc.CallOption) (*SettlePayoutLineResponse, error)
-	// ReturnPayoutLine records that the bank didn't pay a line; its amount can be paid by another run. Atomic;
-	// idempotent by request_id.
+	// ReturnPayoutLine records that the bank didn't pay a line; its amount can be paid by another run. One that was settled
+	// by mistake is sent back so by another person than the one who settled it. Atomic; idempotent by request_id.
 	ReturnPayoutLine(ctx context.Context, in *ReturnPayoutLineRequest, opts ...grpc.CallOption) (*ReturnPayoutLineResponse, error)
 	// GetPayoutRun shows a run.
 	GetPayoutRun(ctx context.Context, in *GetPayoutRunRequest, opts ...grpc.CallOption) (*GetPayoutRunResponse, error)
@@ -425,6 +429,16 @@ func (c *coopServiceClient) GetStoneChain(ctx context.Context, in *GetStoneChain
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(GetStoneChainResponse)
 	err := c.cc.Invoke(ctx, CoopService_GetStoneChain_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *coopServiceClient) GetLotChain(ctx context.Context, in *GetLotChainRequest, opts ...grpc.CallOption) (*GetLotChainResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(GetLotChainResponse)
+	err := c.cc.Invoke(ctx, CoopService_GetLotChain_FullMethodName, in, out, cOpts...)
 	if err != nil {
 		return nil, err
 	}
@@ -1042,6 +1056,9 @@ type CoopServiceServer interface {
 	// GetStoneChain gives a stone's chain back to its field as one signed file that anyone can check without this
 	// server.
 	GetStoneChain(context.Context, *GetStoneChainRequest) (*GetStoneChainResponse, error)
+	// GetLotChain gives the chains of all that went into a counted lot back to their fields, as one signed file like a
+	// stone's. Nobody knows which of it a portion holds, so that its origin is all of these.
+	GetLotChain(context.Context, *GetLotChainRequest) (*GetLotChainResponse, error)
 	// SuspendMember stops a member from acting until it is reinstated. Atomic; idempotent by request_id.
 	SuspendMember(context.Context, *SuspendMemberRequest) (*SuspendMemberResponse, error)
 	// ReinstateMember lets a suspended member act again. Atomic; idempotent by request_id.
@@ -1111,8 +1128,8 @@ type CoopServiceServer interface {
 	RejectPayoutRun(context.Context, *RejectPayoutRunRequest) (*RejectPayoutRunResponse, error)
 	// SettlePayoutLine records that the bank paid a line. Atomic; idempotent by request_id.
 	SettlePayoutLine(context.Context, *SettlePayoutLineRequest) (*SettlePayoutLineResponse, error)
-	// ReturnPayoutLine records that the bank didn't pay a line; its amount can be paid by another run. Atomic;
-	// idempotent by request_id.
+	// ReturnPayoutLine records that the bank didn't pay a line; its amount can be paid by another run. One that was settled
+	// by mistake is sent back so by another person than the one who settled it. Atomic; idempotent by request_id.
 	ReturnPayoutLine(context.Context, *ReturnPayoutLineRequest) (*ReturnPayoutLineResponse, error)
 	// GetPayoutRun shows a run.
 	GetPayoutRun(context.Context, *GetPayoutRunRequest) (*GetPayoutRunResponse, error)
@@ -1233,6 +1250,9 @@ func (UnimplementedCoopServiceServer) GetBalances(context.Context, *GetBalancesR
 }
 func (UnimplementedCoopServiceServer) GetStoneChain(context.Context, *GetStoneChainRequest) (*GetStoneChainResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method GetStoneChain not implemented")
+}
+func (UnimplementedCoopServiceServer) GetLotChain(context.Context, *GetLotChainRequest) (*GetLotChainResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method GetLotChain not implemented")
 }
 func (UnimplementedCoopServiceServer) SuspendMember(context.Context, *SuspendMemberRequest) (*SuspendMemberResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method SuspendMember not implemented")
@@ -1692,6 +1712,24 @@ func _CoopService_GetStoneChain_Handler(srv interface{}, ctx context.Context, de
 	}
 	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
 		return srv.(CoopServiceServer).GetStoneChain(ctx, req.(*GetStoneChainRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CoopService_GetLotChain_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(GetLotChainRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CoopServiceServer).GetLotChain(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CoopService_GetLotChain_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CoopServiceServer).GetLotChain(ctx, req.(*GetLotChainRequest))
 	}
 	return interceptor(ctx, in, info, handler)
 }
@@ -2788,6 +2826,10 @@ var CoopService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "GetStoneChain",
 			Handler:    _CoopService_GetStoneChain_Handler,
+		},
+		{
+			MethodName: "GetLotChain",
+			Handler:    _CoopService_GetLotChain_Handler,
 		},
 		{
 			MethodName: "SuspendMember",

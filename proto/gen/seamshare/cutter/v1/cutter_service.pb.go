@@ -3394,7 +3394,7 @@ const file_seamshare_cutter_v1_cutter_service_proto_rawDesc = "" +
 	" \x01(\rR\x0eplannedMinutes\x12\x18\n" +
 	"\aminutes\x18\v \x01(\rR\aminutes\x129\n" +
 	"\x0eexpected_worth\x18\f \x01(\v2\x12.google.type.MoneyR\rexpectedWorth\x12(\n" +
-	"\x05worth\x18\r \x01(\v2\x12.google.type.MoneyR\x05worth2\xe5Y\n" +
+	"\x05worth\x18\r \x01(\v2\x12.google.type.MoneyR\x05worth2\x9a[\n" +
 	"\rCutterService\x12\x7f\n" +
 	"\n" +
 	"ListMarket\x12&.seamshare.cutter.v1.ListMarketRequest\x1a'.seamshare.cutter.v1.ListMarketResponse\" \xaa\xd4\x18\x03\n" +
@@ -3474,7 +3474,9 @@ const file_seamshare_cutter_v1_cutter_service_proto_rawDesc = "" +
 	"\rDispatchOrder\x12).seamshare.cutter.v1.DispatchOrderRequest\x1a*.seamshare.cutter.v1.DispatchOrderResponse\"6\xaa\xd4\x18\x03\n" +
 	"\x01\x02\x82\xd3\xe4\x93\x02):\x01*\"$/v1/cutter/sales/{order_id}:dispatch\x12\xb3\x01\n" +
 	"\x11AnswerDamageClaim\x12-.seamshare.cutter.v1.AnswerDamageClaimRequest\x1a..seamshare.cutter.v1.AnswerDamageClaimResponse\"?\xaa\xd4\x18\x03\n" +
-	"\x01\x02\x82\xd3\xe4\x93\x022:\x01*\"-/v1/cutter/sales/{order_id}:answerDamageClaim\x12\xab\x01\n" +
+	"\x01\x02\x82\xd3\xe4\x93\x022:\x01*\"-/v1/cutter/sales/{order_id}:answerDamageClaim\x12\xb2\x01\n" +
+	"\x12CallOffUnpaidOrder\x12..seamshare.cutter.v1.CallOffUnpaidOrderRequest\x1a/.seamshare.cutter.v1.CallOffUnpaidOrderResponse\";\xaa\xd4\x18\x03\n" +
+	"\x01\x02\x82\xd3\xe4\x93\x02.:\x01*\")/v1/cutter/sales/{order_id}:callOffUnpaid\x12\xab\x01\n" +
 	"\x0fAcceptLotReturn\x12+.seamshare.cutter.v1.AcceptLotReturnRequest\x1a,.seamshare.cutter.v1.AcceptLotReturnResponse\"=\xaa\xd4\x18\x03\n" +
 	"\x01\x02\x82\xd3\xe4\x93\x020:\x01*\"+/v1/cutter/sales/{order_id}:acceptLotReturn\x12\xa4\x01\n" +
 	"\x0eSendOnApproval\x12*.seamshare.cutter.v1.SendOnApprovalRequest\x1a+.seamshare.cutter.v1.SendOnApprovalResponse\"9\xaa\xd4\x18\x03\n" +
@@ -3652,101 +3654,103 @@ var file_seamshare_cutter_v1_cutter_service_proto_goTypes = []any{
 	(*ListSalesRequest)(nil),                // 76: seamshare.cutter.v1.ListSalesRequest
 	(*DispatchOrderRequest)(nil),            // 77: seamshare.cutter.v1.DispatchOrderRequest
 	(*AnswerDamageClaimRequest)(nil),        // 78: seamshare.cutter.v1.AnswerDamageClaimRequest
-	(*AcceptLotReturnRequest)(nil),          // 79: seamshare.cutter.v1.AcceptLotReturnRequest
-	(*SendOnApprovalRequest)(nil),           // 80: seamshare.cutter.v1.SendOnApprovalRequest
-	(*DeclineApprovalRequest)(nil),          // 81: seamshare.cutter.v1.DeclineApprovalRequest
-	(*ExtendApprovalRequest)(nil),           // 82: seamshare.cutter.v1.ExtendApprovalRequest
-	(*TakeBackFromApprovalRequest)(nil),     // 83: seamshare.cutter.v1.TakeBackFromApprovalRequest
-	(*RecordApprovalLossRequest)(nil),       // 84: seamshare.cutter.v1.RecordApprovalLossRequest
-	(*GetApprovalRequest)(nil),              // 85: seamshare.cutter.v1.GetApprovalRequest
-	(*ListApprovalsRequest)(nil),            // 86: seamshare.cutter.v1.ListApprovalsRequest
-	(*ListWantedRequest)(nil),               // 87: seamshare.cutter.v1.ListWantedRequest
-	(*StudyPieceRequest)(nil),               // 88: seamshare.cutter.v1.StudyPieceRequest
-	(*MakePlanRequest)(nil),                 // 89: seamshare.cutter.v1.MakePlanRequest
-	(*RevisePlanRequest)(nil),               // 90: seamshare.cutter.v1.RevisePlanRequest
-	(*ChoosePlanRequest)(nil),               // 91: seamshare.cutter.v1.ChoosePlanRequest
-	(*DropPlanRequest)(nil),                 // 92: seamshare.cutter.v1.DropPlanRequest
-	(*ListPlansRequest)(nil),                // 93: seamshare.cutter.v1.ListPlansRequest
-	(*AwaitDecisionRequest)(nil),            // 94: seamshare.cutter.v1.AwaitDecisionRequest
-	(*DecideRequest)(nil),                   // 95: seamshare.cutter.v1.DecideRequest
-	(*GradePartRequest)(nil),                // 96: seamshare.cutter.v1.GradePartRequest
-	(*JudgeInclusionRequest)(nil),           // 97: seamshare.cutter.v1.JudgeInclusionRequest
-	(*LookAgainRequest)(nil),                // 98: seamshare.cutter.v1.LookAgainRequest
-	(*ReportMixUpRequest)(nil),              // 99: seamshare.cutter.v1.ReportMixUpRequest
-	(*CheckStoneRequest)(nil),               // 100: seamshare.cutter.v1.CheckStoneRequest
-	(*ConfirmStoneRequest)(nil),             // 101: seamshare.cutter.v1.ConfirmStoneRequest
-	(*RegradeStoneRequest)(nil),             // 102: seamshare.cutter.v1.RegradeStoneRequest
-	(*RecutStoneRequest)(nil),               // 103: seamshare.cutter.v1.RecutStoneRequest
-	(*MakeLotRequest)(nil),                  // 104: seamshare.cutter.v1.MakeLotRequest
-	(*PutLotOnSaleRequest)(nil),             // 105: seamshare.cutter.v1.PutLotOnSaleRequest
-	(*TakeLotOffSaleRequest)(nil),           // 106: seamshare.cutter.v1.TakeLotOffSaleRequest
-	(*UnmakeLotRequest)(nil),                // 107: seamshare.cutter.v1.UnmakeLotRequest
-	(*GetLotRequest)(nil),                   // 108: seamshare.cutter.v1.GetLotRequest
-	(*ListLotsRequest)(nil),                 // 109: seamshare.cutter.v1.ListLotsRequest
-	(*PublishRoughRequest)(nil),             // 110: seamshare.cutter.v1.PublishRoughRequest
-	(*TakeRoughBackRequest)(nil),            // 111: seamshare.cutter.v1.TakeRoughBackRequest
-	(*PromiseStonesRequest)(nil),            // 112: seamshare.cutter.v1.PromiseStonesRequest
-	(*WithdrawPromiseRequest)(nil),          // 113: seamshare.cutter.v1.WithdrawPromiseRequest
-	(*DeliverPromiseRequest)(nil),           // 114: seamshare.cutter.v1.DeliverPromiseRequest
-	(*ListPromisesRequest)(nil),             // 115: seamshare.cutter.v1.ListPromisesRequest
-	(*ListBenchRequest)(nil),                // 116: seamshare.cutter.v1.ListBenchRequest
-	(*WithdrawOfferResponse)(nil),           // 117: seamshare.cutter.v1.WithdrawOfferResponse
-	(*AcceptCounterOfferResponse)(nil),      // 118: seamshare.cutter.v1.AcceptCounterOfferResponse
-	(*DeclineCounterOfferResponse)(nil),     // 119: seamshare.cutter.v1.DeclineCounterOfferResponse
-	(*ListAllMyOffersResponse)(nil),         // 120: seamshare.cutter.v1.ListAllMyOffersResponse
-	(*AskViewingResponse)(nil),              // 121: seamshare.cutter.v1.AskViewingResponse
-	(*CancelViewingResponse)(nil),           // 122: seamshare.cutter.v1.CancelViewingResponse
-	(*ListMyViewingsResponse)(nil),          // 123: seamshare.cutter.v1.ListMyViewingsResponse
-	(*NoteInspectionResponse)(nil),          // 124: seamshare.cutter.v1.NoteInspectionResponse
-	(*ListMyNotesResponse)(nil),             // 125: seamshare.cutter.v1.ListMyNotesResponse
-	(*CallOffMisdescribedDealResponse)(nil), // 126: seamshare.cutter.v1.CallOffMisdescribedDealResponse
-	(*GiveBackParcelResponse)(nil),          // 127: seamshare.cutter.v1.GiveBackParcelResponse
-	(*OpenLineResponse)(nil),                // 128: seamshare.cutter.v1.OpenLineResponse
-	(*CloseParcelResponse)(nil),             // 129: seamshare.cutter.v1.CloseParcelResponse
-	(*OfferSetResponse)(nil),                // 130: seamshare.cutter.v1.OfferSetResponse
-	(*TakeOffSaleResponse)(nil),             // 131: seamshare.cutter.v1.TakeOffSaleResponse
-	(*GetSaleResponse)(nil),                 // 132: seamshare.cutter.v1.GetSaleResponse
-	(*ListSalesResponse)(nil),               // 133: seamshare.cutter.v1.ListSalesResponse
-	(*DispatchOrderResponse)(nil),           // 134: seamshare.cutter.v1.DispatchOrderResponse
-	(*AnswerDamageClaimResponse)(nil),       // 135: seamshare.cutter.v1.AnswerDamageClaimResponse
-	(*AcceptLotReturnResponse)(nil),         // 136: seamshare.cutter.v1.AcceptLotReturnResponse
-	(*SendOnApprovalResponse)(nil),          // 137: seamshare.cutter.v1.SendOnApprovalResponse
-	(*DeclineApprovalResponse)(nil),         // 138: seamshare.cutter.v1.DeclineApprovalResponse
-	(*ExtendApprovalResponse)(nil),          // 139: seamshare.cutter.v1.ExtendApprovalResponse
-	(*TakeBackFromApprovalResponse)(nil),    // 140: seamshare.cutter.v1.TakeBackFromApprovalResponse
-	(*RecordApprovalLossResponse)(nil),      // 141: seamshare.cutter.v1.RecordApprovalLossResponse
-	(*GetApprovalResponse)(nil),             // 142: seamshare.cutter.v1.GetApprovalResponse
-	(*ListApprovalsResponse)(nil),           // 143: seamshare.cutter.v1.ListApprovalsResponse
-	(*ListWantedResponse)(nil),              // 144: seamshare.cutter.v1.ListWantedResponse
-	(*StudyPieceResponse)(nil),              // 145: seamshare.cutter.v1.StudyPieceResponse
-	(*MakePlanResponse)(nil),                // 146: seamshare.cutter.v1.MakePlanResponse
-	(*RevisePlanResponse)(nil),              // 147: seamshare.cutter.v1.RevisePlanResponse
-	(*ChoosePlanResponse)(nil),              // 148: seamshare.cutter.v1.ChoosePlanResponse
-	(*DropPlanResponse)(nil),                // 149: seamshare.cutter.v1.DropPlanResponse
-	(*ListPlansResponse)(nil),               // 150: seamshare.cutter.v1.ListPlansResponse
-	(*AwaitDecisionResponse)(nil),           // 151: seamshare.cutter.v1.AwaitDecisionResponse
-	(*DecideResponse)(nil),                  // 152: seamshare.cutter.v1.DecideResponse
-	(*GradePartResponse)(nil),               // 153: seamshare.cutter.v1.GradePartResponse
-	(*JudgeInclusionResponse)(nil),          // 154: seamshare.cutter.v1.JudgeInclusionResponse
-	(*LookAgainResponse)(nil),               // 155: seamshare.cutter.v1.LookAgainResponse
-	(*ReportMixUpResponse)(nil),             // 156: seamshare.cutter.v1.ReportMixUpResponse
-	(*CheckStoneResponse)(nil),              // 157: seamshare.cutter.v1.CheckStoneResponse
-	(*ConfirmStoneResponse)(nil),            // 158: seamshare.cutter.v1.ConfirmStoneResponse
-	(*RegradeStoneResponse)(nil),            // 159: seamshare.cutter.v1.RegradeStoneResponse
-	(*RecutStoneResponse)(nil),              // 160: seamshare.cutter.v1.RecutStoneResponse
-	(*MakeLotResponse)(nil),                 // 161: seamshare.cutter.v1.MakeLotResponse
-	(*PutLotOnSaleResponse)(nil),            // 162: seamshare.cutter.v1.PutLotOnSaleResponse
-	(*TakeLotOffSaleResponse)(nil),          // 163: seamshare.cutter.v1.TakeLotOffSaleResponse
-	(*UnmakeLotResponse)(nil),               // 164: seamshare.cutter.v1.UnmakeLotResponse
-	(*GetLotResponse)(nil),                  // 165: seamshare.cutter.v1.GetLotResponse
-	(*ListLotsResponse)(nil),                // 166: seamshare.cutter.v1.ListLotsResponse
-	(*PublishRoughResponse)(nil),            // 167: seamshare.cutter.v1.PublishRoughResponse
-	(*TakeRoughBackResponse)(nil),           // 168: seamshare.cutter.v1.TakeRoughBackResponse
-	(*PromiseStonesResponse)(nil),           // 169: seamshare.cutter.v1.PromiseStonesResponse
-	(*WithdrawPromiseResponse)(nil),         // 170: seamshare.cutter.v1.WithdrawPromiseResponse
-	(*DeliverPromiseResponse)(nil),          // 171: seamshare.cutter.v1.DeliverPromiseResponse
-	(*ListPromisesResponse)(nil),            // 172: seamshare.cutter.v1.ListPromisesResponse
-	(*ListBenchResponse)(nil),               // 173: seamshare.cutter.v1.ListBenchResponse
+	(*CallOffUnpaidOrderRequest)(nil),       // 79: seamshare.cutter.v1.CallOffUnpaidOrderRequest
+	(*AcceptLotReturnRequest)(nil),          // 80: seamshare.cutter.v1.AcceptLotReturnRequest
+	(*SendOnApprovalRequest)(nil),           // 81: seamshare.cutter.v1.SendOnApprovalRequest
+	(*DeclineApprovalRequest)(nil),          // 82: seamshare.cutter.v1.DeclineApprovalRequest
+	(*ExtendApprovalRequest)(nil),           // 83: seamshare.cutter.v1.ExtendApprovalRequest
+	(*TakeBackFromApprovalRequest)(nil),     // 84: seamshare.cutter.v1.TakeBackFromApprovalRequest
+	(*RecordApprovalLossRequest)(nil),       // 85: seamshare.cutter.v1.RecordApprovalLossRequest
+	(*GetApprovalRequest)(nil),              // 86: seamshare.cutter.v1.GetApprovalRequest
+	(*ListApprovalsRequest)(nil),            // 87: seamshare.cutter.v1.ListApprovalsRequest
+	(*ListWantedRequest)(nil),               // 88: seamshare.cutter.v1.ListWantedRequest
+	(*StudyPieceRequest)(nil),               // 89: seamshare.cutter.v1.StudyPieceRequest
+	(*MakePlanRequest)(nil),                 // 90: seamshare.cutter.v1.MakePlanRequest
+	(*RevisePlanRequest)(nil),               // 91: seamshare.cutter.v1.RevisePlanRequest
+	(*ChoosePlanRequest)(nil),               // 92: seamshare.cutter.v1.ChoosePlanRequest
+	(*DropPlanRequest)(nil),                 // 93: seamshare.cutter.v1.DropPlanRequest
+	(*ListPlansRequest)(nil),                // 94: seamshare.cutter.v1.ListPlansRequest
+	(*AwaitDecisionRequest)(nil),            // 95: seamshare.cutter.v1.AwaitDecisionRequest
+	(*DecideRequest)(nil),                   // 96: seamshare.cutter.v1.DecideRequest
+	(*GradePartRequest)(nil),                // 97: seamshare.cutter.v1.GradePartRequest
+	(*JudgeInclusionRequest)(nil),           // 98: seamshare.cutter.v1.JudgeInclusionRequest
+	(*LookAgainRequest)(nil),                // 99: seamshare.cutter.v1.LookAgainRequest
+	(*ReportMixUpRequest)(nil),              // 100: seamshare.cutter.v1.ReportMixUpRequest
+	(*CheckStoneRequest)(nil),               // 101: seamshare.cutter.v1.CheckStoneRequest
+	(*ConfirmStoneRequest)(nil),             // 102: seamshare.cutter.v1.ConfirmStoneRequest
+	(*RegradeStoneRequest)(nil),             // 103: seamshare.cutter.v1.RegradeStoneRequest
+	(*RecutStoneRequest)(nil),               // 104: seamshare.cutter.v1.RecutStoneRequest
+	(*MakeLotRequest)(nil),                  // 105: seamshare.cutter.v1.MakeLotRequest
+	(*PutLotOnSaleRequest)(nil),             // 106: seamshare.cutter.v1.PutLotOnSaleRequest
+	(*TakeLotOffSaleRequest)(nil),           // 107: seamshare.cutter.v1.TakeLotOffSaleRequest
+	(*UnmakeLotRequest)(nil),                // 108: seamshare.cutter.v1.UnmakeLotRequest
+	(*GetLotRequest)(nil),                   // 109: seamshare.cutter.v1.GetLotRequest
+	(*ListLotsRequest)(nil),                 // 110: seamshare.cutter.v1.ListLotsRequest
+	(*PublishRoughRequest)(nil),             // 111: seamshare.cutter.v1.PublishRoughRequest
+	(*TakeRoughBackRequest)(nil),            // 112: seamshare.cutter.v1.TakeRoughBackRequest
+	(*PromiseStonesRequest)(nil),            // 113: seamshare.cutter.v1.PromiseStonesRequest
+	(*WithdrawPromiseRequest)(nil),          // 114: seamshare.cutter.v1.WithdrawPromiseRequest
+	(*DeliverPromiseRequest)(nil),           // 115: seamshare.cutter.v1.DeliverPromiseRequest
+	(*ListPromisesRequest)(nil),             // 116: seamshare.cutter.v1.ListPromisesRequest
+	(*ListBenchRequest)(nil),                // 117: seamshare.cutter.v1.ListBenchRequest
+	(*WithdrawOfferResponse)(nil),           // 118: seamshare.cutter.v1.WithdrawOfferResponse
+	(*AcceptCounterOfferResponse)(nil),      // 119: seamshare.cutter.v1.AcceptCounterOfferResponse
+	(*DeclineCounterOfferResponse)(nil),     // 120: seamshare.cutter.v1.DeclineCounterOfferResponse
+	(*ListAllMyOffersResponse)(nil),         // 121: seamshare.cutter.v1.ListAllMyOffersResponse
+	(*AskViewingResponse)(nil),              // 122: seamshare.cutter.v1.AskViewingResponse
+	(*CancelViewingResponse)(nil),           // 123: seamshare.cutter.v1.CancelViewingResponse
+	(*ListMyViewingsResponse)(nil),          // 124: seamshare.cutter.v1.ListMyViewingsResponse
+	(*NoteInspectionResponse)(nil),          // 125: seamshare.cutter.v1.NoteInspectionResponse
+	(*ListMyNotesResponse)(nil),             // 126: seamshare.cutter.v1.ListMyNotesResponse
+	(*CallOffMisdescribedDealResponse)(nil), // 127: seamshare.cutter.v1.CallOffMisdescribedDealResponse
+	(*GiveBackParcelResponse)(nil),          // 128: seamshare.cutter.v1.GiveBackParcelResponse
+	(*OpenLineResponse)(nil),                // 129: seamshare.cutter.v1.OpenLineResponse
+	(*CloseParcelResponse)(nil),             // 130: seamshare.cutter.v1.CloseParcelResponse
+	(*OfferSetResponse)(nil),                // 131: seamshare.cutter.v1.OfferSetResponse
+	(*TakeOffSaleResponse)(nil),             // 132: seamshare.cutter.v1.TakeOffSaleResponse
+	(*GetSaleResponse)(nil),                 // 133: seamshare.cutter.v1.GetSaleResponse
+	(*ListSalesResponse)(nil),               // 134: seamshare.cutter.v1.ListSalesResponse
+	(*DispatchOrderResponse)(nil),           // 135: seamshare.cutter.v1.DispatchOrderResponse
+	(*AnswerDamageClaimResponse)(nil),       // 136: seamshare.cutter.v1.AnswerDamageClaimResponse
+	(*CallOffUnpaidOrderResponse)(nil),      // 137: seamshare.cutter.v1.CallOffUnpaidOrderResponse
+	(*AcceptLotReturnResponse)(nil),         // 138: seamshare.cutter.v1.AcceptLotReturnResponse
+	(*SendOnApprovalResponse)(nil),          // 139: seamshare.cutter.v1.SendOnApprovalResponse
+	(*DeclineApprovalResponse)(nil),         // 140: seamshare.cutter.v1.DeclineApprovalResponse
+	(*ExtendApprovalResponse)(nil),          // 141: seamshare.cutter.v1.ExtendApprovalResponse
+	(*TakeBackFromApprovalResponse)(nil),    // 142: seamshare.cutter.v1.TakeBackFromApprovalResponse
+	(*RecordApprovalLossResponse)(nil),      // 143: seamshare.cutter.v1.RecordApprovalLossResponse
+	(*GetApprovalResponse)(nil),             // 144: seamshare.cutter.v1.GetApprovalResponse
+	(*ListApprovalsResponse)(nil),           // 145: seamshare.cutter.v1.ListApprovalsResponse
+	(*ListWantedResponse)(nil),              // 146: seamshare.cutter.v1.ListWantedResponse
+	(*StudyPieceResponse)(nil),              // 147: seamshare.cutter.v1.StudyPieceResponse
+	(*MakePlanResponse)(nil),                // 148: seamshare.cutter.v1.MakePlanResponse
+	(*RevisePlanResponse)(nil),              // 149: seamshare.cutter.v1.RevisePlanResponse
+	(*ChoosePlanResponse)(nil),              // 150: seamshare.cutter.v1.ChoosePlanResponse
+	(*DropPlanResponse)(nil),                // 151: seamshare.cutter.v1.DropPlanResponse
+	(*ListPlansResponse)(nil),               // 152: seamshare.cutter.v1.ListPlansResponse
+	(*AwaitDecisionResponse)(nil),           // 153: seamshare.cutter.v1.AwaitDecisionResponse
+	(*DecideResponse)(nil),                  // 154: seamshare.cutter.v1.DecideResponse
+	(*GradePartResponse)(nil),               // 155: seamshare.cutter.v1.GradePartResponse
+	(*JudgeInclusionResponse)(nil),          // 156: seamshare.cutter.v1.JudgeInclusionResponse
+	(*LookAgainResponse)(nil),               // 157: seamshare.cutter.v1.LookAgainResponse
+	(*ReportMixUpResponse)(nil),             // 158: seamshare.cutter.v1.ReportMixUpResponse
+	(*CheckStoneResponse)(nil),              // 159: seamshare.cutter.v1.CheckStoneResponse
+	(*ConfirmStoneResponse)(nil),            // 160: seamshare.cutter.v1.ConfirmStoneResponse
+	(*RegradeStoneResponse)(nil),            // 161: seamshare.cutter.v1.RegradeStoneResponse
+	(*RecutStoneResponse)(nil),              // 162: seamshare.cutter.v1.RecutStoneResponse
+	(*MakeLotResponse)(nil),                 // 163: seamshare.cutter.v1.MakeLotResponse
+	(*PutLotOnSaleResponse)(nil),            // 164: seamshare.cutter.v1.PutLotOnSaleResponse
+	(*TakeLotOffSaleResponse)(nil),          // 165: seamshare.cutter.v1.TakeLotOffSaleResponse
+	(*UnmakeLotResponse)(nil),               // 166: seamshare.cutter.v1.UnmakeLotResponse
+	(*GetLotResponse)(nil),                  // 167: seamshare.cutter.v1.GetLotResponse
+	(*ListLotsResponse)(nil),                // 168: seamshare.cutter.v1.ListLotsResponse
+	(*PublishRoughResponse)(nil),            // 169: seamshare.cutter.v1.PublishRoughResponse
+	(*TakeRoughBackResponse)(nil),           // 170: seamshare.cutter.v1.TakeRoughBackResponse
+	(*PromiseStonesResponse)(nil),           // 171: seamshare.cutter.v1.PromiseStonesResponse
+	(*WithdrawPromiseResponse)(nil),         // 172: seamshare.cutter.v1.WithdrawPromiseResponse
+	(*DeliverPromiseResponse)(nil),          // 173: seamshare.cutter.v1.DeliverPromiseResponse
+	(*ListPromisesResponse)(nil),            // 174: seamshare.cutter.v1.ListPromisesResponse
+	(*ListBenchResponse)(nil),               // 175: seamshare.cutter.v1.ListBenchResponse
 }
 var file_seamshare_cutter_v1_cutter_service_proto_depIdxs = []int32{
 	41,  // 0: seamshare.cutter.v1.ListMarketResponse.parcels:type_name -> seamshare.type.v1.Parcel
@@ -3837,121 +3841,123 @@ var file_seamshare_cutter_v1_cutter_service_proto_depIdxs = []int32{
 	76,  // 85: seamshare.cutter.v1.CutterService.ListSales:input_type -> seamshare.cutter.v1.ListSalesRequest
 	77,  // 86: seamshare.cutter.v1.CutterService.DispatchOrder:input_type -> seamshare.cutter.v1.DispatchOrderRequest
 	78,  // 87: seamshare.cutter.v1.CutterService.AnswerDamageClaim:input_type -> seamshare.cutter.v1.AnswerDamageClaimRequest
-	79,  // 88: seamshare.cutter.v1.CutterService.AcceptLotReturn:input_type -> seamshare.cutter.v1.AcceptLotReturnRequest
-	80,  // 89: seamshare.cutter.v1.CutterService.SendOnApproval:input_type -> seamshare.cutter.v1.SendOnApprovalRequest
-	81,  // 90: seamshare.cutter.v1.CutterService.DeclineApproval:input_type -> seamshare.cutter.v1.DeclineApprovalRequest
-	82,  // 91: seamshare.cutter.v1.CutterService.ExtendApproval:input_type -> seamshare.cutter.v1.ExtendApprovalRequest
-	83,  // 92: seamshare.cutter.v1.CutterService.TakeBackFromApproval:input_type -> seamshare.cutter.v1.TakeBackFromApprovalRequest
-	84,  // 93: seamshare.cutter.v1.CutterService.RecordApprovalLoss:input_type -> seamshare.cutter.v1.RecordApprovalLossRequest
-	85,  // 94: seamshare.cutter.v1.CutterService.GetApproval:input_type -> seamshare.cutter.v1.GetApprovalRequest
-	86,  // 95: seamshare.cutter.v1.CutterService.ListApprovals:input_type -> seamshare.cutter.v1.ListApprovalsRequest
-	87,  // 96: seamshare.cutter.v1.CutterService.ListWanted:input_type -> seamshare.cutter.v1.ListWantedRequest
-	88,  // 97: seamshare.cutter.v1.CutterService.StudyPiece:input_type -> seamshare.cutter.v1.StudyPieceRequest
-	89,  // 98: seamshare.cutter.v1.CutterService.MakePlan:input_type -> seamshare.cutter.v1.MakePlanRequest
-	90,  // 99: seamshare.cutter.v1.CutterService.RevisePlan:input_type -> seamshare.cutter.v1.RevisePlanRequest
-	91,  // 100: seamshare.cutter.v1.CutterService.ChoosePlan:input_type -> seamshare.cutter.v1.ChoosePlanRequest
-	92,  // 101: seamshare.cutter.v1.CutterService.DropPlan:input_type -> seamshare.cutter.v1.DropPlanRequest
-	93,  // 102: seamshare.cutter.v1.CutterService.ListPlans:input_type -> seamshare.cutter.v1.ListPlansRequest
-	94,  // 103: seamshare.cutter.v1.CutterService.AwaitDecision:input_type -> seamshare.cutter.v1.AwaitDecisionRequest
-	95,  // 104: seamshare.cutter.v1.CutterService.Decide:input_type -> seamshare.cutter.v1.DecideRequest
-	96,  // 105: seamshare.cutter.v1.CutterService.GradePart:input_type -> seamshare.cutter.v1.GradePartRequest
-	97,  // 106: seamshare.cutter.v1.CutterService.JudgeInclusion:input_type -> seamshare.cutter.v1.JudgeInclusionRequest
-	98,  // 107: seamshare.cutter.v1.CutterService.LookAgain:input_type -> seamshare.cutter.v1.LookAgainRequest
-	99,  // 108: seamshare.cutter.v1.CutterService.ReportMixUp:input_type -> seamshare.cutter.v1.ReportMixUpRequest
-	100, // 109: seamshare.cutter.v1.CutterService.CheckStone:input_type -> seamshare.cutter.v1.CheckStoneRequest
-	101, // 110: seamshare.cutter.v1.CutterService.ConfirmStone:input_type -> seamshare.cutter.v1.ConfirmStoneRequest
-	102, // 111: seamshare.cutter.v1.CutterService.RegradeStone:input_type -> seamshare.cutter.v1.RegradeStoneRequest
-	103, // 112: seamshare.cutter.v1.CutterService.RecutStone:input_type -> seamshare.cutter.v1.RecutStoneRequest
-	104, // 113: seamshare.cutter.v1.CutterService.MakeLot:input_type -> seamshare.cutter.v1.MakeLotRequest
-	105, // 114: seamshare.cutter.v1.CutterService.PutLotOnSale:input_type -> seamshare.cutter.v1.PutLotOnSaleRequest
-	106, // 115: seamshare.cutter.v1.CutterService.TakeLotOffSale:input_type -> seamshare.cutter.v1.TakeLotOffSaleRequest
-	107, // 116: seamshare.cutter.v1.CutterService.UnmakeLot:input_type -> seamshare.cutter.v1.UnmakeLotRequest
-	108, // 117: seamshare.cutter.v1.CutterService.GetLot:input_type -> seamshare.cutter.v1.GetLotRequest
-	109, // 118: seamshare.cutter.v1.CutterService.ListLots:input_type -> seamshare.cutter.v1.ListLotsRequest
-	110, // 119: seamshare.cutter.v1.CutterService.PublishRough:input_type -> seamshare.cutter.v1.PublishRoughRequest
-	111, // 120: seamshare.cutter.v1.CutterService.TakeRoughBack:input_type -> seamshare.cutter.v1.TakeRoughBackRequest
-	112, // 121: seamshare.cutter.v1.CutterService.PromiseStones:input_type -> seamshare.cutter.v1.PromiseStonesRequest
-	113, // 122: seamshare.cutter.v1.CutterService.WithdrawPromise:input_type -> seamshare.cutter.v1.WithdrawPromiseRequest
-	114, // 123: seamshare.cutter.v1.CutterService.DeliverPromise:input_type -> seamshare.cutter.v1.DeliverPromiseRequest
-	115, // 124: seamshare.cutter.v1.CutterService.ListPromises:input_type -> seamshare.cutter.v1.ListPromisesRequest
-	116, // 125: seamshare.cutter.v1.CutterService.ListBench:input_type -> seamshare.cutter.v1.ListBenchRequest
-	1,   // 126: seamshare.cutter.v1.CutterService.ListMarket:output_type -> seamshare.cutter.v1.ListMarketResponse
-	3,   // 127: seamshare.cutter.v1.CutterService.ListParcels:output_type -> seamshare.cutter.v1.ListParcelsResponse
-	5,   // 128: seamshare.cutter.v1.CutterService.GetParcel:output_type -> seamshare.cutter.v1.GetParcelResponse
-	7,   // 129: seamshare.cutter.v1.CutterService.MakeOffer:output_type -> seamshare.cutter.v1.MakeOfferResponse
-	9,   // 130: seamshare.cutter.v1.CutterService.ListMyOffers:output_type -> seamshare.cutter.v1.ListMyOffersResponse
-	11,  // 131: seamshare.cutter.v1.CutterService.TakeParcel:output_type -> seamshare.cutter.v1.TakeParcelResponse
-	13,  // 132: seamshare.cutter.v1.CutterService.ReceiveParcel:output_type -> seamshare.cutter.v1.ReceiveParcelResponse
-	15,  // 133: seamshare.cutter.v1.CutterService.ListPieces:output_type -> seamshare.cutter.v1.ListPiecesResponse
-	17,  // 134: seamshare.cutter.v1.CutterService.GetPiece:output_type -> seamshare.cutter.v1.GetPieceResponse
-	19,  // 135: seamshare.cutter.v1.CutterService.WorkPart:output_type -> seamshare.cutter.v1.WorkPartResponse
-	21,  // 136: seamshare.cutter.v1.CutterService.PlacePart:output_type -> seamshare.cutter.v1.PlacePartResponse
-	23,  // 137: seamshare.cutter.v1.CutterService.FinishStone:output_type -> seamshare.cutter.v1.FinishStoneResponse
-	25,  // 138: seamshare.cutter.v1.CutterService.PutStoneOnSale:output_type -> seamshare.cutter.v1.PutStoneOnSaleResponse
-	27,  // 139: seamshare.cutter.v1.CutterService.AcceptReturn:output_type -> seamshare.cutter.v1.AcceptReturnResponse
-	29,  // 140: seamshare.cutter.v1.CutterService.GetStone:output_type -> seamshare.cutter.v1.GetStoneResponse
-	31,  // 141: seamshare.cutter.v1.CutterService.ListStones:output_type -> seamshare.cutter.v1.ListStonesResponse
-	33,  // 142: seamshare.cutter.v1.CutterService.GetYield:output_type -> seamshare.cutter.v1.GetYieldResponse
-	35,  // 143: seamshare.cutter.v1.CutterService.GetShare:output_type -> seamshare.cutter.v1.GetShareResponse
-	117, // 144: seamshare.cutter.v1.CutterService.WithdrawOffer:output_type -> seamshare.cutter.v1.WithdrawOfferResponse
-	118, // 145: seamshare.cutter.v1.CutterService.AcceptCounterOffer:output_type -> seamshare.cutter.v1.AcceptCounterOfferResponse
-	119, // 146: seamshare.cutter.v1.CutterService.DeclineCounterOffer:output_type -> seamshare.cutter.v1.DeclineCounterOfferResponse
-	120, // 147: seamshare.cutter.v1.CutterService.ListAllMyOffers:output_type -> seamshare.cutter.v1.ListAllMyOffersResponse
-	121, // 148: seamshare.cutter.v1.CutterService.AskViewing:output_type -> seamshare.cutter.v1.AskViewingResponse
-	122, // 149: seamshare.cutter.v1.CutterService.CancelViewing:output_type -> seamshare.cutter.v1.CancelViewingResponse
-	123, // 150: seamshare.cutter.v1.CutterService.ListMyViewings:output_type -> seamshare.cutter.v1.ListMyViewingsResponse
-	124, // 151: seamshare.cutter.v1.CutterService.NoteInspection:output_type -> seamshare.cutter.v1.NoteInspectionResponse
-	125, // 152: seamshare.cutter.v1.CutterService.ListMyNotes:output_type -> seamshare.cutter.v1.ListMyNotesResponse
-	126, // 153: seamshare.cutter.v1.CutterService.CallOffMisdescribedDeal:output_type -> seamshare.cutter.v1.CallOffMisdescribedDealResponse
-	127, // 154: seamshare.cutter.v1.CutterService.GiveBackParcel:output_type -> seamshare.cutter.v1.GiveBackParcelResponse
-	128, // 155: seamshare.cutter.v1.CutterService.OpenLine:output_type -> seamshare.cutter.v1.OpenLineResponse
-	129, // 156: seamshare.cutter.v1.CutterService.CloseParcel:output_type -> seamshare.cutter.v1.CloseParcelResponse
-	130, // 157: seamshare.cutter.v1.CutterService.OfferSet:output_type -> seamshare.cutter.v1.OfferSetResponse
-	131, // 158: seamshare.cutter.v1.CutterService.TakeOffSale:output_type -> seamshare.cutter.v1.TakeOffSaleResponse
-	132, // 159: seamshare.cutter.v1.CutterService.GetSale:output_type -> seamshare.cutter.v1.GetSaleResponse
-	133, // 160: seamshare.cutter.v1.CutterService.ListSales:output_type -> seamshare.cutter.v1.ListSalesResponse
-	134, // 161: seamshare.cutter.v1.CutterService.DispatchOrder:output_type -> seamshare.cutter.v1.DispatchOrderResponse
-	135, // 162: seamshare.cutter.v1.CutterService.AnswerDamageClaim:output_type -> seamshare.cutter.v1.AnswerDamageClaimResponse
-	136, // 163: seamshare.cutter.v1.CutterService.AcceptLotReturn:output_type -> seamshare.cutter.v1.AcceptLotReturnResponse
-	137, // 164: seamshare.cutter.v1.CutterService.SendOnApproval:output_type -> seamshare.cutter.v1.SendOnApprovalResponse
-	138, // 165: seamshare.cutter.v1.CutterService.DeclineApproval:output_type -> seamshare.cutter.v1.DeclineApprovalResponse
-	139, // 166: seamshare.cutter.v1.CutterService.ExtendApproval:output_type -> seamshare.cutter.v1.ExtendApprovalResponse
-	140, // 167: seamshare.cutter.v1.CutterService.TakeBackFromApproval:output_type -> seamshare.cutter.v1.TakeBackFromApprovalResponse
-	141, // 168: seamshare.cutter.v1.CutterService.RecordApprovalLoss:output_type -> seamshare.cutter.v1.RecordApprovalLossResponse
-	142, // 169: seamshare.cutter.v1.CutterService.GetApproval:output_type -> seamshare.cutter.v1.GetApprovalResponse
-	143, // 170: seamshare.cutter.v1.CutterService.ListApprovals:output_type -> seamshare.cutter.v1.ListApprovalsResponse
-	144, // 171: seamshare.cutter.v1.CutterService.ListWanted:output_type -> seamshare.cutter.v1.ListWantedResponse
-	145, // 172: seamshare.cutter.v1.CutterService.StudyPiece:output_type -> seamshare.cutter.v1.StudyPieceResponse
-	146, // 173: seamshare.cutter.v1.CutterService.MakePlan:output_type -> seamshare.cutter.v1.MakePlanResponse
-	147, // 174: seamshare.cutter.v1.CutterService.RevisePlan:output_type -> seamshare.cutter.v1.RevisePlanResponse
-	148, // 175: seamshare.cutter.v1.CutterService.ChoosePlan:output_type -> seamshare.cutter.v1.ChoosePlanResponse
-	149, // 176: seamshare.cutter.v1.CutterService.DropPlan:output_type -> seamshare.cutter.v1.DropPlanResponse
-	150, // 177: seamshare.cutter.v1.CutterService.ListPlans:output_type -> seamshare.cutter.v1.ListPlansResponse
-	151, // 178: seamshare.cutter.v1.CutterService.AwaitDecision:output_type -> seamshare.cutter.v1.AwaitDecisionResponse
-	152, // 179: seamshare.cutter.v1.CutterService.Decide:output_type -> seamshare.cutter.v1.DecideResponse
-	153, // 180: seamshare.cutter.v1.CutterService.GradePart:output_type -> seamshare.cutter.v1.GradePartResponse
-	154, // 181: seamshare.cutter.v1.CutterService.JudgeInclusion:output_type -> seamshare.cutter.v1.JudgeInclusionResponse
-	155, // 182: seamshare.cutter.v1.CutterService.LookAgain:output_type -> seamshare.cutter.v1.LookAgainResponse
-	156, // 183: seamshare.cutter.v1.CutterService.ReportMixUp:output_type -> seamshare.cutter.v1.ReportMixUpResponse
-	157, // 184: seamshare.cutter.v1.CutterService.CheckStone:output_type -> seamshare.cutter.v1.CheckStoneResponse
-	158, // 185: seamshare.cutter.v1.CutterService.ConfirmStone:output_type -> seamshare.cutter.v1.ConfirmStoneResponse
-	159, // 186: seamshare.cutter.v1.CutterService.RegradeStone:output_type -> seamshare.cutter.v1.RegradeStoneResponse
-	160, // 187: seamshare.cutter.v1.CutterService.RecutStone:output_type -> seamshare.cutter.v1.RecutStoneResponse
-	161, // 188: seamshare.cutter.v1.CutterService.MakeLot:output_type -> seamshare.cutter.v1.MakeLotResponse
-	162, // 189: seamshare.cutter.v1.CutterService.PutLotOnSale:output_type -> seamshare.cutter.v1.PutLotOnSaleResponse
-	163, // 190: seamshare.cutter.v1.CutterService.TakeLotOffSale:output_type -> seamshare.cutter.v1.TakeLotOffSaleResponse
-	164, // 191: seamshare.cutter.v1.CutterService.UnmakeLot:output_type -> seamshare.cutter.v1.UnmakeLotResponse
-	165, // 192: seamshare.cutter.v1.CutterService.GetLot:output_type -> seamshare.cutter.v1.GetLotResponse
-	166, // 193: seamshare.cutter.v1.CutterService.ListLots:output_type -> seamshare.cutter.v1.ListLotsResponse
-	167, // 194: seamshare.cutter.v1.CutterService.PublishRough:output_type -> seamshare.cutter.v1.PublishRoughResponse
-	168, // 195: seamshare.cutter.v1.CutterService.TakeRoughBack:output_type -> seamshare.cutter.v1.TakeRoughBackResponse
-	169, // 196: seamshare.cutter.v1.CutterService.PromiseStones:output_type -> seamshare.cutter.v1.PromiseStonesResponse
-	170, // 197: seamshare.cutter.v1.CutterService.WithdrawPromise:output_type -> seamshare.cutter.v1.WithdrawPromiseResponse
-	171, // 198: seamshare.cutter.v1.CutterService.DeliverPromise:output_type -> seamshare.cutter.v1.DeliverPromiseResponse
-	172, // 199: seamshare.cutter.v1.CutterService.ListPromises:output_type -> seamshare.cutter.v1.ListPromisesResponse
-	173, // 200: seamshare.cutter.v1.CutterService.ListBench:output_type -> seamshare.cutter.v1.ListBenchResponse
-	126, // [126:201] is the sub-list for method output_type
-	51,  // [51:126] is the sub-list for method input_type
+	79,  // 88: seamshare.cutter.v1.CutterService.CallOffUnpaidOrder:input_type -> seamshare.cutter.v1.CallOffUnpaidOrderRequest
+	80,  // 89: seamshare.cutter.v1.CutterService.AcceptLotReturn:input_type -> seamshare.cutter.v1.AcceptLotReturnRequest
+	81,  // 90: seamshare.cutter.v1.CutterService.SendOnApproval:input_type -> seamshare.cutter.v1.SendOnApprovalRequest
+	82,  // 91: seamshare.cutter.v1.CutterService.DeclineApproval:input_type -> seamshare.cutter.v1.DeclineApprovalRequest
+	83,  // 92: seamshare.cutter.v1.CutterService.ExtendApproval:input_type -> seamshare.cutter.v1.ExtendApprovalRequest
+	84,  // 93: seamshare.cutter.v1.CutterService.TakeBackFromApproval:input_type -> seamshare.cutter.v1.TakeBackFromApprovalRequest
+	85,  // 94: seamshare.cutter.v1.CutterService.RecordApprovalLoss:input_type -> seamshare.cutter.v1.RecordApprovalLossRequest
+	86,  // 95: seamshare.cutter.v1.CutterService.GetApproval:input_type -> seamshare.cutter.v1.GetApprovalRequest
+	87,  // 96: seamshare.cutter.v1.CutterService.ListApprovals:input_type -> seamshare.cutter.v1.ListApprovalsRequest
+	88,  // 97: seamshare.cutter.v1.CutterService.ListWanted:input_type -> seamshare.cutter.v1.ListWantedRequest
+	89,  // 98: seamshare.cutter.v1.CutterService.StudyPiece:input_type -> seamshare.cutter.v1.StudyPieceRequest
+	90,  // 99: seamshare.cutter.v1.CutterService.MakePlan:input_type -> seamshare.cutter.v1.MakePlanRequest
+	91,  // 100: seamshare.cutter.v1.CutterService.RevisePlan:input_type -> seamshare.cutter.v1.RevisePlanRequest
+	92,  // 101: seamshare.cutter.v1.CutterService.ChoosePlan:input_type -> seamshare.cutter.v1.ChoosePlanRequest
+	93,  // 102: seamshare.cutter.v1.CutterService.DropPlan:input_type -> seamshare.cutter.v1.DropPlanRequest
+	94,  // 103: seamshare.cutter.v1.CutterService.ListPlans:input_type -> seamshare.cutter.v1.ListPlansRequest
+	95,  // 104: seamshare.cutter.v1.CutterService.AwaitDecision:input_type -> seamshare.cutter.v1.AwaitDecisionRequest
+	96,  // 105: seamshare.cutter.v1.CutterService.Decide:input_type -> seamshare.cutter.v1.DecideRequest
+	97,  // 106: seamshare.cutter.v1.CutterService.GradePart:input_type -> seamshare.cutter.v1.GradePartRequest
+	98,  // 107: seamshare.cutter.v1.CutterService.JudgeInclusion:input_type -> seamshare.cutter.v1.JudgeInclusionRequest
+	99,  // 108: seamshare.cutter.v1.CutterService.LookAgain:input_type -> seamshare.cutter.v1.LookAgainRequest
+	100, // 109: seamshare.cutter.v1.CutterService.ReportMixUp:input_type -> seamshare.cutter.v1.ReportMixUpRequest
+	101, // 110: seamshare.cutter.v1.CutterService.CheckStone:input_type -> seamshare.cutter.v1.CheckStoneRequest
+	102, // 111: seamshare.cutter.v1.CutterService.ConfirmStone:input_type -> seamshare.cutter.v1.ConfirmStoneRequest
+	103, // 112: seamshare.cutter.v1.CutterService.RegradeStone:input_type -> seamshare.cutter.v1.RegradeStoneRequest
+	104, // 113: seamshare.cutter.v1.CutterService.RecutStone:input_type -> seamshare.cutter.v1.RecutStoneRequest
+	105, // 114: seamshare.cutter.v1.CutterService.MakeLot:input_type -> seamshare.cutter.v1.MakeLotRequest
+	106, // 115: seamshare.cutter.v1.CutterService.PutLotOnSale:input_type -> seamshare.cutter.v1.PutLotOnSaleRequest
+	107, // 116: seamshare.cutter.v1.CutterService.TakeLotOffSale:input_type -> seamshare.cutter.v1.TakeLotOffSaleRequest
+	108, // 117: seamshare.cutter.v1.CutterService.UnmakeLot:input_type -> seamshare.cutter.v1.UnmakeLotRequest
+	109, // 118: seamshare.cutter.v1.CutterService.GetLot:input_type -> seamshare.cutter.v1.GetLotRequest
+	110, // 119: seamshare.cutter.v1.CutterService.ListLots:input_type -> seamshare.cutter.v1.ListLotsRequest
+	111, // 120: seamshare.cutter.v1.CutterService.PublishRough:input_type -> seamshare.cutter.v1.PublishRoughRequest
+	112, // 121: seamshare.cutter.v1.CutterService.TakeRoughBack:input_type -> seamshare.cutter.v1.TakeRoughBackRequest
+	113, // 122: seamshare.cutter.v1.CutterService.PromiseStones:input_type -> seamshare.cutter.v1.PromiseStonesRequest
+	114, // 123: seamshare.cutter.v1.CutterService.WithdrawPromise:input_type -> seamshare.cutter.v1.WithdrawPromiseRequest
+	115, // 124: seamshare.cutter.v1.CutterService.DeliverPromise:input_type -> seamshare.cutter.v1.DeliverPromiseRequest
+	116, // 125: seamshare.cutter.v1.CutterService.ListPromises:input_type -> seamshare.cutter.v1.ListPromisesRequest
+	117, // 126: seamshare.cutter.v1.CutterService.ListBench:input_type -> seamshare.cutter.v1.ListBenchRequest
+	1,   // 127: seamshare.cutter.v1.CutterService.ListMarket:output_type -> seamshare.cutter.v1.ListMarketResponse
+	3,   // 128: seamshare.cutter.v1.CutterService.ListParcels:output_type -> seamshare.cutter.v1.ListParcelsResponse
+	5,   // 129: seamshare.cutter.v1.CutterService.GetParcel:output_type -> seamshare.cutter.v1.GetParcelResponse
+	7,   // 130: seamshare.cutter.v1.CutterService.MakeOffer:output_type -> seamshare.cutter.v1.MakeOfferResponse
+	9,   // 131: seamshare.cutter.v1.CutterService.ListMyOffers:output_type -> seamshare.cutter.v1.ListMyOffersResponse
+	11,  // 132: seamshare.cutter.v1.CutterService.TakeParcel:output_type -> seamshare.cutter.v1.TakeParcelResponse
+	13,  // 133: seamshare.cutter.v1.CutterService.ReceiveParcel:output_type -> seamshare.cutter.v1.ReceiveParcelResponse
+	15,  // 134: seamshare.cutter.v1.CutterService.ListPieces:output_type -> seamshare.cutter.v1.ListPiecesResponse
+	17,  // 135: seamshare.cutter.v1.CutterService.GetPiece:output_type -> seamshare.cutter.v1.GetPieceResponse
+	19,  // 136: seamshare.cutter.v1.CutterService.WorkPart:output_type -> seamshare.cutter.v1.WorkPartResponse
+	21,  // 137: seamshare.cutter.v1.CutterService.PlacePart:output_type -> seamshare.cutter.v1.PlacePartResponse
+	23,  // 138: seamshare.cutter.v1.CutterService.FinishStone:output_type -> seamshare.cutter.v1.FinishStoneResponse
+	25,  // 139: seamshare.cutter.v1.CutterService.PutStoneOnSale:output_type -> seamshare.cutter.v1.PutStoneOnSaleResponse
+	27,  // 140: seamshare.cutter.v1.CutterService.AcceptReturn:output_type -> seamshare.cutter.v1.AcceptReturnResponse
+	29,  // 141: seamshare.cutter.v1.CutterService.GetStone:output_type -> seamshare.cutter.v1.GetStoneResponse
+	31,  // 142: seamshare.cutter.v1.CutterService.ListStones:output_type -> seamshare.cutter.v1.ListStonesResponse
+	33,  // 143: seamshare.cutter.v1.CutterService.GetYield:output_type -> seamshare.cutter.v1.GetYieldResponse
+	35,  // 144: seamshare.cutter.v1.CutterService.GetShare:output_type -> seamshare.cutter.v1.GetShareResponse
+	118, // 145: seamshare.cutter.v1.CutterService.WithdrawOffer:output_type -> seamshare.cutter.v1.WithdrawOfferResponse
+	119, // 146: seamshare.cutter.v1.CutterService.AcceptCounterOffer:output_type -> seamshare.cutter.v1.AcceptCounterOfferResponse
+	120, // 147: seamshare.cutter.v1.CutterService.DeclineCounterOffer:output_type -> seamshare.cutter.v1.DeclineCounterOfferResponse
+	121, // 148: seamshare.cutter.v1.CutterService.ListAllMyOffers:output_type -> seamshare.cutter.v1.ListAllMyOffersResponse
+	122, // 149: seamshare.cutter.v1.CutterService.AskViewing:output_type -> seamshare.cutter.v1.AskViewingResponse
+	123, // 150: seamshare.cutter.v1.CutterService.CancelViewing:output_type -> seamshare.cutter.v1.CancelViewingResponse
+	124, // 151: seamshare.cutter.v1.CutterService.ListMyViewings:output_type -> seamshare.cutter.v1.ListMyViewingsResponse
+	125, // 152: seamshare.cutter.v1.CutterService.NoteInspection:output_type -> seamshare.cutter.v1.NoteInspectionResponse
+	126, // 153: seamshare.cutter.v1.CutterService.ListMyNotes:output_type -> seamshare.cutter.v1.ListMyNotesResponse
+	127, // 154: seamshare.cutter.v1.CutterService.CallOffMisdescribedDeal:output_type -> seamshare.cutter.v1.CallOffMisdescribedDealResponse
+	128, // 155: seamshare.cutter.v1.CutterService.GiveBackParcel:output_type -> seamshare.cutter.v1.GiveBackParcelResponse
+	129, // 156: seamshare.cutter.v1.CutterService.OpenLine:output_type -> seamshare.cutter.v1.OpenLineResponse
+	130, // 157: seamshare.cutter.v1.CutterService.CloseParcel:output_type -> seamshare.cutter.v1.CloseParcelResponse
+	131, // 158: seamshare.cutter.v1.CutterService.OfferSet:output_type -> seamshare.cutter.v1.OfferSetResponse
+	132, // 159: seamshare.cutter.v1.CutterService.TakeOffSale:output_type -> seamshare.cutter.v1.TakeOffSaleResponse
+	133, // 160: seamshare.cutter.v1.CutterService.GetSale:output_type -> seamshare.cutter.v1.GetSaleResponse
+	134, // 161: seamshare.cutter.v1.CutterService.ListSales:output_type -> seamshare.cutter.v1.ListSalesResponse
+	135, // 162: seamshare.cutter.v1.CutterService.DispatchOrder:output_type -> seamshare.cutter.v1.DispatchOrderResponse
+	136, // 163: seamshare.cutter.v1.CutterService.AnswerDamageClaim:output_type -> seamshare.cutter.v1.AnswerDamageClaimResponse
+	137, // 164: seamshare.cutter.v1.CutterService.CallOffUnpaidOrder:output_type -> seamshare.cutter.v1.CallOffUnpaidOrderResponse
+	138, // 165: seamshare.cutter.v1.CutterService.AcceptLotReturn:output_type -> seamshare.cutter.v1.AcceptLotReturnResponse
+	139, // 166: seamshare.cutter.v1.CutterService.SendOnApproval:output_type -> seamshare.cutter.v1.SendOnApprovalResponse
+	140, // 167: seamshare.cutter.v1.CutterService.DeclineApproval:output_type -> seamshare.cutter.v1.DeclineApprovalResponse
+	141, // 168: seamshare.cutter.v1.CutterService.ExtendApproval:output_type -> seamshare.cutter.v1.ExtendApprovalResponse
+	142, // 169: seamshare.cutter.v1.CutterService.TakeBackFromApproval:output_type -> seamshare.cutter.v1.TakeBackFromApprovalResponse
+	143, // 170: seamshare.cutter.v1.CutterService.RecordApprovalLoss:output_type -> seamshare.cutter.v1.RecordApprovalLossResponse
+	144, // 171: seamshare.cutter.v1.CutterService.GetApproval:output_type -> seamshare.cutter.v1.GetApprovalResponse
+	145, // 172: seamshare.cutter.v1.CutterService.ListApprovals:output_type -> seamshare.cutter.v1.ListApprovalsResponse
+	146, // 173: seamshare.cutter.v1.CutterService.ListWanted:output_type -> seamshare.cutter.v1.ListWantedResponse
+	147, // 174: seamshare.cutter.v1.CutterService.StudyPiece:output_type -> seamshare.cutter.v1.StudyPieceResponse
+	148, // 175: seamshare.cutter.v1.CutterService.MakePlan:output_type -> seamshare.cutter.v1.MakePlanResponse
+	149, // 176: seamshare.cutter.v1.CutterService.RevisePlan:output_type -> seamshare.cutter.v1.RevisePlanResponse
+	150, // 177: seamshare.cutter.v1.CutterService.ChoosePlan:output_type -> seamshare.cutter.v1.ChoosePlanResponse
+	151, // 178: seamshare.cutter.v1.CutterService.DropPlan:output_type -> seamshare.cutter.v1.DropPlanResponse
+	152, // 179: seamshare.cutter.v1.CutterService.ListPlans:output_type -> seamshare.cutter.v1.ListPlansResponse
+	153, // 180: seamshare.cutter.v1.CutterService.AwaitDecision:output_type -> seamshare.cutter.v1.AwaitDecisionResponse
+	154, // 181: seamshare.cutter.v1.CutterService.Decide:output_type -> seamshare.cutter.v1.DecideResponse
+	155, // 182: seamshare.cutter.v1.CutterService.GradePart:output_type -> seamshare.cutter.v1.GradePartResponse
+	156, // 183: seamshare.cutter.v1.CutterService.JudgeInclusion:output_type -> seamshare.cutter.v1.JudgeInclusionResponse
+	157, // 184: seamshare.cutter.v1.CutterService.LookAgain:output_type -> seamshare.cutter.v1.LookAgainResponse
+	158, // 185: seamshare.cutter.v1.CutterService.ReportMixUp:output_type -> seamshare.cutter.v1.ReportMixUpResponse
+	159, // 186: seamshare.cutter.v1.CutterService.CheckStone:output_type -> seamshare.cutter.v1.CheckStoneResponse
+	160, // 187: seamshare.cutter.v1.CutterService.ConfirmStone:output_type -> seamshare.cutter.v1.ConfirmStoneResponse
+	161, // 188: seamshare.cutter.v1.CutterService.RegradeStone:output_type -> seamshare.cutter.v1.RegradeStoneResponse
+	162, // 189: seamshare.cutter.v1.CutterService.RecutStone:output_type -> seamshare.cutter.v1.RecutStoneResponse
+	163, // 190: seamshare.cutter.v1.CutterService.MakeLot:output_type -> seamshare.cutter.v1.MakeLotResponse
+	164, // 191: seamshare.cutter.v1.CutterService.PutLotOnSale:output_type -> seamshare.cutter.v1.PutLotOnSaleResponse
+	165, // 192: seamshare.cutter.v1.CutterService.TakeLotOffSale:output_type -> seamshare.cutter.v1.TakeLotOffSaleResponse
+	166, // 193: seamshare.cutter.v1.CutterService.UnmakeLot:output_type -> seamshare.cutter.v1.UnmakeLotResponse
+	167, // 194: seamshare.cutter.v1.CutterService.GetLot:output_type -> seamshare.cutter.v1.GetLotResponse
+	168, // 195: seamshare.cutter.v1.CutterService.ListLots:output_type -> seamshare.cutter.v1.ListLotsResponse
+	169, // 196: seamshare.cutter.v1.CutterService.PublishRough:output_type -> seamshare.cutter.v1.PublishRoughResponse
+	170, // 197: seamshare.cutter.v1.CutterService.TakeRoughBack:output_type -> seamshare.cutter.v1.TakeRoughBackResponse
+	171, // 198: seamshare.cutter.v1.CutterService.PromiseStones:output_type -> seamshare.cutter.v1.PromiseStonesResponse
+	172, // 199: seamshare.cutter.v1.CutterService.WithdrawPromise:output_type -> seamshare.cutter.v1.WithdrawPromiseResponse
+	173, // 200: seamshare.cutter.v1.CutterService.DeliverPromise:output_type -> seamshare.cutter.v1.DeliverPromiseResponse
+	174, // 201: seamshare.cutter.v1.CutterService.ListPromises:output_type -> seamshare.cutter.v1.ListPromisesResponse
+	175, // 202: seamshare.cutter.v1.CutterService.ListBench:output_type -> seamshare.cutter.v1.ListBenchResponse
+	127, // [127:203] is the sub-list for method output_type
+	51,  // [51:127] is the sub-list for method input_type
 	51,  // [51:51] is the sub-list for extension type_name
 	51,  // [51:51] is the sub-list for extension extendee
 	0,   // [0:51] is the sub-list for field type_name

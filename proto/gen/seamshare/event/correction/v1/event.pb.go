@@ -42,6 +42,7 @@ type Event struct {
 	//	*Event_PriceCorrected
 	//	*Event_ReceiptCorrected
 	//	*Event_CostCorrected
+	//	*Event_RefundCorrected
 	//	*Event_SentMassCorrected
 	Event         isEvent_Event `protobuf_oneof:"event"`
 	unknownFields protoimpl.UnknownFields
@@ -157,6 +158,15 @@ func (x *Event) GetCostCorrected() *CostCorrected {
 	return nil
 }
 
+func (x *Event) GetRefundCorrected() *RefundCorrected {
+	if x != nil {
+		if x, ok := x.Event.(*Event_RefundCorrected); ok {
+			return x.RefundCorrected
+		}
+	}
+	return nil
+}
+
 func (x *Event) GetSentMassCorrected() *SentMassCorrected {
 	if x != nil {
 		if x, ok := x.Event.(*Event_SentMassCorrected); ok {
@@ -210,6 +220,11 @@ type Event_CostCorrected struct {
 	CostCorrected *CostCorrected `protobuf:"bytes,1017,opt,name=cost_corrected,json=costCorrected,proto3,oneof"`
 }
 
+type Event_RefundCorrected struct {
+	// A refund was corrected.
+	RefundCorrected *RefundCorrected `protobuf:"bytes,1018,opt,name=refund_corrected,json=refundCorrected,proto3,oneof"`
+}
+
 type Event_SentMassCorrected struct {
 	// What was weighed as it went out was corrected.
 	SentMassCorrected *SentMassCorrected `protobuf:"bytes,1019,opt,name=sent_mass_corrected,json=sentMassCorrected,proto3,oneof"`
@@ -230,6 +245,8 @@ func (*Event_PriceCorrected) isEvent_Event() {}
 func (*Event_ReceiptCorrected) isEvent_Event() {}
 
 func (*Event_CostCorrected) isEvent_Event() {}
+
+func (*Event_RefundCorrected) isEvent_Event() {}
 
 func (*Event_SentMassCorrected) isEvent_Event() {}
 
@@ -674,6 +691,61 @@ func (x *CostCorrected) GetPrivate() *CostCorrected_Private {
 	return nil
 }
 
+// RefundCorrected gives the right amount of a refund: what was not paid back after all is to be paid back again.
+type RefundCorrected struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The public part.
+	Public *RefundCorrected_Public `protobuf:"bytes,1,opt,name=public,proto3" json:"public,omitempty"`
+	// The private part.
+	Private       *RefundCorrected_Private `protobuf:"bytes,2,opt,name=private,proto3" json:"private,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *RefundCorrected) Reset() {
+	*x = RefundCorrected{}
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[9]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RefundCorrected) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RefundCorrected) ProtoMessage() {}
+
+func (x *RefundCorrected) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[9]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RefundCorrected.ProtoReflect.Descriptor instead.
+func (*RefundCorrected) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_correction_v1_event_proto_rawDescGZIP(), []int{9}
+}
+
+func (x *RefundCorrected) GetPublic() *RefundCorrected_Public {
+	if x != nil {
+		return x.Public
+	}
+	return nil
+}
+
+func (x *RefundCorrected) GetPrivate() *RefundCorrected_Private {
+	if x != nil {
+		return x.Private
+	}
+	return nil
+}
+
 // SentMassCorrected gives the right mass of what was weighed as it left or came: rough that went out for a viewing, or a
 // stone of an order. The thing's own mass in the books stays.
 type SentMassCorrected struct {
@@ -688,7 +760,7 @@ type SentMassCorrected struct {
 
 func (x *SentMassCorrected) Reset() {
 	*x = SentMassCorrected{}
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[9]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -700,7 +772,7 @@ func (x *SentMassCorrected) String() string {
 func (*SentMassCorrected) ProtoMessage() {}
 
 func (x *SentMassCorrected) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[9]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -713,7 +785,7 @@ func (x *SentMassCorrected) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SentMassCorrected.ProtoReflect.Descriptor instead.
 func (*SentMassCorrected) Descriptor() ([]byte, []int) {
-	return file_seamshare_event_correction_v1_event_proto_rawDescGZIP(), []int{9}
+	return file_seamshare_event_correction_v1_event_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *SentMassCorrected) GetPublic() *SentMassCorrected_Public {
@@ -743,7 +815,7 @@ type Proposed_Public struct {
 
 func (x *Proposed_Public) Reset() {
 	*x = Proposed_Public{}
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[10]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -755,7 +827,7 @@ func (x *Proposed_Public) String() string {
 func (*Proposed_Public) ProtoMessage() {}
 
 func (x *Proposed_Public) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[10]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -812,7 +884,7 @@ type Proposed_Private struct {
 
 func (x *Proposed_Private) Reset() {
 	*x = Proposed_Private{}
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[11]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -824,7 +896,7 @@ func (x *Proposed_Private) String() string {
 func (*Proposed_Private) ProtoMessage() {}
 
 func (x *Proposed_Private) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[11]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -914,7 +986,7 @@ type Confirmed_Public struct {
 
 func (x *Confirmed_Public) Reset() {
 	*x = Confirmed_Public{}
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[12]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -926,7 +998,7 @@ func (x *Confirmed_Public) String() string {
 func (*Confirmed_Public) ProtoMessage() {}
 
 func (x *Confirmed_Public) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[12]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -960,7 +1032,7 @@ type Confirmed_Private struct {
 
 func (x *Confirmed_Private) Reset() {
 	*x = Confirmed_Private{}
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[13]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -972,7 +1044,7 @@ func (x *Confirmed_Private) String() string {
 func (*Confirmed_Private) ProtoMessage() {}
 
 func (x *Confirmed_Private) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[13]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1006,7 +1078,7 @@ type Refused_Public struct {
 
 func (x *Refused_Public) Reset() {
 	*x = Refused_Public{}
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[14]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1018,7 +1090,7 @@ func (x *Refused_Public) String() string {
 func (*Refused_Public) ProtoMessage() {}
 
 func (x *Refused_Public) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[14]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1054,7 +1126,7 @@ type Refused_Private struct {
 
 func (x *Refused_Private) Reset() {
 	*x = Refused_Private{}
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[15]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1066,7 +1138,7 @@ func (x *Refused_Private) String() string {
 func (*Refused_Private) ProtoMessage() {}
 
 func (x *Refused_Private) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[15]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1123,7 +1195,7 @@ type MassCorrected_Public struct {
 
 func (x *MassCorrected_Public) Reset() {
 	*x = MassCorrected_Public{}
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[16]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1135,7 +1207,7 @@ func (x *MassCorrected_Public) String() string {
 func (*MassCorrected_Public) ProtoMessage() {}
 
 func (x *MassCorrected_Public) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[16]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1227,7 +1299,7 @@ type MassCorrected_Private struct {
 
 func (x *MassCorrected_Private) Reset() {
 	*x = MassCorrected_Private{}
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[17]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1239,7 +1311,7 @@ func (x *MassCorrected_Private) String() string {
 func (*MassCorrected_Private) ProtoMessage() {}
 
 func (x *MassCorrected_Private) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[17]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1286,7 +1358,7 @@ type SizeCorrected_Public struct {
 
 func (x *SizeCorrected_Public) Reset() {
 	*x = SizeCorrected_Public{}
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[18]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1298,7 +1370,7 @@ func (x *SizeCorrected_Public) String() string {
 func (*SizeCorrected_Public) ProtoMessage() {}
 
 func (x *SizeCorrected_Public) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[18]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1355,7 +1427,7 @@ type SizeCorrected_Private struct {
 
 func (x *SizeCorrected_Private) Reset() {
 	*x = SizeCorrected_Private{}
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[19]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1367,7 +1439,7 @@ func (x *SizeCorrected_Private) String() string {
 func (*SizeCorrected_Private) ProtoMessage() {}
 
 func (x *SizeCorrected_Private) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[19]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1410,7 +1482,7 @@ type PriceCorrected_Public struct {
 
 func (x *PriceCorrected_Public) Reset() {
 	*x = PriceCorrected_Public{}
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[20]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1422,7 +1494,7 @@ func (x *PriceCorrected_Public) String() string {
 func (*PriceCorrected_Public) ProtoMessage() {}
 
 func (x *PriceCorrected_Public) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[20]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1473,7 +1545,7 @@ type PriceCorrected_Private struct {
 
 func (x *PriceCorrected_Private) Reset() {
 	*x = PriceCorrected_Private{}
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[21]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1485,7 +1557,7 @@ func (x *PriceCorrected_Private) String() string {
 func (*PriceCorrected_Private) ProtoMessage() {}
 
 func (x *PriceCorrected_Private) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[21]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1556,7 +1628,7 @@ type ReceiptCorrected_Public struct {
 
 func (x *ReceiptCorrected_Public) Reset() {
 	*x = ReceiptCorrected_Public{}
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[22]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1568,7 +1640,7 @@ func (x *ReceiptCorrected_Public) String() string {
 func (*ReceiptCorrected_Public) ProtoMessage() {}
 
 func (x *ReceiptCorrected_Public) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[22]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1615,7 +1687,7 @@ type ReceiptCorrected_Private struct {
 
 func (x *ReceiptCorrected_Private) Reset() {
 	*x = ReceiptCorrected_Private{}
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[23]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[24]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1627,7 +1699,7 @@ func (x *ReceiptCorrected_Private) String() string {
 func (*ReceiptCorrected_Private) ProtoMessage() {}
 
 func (x *ReceiptCorrected_Private) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[23]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[24]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1684,7 +1756,7 @@ type CostCorrected_Public struct {
 
 func (x *CostCorrected_Public) Reset() {
 	*x = CostCorrected_Public{}
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[24]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[25]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1696,7 +1768,7 @@ func (x *CostCorrected_Public) String() string {
 func (*CostCorrected_Public) ProtoMessage() {}
 
 func (x *CostCorrected_Public) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[24]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[25]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1745,7 +1817,7 @@ type CostCorrected_Private struct {
 
 func (x *CostCorrected_Private) Reset() {
 	*x = CostCorrected_Private{}
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[25]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[26]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1757,7 +1829,7 @@ func (x *CostCorrected_Private) String() string {
 func (*CostCorrected_Private) ProtoMessage() {}
 
 func (x *CostCorrected_Private) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[25]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[26]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1809,6 +1881,143 @@ func (x *CostCorrected_Private) GetRight() *v1.Amount {
 }
 
 // The part that may be shown to anyone.
+type RefundCorrected_Public struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The correction's id.
+	CorrectionId string `protobuf:"bytes,1,opt,name=correction_id,json=correctionId,proto3" json:"correction_id,omitempty"`
+	// The position of the record that was wrong.
+	Corrects      uint64 `protobuf:"varint,2,opt,name=corrects,proto3" json:"corrects,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *RefundCorrected_Public) Reset() {
+	*x = RefundCorrected_Public{}
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[27]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RefundCorrected_Public) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RefundCorrected_Public) ProtoMessage() {}
+
+func (x *RefundCorrected_Public) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[27]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RefundCorrected_Public.ProtoReflect.Descriptor instead.
+func (*RefundCorrected_Public) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_correction_v1_event_proto_rawDescGZIP(), []int{9, 0}
+}
+
+func (x *RefundCorrected_Public) GetCorrectionId() string {
+	if x != nil {
+		return x.CorrectionId
+	}
+	return ""
+}
+
+func (x *RefundCorrected_Public) GetCorrects() uint64 {
+	if x != nil {
+		return x.Corrects
+	}
+	return 0
+}
+
+// The part for those concerned.
+type RefundCorrected_Private struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The person who corrected.
+	PersonId string `protobuf:"bytes,1,opt,name=person_id,json=personId,proto3" json:"person_id,omitempty"`
+	// What was wrong.
+	Reason string `protobuf:"bytes,2,opt,name=reason,proto3" json:"reason,omitempty"`
+	// What was recorded.
+	Was *v1.Amount `protobuf:"bytes,3,opt,name=was,proto3" json:"was,omitempty"`
+	// What is right.
+	Right *v1.Amount `protobuf:"bytes,4,opt,name=right,proto3" json:"right,omitempty"`
+	// The stone or lot of the order that it was for; empty: it was of a deal.
+	LineId        string `protobuf:"bytes,5,opt,name=line_id,json=lineId,proto3" json:"line_id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *RefundCorrected_Private) Reset() {
+	*x = RefundCorrected_Private{}
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[28]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RefundCorrected_Private) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RefundCorrected_Private) ProtoMessage() {}
+
+func (x *RefundCorrected_Private) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[28]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RefundCorrected_Private.ProtoReflect.Descriptor instead.
+func (*RefundCorrected_Private) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_correction_v1_event_proto_rawDescGZIP(), []int{9, 1}
+}
+
+func (x *RefundCorrected_Private) GetPersonId() string {
+	if x != nil {
+		return x.PersonId
+	}
+	return ""
+}
+
+func (x *RefundCorrected_Private) GetReason() string {
+	if x != nil {
+		return x.Reason
+	}
+	return ""
+}
+
+func (x *RefundCorrected_Private) GetWas() *v1.Amount {
+	if x != nil {
+		return x.Was
+	}
+	return nil
+}
+
+func (x *RefundCorrected_Private) GetRight() *v1.Amount {
+	if x != nil {
+		return x.Right
+	}
+	return nil
+}
+
+func (x *RefundCorrected_Private) GetLineId() string {
+	if x != nil {
+		return x.LineId
+	}
+	return ""
+}
+
+// The part that may be shown to anyone.
 type SentMassCorrected_Public struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The correction's id.
@@ -1821,7 +2030,7 @@ type SentMassCorrected_Public struct {
 
 func (x *SentMassCorrected_Public) Reset() {
 	*x = SentMassCorrected_Public{}
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[26]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[29]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1833,7 +2042,7 @@ func (x *SentMassCorrected_Public) String() string {
 func (*SentMassCorrected_Public) ProtoMessage() {}
 
 func (x *SentMassCorrected_Public) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[26]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[29]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1846,7 +2055,7 @@ func (x *SentMassCorrected_Public) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SentMassCorrected_Public.ProtoReflect.Descriptor instead.
 func (*SentMassCorrected_Public) Descriptor() ([]byte, []int) {
-	return file_seamshare_event_correction_v1_event_proto_rawDescGZIP(), []int{9, 0}
+	return file_seamshare_event_correction_v1_event_proto_rawDescGZIP(), []int{10, 0}
 }
 
 func (x *SentMassCorrected_Public) GetCorrectionId() string {
@@ -1894,7 +2103,7 @@ type SentMassCorrected_Private struct {
 
 func (x *SentMassCorrected_Private) Reset() {
 	*x = SentMassCorrected_Private{}
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[27]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[30]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1906,7 +2115,7 @@ func (x *SentMassCorrected_Private) String() string {
 func (*SentMassCorrected_Private) ProtoMessage() {}
 
 func (x *SentMassCorrected_Private) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[27]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[30]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1919,7 +2128,7 @@ func (x *SentMassCorrected_Private) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SentMassCorrected_Private.ProtoReflect.Descriptor instead.
 func (*SentMassCorrected_Private) Descriptor() ([]byte, []int) {
-	return file_seamshare_event_correction_v1_event_proto_rawDescGZIP(), []int{9, 1}
+	return file_seamshare_event_correction_v1_event_proto_rawDescGZIP(), []int{10, 1}
 }
 
 func (x *SentMassCorrected_Private) GetPersonId() string {
@@ -2003,7 +2212,7 @@ var File_seamshare_event_correction_v1_event_proto protoreflect.FileDescriptor
 
 const file_seamshare_event_correction_v1_event_proto_rawDesc = "" +
 	"\n" +
-	")seamshare/event/correction/v1/event.proto\x12\x1dseamshare.event.correction.v1\x1a)seamshare/event/parcel/v1/agreement.proto\x1a$seamshare/event/piece/v1/event.proto\x1a\x1fseamshare/event/v1/values.proto\"\x91\x06\n" +
+	")seamshare/event/correction/v1/event.proto\x12\x1dseamshare.event.correction.v1\x1a)seamshare/event/parcel/v1/agreement.proto\x1a$seamshare/event/piece/v1/event.proto\x1a\x1fseamshare/event/v1/values.proto\"\xef\x06\n" +
 	"\x05Event\x12F\n" +
 	"\bproposed\x18\xf2\a \x01(\v2'.seamshare.event.correction.v1.ProposedH\x00R\bproposed\x12I\n" +
 	"\tconfirmed\x18\xf3\a \x01(\v2(.seamshare.event.correction.v1.ConfirmedH\x00R\tconfirmed\x12C\n" +
@@ -2012,7 +2221,8 @@ const file_seamshare_event_correction_v1_event_proto_rawDesc = "" +
 	"\x0esize_corrected\x18\xf6\a \x01(\v2,.seamshare.event.correction.v1.SizeCorrectedH\x00R\rsizeCorrected\x12Y\n" +
 	"\x0fprice_corrected\x18\xf7\a \x01(\v2-.seamshare.event.correction.v1.PriceCorrectedH\x00R\x0epriceCorrected\x12_\n" +
 	"\x11receipt_corrected\x18\xf8\a \x01(\v2/.seamshare.event.correction.v1.ReceiptCorrectedH\x00R\x10receiptCorrected\x12V\n" +
-	"\x0ecost_corrected\x18\xf9\a \x01(\v2,.seamshare.event.correction.v1.CostCorrectedH\x00R\rcostCorrected\x12c\n" +
+	"\x0ecost_corrected\x18\xf9\a \x01(\v2,.seamshare.event.correction.v1.CostCorrectedH\x00R\rcostCorrected\x12\\\n" +
+	"\x10refund_corrected\x18\xfa\a \x01(\v2..seamshare.event.correction.v1.RefundCorrectedH\x00R\x0frefundCorrected\x12c\n" +
 	"\x13sent_mass_corrected\x18\xfb\a \x01(\v20.seamshare.event.correction.v1.SentMassCorrectedH\x00R\x11sentMassCorrectedB\a\n" +
 	"\x05event\"\xb3\x04\n" +
 	"\bProposed\x12F\n" +
@@ -2111,7 +2321,19 @@ const file_seamshare_event_correction_v1_event_proto_rawDesc = "" +
 	"\x06reason\x18\x02 \x01(\tR\x06reason\x12\x12\n" +
 	"\x04kind\x18\x03 \x01(\tR\x04kind\x12,\n" +
 	"\x03was\x18\x04 \x01(\v2\x1a.seamshare.event.v1.AmountR\x03was\x120\n" +
-	"\x05right\x18\x05 \x01(\v2\x1a.seamshare.event.v1.AmountR\x05right\"\xa3\x05\n" +
+	"\x05right\x18\x05 \x01(\v2\x1a.seamshare.event.v1.AmountR\x05right\"\xb7\x03\n" +
+	"\x0fRefundCorrected\x12M\n" +
+	"\x06public\x18\x01 \x01(\v25.seamshare.event.correction.v1.RefundCorrected.PublicR\x06public\x12P\n" +
+	"\aprivate\x18\x02 \x01(\v26.seamshare.event.correction.v1.RefundCorrected.PrivateR\aprivate\x1aI\n" +
+	"\x06Public\x12#\n" +
+	"\rcorrection_id\x18\x01 \x01(\tR\fcorrectionId\x12\x1a\n" +
+	"\bcorrects\x18\x02 \x01(\x04R\bcorrects\x1a\xb7\x01\n" +
+	"\aPrivate\x12\x1b\n" +
+	"\tperson_id\x18\x01 \x01(\tR\bpersonId\x12\x16\n" +
+	"\x06reason\x18\x02 \x01(\tR\x06reason\x12,\n" +
+	"\x03was\x18\x03 \x01(\v2\x1a.seamshare.event.v1.AmountR\x03was\x120\n" +
+	"\x05right\x18\x04 \x01(\v2\x1a.seamshare.event.v1.AmountR\x05right\x12\x17\n" +
+	"\aline_id\x18\x05 \x01(\tR\x06lineId\"\xa3\x05\n" +
 	"\x11SentMassCorrected\x12O\n" +
 	"\x06public\x18\x01 \x01(\v27.seamshare.event.correction.v1.SentMassCorrected.PublicR\x06public\x12R\n" +
 	"\aprivate\x18\x02 \x01(\v28.seamshare.event.correction.v1.SentMassCorrected.PrivateR\aprivate\x1aI\n" +
@@ -2145,7 +2367,7 @@ func file_seamshare_event_correction_v1_event_proto_rawDescGZIP() []byte {
 	return file_seamshare_event_correction_v1_event_proto_rawDescData
 }
 
-var file_seamshare_event_correction_v1_event_proto_msgTypes = make([]protoimpl.MessageInfo, 28)
+var file_seamshare_event_correction_v1_event_proto_msgTypes = make([]protoimpl.MessageInfo, 31)
 var file_seamshare_event_correction_v1_event_proto_goTypes = []any{
 	(*Event)(nil),                     // 0: seamshare.event.correction.v1.Event
 	(*Proposed)(nil),                  // 1: seamshare.event.correction.v1.Proposed
@@ -2156,30 +2378,33 @@ var file_seamshare_event_correction_v1_event_proto_goTypes = []any{
 	(*PriceCorrected)(nil),            // 6: seamshare.event.correction.v1.PriceCorrected
 	(*ReceiptCorrected)(nil),          // 7: seamshare.event.correction.v1.ReceiptCorrected
 	(*CostCorrected)(nil),             // 8: seamshare.event.correction.v1.CostCorrected
-	(*SentMassCorrected)(nil),         // 9: seamshare.event.correction.v1.SentMassCorrected
-	(*Proposed_Public)(nil),           // 10: seamshare.event.correction.v1.Proposed.Public
-	(*Proposed_Private)(nil),          // 11: seamshare.event.correction.v1.Proposed.Private
-	(*Confirmed_Public)(nil),          // 12: seamshare.event.correction.v1.Confirmed.Public
-	(*Confirmed_Private)(nil),         // 13: seamshare.event.correction.v1.Confirmed.Private
-	(*Refused_Public)(nil),            // 14: seamshare.event.correction.v1.Refused.Public
-	(*Refused_Private)(nil),           // 15: seamshare.event.correction.v1.Refused.Private
-	(*MassCorrected_Public)(nil),      // 16: seamshare.event.correction.v1.MassCorrected.Public
-	(*MassCorrected_Private)(nil),     // 17: seamshare.event.correction.v1.MassCorrected.Private
-	(*SizeCorrected_Public)(nil),      // 18: seamshare.event.correction.v1.SizeCorrected.Public
-	(*SizeCorrected_Private)(nil),     // 19: seamshare.event.correction.v1.SizeCorrected.Private
-	(*PriceCorrected_Public)(nil),     // 20: seamshare.event.correction.v1.PriceCorrected.Public
-	(*PriceCorrected_Private)(nil),    // 21: seamshare.event.correction.v1.PriceCorrected.Private
-	(*ReceiptCorrected_Public)(nil),   // 22: seamshare.event.correction.v1.ReceiptCorrected.Public
-	(*ReceiptCorrected_Private)(nil),  // 23: seamshare.event.correction.v1.ReceiptCorrected.Private
-	(*CostCorrected_Public)(nil),      // 24: seamshare.event.correction.v1.CostCorrected.Public
-	(*CostCorrected_Private)(nil),     // 25: seamshare.event.correction.v1.CostCorrected.Private
-	(*SentMassCorrected_Public)(nil),  // 26: seamshare.event.correction.v1.SentMassCorrected.Public
-	(*SentMassCorrected_Private)(nil), // 27: seamshare.event.correction.v1.SentMassCorrected.Private
-	(*v1.Amount)(nil),                 // 28: seamshare.event.v1.Amount
-	(*v1.Weighing)(nil),               // 29: seamshare.event.v1.Weighing
-	(*v1.Size)(nil),                   // 30: seamshare.event.v1.Size
-	(v11.Reason)(0),                   // 31: seamshare.event.piece.v1.Reason
-	(*v12.Agreement)(nil),             // 32: seamshare.event.parcel.v1.Agreement
+	(*RefundCorrected)(nil),           // 9: seamshare.event.correction.v1.RefundCorrected
+	(*SentMassCorrected)(nil),         // 10: seamshare.event.correction.v1.SentMassCorrected
+	(*Proposed_Public)(nil),           // 11: seamshare.event.correction.v1.Proposed.Public
+	(*Proposed_Private)(nil),          // 12: seamshare.event.correction.v1.Proposed.Private
+	(*Confirmed_Public)(nil),          // 13: seamshare.event.correction.v1.Confirmed.Public
+	(*Confirmed_Private)(nil),         // 14: seamshare.event.correction.v1.Confirmed.Private
+	(*Refused_Public)(nil),            // 15: seamshare.event.correction.v1.Refused.Public
+	(*Refused_Private)(nil),           // 16: seamshare.event.correction.v1.Refused.Private
+	(*MassCorrected_Public)(nil),      // 17: seamshare.event.correction.v1.MassCorrected.Public
+	(*MassCorrected_Private)(nil),     // 18: seamshare.event.correction.v1.MassCorrected.Private
+	(*SizeCorrected_Public)(nil),      // 19: seamshare.event.correction.v1.SizeCorrected.Public
+	(*SizeCorrected_Private)(nil),     // 20: seamshare.event.correction.v1.SizeCorrected.Private
+	(*PriceCorrected_Public)(nil),     // 21: seamshare.event.correction.v1.PriceCorrected.Public
+	(*PriceCorrected_Private)(nil),    // 22: seamshare.event.correction.v1.PriceCorrected.Private
+	(*ReceiptCorrected_Public)(nil),   // 23: seamshare.event.correction.v1.ReceiptCorrected.Public
+	(*ReceiptCorrected_Private)(nil),  // 24: seamshare.event.correction.v1.ReceiptCorrected.Private
+	(*CostCorrected_Public)(nil),      // 25: seamshare.event.correction.v1.CostCorrected.Public
+	(*CostCorrected_Private)(nil),     // 26: seamshare.event.correction.v1.CostCorrected.Private
+	(*RefundCorrected_Public)(nil),    // 27: seamshare.event.correction.v1.RefundCorrected.Public
+	(*RefundCorrected_Private)(nil),   // 28: seamshare.event.correction.v1.RefundCorrected.Private
+	(*SentMassCorrected_Public)(nil),  // 29: seamshare.event.correction.v1.SentMassCorrected.Public
+	(*SentMassCorrected_Private)(nil), // 30: seamshare.event.correction.v1.SentMassCorrected.Private
+	(*v1.Amount)(nil),                 // 31: seamshare.event.v1.Amount
+	(*v1.Weighing)(nil),               // 32: seamshare.event.v1.Weighing
+	(*v1.Size)(nil),                   // 33: seamshare.event.v1.Size
+	(v11.Reason)(0),                   // 34: seamshare.event.piece.v1.Reason
+	(*v12.Agreement)(nil),             // 35: seamshare.event.parcel.v1.Agreement
 }
 var file_seamshare_event_correction_v1_event_proto_depIdxs = []int32{
 	1,  // 0: seamshare.event.correction.v1.Event.proposed:type_name -> seamshare.event.correction.v1.Proposed
@@ -2190,48 +2415,53 @@ var file_seamshare_event_correction_v1_event_proto_depIdxs = []int32{
 	6,  // 5: seamshare.event.correction.v1.Event.price_corrected:type_name -> seamshare.event.correction.v1.PriceCorrected
 	7,  // 6: seamshare.event.correction.v1.Event.receipt_corrected:type_name -> seamshare.event.correction.v1.ReceiptCorrected
 	8,  // 7: seamshare.event.correction.v1.Event.cost_corrected:type_name -> seamshare.event.correction.v1.CostCorrected
-	9,  // 8: seamshare.event.correction.v1.Event.sent_mass_corrected:type_name -> seamshare.event.correction.v1.SentMassCorrected
-	10, // 9: seamshare.event.correction.v1.Proposed.public:type_name -> seamshare.event.correction.v1.Proposed.Public
-	11, // 10: seamshare.event.correction.v1.Proposed.private:type_name -> seamshare.event.correction.v1.Proposed.Private
-	12, // 11: seamshare.event.correction.v1.Confirmed.public:type_name -> seamshare.event.correction.v1.Confirmed.Public
-	13, // 12: seamshare.event.correction.v1.Confirmed.private:type_name -> seamshare.event.correction.v1.Confirmed.Private
-	14, // 13: seamshare.event.correction.v1.Refused.public:type_name -> seamshare.event.correction.v1.Refused.Public
-	15, // 14: seamshare.event.correction.v1.Refused.private:type_name -> seamshare.event.correction.v1.Refused.Private
-	16, // 15: seamshare.event.correction.v1.MassCorrected.public:type_name -> seamshare.event.correction.v1.MassCorrected.Public
-	17, // 16: seamshare.event.correction.v1.MassCorrected.private:type_name -> seamshare.event.correction.v1.MassCorrected.Private
-	18, // 17: seamshare.event.correction.v1.SizeCorrected.public:type_name -> seamshare.event.correction.v1.SizeCorrected.Public
-	19, // 18: seamshare.event.correction.v1.SizeCorrected.private:type_name -> seamshare.event.correction.v1.SizeCorrected.Private
-	20, // 19: seamshare.event.correction.v1.PriceCorrected.public:type_name -> seamshare.event.correction.v1.PriceCorrected.Public
-	21, // 20: seamshare.event.correction.v1.PriceCorrected.private:type_name -> seamshare.event.correction.v1.PriceCorrected.Private
-	22, // 21: seamshare.event.correction.v1.ReceiptCorrected.public:type_name -> seamshare.event.correction.v1.ReceiptCorrected.Public
-	23, // 22: seamshare.event.correction.v1.ReceiptCorrected.private:type_name -> seamshare.event.correction.v1.ReceiptCorrected.Private
-	24, // 23: seamshare.event.correction.v1.CostCorrected.public:type_name -> seamshare.event.correction.v1.CostCorrected.Public
-	25, // 24: seamshare.event.correction.v1.CostCorrected.private:type_name -> seamshare.event.correction.v1.CostCorrected.Private
-	26, // 25: seamshare.event.correction.v1.SentMassCorrected.public:type_name -> seamshare.event.correction.v1.SentMassCorrected.Public
-	27, // 26: seamshare.event.correction.v1.SentMassCorrected.private:type_name -> seamshare.event.correction.v1.SentMassCorrected.Private
-	28, // 27: seamshare.event.correction.v1.Proposed.Private.amount:type_name -> seamshare.event.v1.Amount
-	29, // 28: seamshare.event.correction.v1.Proposed.Private.weighing:type_name -> seamshare.event.v1.Weighing
-	30, // 29: seamshare.event.correction.v1.Proposed.Private.size:type_name -> seamshare.event.v1.Size
-	29, // 30: seamshare.event.correction.v1.MassCorrected.Public.was:type_name -> seamshare.event.v1.Weighing
-	29, // 31: seamshare.event.correction.v1.MassCorrected.Public.right:type_name -> seamshare.event.v1.Weighing
-	31, // 32: seamshare.event.correction.v1.MassCorrected.Public.loss_reason:type_name -> seamshare.event.piece.v1.Reason
-	30, // 33: seamshare.event.correction.v1.SizeCorrected.Public.was:type_name -> seamshare.event.v1.Size
-	30, // 34: seamshare.event.correction.v1.SizeCorrected.Public.right:type_name -> seamshare.event.v1.Size
-	28, // 35: seamshare.event.correction.v1.PriceCorrected.Private.was:type_name -> seamshare.event.v1.Amount
-	28, // 36: seamshare.event.correction.v1.PriceCorrected.Private.right:type_name -> seamshare.event.v1.Amount
-	32, // 37: seamshare.event.correction.v1.PriceCorrected.Private.agreement:type_name -> seamshare.event.parcel.v1.Agreement
-	28, // 38: seamshare.event.correction.v1.ReceiptCorrected.Private.was:type_name -> seamshare.event.v1.Amount
-	28, // 39: seamshare.event.correction.v1.ReceiptCorrected.Private.right:type_name -> seamshare.event.v1.Amount
-	28, // 40: seamshare.event.correction.v1.CostCorrected.Private.was:type_name -> seamshare.event.v1.Amount
-	28, // 41: seamshare.event.correction.v1.CostCorrected.Private.right:type_name -> seamshare.event.v1.Amount
-	29, // 42: seamshare.event.correction.v1.SentMassCorrected.Private.was:type_name -> seamshare.event.v1.Weighing
-	29, // 43: seamshare.event.correction.v1.SentMassCorrected.Private.right:type_name -> seamshare.event.v1.Weighing
-	29, // 44: seamshare.event.correction.v1.SentMassCorrected.Private.before:type_name -> seamshare.event.v1.Weighing
-	45, // [45:45] is the sub-list for method output_type
-	45, // [45:45] is the sub-list for method input_type
-	45, // [45:45] is the sub-list for extension type_name
-	45, // [45:45] is the sub-list for extension extendee
-	0,  // [0:45] is the sub-list for field type_name
+	9,  // 8: seamshare.event.correction.v1.Event.refund_corrected:type_name -> seamshare.event.correction.v1.RefundCorrected
+	10, // 9: seamshare.event.correction.v1.Event.sent_mass_corrected:type_name -> seamshare.event.correction.v1.SentMassCorrected
+	11, // 10: seamshare.event.correction.v1.Proposed.public:type_name -> seamshare.event.correction.v1.Proposed.Public
+	12, // 11: seamshare.event.correction.v1.Proposed.private:type_name -> seamshare.event.correction.v1.Proposed.Private
+	13, // 12: seamshare.event.correction.v1.Confirmed.public:type_name -> seamshare.event.correction.v1.Confirmed.Public
+	14, // 13: seamshare.event.correction.v1.Confirmed.private:type_name -> seamshare.event.correction.v1.Confirmed.Private
+	15, // 14: seamshare.event.correction.v1.Refused.public:type_name -> seamshare.event.correction.v1.Refused.Public
+	16, // 15: seamshare.event.correction.v1.Refused.private:type_name -> seamshare.event.correction.v1.Refused.Private
+	17, // 16: seamshare.event.correction.v1.MassCorrected.public:type_name -> seamshare.event.correction.v1.MassCorrected.Public
+	18, // 17: seamshare.event.correction.v1.MassCorrected.private:type_name -> seamshare.event.correction.v1.MassCorrected.Private
+	19, // 18: seamshare.event.correction.v1.SizeCorrected.public:type_name -> seamshare.event.correction.v1.SizeCorrected.Public
+	20, // 19: seamshare.event.correction.v1.SizeCorrected.private:type_name -> seamshare.event.correction.v1.SizeCorrected.Private
+	21, // 20: seamshare.event.correction.v1.PriceCorrected.public:type_name -> seamshare.event.correction.v1.PriceCorrected.Public
+	22, // 21: seamshare.event.correction.v1.PriceCorrected.private:type_name -> seamshare.event.correction.v1.PriceCorrected.Private
+	23, // 22: seamshare.event.correction.v1.ReceiptCorrected.public:type_name -> seamshare.event.correction.v1.ReceiptCorrected.Public
+	24, // 23: seamshare.event.correction.v1.ReceiptCorrected.private:type_name -> seamshare.event.correction.v1.ReceiptCorrected.Private
+	25, // 24: seamshare.event.correction.v1.CostCorrected.public:type_name -> seamshare.event.correction.v1.CostCorrected.Public
+	26, // 25: seamshare.event.correction.v1.CostCorrected.private:type_name -> seamshare.event.correction.v1.CostCorrected.Private
+	27, // 26: seamshare.event.correction.v1.RefundCorrected.public:type_name -> seamshare.event.correction.v1.RefundCorrected.Public
+	28, // 27: seamshare.event.correction.v1.RefundCorrected.private:type_name -> seamshare.event.correction.v1.RefundCorrected.Private
+	29, // 28: seamshare.event.correction.v1.SentMassCorrected.public:type_name -> seamshare.event.correction.v1.SentMassCorrected.Public
+	30, // 29: seamshare.event.correction.v1.SentMassCorrected.private:type_name -> seamshare.event.correction.v1.SentMassCorrected.Private
+	31, // 30: seamshare.event.correction.v1.Proposed.Private.amount:type_name -> seamshare.event.v1.Amount
+	32, // 31: seamshare.event.correction.v1.Proposed.Private.weighing:type_name -> seamshare.event.v1.Weighing
+	33, // 32: seamshare.event.correction.v1.Proposed.Private.size:type_name -> seamshare.event.v1.Size
+	32, // 33: seamshare.event.correction.v1.MassCorrected.Public.was:type_name -> seamshare.event.v1.Weighing
+	32, // 34: seamshare.event.correction.v1.MassCorrected.Public.right:type_name -> seamshare.event.v1.Weighing
+	34, // 35: seamshare.event.correction.v1.MassCorrected.Public.loss_reason:type_name -> seamshare.event.piece.v1.Reason
+	33, // 36: seamshare.event.correction.v1.SizeCorrected.Public.was:type_name -> seamshare.event.v1.Size
+	33, // 37: seamshare.event.correction.v1.SizeCorrected.Public.right:type_name -> seamshare.event.v1.Size
+	31, // 38: seamshare.event.correction.v1.PriceCorrected.Private.was:type_name -> seamshare.event.v1.Amount
+	31, // 39: seamshare.event.correction.v1.PriceCorrected.Private.right:type_name -> seamshare.event.v1.Amount
+	35, // 40: seamshare.event.correction.v1.PriceCorrected.Private.agreement:type_name -> seamshare.event.parcel.v1.Agreement
+	31, // 41: seamshare.event.correction.v1.ReceiptCorrected.Private.was:type_name -> seamshare.event.v1.Amount
+	31, // 42: seamshare.event.correction.v1.ReceiptCorrected.Private.right:type_name -> seamshare.event.v1.Amount
+	31, // 43: seamshare.event.correction.v1.CostCorrected.Private.was:type_name -> seamshare.event.v1.Amount
+	31, // 44: seamshare.event.correction.v1.CostCorrected.Private.right:type_name -> seamshare.event.v1.Amount
+	31, // 45: seamshare.event.correction.v1.RefundCorrected.Private.was:type_name -> seamshare.event.v1.Amount
+	31, // 46: seamshare.event.correction.v1.RefundCorrected.Private.right:type_name -> seamshare.event.v1.Amount
+	32, // 47: seamshare.event.correction.v1.SentMassCorrected.Private.was:type_name -> seamshare.event.v1.Weighing
+	32, // 48: seamshare.event.correction.v1.SentMassCorrected.Private.right:type_name -> seamshare.event.v1.Weighing
+	32, // 49: seamshare.event.correction.v1.SentMassCorrected.Private.before:type_name -> seamshare.event.v1.Weighing
+	50, // [50:50] is the sub-list for method output_type
+	50, // [50:50] is the sub-list for method input_type
+	50, // [50:50] is the sub-list for extension type_name
+	50, // [50:50] is the sub-list for extension extendee
+	0,  // [0:50] is the sub-list for field type_name
 }
 
 func init() { file_seamshare_event_correction_v1_event_proto_init() }
@@ -2248,6 +2478,7 @@ func file_seamshare_event_correction_v1_event_proto_init() {
 		(*Event_PriceCorrected)(nil),
 		(*Event_ReceiptCorrected)(nil),
 		(*Event_CostCorrected)(nil),
+		(*Event_RefundCorrected)(nil),
 		(*Event_SentMassCorrected)(nil),
 	}
 	type x struct{}
@@ -2256,7 +2487,7 @@ func file_seamshare_event_correction_v1_event_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_seamshare_event_correction_v1_event_proto_rawDesc), len(file_seamshare_event_correction_v1_event_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   28,
+			NumMessages:   31,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

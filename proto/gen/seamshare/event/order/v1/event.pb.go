@@ -1301,7 +1301,9 @@ type Placed_Private struct {
 	// Until when damage to such stones may be claimed, in microseconds since 1970; 0: from when they are received.
 	ClaimUntilUs int64 `protobuf:"varint,6,opt,name=claim_until_us,json=claimUntilUs,proto3" json:"claim_until_us,omitempty"`
 	// The promise that it delivers; empty: none. It isn't called off then.
-	PromiseId     string `protobuf:"bytes,7,opt,name=promise_id,json=promiseId,proto3" json:"promise_id,omitempty"`
+	PromiseId string `protobuf:"bytes,7,opt,name=promise_id,json=promiseId,proto3" json:"promise_id,omitempty"`
+	// The moment by which it has to be paid, in microseconds since 1970.
+	PayByUs       int64 `protobuf:"varint,8,opt,name=pay_by_us,json=payByUs,proto3" json:"pay_by_us,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1383,6 +1385,13 @@ func (x *Placed_Private) GetPromiseId() string {
 		return x.PromiseId
 	}
 	return ""
+}
+
+func (x *Placed_Private) GetPayByUs() int64 {
+	if x != nil {
+		return x.PayByUs
+	}
+	return 0
 }
 
 // The part that may be shown to anyone.
@@ -1494,7 +1503,9 @@ type Returned_Public struct {
 	// The stone.
 	StoneId string `protobuf:"bytes,2,opt,name=stone_id,json=stoneId,proto3" json:"stone_id,omitempty"`
 	// The lot, where a portion of one is meant.
-	LotId         string `protobuf:"bytes,3,opt,name=lot_id,json=lotId,proto3" json:"lot_id,omitempty"`
+	LotId string `protobuf:"bytes,3,opt,name=lot_id,json=lotId,proto3" json:"lot_id,omitempty"`
+	// It never left: its cutter called it off, as the order wasn't paid in time.
+	CalledOff     bool `protobuf:"varint,4,opt,name=called_off,json=calledOff,proto3" json:"called_off,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1550,9 +1561,18 @@ func (x *Returned_Public) GetLotId() string {
 	return ""
 }
 
+func (x *Returned_Public) GetCalledOff() bool {
+	if x != nil {
+		return x.CalledOff
+	}
+	return false
+}
+
 // The part for those concerned.
 type Returned_Private struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Why, where it was called off.
+	Why           string `protobuf:"bytes,1,opt,name=why,proto3" json:"why,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1585,6 +1605,13 @@ func (x *Returned_Private) ProtoReflect() protoreflect.Message {
 // Deprecated: Use Returned_Private.ProtoReflect.Descriptor instead.
 func (*Returned_Private) Descriptor() ([]byte, []int) {
 	return file_seamshare_event_order_v1_event_proto_rawDescGZIP(), []int{4, 1}
+}
+
+func (x *Returned_Private) GetWhy() string {
+	if x != nil {
+		return x.Why
+	}
+	return ""
 }
 
 // The part that may be shown to anyone.
@@ -2514,12 +2541,12 @@ const file_seamshare_event_order_v1_event_proto_rawDesc = "" +
 	"\x06set_id\x18\x05 \x01(\tR\x05setId\x12\x15\n" +
 	"\x06lot_id\x18\x06 \x01(\tR\x05lotId\x12\x14\n" +
 	"\x05count\x18\a \x01(\rR\x05count\x128\n" +
-	"\bweighing\x18\b \x01(\v2\x1c.seamshare.event.v1.WeighingR\bweighing\"\xb6\x03\n" +
+	"\bweighing\x18\b \x01(\v2\x1c.seamshare.event.v1.WeighingR\bweighing\"\xd2\x03\n" +
 	"\x06Placed\x12?\n" +
 	"\x06public\x18\x01 \x01(\v2'.seamshare.event.order.v1.Placed.PublicR\x06public\x12B\n" +
 	"\aprivate\x18\x02 \x01(\v2(.seamshare.event.order.v1.Placed.PrivateR\aprivate\x1a#\n" +
 	"\x06Public\x12\x19\n" +
-	"\border_id\x18\x01 \x01(\tR\aorderId\x1a\x81\x02\n" +
+	"\border_id\x18\x01 \x01(\tR\aorderId\x1a\x9d\x02\n" +
 	"\aPrivate\x12\x19\n" +
 	"\bbuyer_id\x18\x01 \x01(\tR\abuyerId\x12\x1a\n" +
 	"\bcurrency\x18\x02 \x01(\tR\bcurrency\x124\n" +
@@ -2529,7 +2556,8 @@ const file_seamshare_event_order_v1_event_proto_rawDesc = "" +
 	"approvalId\x12$\n" +
 	"\x0eclaim_until_us\x18\x06 \x01(\x03R\fclaimUntilUs\x12\x1d\n" +
 	"\n" +
-	"promise_id\x18\a \x01(\tR\tpromiseId\"\x89\x02\n" +
+	"promise_id\x18\a \x01(\tR\tpromiseId\x12\x1a\n" +
+	"\tpay_by_us\x18\b \x01(\x03R\apayByUs\"\x89\x02\n" +
 	"\x04Paid\x12=\n" +
 	"\x06public\x18\x01 \x01(\v2%.seamshare.event.order.v1.Paid.PublicR\x06public\x12@\n" +
 	"\aprivate\x18\x02 \x01(\v2&.seamshare.event.order.v1.Paid.PrivateR\aprivate\x1a#\n" +
@@ -2537,15 +2565,18 @@ const file_seamshare_event_order_v1_event_proto_rawDesc = "" +
 	"\border_id\x18\x01 \x01(\tR\aorderId\x1a[\n" +
 	"\aPrivate\x122\n" +
 	"\x06amount\x18\x01 \x01(\v2\x1a.seamshare.event.v1.AmountR\x06amount\x12\x1c\n" +
-	"\treference\x18\x02 \x01(\tR\treference\"\xf5\x01\n" +
+	"\treference\x18\x02 \x01(\tR\treference\"\xa6\x02\n" +
 	"\bReturned\x12A\n" +
 	"\x06public\x18\x01 \x01(\v2).seamshare.event.order.v1.Returned.PublicR\x06public\x12D\n" +
-	"\aprivate\x18\x02 \x01(\v2*.seamshare.event.order.v1.Returned.PrivateR\aprivate\x1aU\n" +
+	"\aprivate\x18\x02 \x01(\v2*.seamshare.event.order.v1.Returned.PrivateR\aprivate\x1at\n" +
 	"\x06Public\x12\x19\n" +
 	"\border_id\x18\x01 \x01(\tR\aorderId\x12\x19\n" +
 	"\bstone_id\x18\x02 \x01(\tR\astoneId\x12\x15\n" +
-	"\x06lot_id\x18\x03 \x01(\tR\x05lotId\x1a\t\n" +
-	"\aPrivate\"\xc7\x02\n" +
+	"\x06lot_id\x18\x03 \x01(\tR\x05lotId\x12\x1d\n" +
+	"\n" +
+	"called_off\x18\x04 \x01(\bR\tcalledOff\x1a\x1b\n" +
+	"\aPrivate\x12\x10\n" +
+	"\x03why\x18\x01 \x01(\tR\x03why\"\xc7\x02\n" +
 	"\bRefunded\x12A\n" +
 	"\x06public\x18\x01 \x01(\v2).seamshare.event.order.v1.Refunded.PublicR\x06public\x12D\n" +
 	"\aprivate\x18\x02 \x01(\v2*.seamshare.event.order.v1.Refunded.PrivateR\aprivate\x1aU\n" +
