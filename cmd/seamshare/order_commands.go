@@ -313,7 +313,7 @@ func payBy(moment string, open bool) string {
 	if !open {
 		return ""
 	}
-	return when(moment)
+	return moment
 }
 
 func minorOpen(m *gmoney.Money) bool { return m.GetUnits() != 0 || m.GetNanos() != 0 }

@@ -132,6 +132,7 @@ var goOn = map[string]string{
 	coop.ApprovalsAsked:   "approval send APPROVAL",
 	coop.GoodsOverdue:     "approval show APPROVAL",
 	coop.OrdersToSend:     "sale send ORDER",
+	coop.OrdersOverdue:    "sale call-off ORDER",
 	coop.ClaimsToAnswer:   "sale show ORDER",
 	coop.ReturnsComing:    "sale show ORDER",
 	coop.PromisesDue:      "promise list",
@@ -161,5 +162,5 @@ var goOnAs = map[typev1.Role]map[string]string{
 		coop.ToWeigh:        "parcel receive PARCEL",
 		coop.GoingBack:      "parcel give-back PARCEL",
 	},
-	typev1.Role_ROLE_BOOKKEEPER: {coop.PurchasesOverdue: "payment parcel PARCEL AMOUNT"},
+	typev1.Role_ROLE_BOOKKEEPER: {coop.PurchasesOverdue: "payment parcel PARCEL AMOUNT", coop.OrdersOverdue: "payment order ORDER AMOUNT"},
 }
