@@ -11,7 +11,7 @@ import (
 // pane is one view of something at one scale. The origin of the view is the origin of its paper.
 type pane struct {
 	view    saw.View
-	scale   Scale
+	scale   ratio
 	caption string
 	plain   bool // without hatching
 	used    *legendary
@@ -28,7 +28,7 @@ type warned struct {
 
 // newPane is a pane around rings, with room for labels to that width. A pane that is too narrow for its rings is as wide
 // as they are.
-func newPane(view saw.View, caption string, scale Scale, used *legendary, room int64, rings ...plane.Ring) *pane {
+func newPane(view saw.View, caption string, scale ratio, used *legendary, room int64, rings ...plane.Ring) *pane {
 	p := &pane{view: view, scale: scale, caption: caption, used: used}
 	for _, r := range rings {
 		p.place.core = p.place.core.with(around(p.ring(r)...))

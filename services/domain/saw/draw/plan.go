@@ -12,8 +12,8 @@ import (
 
 // Study draws what was seen of a piece. The error is that of saw.NewModel, or about the options.
 func Study(w io.Writer, study saw.Study, o Options) error {
-	const any = "AUD" // nothing is priced
-	result, err := saw.Evaluate(study, saw.Plan{Settings: saw.Settings{Currency: any}}, saw.Prices{Currency: any})
+	const unpriced = "AUD" // nothing is sold, but a plan has a currency
+	result, err := saw.Evaluate(study, saw.Plan{Settings: saw.Settings{Currency: unpriced}}, saw.Prices{Currency: unpriced})
 	if err != nil {
 		return err
 	}
@@ -120,7 +120,7 @@ const estimates = "All sizes, masses and parts of a plan are estimates."
 
 // whole is the picture of the trunk, no larger than a scale. On a page that says the rest it has no title, and the
 // piece at its own size stands beside it where there is room.
-func (d *drawing) whole(room int64, most Scale, page bool) *picture {
+func (d *drawing) whole(room int64, most ratio, page bool) *picture {
 	c := d.courses[0]
 	at := d.scale(c, room).atMost(most)
 	stones := 0
@@ -139,7 +139,7 @@ func (d *drawing) whole(room int64, most Scale, page bool) *picture {
 		p.text(800, smallSize, false, d.weighed()+" "+estimates)
 	}
 	columns := d.column(p, c, room, s)
-	if page && at != Full {
+	if page && at != ownSize {
 		full := d.full(p)
 		main, own := bounds(columns[0]), bounds(full[0])
 		if main.width()+5_000+own.width() <= room && own.height() <= max(main.height(), 120_000) {
@@ -160,13 +160,13 @@ func (d *drawing) whole(room int64, most Scale, page bool) *picture {
 // full is the trunk at its own size.
 func (d *drawing) full(p *picture) [][]mark {
 	at := p.scale
-	p.scale = Full
+	p.scale = ownSize
 	columns := d.column(p, d.courses[0], 0, style{plain: true, beside: true, heading: "1:1, to lay the piece on"})
 	p.scale = at
 	return columns
 }
 
-func (d *drawing) outcomes(path string, room int64, most Scale) *picture {
+func (d *drawing) outcomes(path string, room int64, most ratio) *picture {
 	var of []course
 	for _, c := range d.courses {
 		if c.path == path && c.number != "" {
@@ -292,7 +292,7 @@ func viewOf(s saw.Step) saw.View {
 }
 
 // scale is the largest at which a course's first part fits.
-func (d *drawing) scale(c course, room int64) Scale {
+func (d *drawing) scale(c course, room int64) ratio {
 	const round, high = 12_000, 96_000 // for sizes at either side, and so that a view isn't higher than a phone
 	w, h := int64(0), int64(0)
 	for _, v := range d.views(c) {
