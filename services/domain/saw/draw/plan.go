@@ -488,11 +488,11 @@ func (p *pane) work(d *drawing, w work) {
 	switch do := w.Do.(type) {
 	case saw.Saw:
 		if do.View == p.view {
-			p.cut(before, do.Line, d.blade(do.Blade).KerfUm, false, w.number)
+			p.cut(before, do.Line, d.blade(do.Blade), false, w.number)
 		}
 	case saw.Split:
 		if do.View == p.view {
-			p.cut(before, do.Line, 0, true, w.number)
+			p.cut(before, do.Line, saw.Blade{}, true, w.number)
 		}
 	case saw.Trim:
 		if do.View != p.view {
