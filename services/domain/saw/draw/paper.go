@@ -107,6 +107,7 @@ const (
 	chain  = "3 .7 .6 .7" // a line that isn't there: a cut's way, a trace, a seam's middle
 	dotted = ".5 .7"      // what is trimmed to
 	barred = "2 .6 .4 .6" // a split
+	sparse = ".4 1.1"     // as far as a blade may stray
 )
 
 // shape is lines, or a region with the even-odd rule where closed.
