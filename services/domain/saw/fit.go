@@ -160,31 +160,28 @@ func nearest(outline plane.Ring, a Avoid) (at plane.Point, by float64) {
 	if a.Ring != nil {
 		path = a.Ring.Closed()
 	}
+	// Of two that don't meet, a corner of one comes nearest to the other.
 	apart := math.Inf(1)
 	for _, p := range outline {
-		d := 0.0
-		if a.Ring == nil || a.Ring.Where(p) == plane.Outside {
-			d = math.Inf(1)
-			for i := range path {
-				d = min(d, toStretch(path[max(i, 1)-1], path[i], p))
+		for i := range path {
+			if d := toStretch(path[max(i, 1)-1], path[i], p); d < apart {
+				at, apart = p, d
 			}
-		}
-		if d < apart {
-			at, apart = p, d
 		}
 	}
 	deep := 0.0
 	for _, p := range path {
+		d := toEdge(outline, p)
 		if outline.Where(p) != plane.Outside {
-			if d := toEdge(outline, p); d >= deep {
-				at, deep = p, d
+			if d >= deep {
+				at, deep, apart = p, d, 0
 			}
+		} else {
+			apart = min(apart, d)
 		}
 	}
-	if a.Ring != nil {
-		apart = plane.RingsDistance(outline, a.Ring)
-	} else {
-		apart = plane.Distance(outline, a.Path)
+	if (Avoid{Ring: a.Ring, Path: a.Path}).near(outline) {
+		apart = 0
 	}
 	return at, float64(a.Margin) - apart + deep
 }
