@@ -75,7 +75,7 @@ func (p *pane) fill(f fill) fill {
 
 func (p *pane) key(k legendKey) { p.used.keys[k] = true }
 
-// ground of a drawing: the photos that lie under the view, as much of them as is under the outline and a little round it.
+// photos draws those that lie under the view, as much of them as is under the outline and a little round it.
 func (p *pane) photos(study saw.Study, resolve func([32]byte) (Photo, bool)) {
 	if resolve == nil {
 		return
@@ -88,16 +88,13 @@ func (p *pane) photos(study saw.Study, resolve func([32]byte) (Photo, bool)) {
 		if !ok {
 			continue
 		}
-		dx, dy := float64(u.PixelB.X-u.PixelA.X), float64(u.PixelB.Y-u.PixelA.Y)
-		// Micrometres of paper for one pixel, and by how much the photo is turned against the view.
-		per := float64(u.DistanceUm) * float64(p.scale.Num) / float64(p.scale.Den) / math.Hypot(dx, dy)
-		turn := float64(u.TurnMdeg)*math.Pi/180_000 - math.Atan2(-dy, dx)
-		sin, cos := math.Sincos(turn)
-		a, b := per*cos, -per*sin
-		ax, ay := float64(u.PixelA.X), float64(u.PixelA.Y)
-		at := p.at(nm(u.At))
-		corner := point{at.x - round(float64(a*ax)-float64(b*ay)), at.y - round(float64(b*ax)+float64(a*ay))}
-		p.add(photo{href: ph.Href, width: ph.Width, height: ph.Height, a: a / 1_000, b: b / 1_000, at: corner, shown: p.place.core.grown(1_000)})
+		// Micrometres of paper for a step of one pixel to the right, from a long step, so that rounding is lost in it.
+		const far = 100_000
+		corner := u.Place(saw.Pixel{})
+		step := u.Place(saw.Pixel{X: far}).Minus(corner)
+		per := float64(p.scale.Num) / float64(p.scale.Den*plane.Micrometre*far)
+		a, b := float64(step.X)*per, -float64(step.Y)*per
+		p.add(photo{href: ph.Href, width: ph.Width, height: ph.Height, a: a / 1_000, b: b / 1_000, at: p.at(corner), shown: p.place.core.grown(1_000)})
 	}
 }
 

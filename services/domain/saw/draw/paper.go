@@ -140,14 +140,8 @@ func (s shape) moved(by point) mark {
 	return s
 }
 
-func (s shape) write(w *writer) {
-	if len(s.lines) == 0 {
-		return
-	}
-	w.open("path")
-	if s.class != "" {
-		w.attr("class", s.class)
-	}
+// path is the shape as SVG has it.
+func (s shape) path() string {
 	var d []byte
 	for _, l := range s.lines {
 		for i, p := range l {
@@ -165,7 +159,22 @@ func (s shape) write(w *writer) {
 			d = append(d, 'Z')
 		}
 	}
-	w.attr("d", string(d))
+	return string(d)
+}
+
+func (s shape) write(w *writer) {
+	if len(s.lines) == 0 {
+		return
+	}
+	hatched := s.fill != "" && s.fill != ink && s.fill != blank
+	if hatched {
+		w.hatch(s.fill, s)
+	}
+	w.open("path")
+	if s.class != "" {
+		w.attr("class", s.class)
+	}
+	w.attr("d", s.path())
 	if s.pen == 0 {
 		w.attr("stroke", "none")
 	} else {
@@ -174,8 +183,8 @@ func (s shape) write(w *writer) {
 	if s.dash != solid {
 		w.attr("stroke-dasharray", s.dash)
 	}
-	if s.fill != "" {
-		w.attr("fill", w.paint(s.fill))
+	if s.fill != "" && !hatched {
+		w.attr("fill", s.fill.paint())
 	}
 	if s.hint == "" {
 		w.end()
@@ -214,7 +223,7 @@ func (d disc) write(w *writer) {
 		w.attr("stroke-width", mm(d.pen))
 	}
 	if d.fill != "" {
-		w.attr("fill", w.paint(d.fill))
+		w.attr("fill", d.fill.paint())
 	}
 	w.end()
 }
@@ -332,7 +341,6 @@ func (p photo) write(w *writer) {
 type writer struct {
 	text   bytes.Buffer
 	prefix string
-	used   map[fill]bool
 	clips  int
 }
 
@@ -363,15 +371,12 @@ func (w *writer) escape(s string) {
 	_ = xml.EscapeText(&w.text, []byte(plain(s))) // a buffer takes all
 }
 
-func (w *writer) paint(f fill) string {
-	switch f {
-	case ink:
+// paint of what isn't hatched.
+func (f fill) paint() string {
+	if f == ink {
 		return "#000"
-	case blank:
-		return "#fff"
 	}
-	w.used[f] = true
-	return "url(#" + w.prefix + string(f) + ")"
+	return "#fff"
 }
 
 func (w *writer) clip() string {

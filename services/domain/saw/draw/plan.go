@@ -141,7 +141,8 @@ func (d *drawing) whole(room int64, most Scale, page bool) *picture {
 	columns := d.column(p, c, room, s)
 	if page && at != Full {
 		full := d.full(p)
-		if bounds(columns[0]).width()+5_000+bounds(full[0]).width() <= room {
+		main, own := bounds(columns[0]), bounds(full[0])
+		if main.width()+5_000+own.width() <= room && own.height() <= max(main.height(), 120_000) {
 			columns, p.hasFull = append(columns, full...), true
 		}
 	}
@@ -533,22 +534,13 @@ func (p *pane) ground(w work) {
 	}
 	before, after := p.ring(w.before.section), p.ring(w.after[0].section)
 	p.add(shape{lines: [][]point{before, after}, closed: true, pen: thin, fill: p.fill(waste), class: "ground"})
-	at := highest(before)
-	if around(before...).min.y == around(after...).min.y {
-		at = point{at.x, around(before...).max.y}
-		at.x = around(before...).middle().x
-	}
-	p.numbered(w.number, at)
-}
-
-func highest(line []point) point {
-	best := line[0]
-	for _, q := range line {
-		if q.y < best.y {
-			best = q
+	at := before[0]
+	for _, q := range before {
+		if fromBack := around(before...).min.y == around(after...).min.y; fromBack && q.y > at.y || !fromBack && q.y < at.y {
+			at = q
 		}
 	}
-	return best
+	p.numbered(w.number, at)
 }
 
 func (d *drawing) blade(name string) saw.Blade {

@@ -171,7 +171,12 @@ func (p *picture) fitsPage() bool {
 // course puts a branch's steps, parts and stones on the sheet, and those of its looks where they come.
 func (d *drawing) course(s *sheet, c course) {
 	s.part(d, c, c.start, "–")
-	for _, w := range c.work {
+	for i, w := range c.work {
+		if i > 0 {
+			if _, look := c.work[i-1].Do.(saw.Look); look {
+				s.Steps = append(s.Steps, sheetStep{Outcome: fmt.Sprintf("then, whatever look %s shows", c.work[i-1].number)})
+			}
+		}
 		step := sheetStep{Number: w.number, What: plain(d.says(w)), Note: plain(w.Note), View: string(viewOf(w.Step)), Minutes: w.Minutes, Blade: "–"}
 		switch do := w.Do.(type) {
 		case saw.Saw:

@@ -19,6 +19,7 @@ type planner struct {
 	gram    float64 // net price of a microgram of the rest
 	kerf    int64   // nanometres
 	schemes []*scheme
+	pinned  *pin // a stone that stays where it is, or nil
 }
 
 // want is a Want made ready.

@@ -175,6 +175,16 @@ func area(r []saw.Point) float64 {
 
 // Random is a piece of random shape with a random zone, crack and rock, and some of the wants.
 func Random(rng *rand.Rand) search.Task {
+	for {
+		// What is drawn may stick out of a slim piece.
+		t := random(rng)
+		if _, err := saw.NewModel(t.Study); err == nil {
+			return t
+		}
+	}
+}
+
+func random(rng *rand.Rand) search.Task {
 	n := 3 + rng.IntN(12)
 	at := make([]float64, 0, 2*n)
 	size, hollow := 6+14*rng.Float64(), rng.Float64()*0.6
