@@ -54,6 +54,7 @@ func (s *Server) SuggestPlans(req *cutterv1.SuggestPlansRequest, stream grpc.Ser
 		return err
 	}
 	for _, o := range found.Offers {
+		o.Result.Plan = o.Plan.Name // named after it was evaluated
 		plan := &cutterv1.SuggestedPlan{Words: o.Kind.String(), Cut: wire.CutPlan(o.Plan), Result: wire.CutResult(o.Result)}
 		wire.WithoutOutlines(plan.GetResult().GetTrunk())
 		for _, m := range o.Markets {
