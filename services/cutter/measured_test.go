@@ -271,3 +271,45 @@ func TestSuggest(t *testing.T) {
 		}
 	})
 }
+
+func TestDecisionRecord(t *testing.T) {
+	d := open(t)
+	piece := d.inHand(t, outright).GetLines()[0].GetPieceId()
+	const kind = typev1.DecisionKind_DECISION_KIND_SAW
+	record := func(t *testing.T, who context.Context, tried, held int64) {
+		t.Helper()
+		own := int64(9_000)
+		got, err := d.cutters.GetDecisionRecord(who, &cutterv1.GetDecisionRecordRequest{Kind: kind, ChanceBp: &own})
+		if err != nil || got.GetRecord().GetTried() != tried || got.GetRecord().GetHeld() != held || got.GetApartBp() != own-got.GetRecord().GetMeanBp() {
+			t.Errorf("got %v, %v, want %d of %d", got, err, held, tried)
+		}
+	}
+	decide := func(t *testing.T) string {
+		t.Helper()
+		got, err := d.cutters.RecordDecision(d.wetWheel, &cutterv1.RecordDecisionRequest{
+			RequestId: d.id(), PieceId: piece, Part: "1", Kind: kind, About: "a bar below, supposed", ChanceBp: 6_000, Chosen: 2, Reason: "the window shows it",
+			Options: []*typev1.DecisionOption{{Name: "leave it", IfHolds: aud(100), IfFails: aud(100)}, {Name: "saw", IfHolds: aud(400), IfFails: aud(40)}},
+		})
+		if err != nil {
+			t.Fatal(err)
+		}
+		return got.GetDecision().GetId()
+	}
+	record(t, d.wetWheel, 0, 0)
+	for _, held := range []bool{true, false, true} {
+		id := decide(t)
+		req := &cutterv1.RecordOutcomeRequest{RequestId: d.id(), PieceId: piece, DecisionId: id, Held: held}
+		for range 2 { // a repeat counts once
+			if _, err := d.cutters.RecordOutcome(d.wetWheel, req); err != nil {
+				t.Fatal(err)
+			}
+		}
+	}
+	decide(t) // open: it doesn't count
+	record(t, d.wetWheel, 3, 2)
+	record(t, d.twoDops, 3, 2)
+	t.Run("refused: of a part that isn't there, and by another cutter", func(t *testing.T) {
+		_, err := d.cutters.RecordOutcome(d.twoDops, &cutterv1.RecordOutcomeRequest{RequestId: d.id(), PieceId: piece, DecisionId: decide(t), Held: true})
+		tradetest.Refused(t, err, codes.NotFound, string(rule.NotFound), "piece_id")
+	})
+}
