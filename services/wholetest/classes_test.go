@@ -26,7 +26,7 @@ var plain = map[string][]protoreflect.Name{
 		"light", "media_type", "sha256", "country", "waits_for", "steps", "kind", "kinds", "cost_kinds", "currency", "event",
 	},
 	"a cutter's own drawing and plan, which that cutter alone is shown": {
-		"expected", "blade", "left", "right", "stone", "zone", "bar", "drawing_name", "plan_name",
+		"expected", "blade", "left", "right", "stone", "zone", "bar", "drawing_name", "plan_name", "picture",
 	},
 	"where a thing stands": {"stage", "standing", "how", "outcome", "tray", "dop"},
 	"words of who acts, to those whom the thing concerns; the canaries hold them to it": {

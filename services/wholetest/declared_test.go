@@ -173,6 +173,8 @@ var rights = map[string]right{
 	"CutterService/GetStudy":                theirs,
 	"CutterService/GetPlan":                 theirs,
 	"CutterService/EvaluatePlan":            theirs,
+	"CutterService/SuggestPlans":            theirs,
+	"CutterService/DrawPlan":                theirs,
 	"CutterService/AwaitDecision":           theirs,
 	"CutterService/Decide":                  theirs,
 	"CutterService/GradePart":               theirs,

@@ -123,6 +123,10 @@ var fixtures = map[string]func(*tablestest.World) asked{
 		piece, plan := tablestest.MeasuredPlan(w)
 		return &cutterv1.EvaluatePlanRequest{PieceId: piece, PlanId: plan}
 	}),
+	"CutterService/DrawPlan": by(cutter, func(w *tablestest.World) proto.Message {
+		piece, plan := tablestest.MeasuredPlan(w)
+		return &cutterv1.DrawPlanRequest{PieceId: piece, PlanId: plan}
+	}),
 	"CutterService/ListDecisions": by(cutter, func(w *tablestest.World) proto.Message {
 		return &cutterv1.ListDecisionsRequest{PieceId: tablestest.DecidedPiece(w)}
 	}),

@@ -75,6 +75,8 @@ const (
 	CutterService_GetStudy_FullMethodName                = "/seamshare.cutter.v1.CutterService/GetStudy"
 	CutterService_GetPlan_FullMethodName                 = "/seamshare.cutter.v1.CutterService/GetPlan"
 	CutterService_EvaluatePlan_FullMethodName            = "/seamshare.cutter.v1.CutterService/EvaluatePlan"
+	CutterService_SuggestPlans_FullMethodName            = "/seamshare.cutter.v1.CutterService/SuggestPlans"
+	CutterService_DrawPlan_FullMethodName                = "/seamshare.cutter.v1.CutterService/DrawPlan"
 	CutterService_AwaitDecision_FullMethodName           = "/seamshare.cutter.v1.CutterService/AwaitDecision"
 	CutterService_Decide_FullMethodName                  = "/seamshare.cutter.v1.CutterService/Decide"
 	CutterService_GradePart_FullMethodName               = "/seamshare.cutter.v1.CutterService/GradePart"
@@ -242,6 +244,12 @@ type CutterServiceClient interface {
 	GetPlan(ctx context.Context, in *GetPlanRequest, opts ...grpc.CallOption) (*GetPlanResponse, error)
 	// EvaluatePlan says what would come of a plan on a drawing at some prices; nothing is recorded.
 	EvaluatePlan(ctx context.Context, in *EvaluatePlanRequest, opts ...grpc.CallOption) (*EvaluatePlanResponse, error)
+	// SuggestPlans searches plans for one of the caller's pieces, for some seconds at most, and streams how far it is, then the
+	// best plans of a few kinds; nothing is recorded. It ends when the caller goes. A node searches for few at once and
+	// refuses more with RetryInfo.
+	SuggestPlans(ctx context.Context, in *SuggestPlansRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[SuggestPlansResponse], error)
+	// DrawPlan draws a piece or a measured plan as a picture, or as a page to print.
+	DrawPlan(ctx context.Context, in *DrawPlanRequest, opts ...grpc.CallOption) (*DrawPlanResponse, error)
 	// AwaitDecision lets a part wait until something is decided. Atomic; idempotent by
 	// request_id.
 	AwaitDecision(ctx context.Context, in *AwaitDecisionRequest, opts ...grpc.CallOption) (*AwaitDecisionResponse, error)
@@ -887,6 +895,35 @@ func (c *cutterServiceClient) EvaluatePlan(ctx context.Context, in *EvaluatePlan
 	return out, nil
 }
 
+func (c *cutterServiceClient) SuggestPlans(ctx context.Context, in *SuggestPlansRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[SuggestPlansResponse], error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	stream, err := c.cc.NewStream(ctx, &CutterService_ServiceDesc.Streams[0], CutterService_SuggestPlans_FullMethodName, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	x := &grpc.GenericClientStream[SuggestPlansRequest, SuggestPlansResponse]{ClientStream: stream}
+	if err := x.ClientStream.SendMsg(in); err != nil {
+		return nil, err
+	}
+	if err := x.ClientStream.CloseSend(); err != nil {
+		return nil, err
+	}
+	return x, nil
+}
+
+// This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
+type CutterService_SuggestPlansClient = grpc.ServerStreamingClient[SuggestPlansResponse]
+
+func (c *cutterServiceClient) DrawPlan(ctx context.Context, in *DrawPlanRequest, opts ...grpc.CallOption) (*DrawPlanResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(DrawPlanResponse)
+	err := c.cc.Invoke(ctx, CutterService_DrawPlan_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 func (c *cutterServiceClient) AwaitDecision(ctx context.Context, in *AwaitDecisionRequest, opts ...grpc.CallOption) (*AwaitDecisionResponse, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(AwaitDecisionResponse)
@@ -1286,6 +1323,12 @@ type CutterServiceServer interface {
 	GetPlan(context.Context, *GetPlanRequest) (*GetPlanResponse, error)
 	// EvaluatePlan says what would come of a plan on a drawing at some prices; nothing is recorded.
 	EvaluatePlan(context.Context, *EvaluatePlanRequest) (*EvaluatePlanResponse, error)
+	// SuggestPlans searches plans for one of the caller's pieces, for some seconds at most, and streams how far it is, then the
+	// best plans of a few kinds; nothing is recorded. It ends when the caller goes. A node searches for few at once and
+	// refuses more with RetryInfo.
+	SuggestPlans(*SuggestPlansRequest, grpc.ServerStreamingServer[SuggestPlansResponse]) error
+	// DrawPlan draws a piece or a measured plan as a picture, or as a page to print.
+	DrawPlan(context.Context, *DrawPlanRequest) (*DrawPlanResponse, error)
 	// AwaitDecision lets a part wait until something is decided. Atomic; idempotent by
 	// request_id.
 	AwaitDecision(context.Context, *AwaitDecisionRequest) (*AwaitDecisionResponse, error)
@@ -1538,6 +1581,12 @@ func (UnimplementedCutterServiceServer) GetPlan(context.Context, *GetPlanRequest
 }
 func (UnimplementedCutterServiceServer) EvaluatePlan(context.Context, *EvaluatePlanRequest) (*EvaluatePlanResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method EvaluatePlan not implemented")
+}
+func (UnimplementedCutterServiceServer) SuggestPlans(*SuggestPlansRequest, grpc.ServerStreamingServer[SuggestPlansResponse]) error {
+	return status.Error(codes.Unimplemented, "method SuggestPlans not implemented")
+}
+func (UnimplementedCutterServiceServer) DrawPlan(context.Context, *DrawPlanRequest) (*DrawPlanResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method DrawPlan not implemented")
 }
 func (UnimplementedCutterServiceServer) AwaitDecision(context.Context, *AwaitDecisionRequest) (*AwaitDecisionResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method AwaitDecision not implemented")
@@ -2646,6 +2695,35 @@ func _CutterService_EvaluatePlan_Handler(srv interface{}, ctx context.Context, d
 	return interceptor(ctx, in, info, handler)
 }
 
+func _CutterService_SuggestPlans_Handler(srv interface{}, stream grpc.ServerStream) error {
+	m := new(SuggestPlansRequest)
+	if err := stream.RecvMsg(m); err != nil {
+		return err
+	}
+	return srv.(CutterServiceServer).SuggestPlans(m, &grpc.GenericServerStream[SuggestPlansRequest, SuggestPlansResponse]{ServerStream: stream})
+}
+
+// This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
+type CutterService_SuggestPlansServer = grpc.ServerStreamingServer[SuggestPlansResponse]
+
+func _CutterService_DrawPlan_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(DrawPlanRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CutterServiceServer).DrawPlan(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CutterService_DrawPlan_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CutterServiceServer).DrawPlan(ctx, req.(*DrawPlanRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 func _CutterService_AwaitDecision_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
 	in := new(AwaitDecisionRequest)
 	if err := dec(in); err != nil {
@@ -3346,6 +3424,10 @@ var CutterService_ServiceDesc = grpc.ServiceDesc{
 			Handler:    _CutterService_EvaluatePlan_Handler,
 		},
 		{
+			MethodName: "DrawPlan",
+			Handler:    _CutterService_DrawPlan_Handler,
+		},
+		{
 			MethodName: "AwaitDecision",
 			Handler:    _CutterService_AwaitDecision_Handler,
 		},
@@ -3450,6 +3532,12 @@ var CutterService_ServiceDesc = grpc.ServiceDesc{
 			Handler:    _CutterService_ListBench_Handler,
 		},
 	},
-	Streams:  []grpc.StreamDesc{},
+	Streams: []grpc.StreamDesc{
+		{
+			StreamName:    "SuggestPlans",
+			Handler:       _CutterService_SuggestPlans_Handler,
+			ServerStreams: true,
+		},
+	},
 	Metadata: "seamshare/cutter/v1/cutter_service.proto",
 }
