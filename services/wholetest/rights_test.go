@@ -24,6 +24,7 @@ import (
 	"seamshare.example/services/access"
 	"seamshare.example/services/command"
 	"seamshare.example/services/coop/cooptest"
+	"seamshare.example/services/domain/member"
 	"seamshare.example/services/tablestest"
 )
 
@@ -380,7 +381,7 @@ func everybody(t *testing.T, w *tablestest.World) callers {
 		}
 	}
 	for _, role := range all {
-		them.roles[memberv1.Role(role)] = w.Join(t, "Only "+role.String(), role)
+		them.roles[memberv1.Role(role)] = personOf(t, w, "Only "+role.String(), role)
 	}
 	for _, role := range []memberv1.Role{memberv1.Role_ROLE_REGISTRAR, memberv1.Role_ROLE_APPROVER} {
 		for _, p := range []cooptest.Person{w.Desk, w.Registrar, w.Keeper, w.SecondKeeper, w.Books, w.SecondBooks, w.Approver, w.SecondApprover} {
@@ -396,21 +397,38 @@ func everybody(t *testing.T, w *tablestest.World) callers {
 		w.Must(err)
 		return p
 	}
-	// Nobody is a registrar and handles money.
-	handles := slices.DeleteFunc(slices.Clone(all), func(r typev1.Role) bool { return r == typev1.Role_ROLE_REGISTRAR })
-	for _, roles := range [][]typev1.Role{handles, {typev1.Role_ROLE_REGISTRAR}} {
-		member := in(w.Join(t, "Suspended Member", roles...))
-		_, err := w.Desk.Coop().SuspendMember(w.Ctx(), &coopv1.SuspendMemberRequest{RequestId: command.NewID(), MemberId: member.Member, Reason: "the test says so"})
-		w.Must(err)
-		suspended := in(w.Join(t, "Suspended Person's", roles...))
+	// Nobody is a registrar and handles money, and who trades has no part in the desk.
+	var trades, handles []typev1.Role
+	for _, r := range all {
+		switch {
+		case !slices.Contains(member.DeskRoles, memberv1.Role(r)):
+			trades = append(trades, r)
+		case r != typev1.Role_ROLE_REGISTRAR:
+			handles = append(handles, r)
+		}
+	}
+	of := in(w.Join(t, "Suspended Member", trades...))
+	_, err := w.Desk.Coop().SuspendMember(w.Ctx(), &coopv1.SuspendMemberRequest{RequestId: command.NewID(), MemberId: of.Member, Reason: "the test says so"})
+	w.Must(err)
+	them.suspended = append(them.suspended, stranger{"a person of a suspended member", of.Conn})
+	for _, roles := range [][]typev1.Role{trades, handles, {typev1.Role_ROLE_REGISTRAR}} {
+		suspended := in(personOf(t, w, "Suspended Person's", roles...))
 		_, err = w.Desk.Coop().SuspendPerson(w.Ctx(), &coopv1.SuspendPersonRequest{RequestId: command.NewID(), PersonId: suspended.Person, Reason: "the test says so"})
 		w.Must(err)
-		removed := in(w.Join(t, "Removed Person's", roles...))
+		removed := in(personOf(t, w, "Removed Person's", roles...))
 		_, err = w.Desk.Coop().RemovePerson(w.Ctx(), &coopv1.RemovePersonRequest{RequestId: command.NewID(), PersonId: removed.Person, Reason: "the test says so"})
 		w.Must(err)
-		them.suspended = append(them.suspended,
-			stranger{"a person of a suspended member", member.Conn}, stranger{"a suspended person", suspended.Conn}, stranger{"a removed person", removed.Conn},
-		)
+		them.suspended = append(them.suspended, stranger{"a suspended person", suspended.Conn}, stranger{"a removed person", removed.Conn})
 	}
 	return them
+}
+
+// personOf is a person with roles: of the co-op's own member where they are the desk's, of
+// a new one where not.
+func personOf(t *testing.T, w *tablestest.World, name string, roles ...typev1.Role) cooptest.Person {
+	t.Helper()
+	if slices.Contains(member.DeskRoles, memberv1.Role(roles[0])) {
+		return w.Add(t, w.Desk.Member, roles...)
+	}
+	return w.Join(t, name, roles...)
 }

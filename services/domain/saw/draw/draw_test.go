@@ -632,7 +632,7 @@ func TestSheetFitsItsPaper(t *testing.T) {
 				t.Fatalf("a drawing of %v × %v mm", w, h)
 			}
 		}
-		full := strings.Contains(b.String(), "scale 1:1") || strings.Contains(b.String(), "1:1, to lay the piece on")
+		full := strings.Contains(b.String(), "scale 1:1<") || strings.Contains(b.String(), "1:1, to lay the piece on")
 		if says := strings.Contains(b.String(), "too large for this paper"); full == says {
 			t.Fatalf("at its own size: %v, says that it is too large: %v", full, says)
 		}

@@ -171,7 +171,7 @@ func legend(used legendary, most int64) []mark {
 		{keyCrack, entry{crack([]point{{0, 0}, {w, 0}}, false), "crack"}},
 		{keySupposed, entry{line(thin, dashed), "dashed: only supposed"}},
 		{keyKerf, entry{[]mark{shape{lines: [][]point{box{point{0, -300}, point{w, 300}}.corners()}, closed: true, fill: ink}}, "saw cut, as wide as its kerf"}},
-		{keyWander, entry{line(thin, dashed), "as far as the blade may stray"}},
+		{keyWander, entry{line(thin, sparse), "as far as the blade may stray"}},
 		{keySplit, entry{line(wide, barred), "split"}},
 		{keyTrim, entry{line(medium, dotted), "trimmed to this line"}},
 		{keyStone, entry{[]mark{shape{lines: [][]point{frame}, closed: true, pen: wide}}, "planned stone"}},

@@ -103,11 +103,11 @@ const (
 // Dashes: lengths of stroke and gap in hundredths of a millimetre.
 const (
 	solid  = ""
-	dashed = "1.4 .9"       // only supposed
-	chain  = "3 .7 .6 .7"   // a line that isn't there: a cut's way, a trace, a seam's middle
-	dotted = ".5 .7"        // what is trimmed to
-	barred = "2 .6 .4 .6"   // a split
-	_      = solid + dotted // the list is whole
+	dashed = "1.4 .9"     // only supposed
+	chain  = "3 .7 .6 .7" // a line that isn't there: a cut's way, a trace, a seam's middle
+	dotted = ".5 .7"      // what is trimmed to
+	barred = "2 .6 .4 .6" // a split
+	sparse = ".4 1.1"     // as far as a blade may stray
 )
 
 // shape is lines, or a region with the even-odd rule where closed.
@@ -302,7 +302,7 @@ func (t words) write(w *writer) {
 	w.text.WriteString("</text>\n")
 }
 
-// picture in a picture: a photo, placed by the six numbers that SVG places by, and what of it is shown.
+// photo is placed by the numbers of its matrix (a, b, -b, a, at.x, at.y); what of it is shown is clipped.
 type photo struct {
 	href          string
 	width, height int64 // in pixels

@@ -77,7 +77,7 @@ const (
 type picture struct {
 	title, desc string
 	room        int64
-	scale       Scale
+	scale       ratio
 	hasFull     bool // besides its scale it shows the piece at its own size
 	used        legendary
 	marks       []mark

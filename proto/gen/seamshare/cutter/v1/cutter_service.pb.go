@@ -3394,7 +3394,7 @@ const file_seamshare_cutter_v1_cutter_service_proto_rawDesc = "" +
 	" \x01(\rR\x0eplannedMinutes\x12\x18\n" +
 	"\aminutes\x18\v \x01(\rR\aminutes\x129\n" +
 	"\x0eexpected_worth\x18\f \x01(\v2\x12.google.type.MoneyR\rexpectedWorth\x12(\n" +
-	"\x05worth\x18\r \x01(\v2\x12.google.type.MoneyR\x05worth2\xd7c\n" +
+	"\x05worth\x18\r \x01(\v2\x12.google.type.MoneyR\x05worth2\x8ce\n" +
 	"\rCutterService\x12\x7f\n" +
 	"\n" +
 	"ListMarket\x12&.seamshare.cutter.v1.ListMarketRequest\x1a'.seamshare.cutter.v1.ListMarketResponse\" \xaa\xd4\x18\x03\n" +
@@ -3474,7 +3474,9 @@ const file_seamshare_cutter_v1_cutter_service_proto_rawDesc = "" +
 	"\rDispatchOrder\x12).seamshare.cutter.v1.DispatchOrderRequest\x1a*.seamshare.cutter.v1.DispatchOrderResponse\"6\xaa\xd4\x18\x03\n" +
 	"\x01\x02\x82\xd3\xe4\x93\x02):\x01*\"$/v1/cutter/sales/{order_id}:dispatch\x12\xb3\x01\n" +
 	"\x11AnswerDamageClaim\x12-.seamshare.cutter.v1.AnswerDamageClaimRequest\x1a..seamshare.cutter.v1.AnswerDamageClaimResponse\"?\xaa\xd4\x18\x03\n" +
-	"\x01\x02\x82\xd3\xe4\x93\x022:\x01*\"-/v1/cutter/sales/{order_id}:answerDamageClaim\x12\xab\x01\n" +
+	"\x01\x02\x82\xd3\xe4\x93\x022:\x01*\"-/v1/cutter/sales/{order_id}:answerDamageClaim\x12\xb2\x01\n" +
+	"\x12CallOffUnpaidOrder\x12..seamshare.cutter.v1.CallOffUnpaidOrderRequest\x1a/.seamshare.cutter.v1.CallOffUnpaidOrderResponse\";\xaa\xd4\x18\x03\n" +
+	"\x01\x02\x82\xd3\xe4\x93\x02.:\x01*\")/v1/cutter/sales/{order_id}:callOffUnpaid\x12\xab\x01\n" +
 	"\x0fAcceptLotReturn\x12+.seamshare.cutter.v1.AcceptLotReturnRequest\x1a,.seamshare.cutter.v1.AcceptLotReturnResponse\"=\xaa\xd4\x18\x03\n" +
 	"\x01\x02\x82\xd3\xe4\x93\x020:\x01*\"+/v1/cutter/sales/{order_id}:acceptLotReturn\x12\xa4\x01\n" +
 	"\x0eSendOnApproval\x12*.seamshare.cutter.v1.SendOnApprovalRequest\x1a+.seamshare.cutter.v1.SendOnApprovalResponse\"9\xaa\xd4\x18\x03\n" +
@@ -3668,117 +3670,119 @@ var file_seamshare_cutter_v1_cutter_service_proto_goTypes = []any{
 	(*ListSalesRequest)(nil),                // 76: seamshare.cutter.v1.ListSalesRequest
 	(*DispatchOrderRequest)(nil),            // 77: seamshare.cutter.v1.DispatchOrderRequest
 	(*AnswerDamageClaimRequest)(nil),        // 78: seamshare.cutter.v1.AnswerDamageClaimRequest
-	(*AcceptLotReturnRequest)(nil),          // 79: seamshare.cutter.v1.AcceptLotReturnRequest
-	(*SendOnApprovalRequest)(nil),           // 80: seamshare.cutter.v1.SendOnApprovalRequest
-	(*DeclineApprovalRequest)(nil),          // 81: seamshare.cutter.v1.DeclineApprovalRequest
-	(*ExtendApprovalRequest)(nil),           // 82: seamshare.cutter.v1.ExtendApprovalRequest
-	(*TakeBackFromApprovalRequest)(nil),     // 83: seamshare.cutter.v1.TakeBackFromApprovalRequest
-	(*RecordApprovalLossRequest)(nil),       // 84: seamshare.cutter.v1.RecordApprovalLossRequest
-	(*GetApprovalRequest)(nil),              // 85: seamshare.cutter.v1.GetApprovalRequest
-	(*ListApprovalsRequest)(nil),            // 86: seamshare.cutter.v1.ListApprovalsRequest
-	(*ListWantedRequest)(nil),               // 87: seamshare.cutter.v1.ListWantedRequest
-	(*StudyPieceRequest)(nil),               // 88: seamshare.cutter.v1.StudyPieceRequest
-	(*MakePlanRequest)(nil),                 // 89: seamshare.cutter.v1.MakePlanRequest
-	(*RevisePlanRequest)(nil),               // 90: seamshare.cutter.v1.RevisePlanRequest
-	(*ChoosePlanRequest)(nil),               // 91: seamshare.cutter.v1.ChoosePlanRequest
-	(*DropPlanRequest)(nil),                 // 92: seamshare.cutter.v1.DropPlanRequest
-	(*ListPlansRequest)(nil),                // 93: seamshare.cutter.v1.ListPlansRequest
-	(*GetStudyRequest)(nil),                 // 94: seamshare.cutter.v1.GetStudyRequest
-	(*GetPlanRequest)(nil),                  // 95: seamshare.cutter.v1.GetPlanRequest
-	(*EvaluatePlanRequest)(nil),             // 96: seamshare.cutter.v1.EvaluatePlanRequest
-	(*SuggestPlansRequest)(nil),             // 97: seamshare.cutter.v1.SuggestPlansRequest
-	(*DrawPlanRequest)(nil),                 // 98: seamshare.cutter.v1.DrawPlanRequest
-	(*AwaitDecisionRequest)(nil),            // 99: seamshare.cutter.v1.AwaitDecisionRequest
-	(*DecideRequest)(nil),                   // 100: seamshare.cutter.v1.DecideRequest
-	(*GradePartRequest)(nil),                // 101: seamshare.cutter.v1.GradePartRequest
-	(*RecordDecisionRequest)(nil),           // 102: seamshare.cutter.v1.RecordDecisionRequest
-	(*RecordOutcomeRequest)(nil),            // 103: seamshare.cutter.v1.RecordOutcomeRequest
-	(*ListDecisionsRequest)(nil),            // 104: seamshare.cutter.v1.ListDecisionsRequest
-	(*GetDecisionRecordRequest)(nil),        // 105: seamshare.cutter.v1.GetDecisionRecordRequest
-	(*LookAgainRequest)(nil),                // 106: seamshare.cutter.v1.LookAgainRequest
-	(*ReportMixUpRequest)(nil),              // 107: seamshare.cutter.v1.ReportMixUpRequest
-	(*CheckStoneRequest)(nil),               // 108: seamshare.cutter.v1.CheckStoneRequest
-	(*ConfirmStoneRequest)(nil),             // 109: seamshare.cutter.v1.ConfirmStoneRequest
-	(*RegradeStoneRequest)(nil),             // 110: seamshare.cutter.v1.RegradeStoneRequest
-	(*RecutStoneRequest)(nil),               // 111: seamshare.cutter.v1.RecutStoneRequest
-	(*MakeLotRequest)(nil),                  // 112: seamshare.cutter.v1.MakeLotRequest
-	(*PutLotOnSaleRequest)(nil),             // 113: seamshare.cutter.v1.PutLotOnSaleRequest
-	(*TakeLotOffSaleRequest)(nil),           // 114: seamshare.cutter.v1.TakeLotOffSaleRequest
-	(*UnmakeLotRequest)(nil),                // 115: seamshare.cutter.v1.UnmakeLotRequest
-	(*GetLotRequest)(nil),                   // 116: seamshare.cutter.v1.GetLotRequest
-	(*ListLotsRequest)(nil),                 // 117: seamshare.cutter.v1.ListLotsRequest
-	(*PublishRoughRequest)(nil),             // 118: seamshare.cutter.v1.PublishRoughRequest
-	(*TakeRoughBackRequest)(nil),            // 119: seamshare.cutter.v1.TakeRoughBackRequest
-	(*PromiseStonesRequest)(nil),            // 120: seamshare.cutter.v1.PromiseStonesRequest
-	(*WithdrawPromiseRequest)(nil),          // 121: seamshare.cutter.v1.WithdrawPromiseRequest
-	(*DeliverPromiseRequest)(nil),           // 122: seamshare.cutter.v1.DeliverPromiseRequest
-	(*ListPromisesRequest)(nil),             // 123: seamshare.cutter.v1.ListPromisesRequest
-	(*ListBenchRequest)(nil),                // 124: seamshare.cutter.v1.ListBenchRequest
-	(*WithdrawOfferResponse)(nil),           // 125: seamshare.cutter.v1.WithdrawOfferResponse
-	(*AcceptCounterOfferResponse)(nil),      // 126: seamshare.cutter.v1.AcceptCounterOfferResponse
-	(*DeclineCounterOfferResponse)(nil),     // 127: seamshare.cutter.v1.DeclineCounterOfferResponse
-	(*ListAllMyOffersResponse)(nil),         // 128: seamshare.cutter.v1.ListAllMyOffersResponse
-	(*AskViewingResponse)(nil),              // 129: seamshare.cutter.v1.AskViewingResponse
-	(*CancelViewingResponse)(nil),           // 130: seamshare.cutter.v1.CancelViewingResponse
-	(*ListMyViewingsResponse)(nil),          // 131: seamshare.cutter.v1.ListMyViewingsResponse
-	(*NoteInspectionResponse)(nil),          // 132: seamshare.cutter.v1.NoteInspectionResponse
-	(*ListMyNotesResponse)(nil),             // 133: seamshare.cutter.v1.ListMyNotesResponse
-	(*CallOffMisdescribedDealResponse)(nil), // 134: seamshare.cutter.v1.CallOffMisdescribedDealResponse
-	(*GiveBackParcelResponse)(nil),          // 135: seamshare.cutter.v1.GiveBackParcelResponse
-	(*OpenLineResponse)(nil),                // 136: seamshare.cutter.v1.OpenLineResponse
-	(*CloseParcelResponse)(nil),             // 137: seamshare.cutter.v1.CloseParcelResponse
-	(*OfferSetResponse)(nil),                // 138: seamshare.cutter.v1.OfferSetResponse
-	(*TakeOffSaleResponse)(nil),             // 139: seamshare.cutter.v1.TakeOffSaleResponse
-	(*GetSaleResponse)(nil),                 // 140: seamshare.cutter.v1.GetSaleResponse
-	(*ListSalesResponse)(nil),               // 141: seamshare.cutter.v1.ListSalesResponse
-	(*DispatchOrderResponse)(nil),           // 142: seamshare.cutter.v1.DispatchOrderResponse
-	(*AnswerDamageClaimResponse)(nil),       // 143: seamshare.cutter.v1.AnswerDamageClaimResponse
-	(*AcceptLotReturnResponse)(nil),         // 144: seamshare.cutter.v1.AcceptLotReturnResponse
-	(*SendOnApprovalResponse)(nil),          // 145: seamshare.cutter.v1.SendOnApprovalResponse
-	(*DeclineApprovalResponse)(nil),         // 146: seamshare.cutter.v1.DeclineApprovalResponse
-	(*ExtendApprovalResponse)(nil),          // 147: seamshare.cutter.v1.ExtendApprovalResponse
-	(*TakeBackFromApprovalResponse)(nil),    // 148: seamshare.cutter.v1.TakeBackFromApprovalResponse
-	(*RecordApprovalLossResponse)(nil),      // 149: seamshare.cutter.v1.RecordApprovalLossResponse
-	(*GetApprovalResponse)(nil),             // 150: seamshare.cutter.v1.GetApprovalResponse
-	(*ListApprovalsResponse)(nil),           // 151: seamshare.cutter.v1.ListApprovalsResponse
-	(*ListWantedResponse)(nil),              // 152: seamshare.cutter.v1.ListWantedResponse
-	(*StudyPieceResponse)(nil),              // 153: seamshare.cutter.v1.StudyPieceResponse
-	(*MakePlanResponse)(nil),                // 154: seamshare.cutter.v1.MakePlanResponse
-	(*RevisePlanResponse)(nil),              // 155: seamshare.cutter.v1.RevisePlanResponse
-	(*ChoosePlanResponse)(nil),              // 156: seamshare.cutter.v1.ChoosePlanResponse
-	(*DropPlanResponse)(nil),                // 157: seamshare.cutter.v1.DropPlanResponse
-	(*ListPlansResponse)(nil),               // 158: seamshare.cutter.v1.ListPlansResponse
-	(*GetStudyResponse)(nil),                // 159: seamshare.cutter.v1.GetStudyResponse
-	(*GetPlanResponse)(nil),                 // 160: seamshare.cutter.v1.GetPlanResponse
-	(*EvaluatePlanResponse)(nil),            // 161: seamshare.cutter.v1.EvaluatePlanResponse
-	(*SuggestPlansResponse)(nil),            // 162: seamshare.cutter.v1.SuggestPlansResponse
-	(*DrawPlanResponse)(nil),                // 163: seamshare.cutter.v1.DrawPlanResponse
-	(*AwaitDecisionResponse)(nil),           // 164: seamshare.cutter.v1.AwaitDecisionResponse
-	(*DecideResponse)(nil),                  // 165: seamshare.cutter.v1.DecideResponse
-	(*GradePartResponse)(nil),               // 166: seamshare.cutter.v1.GradePartResponse
-	(*RecordDecisionResponse)(nil),          // 167: seamshare.cutter.v1.RecordDecisionResponse
-	(*RecordOutcomeResponse)(nil),           // 168: seamshare.cutter.v1.RecordOutcomeResponse
-	(*ListDecisionsResponse)(nil),           // 169: seamshare.cutter.v1.ListDecisionsResponse
-	(*GetDecisionRecordResponse)(nil),       // 170: seamshare.cutter.v1.GetDecisionRecordResponse
-	(*LookAgainResponse)(nil),               // 171: seamshare.cutter.v1.LookAgainResponse
-	(*ReportMixUpResponse)(nil),             // 172: seamshare.cutter.v1.ReportMixUpResponse
-	(*CheckStoneResponse)(nil),              // 173: seamshare.cutter.v1.CheckStoneResponse
-	(*ConfirmStoneResponse)(nil),            // 174: seamshare.cutter.v1.ConfirmStoneResponse
-	(*RegradeStoneResponse)(nil),            // 175: seamshare.cutter.v1.RegradeStoneResponse
-	(*RecutStoneResponse)(nil),              // 176: seamshare.cutter.v1.RecutStoneResponse
-	(*MakeLotResponse)(nil),                 // 177: seamshare.cutter.v1.MakeLotResponse
-	(*PutLotOnSaleResponse)(nil),            // 178: seamshare.cutter.v1.PutLotOnSaleResponse
-	(*TakeLotOffSaleResponse)(nil),          // 179: seamshare.cutter.v1.TakeLotOffSaleResponse
-	(*UnmakeLotResponse)(nil),               // 180: seamshare.cutter.v1.UnmakeLotResponse
-	(*GetLotResponse)(nil),                  // 181: seamshare.cutter.v1.GetLotResponse
-	(*ListLotsResponse)(nil),                // 182: seamshare.cutter.v1.ListLotsResponse
-	(*PublishRoughResponse)(nil),            // 183: seamshare.cutter.v1.PublishRoughResponse
-	(*TakeRoughBackResponse)(nil),           // 184: seamshare.cutter.v1.TakeRoughBackResponse
-	(*PromiseStonesResponse)(nil),           // 185: seamshare.cutter.v1.PromiseStonesResponse
-	(*WithdrawPromiseResponse)(nil),         // 186: seamshare.cutter.v1.WithdrawPromiseResponse
-	(*DeliverPromiseResponse)(nil),          // 187: seamshare.cutter.v1.DeliverPromiseResponse
-	(*ListPromisesResponse)(nil),            // 188: seamshare.cutter.v1.ListPromisesResponse
-	(*ListBenchResponse)(nil),               // 189: seamshare.cutter.v1.ListBenchResponse
+	(*CallOffUnpaidOrderRequest)(nil),       // 79: seamshare.cutter.v1.CallOffUnpaidOrderRequest
+	(*AcceptLotReturnRequest)(nil),          // 80: seamshare.cutter.v1.AcceptLotReturnRequest
+	(*SendOnApprovalRequest)(nil),           // 81: seamshare.cutter.v1.SendOnApprovalRequest
+	(*DeclineApprovalRequest)(nil),          // 82: seamshare.cutter.v1.DeclineApprovalRequest
+	(*ExtendApprovalRequest)(nil),           // 83: seamshare.cutter.v1.ExtendApprovalRequest
+	(*TakeBackFromApprovalRequest)(nil),     // 84: seamshare.cutter.v1.TakeBackFromApprovalRequest
+	(*RecordApprovalLossRequest)(nil),       // 85: seamshare.cutter.v1.RecordApprovalLossRequest
+	(*GetApprovalRequest)(nil),              // 86: seamshare.cutter.v1.GetApprovalRequest
+	(*ListApprovalsRequest)(nil),            // 87: seamshare.cutter.v1.ListApprovalsRequest
+	(*ListWantedRequest)(nil),               // 88: seamshare.cutter.v1.ListWantedRequest
+	(*StudyPieceRequest)(nil),               // 89: seamshare.cutter.v1.StudyPieceRequest
+	(*MakePlanRequest)(nil),                 // 90: seamshare.cutter.v1.MakePlanRequest
+	(*RevisePlanRequest)(nil),               // 91: seamshare.cutter.v1.RevisePlanRequest
+	(*ChoosePlanRequest)(nil),               // 92: seamshare.cutter.v1.ChoosePlanRequest
+	(*DropPlanRequest)(nil),                 // 93: seamshare.cutter.v1.DropPlanRequest
+	(*ListPlansRequest)(nil),                // 94: seamshare.cutter.v1.ListPlansRequest
+	(*GetStudyRequest)(nil),                 // 95: seamshare.cutter.v1.GetStudyRequest
+	(*GetPlanRequest)(nil),                  // 96: seamshare.cutter.v1.GetPlanRequest
+	(*EvaluatePlanRequest)(nil),             // 97: seamshare.cutter.v1.EvaluatePlanRequest
+	(*SuggestPlansRequest)(nil),             // 98: seamshare.cutter.v1.SuggestPlansRequest
+	(*DrawPlanRequest)(nil),                 // 99: seamshare.cutter.v1.DrawPlanRequest
+	(*AwaitDecisionRequest)(nil),            // 100: seamshare.cutter.v1.AwaitDecisionRequest
+	(*DecideRequest)(nil),                   // 101: seamshare.cutter.v1.DecideRequest
+	(*GradePartRequest)(nil),                // 102: seamshare.cutter.v1.GradePartRequest
+	(*RecordDecisionRequest)(nil),           // 103: seamshare.cutter.v1.RecordDecisionRequest
+	(*RecordOutcomeRequest)(nil),            // 104: seamshare.cutter.v1.RecordOutcomeRequest
+	(*ListDecisionsRequest)(nil),            // 105: seamshare.cutter.v1.ListDecisionsRequest
+	(*GetDecisionRecordRequest)(nil),        // 106: seamshare.cutter.v1.GetDecisionRecordRequest
+	(*LookAgainRequest)(nil),                // 107: seamshare.cutter.v1.LookAgainRequest
+	(*ReportMixUpRequest)(nil),              // 108: seamshare.cutter.v1.ReportMixUpRequest
+	(*CheckStoneRequest)(nil),               // 109: seamshare.cutter.v1.CheckStoneRequest
+	(*ConfirmStoneRequest)(nil),             // 110: seamshare.cutter.v1.ConfirmStoneRequest
+	(*RegradeStoneRequest)(nil),             // 111: seamshare.cutter.v1.RegradeStoneRequest
+	(*RecutStoneRequest)(nil),               // 112: seamshare.cutter.v1.RecutStoneRequest
+	(*MakeLotRequest)(nil),                  // 113: seamshare.cutter.v1.MakeLotRequest
+	(*PutLotOnSaleRequest)(nil),             // 114: seamshare.cutter.v1.PutLotOnSaleRequest
+	(*TakeLotOffSaleRequest)(nil),           // 115: seamshare.cutter.v1.TakeLotOffSaleRequest
+	(*UnmakeLotRequest)(nil),                // 116: seamshare.cutter.v1.UnmakeLotRequest
+	(*GetLotRequest)(nil),                   // 117: seamshare.cutter.v1.GetLotRequest
+	(*ListLotsRequest)(nil),                 // 118: seamshare.cutter.v1.ListLotsRequest
+	(*PublishRoughRequest)(nil),             // 119: seamshare.cutter.v1.PublishRoughRequest
+	(*TakeRoughBackRequest)(nil),            // 120: seamshare.cutter.v1.TakeRoughBackRequest
+	(*PromiseStonesRequest)(nil),            // 121: seamshare.cutter.v1.PromiseStonesRequest
+	(*WithdrawPromiseRequest)(nil),          // 122: seamshare.cutter.v1.WithdrawPromiseRequest
+	(*DeliverPromiseRequest)(nil),           // 123: seamshare.cutter.v1.DeliverPromiseRequest
+	(*ListPromisesRequest)(nil),             // 124: seamshare.cutter.v1.ListPromisesRequest
+	(*ListBenchRequest)(nil),                // 125: seamshare.cutter.v1.ListBenchRequest
+	(*WithdrawOfferResponse)(nil),           // 126: seamshare.cutter.v1.WithdrawOfferResponse
+	(*AcceptCounterOfferResponse)(nil),      // 127: seamshare.cutter.v1.AcceptCounterOfferResponse
+	(*DeclineCounterOfferResponse)(nil),     // 128: seamshare.cutter.v1.DeclineCounterOfferResponse
+	(*ListAllMyOffersResponse)(nil),         // 129: seamshare.cutter.v1.ListAllMyOffersResponse
+	(*AskViewingResponse)(nil),              // 130: seamshare.cutter.v1.AskViewingResponse
+	(*CancelViewingResponse)(nil),           // 131: seamshare.cutter.v1.CancelViewingResponse
+	(*ListMyViewingsResponse)(nil),          // 132: seamshare.cutter.v1.ListMyViewingsResponse
+	(*NoteInspectionResponse)(nil),          // 133: seamshare.cutter.v1.NoteInspectionResponse
+	(*ListMyNotesResponse)(nil),             // 134: seamshare.cutter.v1.ListMyNotesResponse
+	(*CallOffMisdescribedDealResponse)(nil), // 135: seamshare.cutter.v1.CallOffMisdescribedDealResponse
+	(*GiveBackParcelResponse)(nil),          // 136: seamshare.cutter.v1.GiveBackParcelResponse
+	(*OpenLineResponse)(nil),                // 137: seamshare.cutter.v1.OpenLineResponse
+	(*CloseParcelResponse)(nil),             // 138: seamshare.cutter.v1.CloseParcelResponse
+	(*OfferSetResponse)(nil),                // 139: seamshare.cutter.v1.OfferSetResponse
+	(*TakeOffSaleResponse)(nil),             // 140: seamshare.cutter.v1.TakeOffSaleResponse
+	(*GetSaleResponse)(nil),                 // 141: seamshare.cutter.v1.GetSaleResponse
+	(*ListSalesResponse)(nil),               // 142: seamshare.cutter.v1.ListSalesResponse
+	(*DispatchOrderResponse)(nil),           // 143: seamshare.cutter.v1.DispatchOrderResponse
+	(*AnswerDamageClaimResponse)(nil),       // 144: seamshare.cutter.v1.AnswerDamageClaimResponse
+	(*CallOffUnpaidOrderResponse)(nil),      // 145: seamshare.cutter.v1.CallOffUnpaidOrderResponse
+	(*AcceptLotReturnResponse)(nil),         // 146: seamshare.cutter.v1.AcceptLotReturnResponse
+	(*SendOnApprovalResponse)(nil),          // 147: seamshare.cutter.v1.SendOnApprovalResponse
+	(*DeclineApprovalResponse)(nil),         // 148: seamshare.cutter.v1.DeclineApprovalResponse
+	(*ExtendApprovalResponse)(nil),          // 149: seamshare.cutter.v1.ExtendApprovalResponse
+	(*TakeBackFromApprovalResponse)(nil),    // 150: seamshare.cutter.v1.TakeBackFromApprovalResponse
+	(*RecordApprovalLossResponse)(nil),      // 151: seamshare.cutter.v1.RecordApprovalLossResponse
+	(*GetApprovalResponse)(nil),             // 152: seamshare.cutter.v1.GetApprovalResponse
+	(*ListApprovalsResponse)(nil),           // 153: seamshare.cutter.v1.ListApprovalsResponse
+	(*ListWantedResponse)(nil),              // 154: seamshare.cutter.v1.ListWantedResponse
+	(*StudyPieceResponse)(nil),              // 155: seamshare.cutter.v1.StudyPieceResponse
+	(*MakePlanResponse)(nil),                // 156: seamshare.cutter.v1.MakePlanResponse
+	(*RevisePlanResponse)(nil),              // 157: seamshare.cutter.v1.RevisePlanResponse
+	(*ChoosePlanResponse)(nil),              // 158: seamshare.cutter.v1.ChoosePlanResponse
+	(*DropPlanResponse)(nil),                // 159: seamshare.cutter.v1.DropPlanResponse
+	(*ListPlansResponse)(nil),               // 160: seamshare.cutter.v1.ListPlansResponse
+	(*GetStudyResponse)(nil),                // 161: seamshare.cutter.v1.GetStudyResponse
+	(*GetPlanResponse)(nil),                 // 162: seamshare.cutter.v1.GetPlanResponse
+	(*EvaluatePlanResponse)(nil),            // 163: seamshare.cutter.v1.EvaluatePlanResponse
+	(*SuggestPlansResponse)(nil),            // 164: seamshare.cutter.v1.SuggestPlansResponse
+	(*DrawPlanResponse)(nil),                // 165: seamshare.cutter.v1.DrawPlanResponse
+	(*AwaitDecisionResponse)(nil),           // 166: seamshare.cutter.v1.AwaitDecisionResponse
+	(*DecideResponse)(nil),                  // 167: seamshare.cutter.v1.DecideResponse
+	(*GradePartResponse)(nil),               // 168: seamshare.cutter.v1.GradePartResponse
+	(*RecordDecisionResponse)(nil),          // 169: seamshare.cutter.v1.RecordDecisionResponse
+	(*RecordOutcomeResponse)(nil),           // 170: seamshare.cutter.v1.RecordOutcomeResponse
+	(*ListDecisionsResponse)(nil),           // 171: seamshare.cutter.v1.ListDecisionsResponse
+	(*GetDecisionRecordResponse)(nil),       // 172: seamshare.cutter.v1.GetDecisionRecordResponse
+	(*LookAgainResponse)(nil),               // 173: seamshare.cutter.v1.LookAgainResponse
+	(*ReportMixUpResponse)(nil),             // 174: seamshare.cutter.v1.ReportMixUpResponse
+	(*CheckStoneResponse)(nil),              // 175: seamshare.cutter.v1.CheckStoneResponse
+	(*ConfirmStoneResponse)(nil),            // 176: seamshare.cutter.v1.ConfirmStoneResponse
+	(*RegradeStoneResponse)(nil),            // 177: seamshare.cutter.v1.RegradeStoneResponse
+	(*RecutStoneResponse)(nil),              // 178: seamshare.cutter.v1.RecutStoneResponse
+	(*MakeLotResponse)(nil),                 // 179: seamshare.cutter.v1.MakeLotResponse
+	(*PutLotOnSaleResponse)(nil),            // 180: seamshare.cutter.v1.PutLotOnSaleResponse
+	(*TakeLotOffSaleResponse)(nil),          // 181: seamshare.cutter.v1.TakeLotOffSaleResponse
+	(*UnmakeLotResponse)(nil),               // 182: seamshare.cutter.v1.UnmakeLotResponse
+	(*GetLotResponse)(nil),                  // 183: seamshare.cutter.v1.GetLotResponse
+	(*ListLotsResponse)(nil),                // 184: seamshare.cutter.v1.ListLotsResponse
+	(*PublishRoughResponse)(nil),            // 185: seamshare.cutter.v1.PublishRoughResponse
+	(*TakeRoughBackResponse)(nil),           // 186: seamshare.cutter.v1.TakeRoughBackResponse
+	(*PromiseStonesResponse)(nil),           // 187: seamshare.cutter.v1.PromiseStonesResponse
+	(*WithdrawPromiseResponse)(nil),         // 188: seamshare.cutter.v1.WithdrawPromiseResponse
+	(*DeliverPromiseResponse)(nil),          // 189: seamshare.cutter.v1.DeliverPromiseResponse
+	(*ListPromisesResponse)(nil),            // 190: seamshare.cutter.v1.ListPromisesResponse
+	(*ListBenchResponse)(nil),               // 191: seamshare.cutter.v1.ListBenchResponse
 }
 var file_seamshare_cutter_v1_cutter_service_proto_depIdxs = []int32{
 	41,  // 0: seamshare.cutter.v1.ListMarketResponse.parcels:type_name -> seamshare.type.v1.Parcel
@@ -3869,137 +3873,139 @@ var file_seamshare_cutter_v1_cutter_service_proto_depIdxs = []int32{
 	76,  // 85: seamshare.cutter.v1.CutterService.ListSales:input_type -> seamshare.cutter.v1.ListSalesRequest
 	77,  // 86: seamshare.cutter.v1.CutterService.DispatchOrder:input_type -> seamshare.cutter.v1.DispatchOrderRequest
 	78,  // 87: seamshare.cutter.v1.CutterService.AnswerDamageClaim:input_type -> seamshare.cutter.v1.AnswerDamageClaimRequest
-	79,  // 88: seamshare.cutter.v1.CutterService.AcceptLotReturn:input_type -> seamshare.cutter.v1.AcceptLotReturnRequest
-	80,  // 89: seamshare.cutter.v1.CutterService.SendOnApproval:input_type -> seamshare.cutter.v1.SendOnApprovalRequest
-	81,  // 90: seamshare.cutter.v1.CutterService.DeclineApproval:input_type -> seamshare.cutter.v1.DeclineApprovalRequest
-	82,  // 91: seamshare.cutter.v1.CutterService.ExtendApproval:input_type -> seamshare.cutter.v1.ExtendApprovalRequest
-	83,  // 92: seamshare.cutter.v1.CutterService.TakeBackFromApproval:input_type -> seamshare.cutter.v1.TakeBackFromApprovalRequest
-	84,  // 93: seamshare.cutter.v1.CutterService.RecordApprovalLoss:input_type -> seamshare.cutter.v1.RecordApprovalLossRequest
-	85,  // 94: seamshare.cutter.v1.CutterService.GetApproval:input_type -> seamshare.cutter.v1.GetApprovalRequest
-	86,  // 95: seamshare.cutter.v1.CutterService.ListApprovals:input_type -> seamshare.cutter.v1.ListApprovalsRequest
-	87,  // 96: seamshare.cutter.v1.CutterService.ListWanted:input_type -> seamshare.cutter.v1.ListWantedRequest
-	88,  // 97: seamshare.cutter.v1.CutterService.StudyPiece:input_type -> seamshare.cutter.v1.StudyPieceRequest
-	89,  // 98: seamshare.cutter.v1.CutterService.MakePlan:input_type -> seamshare.cutter.v1.MakePlanRequest
-	90,  // 99: seamshare.cutter.v1.CutterService.RevisePlan:input_type -> seamshare.cutter.v1.RevisePlanRequest
-	91,  // 100: seamshare.cutter.v1.CutterService.ChoosePlan:input_type -> seamshare.cutter.v1.ChoosePlanRequest
-	92,  // 101: seamshare.cutter.v1.CutterService.DropPlan:input_type -> seamshare.cutter.v1.DropPlanRequest
-	93,  // 102: seamshare.cutter.v1.CutterService.ListPlans:input_type -> seamshare.cutter.v1.ListPlansRequest
-	94,  // 103: seamshare.cutter.v1.CutterService.GetStudy:input_type -> seamshare.cutter.v1.GetStudyRequest
-	95,  // 104: seamshare.cutter.v1.CutterService.GetPlan:input_type -> seamshare.cutter.v1.GetPlanRequest
-	96,  // 105: seamshare.cutter.v1.CutterService.EvaluatePlan:input_type -> seamshare.cutter.v1.EvaluatePlanRequest
-	97,  // 106: seamshare.cutter.v1.CutterService.SuggestPlans:input_type -> seamshare.cutter.v1.SuggestPlansRequest
-	98,  // 107: seamshare.cutter.v1.CutterService.DrawPlan:input_type -> seamshare.cutter.v1.DrawPlanRequest
-	99,  // 108: seamshare.cutter.v1.CutterService.AwaitDecision:input_type -> seamshare.cutter.v1.AwaitDecisionRequest
-	100, // 109: seamshare.cutter.v1.CutterService.Decide:input_type -> seamshare.cutter.v1.DecideRequest
-	101, // 110: seamshare.cutter.v1.CutterService.GradePart:input_type -> seamshare.cutter.v1.GradePartRequest
-	102, // 111: seamshare.cutter.v1.CutterService.RecordDecision:input_type -> seamshare.cutter.v1.RecordDecisionRequest
-	103, // 112: seamshare.cutter.v1.CutterService.RecordOutcome:input_type -> seamshare.cutter.v1.RecordOutcomeRequest
-	104, // 113: seamshare.cutter.v1.CutterService.ListDecisions:input_type -> seamshare.cutter.v1.ListDecisionsRequest
-	105, // 114: seamshare.cutter.v1.CutterService.GetDecisionRecord:input_type -> seamshare.cutter.v1.GetDecisionRecordRequest
-	106, // 115: seamshare.cutter.v1.CutterService.LookAgain:input_type -> seamshare.cutter.v1.LookAgainRequest
-	107, // 116: seamshare.cutter.v1.CutterService.ReportMixUp:input_type -> seamshare.cutter.v1.ReportMixUpRequest
-	108, // 117: seamshare.cutter.v1.CutterService.CheckStone:input_type -> seamshare.cutter.v1.CheckStoneRequest
-	109, // 118: seamshare.cutter.v1.CutterService.ConfirmStone:input_type -> seamshare.cutter.v1.ConfirmStoneRequest
-	110, // 119: seamshare.cutter.v1.CutterService.RegradeStone:input_type -> seamshare.cutter.v1.RegradeStoneRequest
-	111, // 120: seamshare.cutter.v1.CutterService.RecutStone:input_type -> seamshare.cutter.v1.RecutStoneRequest
-	112, // 121: seamshare.cutter.v1.CutterService.MakeLot:input_type -> seamshare.cutter.v1.MakeLotRequest
-	113, // 122: seamshare.cutter.v1.CutterService.PutLotOnSale:input_type -> seamshare.cutter.v1.PutLotOnSaleRequest
-	114, // 123: seamshare.cutter.v1.CutterService.TakeLotOffSale:input_type -> seamshare.cutter.v1.TakeLotOffSaleRequest
-	115, // 124: seamshare.cutter.v1.CutterService.UnmakeLot:input_type -> seamshare.cutter.v1.UnmakeLotRequest
-	116, // 125: seamshare.cutter.v1.CutterService.GetLot:input_type -> seamshare.cutter.v1.GetLotRequest
-	117, // 126: seamshare.cutter.v1.CutterService.ListLots:input_type -> seamshare.cutter.v1.ListLotsRequest
-	118, // 127: seamshare.cutter.v1.CutterService.PublishRough:input_type -> seamshare.cutter.v1.PublishRoughRequest
-	119, // 128: seamshare.cutter.v1.CutterService.TakeRoughBack:input_type -> seamshare.cutter.v1.TakeRoughBackRequest
-	120, // 129: seamshare.cutter.v1.CutterService.PromiseStones:input_type -> seamshare.cutter.v1.PromiseStonesRequest
-	121, // 130: seamshare.cutter.v1.CutterService.WithdrawPromise:input_type -> seamshare.cutter.v1.WithdrawPromiseRequest
-	122, // 131: seamshare.cutter.v1.CutterService.DeliverPromise:input_type -> seamshare.cutter.v1.DeliverPromiseRequest
-	123, // 132: seamshare.cutter.v1.CutterService.ListPromises:input_type -> seamshare.cutter.v1.ListPromisesRequest
-	124, // 133: seamshare.cutter.v1.CutterService.ListBench:input_type -> seamshare.cutter.v1.ListBenchRequest
-	1,   // 134: seamshare.cutter.v1.CutterService.ListMarket:output_type -> seamshare.cutter.v1.ListMarketResponse
-	3,   // 135: seamshare.cutter.v1.CutterService.ListParcels:output_type -> seamshare.cutter.v1.ListParcelsResponse
-	5,   // 136: seamshare.cutter.v1.CutterService.GetParcel:output_type -> seamshare.cutter.v1.GetParcelResponse
-	7,   // 137: seamshare.cutter.v1.CutterService.MakeOffer:output_type -> seamshare.cutter.v1.MakeOfferResponse
-	9,   // 138: seamshare.cutter.v1.CutterService.ListMyOffers:output_type -> seamshare.cutter.v1.ListMyOffersResponse
-	11,  // 139: seamshare.cutter.v1.CutterService.TakeParcel:output_type -> seamshare.cutter.v1.TakeParcelResponse
-	13,  // 140: seamshare.cutter.v1.CutterService.ReceiveParcel:output_type -> seamshare.cutter.v1.ReceiveParcelResponse
-	15,  // 141: seamshare.cutter.v1.CutterService.ListPieces:output_type -> seamshare.cutter.v1.ListPiecesResponse
-	17,  // 142: seamshare.cutter.v1.CutterService.GetPiece:output_type -> seamshare.cutter.v1.GetPieceResponse
-	19,  // 143: seamshare.cutter.v1.CutterService.WorkPart:output_type -> seamshare.cutter.v1.WorkPartResponse
-	21,  // 144: seamshare.cutter.v1.CutterService.PlacePart:output_type -> seamshare.cutter.v1.PlacePartResponse
-	23,  // 145: seamshare.cutter.v1.CutterService.FinishStone:output_type -> seamshare.cutter.v1.FinishStoneResponse
-	25,  // 146: seamshare.cutter.v1.CutterService.PutStoneOnSale:output_type -> seamshare.cutter.v1.PutStoneOnSaleResponse
-	27,  // 147: seamshare.cutter.v1.CutterService.AcceptReturn:output_type -> seamshare.cutter.v1.AcceptReturnResponse
-	29,  // 148: seamshare.cutter.v1.CutterService.GetStone:output_type -> seamshare.cutter.v1.GetStoneResponse
-	31,  // 149: seamshare.cutter.v1.CutterService.ListStones:output_type -> seamshare.cutter.v1.ListStonesResponse
-	33,  // 150: seamshare.cutter.v1.CutterService.GetYield:output_type -> seamshare.cutter.v1.GetYieldResponse
-	35,  // 151: seamshare.cutter.v1.CutterService.GetShare:output_type -> seamshare.cutter.v1.GetShareResponse
-	125, // 152: seamshare.cutter.v1.CutterService.WithdrawOffer:output_type -> seamshare.cutter.v1.WithdrawOfferResponse
-	126, // 153: seamshare.cutter.v1.CutterService.AcceptCounterOffer:output_type -> seamshare.cutter.v1.AcceptCounterOfferResponse
-	127, // 154: seamshare.cutter.v1.CutterService.DeclineCounterOffer:output_type -> seamshare.cutter.v1.DeclineCounterOfferResponse
-	128, // 155: seamshare.cutter.v1.CutterService.ListAllMyOffers:output_type -> seamshare.cutter.v1.ListAllMyOffersResponse
-	129, // 156: seamshare.cutter.v1.CutterService.AskViewing:output_type -> seamshare.cutter.v1.AskViewingResponse
-	130, // 157: seamshare.cutter.v1.CutterService.CancelViewing:output_type -> seamshare.cutter.v1.CancelViewingResponse
-	131, // 158: seamshare.cutter.v1.CutterService.ListMyViewings:output_type -> seamshare.cutter.v1.ListMyViewingsResponse
-	132, // 159: seamshare.cutter.v1.CutterService.NoteInspection:output_type -> seamshare.cutter.v1.NoteInspectionResponse
-	133, // 160: seamshare.cutter.v1.CutterService.ListMyNotes:output_type -> seamshare.cutter.v1.ListMyNotesResponse
-	134, // 161: seamshare.cutter.v1.CutterService.CallOffMisdescribedDeal:output_type -> seamshare.cutter.v1.CallOffMisdescribedDealResponse
-	135, // 162: seamshare.cutter.v1.CutterService.GiveBackParcel:output_type -> seamshare.cutter.v1.GiveBackParcelResponse
-	136, // 163: seamshare.cutter.v1.CutterService.OpenLine:output_type -> seamshare.cutter.v1.OpenLineResponse
-	137, // 164: seamshare.cutter.v1.CutterService.CloseParcel:output_type -> seamshare.cutter.v1.CloseParcelResponse
-	138, // 165: seamshare.cutter.v1.CutterService.OfferSet:output_type -> seamshare.cutter.v1.OfferSetResponse
-	139, // 166: seamshare.cutter.v1.CutterService.TakeOffSale:output_type -> seamshare.cutter.v1.TakeOffSaleResponse
-	140, // 167: seamshare.cutter.v1.CutterService.GetSale:output_type -> seamshare.cutter.v1.GetSaleResponse
-	141, // 168: seamshare.cutter.v1.CutterService.ListSales:output_type -> seamshare.cutter.v1.ListSalesResponse
-	142, // 169: seamshare.cutter.v1.CutterService.DispatchOrder:output_type -> seamshare.cutter.v1.DispatchOrderResponse
-	143, // 170: seamshare.cutter.v1.CutterService.AnswerDamageClaim:output_type -> seamshare.cutter.v1.AnswerDamageClaimResponse
-	144, // 171: seamshare.cutter.v1.CutterService.AcceptLotReturn:output_type -> seamshare.cutter.v1.AcceptLotReturnResponse
-	145, // 172: seamshare.cutter.v1.CutterService.SendOnApproval:output_type -> seamshare.cutter.v1.SendOnApprovalResponse
-	146, // 173: seamshare.cutter.v1.CutterService.DeclineApproval:output_type -> seamshare.cutter.v1.DeclineApprovalResponse
-	147, // 174: seamshare.cutter.v1.CutterService.ExtendApproval:output_type -> seamshare.cutter.v1.ExtendApprovalResponse
-	148, // 175: seamshare.cutter.v1.CutterService.TakeBackFromApproval:output_type -> seamshare.cutter.v1.TakeBackFromApprovalResponse
-	149, // 176: seamshare.cutter.v1.CutterService.RecordApprovalLoss:output_type -> seamshare.cutter.v1.RecordApprovalLossResponse
-	150, // 177: seamshare.cutter.v1.CutterService.GetApproval:output_type -> seamshare.cutter.v1.GetApprovalResponse
-	151, // 178: seamshare.cutter.v1.CutterService.ListApprovals:output_type -> seamshare.cutter.v1.ListApprovalsResponse
-	152, // 179: seamshare.cutter.v1.CutterService.ListWanted:output_type -> seamshare.cutter.v1.ListWantedResponse
-	153, // 180: seamshare.cutter.v1.CutterService.StudyPiece:output_type -> seamshare.cutter.v1.StudyPieceResponse
-	154, // 181: seamshare.cutter.v1.CutterService.MakePlan:output_type -> seamshare.cutter.v1.MakePlanResponse
-	155, // 182: seamshare.cutter.v1.CutterService.RevisePlan:output_type -> seamshare.cutter.v1.RevisePlanResponse
-	156, // 183: seamshare.cutter.v1.CutterService.ChoosePlan:output_type -> seamshare.cutter.v1.ChoosePlanResponse
-	157, // 184: seamshare.cutter.v1.CutterService.DropPlan:output_type -> seamshare.cutter.v1.DropPlanResponse
-	158, // 185: seamshare.cutter.v1.CutterService.ListPlans:output_type -> seamshare.cutter.v1.ListPlansResponse
-	159, // 186: seamshare.cutter.v1.CutterService.GetStudy:output_type -> seamshare.cutter.v1.GetStudyResponse
-	160, // 187: seamshare.cutter.v1.CutterService.GetPlan:output_type -> seamshare.cutter.v1.GetPlanResponse
-	161, // 188: seamshare.cutter.v1.CutterService.EvaluatePlan:output_type -> seamshare.cutter.v1.EvaluatePlanResponse
-	162, // 189: seamshare.cutter.v1.CutterService.SuggestPlans:output_type -> seamshare.cutter.v1.SuggestPlansResponse
-	163, // 190: seamshare.cutter.v1.CutterService.DrawPlan:output_type -> seamshare.cutter.v1.DrawPlanResponse
-	164, // 191: seamshare.cutter.v1.CutterService.AwaitDecision:output_type -> seamshare.cutter.v1.AwaitDecisionResponse
-	165, // 192: seamshare.cutter.v1.CutterService.Decide:output_type -> seamshare.cutter.v1.DecideResponse
-	166, // 193: seamshare.cutter.v1.CutterService.GradePart:output_type -> seamshare.cutter.v1.GradePartResponse
-	167, // 194: seamshare.cutter.v1.CutterService.RecordDecision:output_type -> seamshare.cutter.v1.RecordDecisionResponse
-	168, // 195: seamshare.cutter.v1.CutterService.RecordOutcome:output_type -> seamshare.cutter.v1.RecordOutcomeResponse
-	169, // 196: seamshare.cutter.v1.CutterService.ListDecisions:output_type -> seamshare.cutter.v1.ListDecisionsResponse
-	170, // 197: seamshare.cutter.v1.CutterService.GetDecisionRecord:output_type -> seamshare.cutter.v1.GetDecisionRecordResponse
-	171, // 198: seamshare.cutter.v1.CutterService.LookAgain:output_type -> seamshare.cutter.v1.LookAgainResponse
-	172, // 199: seamshare.cutter.v1.CutterService.ReportMixUp:output_type -> seamshare.cutter.v1.ReportMixUpResponse
-	173, // 200: seamshare.cutter.v1.CutterService.CheckStone:output_type -> seamshare.cutter.v1.CheckStoneResponse
-	174, // 201: seamshare.cutter.v1.CutterService.ConfirmStone:output_type -> seamshare.cutter.v1.ConfirmStoneResponse
-	175, // 202: seamshare.cutter.v1.CutterService.RegradeStone:output_type -> seamshare.cutter.v1.RegradeStoneResponse
-	176, // 203: seamshare.cutter.v1.CutterService.RecutStone:output_type -> seamshare.cutter.v1.RecutStoneResponse
-	177, // 204: seamshare.cutter.v1.CutterService.MakeLot:output_type -> seamshare.cutter.v1.MakeLotResponse
-	178, // 205: seamshare.cutter.v1.CutterService.PutLotOnSale:output_type -> seamshare.cutter.v1.PutLotOnSaleResponse
-	179, // 206: seamshare.cutter.v1.CutterService.TakeLotOffSale:output_type -> seamshare.cutter.v1.TakeLotOffSaleResponse
-	180, // 207: seamshare.cutter.v1.CutterService.UnmakeLot:output_type -> seamshare.cutter.v1.UnmakeLotResponse
-	181, // 208: seamshare.cutter.v1.CutterService.GetLot:output_type -> seamshare.cutter.v1.GetLotResponse
-	182, // 209: seamshare.cutter.v1.CutterService.ListLots:output_type -> seamshare.cutter.v1.ListLotsResponse
-	183, // 210: seamshare.cutter.v1.CutterService.PublishRough:output_type -> seamshare.cutter.v1.PublishRoughResponse
-	184, // 211: seamshare.cutter.v1.CutterService.TakeRoughBack:output_type -> seamshare.cutter.v1.TakeRoughBackResponse
-	185, // 212: seamshare.cutter.v1.CutterService.PromiseStones:output_type -> seamshare.cutter.v1.PromiseStonesResponse
-	186, // 213: seamshare.cutter.v1.CutterService.WithdrawPromise:output_type -> seamshare.cutter.v1.WithdrawPromiseResponse
-	187, // 214: seamshare.cutter.v1.CutterService.DeliverPromise:output_type -> seamshare.cutter.v1.DeliverPromiseResponse
-	188, // 215: seamshare.cutter.v1.CutterService.ListPromises:output_type -> seamshare.cutter.v1.ListPromisesResponse
-	189, // 216: seamshare.cutter.v1.CutterService.ListBench:output_type -> seamshare.cutter.v1.ListBenchResponse
-	134, // [134:217] is the sub-list for method output_type
-	51,  // [51:134] is the sub-list for method input_type
+	79,  // 88: seamshare.cutter.v1.CutterService.CallOffUnpaidOrder:input_type -> seamshare.cutter.v1.CallOffUnpaidOrderRequest
+	80,  // 89: seamshare.cutter.v1.CutterService.AcceptLotReturn:input_type -> seamshare.cutter.v1.AcceptLotReturnRequest
+	81,  // 90: seamshare.cutter.v1.CutterService.SendOnApproval:input_type -> seamshare.cutter.v1.SendOnApprovalRequest
+	82,  // 91: seamshare.cutter.v1.CutterService.DeclineApproval:input_type -> seamshare.cutter.v1.DeclineApprovalRequest
+	83,  // 92: seamshare.cutter.v1.CutterService.ExtendApproval:input_type -> seamshare.cutter.v1.ExtendApprovalRequest
+	84,  // 93: seamshare.cutter.v1.CutterService.TakeBackFromApproval:input_type -> seamshare.cutter.v1.TakeBackFromApprovalRequest
+	85,  // 94: seamshare.cutter.v1.CutterService.RecordApprovalLoss:input_type -> seamshare.cutter.v1.RecordApprovalLossRequest
+	86,  // 95: seamshare.cutter.v1.CutterService.GetApproval:input_type -> seamshare.cutter.v1.GetApprovalRequest
+	87,  // 96: seamshare.cutter.v1.CutterService.ListApprovals:input_type -> seamshare.cutter.v1.ListApprovalsRequest
+	88,  // 97: seamshare.cutter.v1.CutterService.ListWanted:input_type -> seamshare.cutter.v1.ListWantedRequest
+	89,  // 98: seamshare.cutter.v1.CutterService.StudyPiece:input_type -> seamshare.cutter.v1.StudyPieceRequest
+	90,  // 99: seamshare.cutter.v1.CutterService.MakePlan:input_type -> seamshare.cutter.v1.MakePlanRequest
+	91,  // 100: seamshare.cutter.v1.CutterService.RevisePlan:input_type -> seamshare.cutter.v1.RevisePlanRequest
+	92,  // 101: seamshare.cutter.v1.CutterService.ChoosePlan:input_type -> seamshare.cutter.v1.ChoosePlanRequest
+	93,  // 102: seamshare.cutter.v1.CutterService.DropPlan:input_type -> seamshare.cutter.v1.DropPlanRequest
+	94,  // 103: seamshare.cutter.v1.CutterService.ListPlans:input_type -> seamshare.cutter.v1.ListPlansRequest
+	95,  // 104: seamshare.cutter.v1.CutterService.GetStudy:input_type -> seamshare.cutter.v1.GetStudyRequest
+	96,  // 105: seamshare.cutter.v1.CutterService.GetPlan:input_type -> seamshare.cutter.v1.GetPlanRequest
+	97,  // 106: seamshare.cutter.v1.CutterService.EvaluatePlan:input_type -> seamshare.cutter.v1.EvaluatePlanRequest
+	98,  // 107: seamshare.cutter.v1.CutterService.SuggestPlans:input_type -> seamshare.cutter.v1.SuggestPlansRequest
+	99,  // 108: seamshare.cutter.v1.CutterService.DrawPlan:input_type -> seamshare.cutter.v1.DrawPlanRequest
+	100, // 109: seamshare.cutter.v1.CutterService.AwaitDecision:input_type -> seamshare.cutter.v1.AwaitDecisionRequest
+	101, // 110: seamshare.cutter.v1.CutterService.Decide:input_type -> seamshare.cutter.v1.DecideRequest
+	102, // 111: seamshare.cutter.v1.CutterService.GradePart:input_type -> seamshare.cutter.v1.GradePartRequest
+	103, // 112: seamshare.cutter.v1.CutterService.RecordDecision:input_type -> seamshare.cutter.v1.RecordDecisionRequest
+	104, // 113: seamshare.cutter.v1.CutterService.RecordOutcome:input_type -> seamshare.cutter.v1.RecordOutcomeRequest
+	105, // 114: seamshare.cutter.v1.CutterService.ListDecisions:input_type -> seamshare.cutter.v1.ListDecisionsRequest
+	106, // 115: seamshare.cutter.v1.CutterService.GetDecisionRecord:input_type -> seamshare.cutter.v1.GetDecisionRecordRequest
+	107, // 116: seamshare.cutter.v1.CutterService.LookAgain:input_type -> seamshare.cutter.v1.LookAgainRequest
+	108, // 117: seamshare.cutter.v1.CutterService.ReportMixUp:input_type -> seamshare.cutter.v1.ReportMixUpRequest
+	109, // 118: seamshare.cutter.v1.CutterService.CheckStone:input_type -> seamshare.cutter.v1.CheckStoneRequest
+	110, // 119: seamshare.cutter.v1.CutterService.ConfirmStone:input_type -> seamshare.cutter.v1.ConfirmStoneRequest
+	111, // 120: seamshare.cutter.v1.CutterService.RegradeStone:input_type -> seamshare.cutter.v1.RegradeStoneRequest
+	112, // 121: seamshare.cutter.v1.CutterService.RecutStone:input_type -> seamshare.cutter.v1.RecutStoneRequest
+	113, // 122: seamshare.cutter.v1.CutterService.MakeLot:input_type -> seamshare.cutter.v1.MakeLotRequest
+	114, // 123: seamshare.cutter.v1.CutterService.PutLotOnSale:input_type -> seamshare.cutter.v1.PutLotOnSaleRequest
+	115, // 124: seamshare.cutter.v1.CutterService.TakeLotOffSale:input_type -> seamshare.cutter.v1.TakeLotOffSaleRequest
+	116, // 125: seamshare.cutter.v1.CutterService.UnmakeLot:input_type -> seamshare.cutter.v1.UnmakeLotRequest
+	117, // 126: seamshare.cutter.v1.CutterService.GetLot:input_type -> seamshare.cutter.v1.GetLotRequest
+	118, // 127: seamshare.cutter.v1.CutterService.ListLots:input_type -> seamshare.cutter.v1.ListLotsRequest
+	119, // 128: seamshare.cutter.v1.CutterService.PublishRough:input_type -> seamshare.cutter.v1.PublishRoughRequest
+	120, // 129: seamshare.cutter.v1.CutterService.TakeRoughBack:input_type -> seamshare.cutter.v1.TakeRoughBackRequest
+	121, // 130: seamshare.cutter.v1.CutterService.PromiseStones:input_type -> seamshare.cutter.v1.PromiseStonesRequest
+	122, // 131: seamshare.cutter.v1.CutterService.WithdrawPromise:input_type -> seamshare.cutter.v1.WithdrawPromiseRequest
+	123, // 132: seamshare.cutter.v1.CutterService.DeliverPromise:input_type -> seamshare.cutter.v1.DeliverPromiseRequest
+	124, // 133: seamshare.cutter.v1.CutterService.ListPromises:input_type -> seamshare.cutter.v1.ListPromisesRequest
+	125, // 134: seamshare.cutter.v1.CutterService.ListBench:input_type -> seamshare.cutter.v1.ListBenchRequest
+	1,   // 135: seamshare.cutter.v1.CutterService.ListMarket:output_type -> seamshare.cutter.v1.ListMarketResponse
+	3,   // 136: seamshare.cutter.v1.CutterService.ListParcels:output_type -> seamshare.cutter.v1.ListParcelsResponse
+	5,   // 137: seamshare.cutter.v1.CutterService.GetParcel:output_type -> seamshare.cutter.v1.GetParcelResponse
+	7,   // 138: seamshare.cutter.v1.CutterService.MakeOffer:output_type -> seamshare.cutter.v1.MakeOfferResponse
+	9,   // 139: seamshare.cutter.v1.CutterService.ListMyOffers:output_type -> seamshare.cutter.v1.ListMyOffersResponse
+	11,  // 140: seamshare.cutter.v1.CutterService.TakeParcel:output_type -> seamshare.cutter.v1.TakeParcelResponse
+	13,  // 141: seamshare.cutter.v1.CutterService.ReceiveParcel:output_type -> seamshare.cutter.v1.ReceiveParcelResponse
+	15,  // 142: seamshare.cutter.v1.CutterService.ListPieces:output_type -> seamshare.cutter.v1.ListPiecesResponse
+	17,  // 143: seamshare.cutter.v1.CutterService.GetPiece:output_type -> seamshare.cutter.v1.GetPieceResponse
+	19,  // 144: seamshare.cutter.v1.CutterService.WorkPart:output_type -> seamshare.cutter.v1.WorkPartResponse
+	21,  // 145: seamshare.cutter.v1.CutterService.PlacePart:output_type -> seamshare.cutter.v1.PlacePartResponse
+	23,  // 146: seamshare.cutter.v1.CutterService.FinishStone:output_type -> seamshare.cutter.v1.FinishStoneResponse
+	25,  // 147: seamshare.cutter.v1.CutterService.PutStoneOnSale:output_type -> seamshare.cutter.v1.PutStoneOnSaleResponse
+	27,  // 148: seamshare.cutter.v1.CutterService.AcceptReturn:output_type -> seamshare.cutter.v1.AcceptReturnResponse
+	29,  // 149: seamshare.cutter.v1.CutterService.GetStone:output_type -> seamshare.cutter.v1.GetStoneResponse
+	31,  // 150: seamshare.cutter.v1.CutterService.ListStones:output_type -> seamshare.cutter.v1.ListStonesResponse
+	33,  // 151: seamshare.cutter.v1.CutterService.GetYield:output_type -> seamshare.cutter.v1.GetYieldResponse
+	35,  // 152: seamshare.cutter.v1.CutterService.GetShare:output_type -> seamshare.cutter.v1.GetShareResponse
+	126, // 153: seamshare.cutter.v1.CutterService.WithdrawOffer:output_type -> seamshare.cutter.v1.WithdrawOfferResponse
+	127, // 154: seamshare.cutter.v1.CutterService.AcceptCounterOffer:output_type -> seamshare.cutter.v1.AcceptCounterOfferResponse
+	128, // 155: seamshare.cutter.v1.CutterService.DeclineCounterOffer:output_type -> seamshare.cutter.v1.DeclineCounterOfferResponse
+	129, // 156: seamshare.cutter.v1.CutterService.ListAllMyOffers:output_type -> seamshare.cutter.v1.ListAllMyOffersResponse
+	130, // 157: seamshare.cutter.v1.CutterService.AskViewing:output_type -> seamshare.cutter.v1.AskViewingResponse
+	131, // 158: seamshare.cutter.v1.CutterService.CancelViewing:output_type -> seamshare.cutter.v1.CancelViewingResponse
+	132, // 159: seamshare.cutter.v1.CutterService.ListMyViewings:output_type -> seamshare.cutter.v1.ListMyViewingsResponse
+	133, // 160: seamshare.cutter.v1.CutterService.NoteInspection:output_type -> seamshare.cutter.v1.NoteInspectionResponse
+	134, // 161: seamshare.cutter.v1.CutterService.ListMyNotes:output_type -> seamshare.cutter.v1.ListMyNotesResponse
+	135, // 162: seamshare.cutter.v1.CutterService.CallOffMisdescribedDeal:output_type -> seamshare.cutter.v1.CallOffMisdescribedDealResponse
+	136, // 163: seamshare.cutter.v1.CutterService.GiveBackParcel:output_type -> seamshare.cutter.v1.GiveBackParcelResponse
+	137, // 164: seamshare.cutter.v1.CutterService.OpenLine:output_type -> seamshare.cutter.v1.OpenLineResponse
+	138, // 165: seamshare.cutter.v1.CutterService.CloseParcel:output_type -> seamshare.cutter.v1.CloseParcelResponse
+	139, // 166: seamshare.cutter.v1.CutterService.OfferSet:output_type -> seamshare.cutter.v1.OfferSetResponse
+	140, // 167: seamshare.cutter.v1.CutterService.TakeOffSale:output_type -> seamshare.cutter.v1.TakeOffSaleResponse
+	141, // 168: seamshare.cutter.v1.CutterService.GetSale:output_type -> seamshare.cutter.v1.GetSaleResponse
+	142, // 169: seamshare.cutter.v1.CutterService.ListSales:output_type -> seamshare.cutter.v1.ListSalesResponse
+	143, // 170: seamshare.cutter.v1.CutterService.DispatchOrder:output_type -> seamshare.cutter.v1.DispatchOrderResponse
+	144, // 171: seamshare.cutter.v1.CutterService.AnswerDamageClaim:output_type -> seamshare.cutter.v1.AnswerDamageClaimResponse
+	145, // 172: seamshare.cutter.v1.CutterService.CallOffUnpaidOrder:output_type -> seamshare.cutter.v1.CallOffUnpaidOrderResponse
+	146, // 173: seamshare.cutter.v1.CutterService.AcceptLotReturn:output_type -> seamshare.cutter.v1.AcceptLotReturnResponse
+	147, // 174: seamshare.cutter.v1.CutterService.SendOnApproval:output_type -> seamshare.cutter.v1.SendOnApprovalResponse
+	148, // 175: seamshare.cutter.v1.CutterService.DeclineApproval:output_type -> seamshare.cutter.v1.DeclineApprovalResponse
+	149, // 176: seamshare.cutter.v1.CutterService.ExtendApproval:output_type -> seamshare.cutter.v1.ExtendApprovalResponse
+	150, // 177: seamshare.cutter.v1.CutterService.TakeBackFromApproval:output_type -> seamshare.cutter.v1.TakeBackFromApprovalResponse
+	151, // 178: seamshare.cutter.v1.CutterService.RecordApprovalLoss:output_type -> seamshare.cutter.v1.RecordApprovalLossResponse
+	152, // 179: seamshare.cutter.v1.CutterService.GetApproval:output_type -> seamshare.cutter.v1.GetApprovalResponse
+	153, // 180: seamshare.cutter.v1.CutterService.ListApprovals:output_type -> seamshare.cutter.v1.ListApprovalsResponse
+	154, // 181: seamshare.cutter.v1.CutterService.ListWanted:output_type -> seamshare.cutter.v1.ListWantedResponse
+	155, // 182: seamshare.cutter.v1.CutterService.StudyPiece:output_type -> seamshare.cutter.v1.StudyPieceResponse
+	156, // 183: seamshare.cutter.v1.CutterService.MakePlan:output_type -> seamshare.cutter.v1.MakePlanResponse
+	157, // 184: seamshare.cutter.v1.CutterService.RevisePlan:output_type -> seamshare.cutter.v1.RevisePlanResponse
+	158, // 185: seamshare.cutter.v1.CutterService.ChoosePlan:output_type -> seamshare.cutter.v1.ChoosePlanResponse
+	159, // 186: seamshare.cutter.v1.CutterService.DropPlan:output_type -> seamshare.cutter.v1.DropPlanResponse
+	160, // 187: seamshare.cutter.v1.CutterService.ListPlans:output_type -> seamshare.cutter.v1.ListPlansResponse
+	161, // 188: seamshare.cutter.v1.CutterService.GetStudy:output_type -> seamshare.cutter.v1.GetStudyResponse
+	162, // 189: seamshare.cutter.v1.CutterService.GetPlan:output_type -> seamshare.cutter.v1.GetPlanResponse
+	163, // 190: seamshare.cutter.v1.CutterService.EvaluatePlan:output_type -> seamshare.cutter.v1.EvaluatePlanResponse
+	164, // 191: seamshare.cutter.v1.CutterService.SuggestPlans:output_type -> seamshare.cutter.v1.SuggestPlansResponse
+	165, // 192: seamshare.cutter.v1.CutterService.DrawPlan:output_type -> seamshare.cutter.v1.DrawPlanResponse
+	166, // 193: seamshare.cutter.v1.CutterService.AwaitDecision:output_type -> seamshare.cutter.v1.AwaitDecisionResponse
+	167, // 194: seamshare.cutter.v1.CutterService.Decide:output_type -> seamshare.cutter.v1.DecideResponse
+	168, // 195: seamshare.cutter.v1.CutterService.GradePart:output_type -> seamshare.cutter.v1.GradePartResponse
+	169, // 196: seamshare.cutter.v1.CutterService.RecordDecision:output_type -> seamshare.cutter.v1.RecordDecisionResponse
+	170, // 197: seamshare.cutter.v1.CutterService.RecordOutcome:output_type -> seamshare.cutter.v1.RecordOutcomeResponse
+	171, // 198: seamshare.cutter.v1.CutterService.ListDecisions:output_type -> seamshare.cutter.v1.ListDecisionsResponse
+	172, // 199: seamshare.cutter.v1.CutterService.GetDecisionRecord:output_type -> seamshare.cutter.v1.GetDecisionRecordResponse
+	173, // 200: seamshare.cutter.v1.CutterService.LookAgain:output_type -> seamshare.cutter.v1.LookAgainResponse
+	174, // 201: seamshare.cutter.v1.CutterService.ReportMixUp:output_type -> seamshare.cutter.v1.ReportMixUpResponse
+	175, // 202: seamshare.cutter.v1.CutterService.CheckStone:output_type -> seamshare.cutter.v1.CheckStoneResponse
+	176, // 203: seamshare.cutter.v1.CutterService.ConfirmStone:output_type -> seamshare.cutter.v1.ConfirmStoneResponse
+	177, // 204: seamshare.cutter.v1.CutterService.RegradeStone:output_type -> seamshare.cutter.v1.RegradeStoneResponse
+	178, // 205: seamshare.cutter.v1.CutterService.RecutStone:output_type -> seamshare.cutter.v1.RecutStoneResponse
+	179, // 206: seamshare.cutter.v1.CutterService.MakeLot:output_type -> seamshare.cutter.v1.MakeLotResponse
+	180, // 207: seamshare.cutter.v1.CutterService.PutLotOnSale:output_type -> seamshare.cutter.v1.PutLotOnSaleResponse
+	181, // 208: seamshare.cutter.v1.CutterService.TakeLotOffSale:output_type -> seamshare.cutter.v1.TakeLotOffSaleResponse
+	182, // 209: seamshare.cutter.v1.CutterService.UnmakeLot:output_type -> seamshare.cutter.v1.UnmakeLotResponse
+	183, // 210: seamshare.cutter.v1.CutterService.GetLot:output_type -> seamshare.cutter.v1.GetLotResponse
+	184, // 211: seamshare.cutter.v1.CutterService.ListLots:output_type -> seamshare.cutter.v1.ListLotsResponse
+	185, // 212: seamshare.cutter.v1.CutterService.PublishRough:output_type -> seamshare.cutter.v1.PublishRoughResponse
+	186, // 213: seamshare.cutter.v1.CutterService.TakeRoughBack:output_type -> seamshare.cutter.v1.TakeRoughBackResponse
+	187, // 214: seamshare.cutter.v1.CutterService.PromiseStones:output_type -> seamshare.cutter.v1.PromiseStonesResponse
+	188, // 215: seamshare.cutter.v1.CutterService.WithdrawPromise:output_type -> seamshare.cutter.v1.WithdrawPromiseResponse
+	189, // 216: seamshare.cutter.v1.CutterService.DeliverPromise:output_type -> seamshare.cutter.v1.DeliverPromiseResponse
+	190, // 217: seamshare.cutter.v1.CutterService.ListPromises:output_type -> seamshare.cutter.v1.ListPromisesResponse
+	191, // 218: seamshare.cutter.v1.CutterService.ListBench:output_type -> seamshare.cutter.v1.ListBenchResponse
+	135, // [135:219] is the sub-list for method output_type
+	51,  // [51:135] is the sub-list for method input_type
 	51,  // [51:51] is the sub-list for extension type_name
 	51,  // [51:51] is the sub-list for extension extendee
 	0,   // [0:51] is the sub-list for field type_name

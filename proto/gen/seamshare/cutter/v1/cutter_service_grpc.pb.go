@@ -56,6 +56,7 @@ const (
 	CutterService_ListSales_FullMethodName               = "/seamshare.cutter.v1.CutterService/ListSales"
 	CutterService_DispatchOrder_FullMethodName           = "/seamshare.cutter.v1.CutterService/DispatchOrder"
 	CutterService_AnswerDamageClaim_FullMethodName       = "/seamshare.cutter.v1.CutterService/AnswerDamageClaim"
+	CutterService_CallOffUnpaidOrder_FullMethodName      = "/seamshare.cutter.v1.CutterService/CallOffUnpaidOrder"
 	CutterService_AcceptLotReturn_FullMethodName         = "/seamshare.cutter.v1.CutterService/AcceptLotReturn"
 	CutterService_SendOnApproval_FullMethodName          = "/seamshare.cutter.v1.CutterService/SendOnApproval"
 	CutterService_DeclineApproval_FullMethodName         = "/seamshare.cutter.v1.CutterService/DeclineApproval"
@@ -197,6 +198,10 @@ type CutterServiceClient interface {
 	// AnswerDamageClaim answers a jeweller's claim: take the stone back, take something off its price, or refuse.
 	// Atomic; idempotent by request_id.
 	AnswerDamageClaim(ctx context.Context, in *AnswerDamageClaimRequest, opts ...grpc.CallOption) (*AnswerDamageClaimResponse, error)
+	// CallOffUnpaidOrder calls off the caller's part of an order that isn't paid by its day and of which nothing of theirs was
+	// sent. What was sold is on sale again as it was; what was paid of it is to be paid back. Stones that were cut to order
+	// are taken back instead (AcceptReturn). Atomic; idempotent by request_id.
+	CallOffUnpaidOrder(ctx context.Context, in *CallOffUnpaidOrderRequest, opts ...grpc.CallOption) (*CallOffUnpaidOrderResponse, error)
 	// AcceptLotReturn takes a sold portion of a lot back. The refund is the bookkeeper's. Atomic; idempotent by request_id.
 	AcceptLotReturn(ctx context.Context, in *AcceptLotReturnRequest, opts ...grpc.CallOption) (*AcceptLotReturnResponse, error)
 	// SendOnApproval sends the stones a jeweller asked for, all of them, measured as they leave. Atomic; idempotent by request_id.
@@ -291,8 +296,9 @@ type CutterServiceClient interface {
 	// TakeLotOffSale asks no price any more. Atomic; idempotent by
 	// request_id.
 	TakeLotOffSale(ctx context.Context, in *TakeLotOffSaleRequest, opts ...grpc.CallOption) (*TakeLotOffSaleResponse, error)
-	// UnmakeLot brings all of a lot back to where it came from, before any of it was sold. Atomic; idempotent by
-	// request_id.
+	// UnmakeLot brings all of a lot back to where it came from, while none of it is sold and as many are there as went
+	// in. What its portions or a stock count weighed less is weighed again as it goes back, and stays unexplained in the
+	// parcel. Atomic; idempotent by request_id.
 	UnmakeLot(ctx context.Context, in *UnmakeLotRequest, opts ...grpc.CallOption) (*UnmakeLotResponse, error)
 	// GetLot shows one of the caller's lots.
 	GetLot(ctx context.Context, in *GetLotRequest, opts ...grpc.CallOption) (*GetLotResponse, error)
@@ -693,6 +699,16 @@ func (c *cutterServiceClient) AnswerDamageClaim(ctx context.Context, in *AnswerD
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(AnswerDamageClaimResponse)
 	err := c.cc.Invoke(ctx, CutterService_AnswerDamageClaim_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *cutterServiceClient) CallOffUnpaidOrder(ctx context.Context, in *CallOffUnpaidOrderRequest, opts ...grpc.CallOption) (*CallOffUnpaidOrderResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(CallOffUnpaidOrderResponse)
+	err := c.cc.Invoke(ctx, CutterService_CallOffUnpaidOrder_FullMethodName, in, out, cOpts...)
 	if err != nil {
 		return nil, err
 	}
@@ -1261,6 +1277,10 @@ type CutterServiceServer interface {
 	// AnswerDamageClaim answers a jeweller's claim: take the stone back, take something off its price, or refuse.
 	// Atomic; idempotent by request_id.
 	AnswerDamageClaim(context.Context, *AnswerDamageClaimRequest) (*AnswerDamageClaimResponse, error)
+	// CallOffUnpaidOrder calls off the caller's part of an order that isn't paid by its day and of which nothing of theirs was
+	// sent. What was sold is on sale again as it was; what was paid of it is to be paid back. Stones that were cut to order
+	// are taken back instead (AcceptReturn). Atomic; idempotent by request_id.
+	CallOffUnpaidOrder(context.Context, *CallOffUnpaidOrderRequest) (*CallOffUnpaidOrderResponse, error)
 	// AcceptLotReturn takes a sold portion of a lot back. The refund is the bookkeeper's. Atomic; idempotent by request_id.
 	AcceptLotReturn(context.Context, *AcceptLotReturnRequest) (*AcceptLotReturnResponse, error)
 	// SendOnApproval sends the stones a jeweller asked for, all of them, measured as they leave. Atomic; idempotent by request_id.
@@ -1355,8 +1375,9 @@ type CutterServiceServer interface {
 	// TakeLotOffSale asks no price any more. Atomic; idempotent by
 	// request_id.
 	TakeLotOffSale(context.Context, *TakeLotOffSaleRequest) (*TakeLotOffSaleResponse, error)
-	// UnmakeLot brings all of a lot back to where it came from, before any of it was sold. Atomic; idempotent by
-	// request_id.
+	// UnmakeLot brings all of a lot back to where it came from, while none of it is sold and as many are there as went
+	// in. What its portions or a stock count weighed less is weighed again as it goes back, and stays unexplained in the
+	// parcel. Atomic; idempotent by request_id.
 	UnmakeLot(context.Context, *UnmakeLotRequest) (*UnmakeLotResponse, error)
 	// GetLot shows one of the caller's lots.
 	GetLot(context.Context, *GetLotRequest) (*GetLotResponse, error)
@@ -1503,6 +1524,9 @@ func (UnimplementedCutterServiceServer) DispatchOrder(context.Context, *Dispatch
 }
 func (UnimplementedCutterServiceServer) AnswerDamageClaim(context.Context, *AnswerDamageClaimRequest) (*AnswerDamageClaimResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method AnswerDamageClaim not implemented")
+}
+func (UnimplementedCutterServiceServer) CallOffUnpaidOrder(context.Context, *CallOffUnpaidOrderRequest) (*CallOffUnpaidOrderResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method CallOffUnpaidOrder not implemented")
 }
 func (UnimplementedCutterServiceServer) AcceptLotReturn(context.Context, *AcceptLotReturnRequest) (*AcceptLotReturnResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method AcceptLotReturn not implemented")
@@ -2325,6 +2349,24 @@ func _CutterService_AnswerDamageClaim_Handler(srv interface{}, ctx context.Conte
 	}
 	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
 		return srv.(CutterServiceServer).AnswerDamageClaim(ctx, req.(*AnswerDamageClaimRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CutterService_CallOffUnpaidOrder_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(CallOffUnpaidOrderRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CutterServiceServer).CallOffUnpaidOrder(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CutterService_CallOffUnpaidOrder_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CutterServiceServer).CallOffUnpaidOrder(ctx, req.(*CallOffUnpaidOrderRequest))
 	}
 	return interceptor(ctx, in, info, handler)
 }
@@ -3304,6 +3346,10 @@ var CutterService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "AnswerDamageClaim",
 			Handler:    _CutterService_AnswerDamageClaim_Handler,
+		},
+		{
+			MethodName: "CallOffUnpaidOrder",
+			Handler:    _CutterService_CallOffUnpaidOrder_Handler,
 		},
 		{
 			MethodName: "AcceptLotReturn",

@@ -166,7 +166,9 @@ type RevisePlanRequest struct {
 	// All of the plan.
 	Plan *v1.PlanDraft `protobuf:"bytes,5,opt,name=plan,proto3" json:"plan,omitempty"`
 	// Why.
-	Why           string `protobuf:"bytes,6,opt,name=why,proto3" json:"why,omitempty"`
+	Why string `protobuf:"bytes,6,opt,name=why,proto3" json:"why,omitempty"`
+	// Act only if the resource is still as seen; empty: as it is now.
+	Etag          string `protobuf:"bytes,7,opt,name=etag,proto3" json:"etag,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -243,6 +245,13 @@ func (x *RevisePlanRequest) GetWhy() string {
 	return ""
 }
 
+func (x *RevisePlanRequest) GetEtag() string {
+	if x != nil {
+		return x.Etag
+	}
+	return ""
+}
+
 // RevisePlanResponse answers RevisePlan.
 type RevisePlanResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -310,7 +319,9 @@ type ChoosePlanRequest struct {
 	// The plan.
 	PlanId string `protobuf:"bytes,4,opt,name=plan_id,json=planId,proto3" json:"plan_id,omitempty"`
 	// Why this one.
-	Reason        string `protobuf:"bytes,5,opt,name=reason,proto3" json:"reason,omitempty"`
+	Reason string `protobuf:"bytes,5,opt,name=reason,proto3" json:"reason,omitempty"`
+	// Act only if the resource is still as seen; empty: as it is now.
+	Etag          string `protobuf:"bytes,6,opt,name=etag,proto3" json:"etag,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -376,6 +387,13 @@ func (x *ChoosePlanRequest) GetPlanId() string {
 func (x *ChoosePlanRequest) GetReason() string {
 	if x != nil {
 		return x.Reason
+	}
+	return ""
+}
+
+func (x *ChoosePlanRequest) GetEtag() string {
+	if x != nil {
+		return x.Etag
 	}
 	return ""
 }
@@ -447,7 +465,9 @@ type DropPlanRequest struct {
 	// The plan.
 	PlanId string `protobuf:"bytes,4,opt,name=plan_id,json=planId,proto3" json:"plan_id,omitempty"`
 	// Why.
-	Reason        string `protobuf:"bytes,5,opt,name=reason,proto3" json:"reason,omitempty"`
+	Reason string `protobuf:"bytes,5,opt,name=reason,proto3" json:"reason,omitempty"`
+	// Act only if the resource is still as seen; empty: as it is now.
+	Etag          string `protobuf:"bytes,6,opt,name=etag,proto3" json:"etag,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -513,6 +533,13 @@ func (x *DropPlanRequest) GetPlanId() string {
 func (x *DropPlanRequest) GetReason() string {
 	if x != nil {
 		return x.Reason
+	}
+	return ""
+}
+
+func (x *DropPlanRequest) GetEtag() string {
+	if x != nil {
+		return x.Etag
 	}
 	return ""
 }
@@ -1811,7 +1838,7 @@ const file_seamshare_cutter_v1_plan_proto_rawDesc = "" +
 	"\x04plan\x18\x04 \x01(\v2\x1c.seamshare.type.v1.PlanDraftB\x06\xbaH\x03\xc8\x01\x01R\x04plan\"[\n" +
 	"\x10MakePlanResponse\x12+\n" +
 	"\x04plan\x18\x01 \x01(\v2\x17.seamshare.type.v1.PlanR\x04plan\x12\x1a\n" +
-	"\bposition\x18\x02 \x01(\x04R\bposition\"\xb5\x02\n" +
+	"\bposition\x18\x02 \x01(\x04R\bposition\"\xd2\x02\n" +
 	"\x11RevisePlanRequest\x12;\n" +
 	"\n" +
 	"request_id\x18\x01 \x01(\tB\x1c\xbaH\x19r\x172\x15^[A-Za-z0-9_-]{1,64}$R\trequestId\x12!\n" +
@@ -1820,10 +1847,11 @@ const file_seamshare_cutter_v1_plan_proto_rawDesc = "" +
 	"\aplan_id\x18\x04 \x01(\tB\x19\xbaH\x16r\x142\x12^[a-z0-9_-]{1,64}$R\x06planId\x128\n" +
 	"\x04plan\x18\x05 \x01(\v2\x1c.seamshare.type.v1.PlanDraftB\x06\xbaH\x03\xc8\x01\x01R\x04plan\x12\x1c\n" +
 	"\x03why\x18\x06 \x01(\tB\n" +
-	"\xbaH\ar\x05\x10\x01\x18\xf4\x03R\x03why\"]\n" +
+	"\xbaH\ar\x05\x10\x01\x18\xf4\x03R\x03why\x12\x1b\n" +
+	"\x04etag\x18\a \x01(\tB\a\xbaH\x04r\x02\x18@R\x04etag\"]\n" +
 	"\x12RevisePlanResponse\x12+\n" +
 	"\x04plan\x18\x01 \x01(\v2\x17.seamshare.type.v1.PlanR\x04plan\x12\x1a\n" +
-	"\bposition\x18\x02 \x01(\x04R\bposition\"\x81\x02\n" +
+	"\bposition\x18\x02 \x01(\x04R\bposition\"\x9e\x02\n" +
 	"\x11ChoosePlanRequest\x12;\n" +
 	"\n" +
 	"request_id\x18\x01 \x01(\tB\x1c\xbaH\x19r\x172\x15^[A-Za-z0-9_-]{1,64}$R\trequestId\x12!\n" +
@@ -1831,10 +1859,11 @@ const file_seamshare_cutter_v1_plan_proto_rawDesc = "" +
 	"\bpiece_id\x18\x03 \x01(\tB\x19\xbaH\x16r\x142\x12^[a-z0-9_-]{1,64}$R\apieceId\x122\n" +
 	"\aplan_id\x18\x04 \x01(\tB\x19\xbaH\x16r\x142\x12^[a-z0-9_-]{1,64}$R\x06planId\x12\"\n" +
 	"\x06reason\x18\x05 \x01(\tB\n" +
-	"\xbaH\ar\x05\x10\x01\x18\xf4\x03R\x06reason\"]\n" +
+	"\xbaH\ar\x05\x10\x01\x18\xf4\x03R\x06reason\x12\x1b\n" +
+	"\x04etag\x18\x06 \x01(\tB\a\xbaH\x04r\x02\x18@R\x04etag\"]\n" +
 	"\x12ChoosePlanResponse\x12+\n" +
 	"\x04plan\x18\x01 \x01(\v2\x17.seamshare.type.v1.PlanR\x04plan\x12\x1a\n" +
-	"\bposition\x18\x02 \x01(\x04R\bposition\"\xff\x01\n" +
+	"\bposition\x18\x02 \x01(\x04R\bposition\"\x9c\x02\n" +
 	"\x0fDropPlanRequest\x12;\n" +
 	"\n" +
 	"request_id\x18\x01 \x01(\tB\x1c\xbaH\x19r\x172\x15^[A-Za-z0-9_-]{1,64}$R\trequestId\x12!\n" +
@@ -1842,7 +1871,8 @@ const file_seamshare_cutter_v1_plan_proto_rawDesc = "" +
 	"\bpiece_id\x18\x03 \x01(\tB\x19\xbaH\x16r\x142\x12^[a-z0-9_-]{1,64}$R\apieceId\x122\n" +
 	"\aplan_id\x18\x04 \x01(\tB\x19\xbaH\x16r\x142\x12^[a-z0-9_-]{1,64}$R\x06planId\x12\"\n" +
 	"\x06reason\x18\x05 \x01(\tB\n" +
-	"\xbaH\ar\x05\x10\x01\x18\xf4\x03R\x06reason\"[\n" +
+	"\xbaH\ar\x05\x10\x01\x18\xf4\x03R\x06reason\x12\x1b\n" +
+	"\x04etag\x18\x06 \x01(\tB\a\xbaH\x04r\x02\x18@R\x04etag\"[\n" +
 	"\x10DropPlanResponse\x12+\n" +
 	"\x04plan\x18\x01 \x01(\v2\x17.seamshare.type.v1.PlanR\x04plan\x12\x1a\n" +
 	"\bposition\x18\x02 \x01(\x04R\bposition\"k\n" +
