@@ -95,11 +95,20 @@ func (s *session) planReviseCommand() *cobra.Command {
 					return nil, asFailure(err)
 				}
 				next, etag := revised(c, now.GetPlans(), args[1], &d)
-				if file.file != "" {
+				worded := c.Flags().Changed("stone") || c.Flags().Changed("step") || c.Flags().Changed("minutes")
+				switch {
+				case file.file != "":
 					next.Stones, next.Steps, next.Minutes = d.Stones, d.Steps, d.Minutes
 					if err := file.into(s, next); err != nil {
 						return nil, err
 					}
+				case measured(now.GetPlans(), args[1]) && !worded: // it stays measured as it was
+					kept, err := cutter.GetPlan(q.ctx, &cutterv1.GetPlanRequest{PieceId: args[0], PlanId: args[1]})
+					if err != nil {
+						return nil, asFailure(err)
+					}
+					was := kept.GetRevision().GetPlan()
+					next.Cut, next.Prices, next.StudyId = was.GetCut(), was.GetPrices(), was.GetStudyId()
 				}
 				return cutter.RevisePlan(q.ctx, &cutterv1.RevisePlanRequest{RequestId: q.requestID, PieceId: args[0], PlanId: args[1], Why: why, Plan: next, Etag: etag})
 			}, showPlan)
@@ -137,6 +146,16 @@ func revised(c *cobra.Command, plans []*typev1.Plan, id string, typed *typev1.Pl
 		out.Reason = typed.Reason
 	}
 	return out, etag
+}
+
+// measured tells whether the plan was measured on a drawing, as it stands.
+func measured(plans []*typev1.Plan, id string) bool {
+	for _, p := range plans {
+		if n := len(p.GetRevisions()); p.GetId() == id && n > 0 {
+			return p.GetRevisions()[n-1].GetMeasured()
+		}
+	}
+	return false
 }
 
 // standing is the revision that stands.

@@ -27,7 +27,7 @@ type fromFile struct{ file, plan string }
 
 func (f *fromFile) flags(c *cobra.Command) {
 	c.Flags().StringVar(&f.file, "file", "", "a plan `file` that measures it: see seamshare help plan-files")
-	c.Flags().StringVar(&f.plan, "plan", "", "the plan of this name in the file, where it has several")
+	c.Flags().StringVar(&f.plan, "named", "", "the plan of this name in the file, where it has several")
 }
 
 // read gives the file's plan and prices.
@@ -39,9 +39,9 @@ func (f *fromFile) read(s *session) (saw.Plan, *typev1.PriceList, error) {
 	plan, ok := file.Plan(f.plan)
 	switch {
 	case !ok && f.plan == "":
-		return plan, nil, wrongUsage("--plan", "name one: "+planNames(file), "the file has %d plans", len(file.Plans))
+		return plan, nil, wrongUsage("--named", "name one: "+planNames(file), "the file has %d plans", len(file.Plans))
 	case !ok:
-		return plan, nil, wrongUsage("--plan", "its plans are: "+planNames(file), "the file has no plan %q", f.plan)
+		return plan, nil, wrongUsage("--named", "its plans are: "+planNames(file), "the file has no plan %q", f.plan)
 	}
 	return plan, wire.PriceList(file.Prices), nil
 }
@@ -77,7 +77,7 @@ kept, or stands in a file. Nothing is recorded.
 
 ` + estimatesLine,
 		Example: `  seamshare plan evaluate PIECE PLAN
-  seamshare plan evaluate PIECE --file piece-4.json --plan "one each side of the crack"`,
+  seamshare plan evaluate PIECE --file piece-4.json --named "one each side of the crack"`,
 		Args: cobra.RangeArgs(1, 2),
 		RunE: func(c *cobra.Command, args []string) error {
 			if (len(args) == 2) == (file.file != "") {

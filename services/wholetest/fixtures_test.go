@@ -123,6 +123,7 @@ var fixtures = map[string]func(*tablestest.World) asked{
 		piece, plan := tablestest.MeasuredPlan(w)
 		return &cutterv1.EvaluatePlanRequest{PieceId: piece, PlanId: plan}
 	}),
+	"CutterService/SuggestPlans": by(cutter, func(w *tablestest.World) proto.Message { return tablestest.Suggest(w) }),
 	"CutterService/DrawPlan": by(cutter, func(w *tablestest.World) proto.Message {
 		piece, plan := tablestest.MeasuredPlan(w)
 		return &cutterv1.DrawPlanRequest{PieceId: piece, PlanId: plan}
