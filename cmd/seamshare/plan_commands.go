@@ -17,7 +17,7 @@ import (
 )
 
 func (s *session) planCommand() *cobra.Command {
-	return s.withPlanFiles(group("plan", "Plans of how to cut a piece (cutter), from a file or kept with the co-op",
+	return s.withPlanFiles(group("plan", "Plans of how to cut a piece, kept or in a file (cutter)",
 		s.planMakeCommand(), s.planReviseCommand(), s.planChooseCommand(), s.planDropCommand(), s.planListCommand(),
 		s.planEvaluateCommand(), s.planSuggestCommand(), s.planDrawCommand(), s.planDecideCommand(), s.planOutcomeCommand(), s.planDecisionsCommand(), s.planRecordCommand()))
 }

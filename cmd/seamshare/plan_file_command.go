@@ -97,7 +97,8 @@ func (s *session) withPlanFiles(c *cobra.Command) *cobra.Command {
 	c.Use = "plan FILE"
 	c.Long = planFileLong
 	c.Example = `  seamshare plan piece-4.json
-  seamshare plan piece-4.json --plan "one each side of the crack" --pictures . --sheet bench.html
+  seamshare plan piece-4.json --plan "one each side of the crack" \
+    --pictures . --sheet bench.html
   seamshare plan piece-4.json --suggest --seconds 10 --write piece-4-plans.json`
 	c.RunE = func(c *cobra.Command, args []string) error {
 		if len(args) != 1 || !looksLikeFile(args[0]) {

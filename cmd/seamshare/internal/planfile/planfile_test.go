@@ -46,7 +46,7 @@ func TestExampleOfTheHelp(t *testing.T) {
 
 func TestHelpFitsTheScreen(t *testing.T) {
 	for _, line := range strings.Split(planfile.Help, "\n") {
-		if n := len([]rune(line)); n > 90 {
+		if n := len([]rune(line)); n > 80 {
 			t.Errorf("%d letters: %s", n, line)
 		}
 	}
@@ -81,7 +81,8 @@ func TestParseRefuses(t *testing.T) {
 		"a point of three":        {`[29, 18]`, `[29, 18, 0]`, "piece.outline[2]: a list is not a point"},
 		"no outline":              {`"outline": [[0, 0], [29, 0], [29, 18], [0, 18]],`, ``, "piece.outline: is missing"},
 		"a kind of its own":       {`"kind": "crack"`, `"kind": "flaw"`, `piece.features[0].kind: "flaw" is not known here; write one of: colour, potch`},
-		"a feature not drawn":     {`, "line": [[14, 0], [15, 18]]}`, `}`, `piece.features[0]: is not drawn`},
+		"a feature not drawn":     {`,
+                    "line": [[14, 0], [15, 18]]}`, `}`, `piece.features[0]: is not drawn`},
 		"a feature drawn twice":   {`"line": [[14, 0], [15, 18]]}`, `"line": [[14, 0], [15, 18]], "area": []}`, `piece.features[0].line: doesn't go with "area"`},
 		"two currencies":          {`"5.00 AUD"`, `"5.00 NZD"`, `rules.selling: "5.00 NZD" is in NZD, but amounts before it are in AUD`},
 		"an amount below zero":    {`"45.00 AUD"`, `"-45.00 AUD"`, `rules.hour: "-45.00" is negative`},
