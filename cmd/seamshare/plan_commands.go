@@ -17,7 +17,7 @@ import (
 )
 
 func (s *session) planCommand() *cobra.Command {
-	return s.withPlanFiles(group("plan", "Plans of how to cut a piece, kept or in a file (cutter)",
+	return s.withPlanFiles(group("plan", "Plans of how to cut a piece, in a file or kept (cutter)",
 		s.planMakeCommand(), s.planReviseCommand(), s.planChooseCommand(), s.planDropCommand(), s.planListCommand(),
 		s.planEvaluateCommand(), s.planSuggestCommand(), s.planDrawCommand(), s.planDecideCommand(), s.planOutcomeCommand(), s.planDecisionsCommand(), s.planRecordCommand()))
 }
@@ -50,11 +50,11 @@ func (s *session) planMakeCommand() *cobra.Command {
 	var d typev1.PlanDraft
 	var file fromFile
 	c := &cobra.Command{
-		Use:   "make PIECE (--file FILE | --label NAME --stone STONE…) --reason TEXT",
+		Use:   "make PIECE --reason TEXT (--file FILE | --label NAME …)",
 		Short: "Make a plan for a piece; it may have several, side by side",
 		Long: "Makes a plan for a piece. A piece may have several, that stand side by side until one is chosen.\nIt is measured on the piece as last drawn, from a plan file, or said in words.\n\n" +
 			stoneShape + "\n" + estimatesLine + "\n" + safetyLine,
-		Example: `  seamshare plan make PIECE --file piece-4.json --reason "the crack is kept clear of"
+		Example: `  seamshare plan make PIECE --file piece-4.json --reason "clear of the crack"
   seamshare plan make PIECE --label "one large" \
     --stone "A, oval, 12x9x3 mm, 70 %, worth 740.00 AUD" \
     --step "saw along the seam" --step "trim to the bar" --minutes 150 \
@@ -80,7 +80,7 @@ func (s *session) planReviseCommand() *cobra.Command {
 	var why string
 	var file fromFile
 	c := &cobra.Command{
-		Use:   "revise PIECE PLAN --why TEXT [--file FILE --stone STONE… --minutes N …]",
+		Use:   "revise PIECE PLAN --why TEXT [--file FILE --stone STONE… …]",
 		Short: "Put another revision in a plan's place; the one before is kept",
 		Long: "Revises a plan. What you leave out stays as it was; stones and steps that you give take the place of all before.\n\n" +
 			stoneShape + "\n" + estimatesLine + "\n" + safetyLine,
