@@ -3,7 +3,6 @@ package search
 import (
 	"context"
 	"math"
-	"math/rand/v2"
 	"slices"
 
 	"seamshare.example/services/domain/measure/plane"
@@ -331,7 +330,7 @@ func (p *planner) surely(name string, w *want) bool {
 // proved is a length that no stone of a body passes in the region; looking ends where it is below enough.
 func (p *planner) proved(r saw.Region, b *body, enough int64) int64 {
 	l := &larger{b: b, w: newWalls(r), region: r}
-	rng := rand.New(rand.NewPCG(1, 1))
+	rng := Seeded(1)
 	for range 4 {
 		l.note(l.w.ascend(b, l.w.random(b, rng), 20, &l.space))
 	}

@@ -3,7 +3,6 @@ package search_test
 import (
 	"context"
 	"math"
-	"math/rand/v2"
 	"testing"
 
 	"pgregory.net/rapid"
@@ -13,7 +12,7 @@ import (
 	"seamshare.example/services/domain/saw/search"
 )
 
-func seeded(n uint64) *rand.Rand { return rand.New(rand.NewPCG(n, 1)) }
+func seeded(n uint64) *search.Dice { return search.Seeded(n) }
 
 // region within one ring of corners in millimetres.
 func region(corners ...float64) saw.Region {
@@ -159,14 +158,14 @@ func TestLargestHoldsAndBounds(t *testing.T) {
 		}
 		rng := seeded(7)
 		for range 30 {
-			length := found.LengthUm/2 + rng.Int64N(found.BoundUm)
+			length := found.LengthUm/2 + int64(rng.IntN(int(found.BoundUm)))
 			s := saw.Stone{
 				Shape: form.Shape, Ring: form.Ring, LengthUm: length, WidthUm: form.WidthUm(length), View: view,
-				At: saw.Point{X: rng.Int64N(20_000) - 10_000, Y: rng.Int64N(20_000) - 10_000}, TurnMdeg: rng.Int64N(360_000),
+				At: saw.Point{X: int64(rng.IntN(int(20_000))) - 10_000, Y: int64(rng.IntN(int(20_000))) - 10_000}, TurnMdeg: int64(rng.IntN(int(360_000))),
 			}
 			if found.LengthUm > 0 { // and near the best, where it is close
-				s.At = saw.Point{X: found.At.X + rng.Int64N(200) - 100, Y: found.At.Y + rng.Int64N(200) - 100}
-				s.TurnMdeg = (found.TurnMdeg + rng.Int64N(2_000) - 1_000) % 360_000
+				s.At = saw.Point{X: found.At.X + int64(rng.IntN(int(200))) - 100, Y: found.At.Y + int64(rng.IntN(int(200))) - 100}
+				s.TurnMdeg = (found.TurnMdeg + int64(rng.IntN(int(2_000))) - 1_000) % 360_000
 			}
 			if s.LengthUm > found.BoundUm && s.WidthUm >= 100 && in.Holds(outlineOf(t, s)) {
 				t.Fatalf("%+v is held, and longer than the bound %d", s, found.BoundUm)

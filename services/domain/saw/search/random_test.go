@@ -2,7 +2,6 @@ package search
 
 import (
 	"math"
-	"math/rand/v2"
 
 	"pgregory.net/rapid"
 
@@ -14,10 +13,10 @@ import (
 // random place and turn, as large as it goes there.
 type Chance struct {
 	p   *planner
-	rng *rand.Rand
+	rng *Dice
 }
 
-func NewChance(t rapid.TB, task Task, rng *rand.Rand) *Chance {
+func NewChance(t rapid.TB, task Task, rng *Dice) *Chance {
 	p, err := newPlanner(task)
 	if err != nil {
 		t.Fatal(err)

@@ -7,7 +7,6 @@ import (
 	"fmt"
 	"maps"
 	"math"
-	"math/rand/v2"
 	"slices"
 
 	"seamshare.example/services/domain/saw"
@@ -64,11 +63,11 @@ var errNothing = errors.New("no plan could be evaluated")
 //
 // The same task, seed and steps give the same suggestion. The context stops it early, which is no error. Progress may
 // be nil; it is called from the caller's goroutine. The error is a *saw.Invalid.
-func Suggest(ctx context.Context, t Task, rng *rand.Rand, steps int, progress func(Progress)) (Suggestion, error) {
+func Suggest(ctx context.Context, t Task, rng *Dice, steps int, progress func(Progress)) (Suggestion, error) {
 	return suggest(ctx, t, rng, steps, progress, nil)
 }
 
-func suggest(ctx context.Context, t Task, rng *rand.Rand, steps int, progress func(Progress), pinned *pin) (Suggestion, error) {
+func suggest(ctx context.Context, t Task, rng *Dice, steps int, progress func(Progress), pinned *pin) (Suggestion, error) {
 	bound := int64(math.MaxInt64)
 	if pinned == nil {
 		var err error
@@ -149,7 +148,7 @@ func (h *hunt) run(steps, round int, stop func() bool) {
 	}
 }
 
-func newHunts(t Task, rng *rand.Rand, pinned *pin) ([]hunt, error) {
+func newHunts(t Task, rng *Dice, pinned *pin) ([]hunt, error) {
 	markets := []string{""}
 	var named []string
 	for _, m := range t.Prices.Markets {
@@ -177,7 +176,7 @@ func newHunts(t Task, rng *rand.Rand, pinned *pin) ([]hunt, error) {
 			schemes = schemes[:1]
 		}
 		for _, s := range schemes {
-			c := p.climber(s, rand.New(rand.NewPCG(rng.Uint64(), rng.Uint64())), h.book)
+			c := p.climber(s, Seeded(rng.Uint64()), h.book)
 			if pinned == nil {
 				if exact := c.rectangular(); exact != nil {
 					c.take([]*node{exact})

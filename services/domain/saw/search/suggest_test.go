@@ -2,7 +2,6 @@ package search_test
 
 import (
 	"context"
-	"math/rand/v2"
 	"reflect"
 	"testing"
 
@@ -85,7 +84,7 @@ func held(t rapid.TB, task search.Task, s search.Suggestion) {
 func TestSuggestAgain(t *testing.T) {
 	task := searchtest.Pieces()[5]
 	ask := func(ctx context.Context) search.Suggestion {
-		s, err := search.Suggest(ctx, task, rand.New(rand.NewPCG(4, 2)), 300, nil)
+		s, err := search.Suggest(ctx, task, seeded(4), 300, nil)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -109,7 +108,7 @@ func TestSuggestAgain(t *testing.T) {
 	}
 	ctx, cancel = context.WithCancel(context.Background())
 	told := 0
-	s, err := search.Suggest(ctx, task, rand.New(rand.NewPCG(4, 2)), 100_000_000, func(p search.Progress) {
+	s, err := search.Suggest(ctx, task, seeded(4), 100_000_000, func(p search.Progress) {
 		if told++; told == 3 {
 			cancel()
 		}

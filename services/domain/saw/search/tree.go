@@ -3,7 +3,6 @@ package search
 import (
 	"cmp"
 	"math"
-	"math/rand/v2"
 	"slices"
 
 	"seamshare.example/services/domain/measure/plane"
@@ -40,7 +39,7 @@ type fit struct {
 type grower struct {
 	*planner
 	slab  *slab
-	rng   *rand.Rand
+	rng   *Dice
 	space space
 	pin   *pin // nil: none
 	// saw counts what a cut costs.
