@@ -1,7 +1,9 @@
 package search
 
 import (
+	"cmp"
 	"context"
+	"maps"
 	"math"
 	"slices"
 
@@ -124,58 +126,68 @@ func (p *planner) thickness() float64 {
 	return float64(-p.floor()) / plane.Micrometre
 }
 
-// steps is into how many steps an area is parted.
-const areaSteps = 3_000
+// areaSteps is into how many steps an area is parted.
+const areaSteps = 2_000
 
 // levelBound is what stones of one level bring at most.
 func (p *planner) levelBound(l level) float64 {
 	whole, _ := plane.CheckRing(points(p.Study.Outline))
-	room := func(r plane.Ring, zone string) float64 {
-		area, around := float64(r.TwiceArea())/2e6*l.stretch, r.Perimeter()/plane.Micrometre*l.stretch
+	room := func(area, around float64) float64 {
+		return area*l.stretch + around*l.stretch*l.grow + math.Pi*l.grow*l.grow
+	}
+	of := func(r plane.Ring, zone string) float64 {
+		area := float64(r.TwiceArea()) / 2e6
 		if l.thick > 0 {
 			return area * l.thick
 		}
-		return area + around*l.grow + math.Pi*l.grow*l.grow - p.kept(l, r, zone)
+		return room(area, r.Perimeter()/plane.Micrometre) - p.kept(l, r, zone)
 	}
-	all := room(whole, "")
+	all := of(whole, "")
 	step := all / areaSteps
-	tables := map[string][]float64{}
-	var zones []string
+	by := map[string][]*want{}
 	for _, w := range l.wants {
-		zone := w.Pattern.Zone
-		if tables[zone] == nil {
-			n := areaSteps
-			if zone != "" {
-				n = min(n, int(room(w.zone, zone)/step))
-				zones = append(zones, zone)
-			}
-			tables[zone] = make([]float64, n+1)
-		}
+		by[w.Pattern.Zone] = append(by[w.Pattern.Zone], w)
 	}
-	slices.Sort(zones)
 	cut := 0.0
 	if hollow(whole) == 0 {
 		cut = p.minute * float64(p.SawMinutes)
 	}
-	for zone, best := range tables {
-		for _, w := range l.wants {
-			if w.Pattern.Zone == zone {
-				if !p.single(l, w, whole, step, best) {
-					return p.plain(l, all)
+	total := make([]float64, areaSteps+1)
+	for _, zone := range slices.Sorted(maps.Keys(by)) {
+		field := field{level: l, step: step, steps: areaSteps, cut: cut}
+		ring := whole
+		if zone != "" {
+			ring = by[zone][0].zone
+			field.steps = min(field.steps, int(of(ring, zone)/step))
+		}
+		if field.stones = p.stonesOf(l, by[zone], whole); !field.fine() {
+			return p.plain(l, all)
+		}
+		in := field.table(0, 0)
+		if l.thick == 0 && hollow(ring) == 0 && (zone != "" || len(by) == 1) {
+			field.sides(in, len(ring))
+		}
+		if l.thick == 0 && zone == "" && len(by) == 1 {
+			// Any polygon round the piece will do; it has more room, but may have fewer sides.
+			hull := hullOf(whole)
+			for _, n := range []int{8, 6, 5, 4, 3} {
+				if hull = fewer(hull, n); len(hull) < 3 {
+					break
+				}
+				wider := field
+				more := room(hull.area(), hull.around())
+				if more > 1.5*all {
+					break
+				}
+				wider.steps = int(more / step)
+				wide := slices.Repeat([]float64{math.Inf(1)}, wider.steps+1)
+				wider.sides(wide, len(hull))
+				for j := range in {
+					// What doesn't tell its area from this one's has all of it.
+					in[j] = min(in[j], wide[len(wide)-1])
 				}
 			}
 		}
-		for i := range best {
-			best[i] = max(0, best[i]-cut)
-		}
-		knapsack(best)
-	}
-	total := tables[""]
-	if total == nil {
-		total = make([]float64, areaSteps+1)
-	}
-	for _, zone := range zones {
-		in := tables[zone]
 		next := slices.Clone(total)
 		for i, v := range in {
 			if i > 0 && v == in[i-1] {
@@ -191,6 +203,84 @@ func (p *planner) levelBound(l level) float64 {
 		return most + cut
 	}
 	return 0
+}
+
+// field is an outline or zone that stones share.
+type field struct {
+	level
+	stones []single
+	step   float64 // µm²
+	steps  int     // how many there are
+	cut    float64 // what a stone costs, besides
+}
+
+// single is a stone of some size: what it brings, its area (or volume), and that of an ellipse that it holds.
+type single struct{ worth, area, round float64 }
+
+// takes is how many steps a stone covers in a part of n sides, rounded down; 0 sides: whichever.
+func (f *field) takes(s single, n int) int {
+	area := s.area
+	if n > 0 && s.round > 0 {
+		// No polygon of n sides about an ellipse is smaller than the regular one about a circle, drawn out.
+		area = max(area, s.round*float64(n)/math.Pi*math.Tan(math.Pi/float64(n)))
+	}
+	return int((area + 2*math.Sqrt(math.Pi*area)*f.grow + math.Pi*f.grow*f.grow) / f.step)
+}
+
+// fine is whether each stone takes a step at least.
+func (f *field) fine() bool {
+	return !slices.ContainsFunc(f.stones, func(s single) bool { return f.takes(s, 0) == 0 })
+}
+
+// mostSides is from where on sides aren't told apart.
+const mostSides = 10
+
+// table is what stones in so many steps bring at most, if each side of a part beyond four costs a fee, and each short of four
+// brings it.
+func (f *field) table(fee float64, sides int) []float64 {
+	best := make([]float64, f.steps+1)
+	for _, s := range f.stones {
+		worth := s.worth - f.cut
+		if worth <= 0 {
+			continue
+		}
+		if sides == 0 {
+			if k := f.takes(s, 0); k < len(best) {
+				best[k] = max(best[k], worth)
+			}
+			continue
+		}
+		for n := 3; n <= mostSides; n++ {
+			of := n
+			if n == mostSides {
+				of = 0
+			}
+			if k := f.takes(s, of); k < len(best) {
+				best[k] = max(best[k], worth-fee*float64(n-4))
+			}
+		}
+	}
+	knapsack(best)
+	return best
+}
+
+// sides lowers a table by how many sides parts of a convex polygon can have: each straight cut through one adds four to what
+// the parts have together, so the sides of k parts are at most those of the polygon and 4 (k − 1). A fee on sides, whichever it
+// is, turns that into a sum (Lagrangian relaxation).
+func (f *field) sides(table []float64, polygon int) {
+	most := 0.0
+	for _, s := range f.stones {
+		most = max(most, s.worth-f.cut)
+	}
+	for fee := most / 4; fee > most/400; fee /= 2 {
+		for j, v := range f.table(fee, polygon) {
+			if v > 0 {
+				table[j] = min(table[j], max(0, v+fee*float64(polygon-4)))
+			} else {
+				table[j] = 0
+			}
+		}
+	}
 }
 
 // knapsack makes of what one stone brings in so many steps of area what any number of them brings.
@@ -217,79 +307,102 @@ func knapsack(best []float64) {
 	}
 }
 
-// single notes what one stone of a want brings, by the steps of area it takes, rounded down. It is false where a stone
-// takes less than a step.
-func (p *planner) single(l level, w *want, whole plane.Ring, step float64, best []float64) bool {
-	takes := func(s Size) float64 {
-		area := w.unit * float64(s.LengthUm) * float64(s.WidthUm) * (1 - 1e-5)
+// stonesOf are all the stones of some wants that could count: the calibrated, and of any length those that are the longest to take
+// so many steps, or the last of their price.
+func (p *planner) stonesOf(l level, wants []*want, whole plane.Ring) (out []single) {
+	for _, w := range wants {
+		body, oval := 1.0, w.body.oval()
 		if l.thick > 0 {
-			return area * (float64(w.Pattern.DepthUm) - float64(w.Pattern.DomeUm)/3)
+			body = float64(w.Pattern.DepthUm) - float64(w.Pattern.DomeUm)/3
 		}
-		return area + 2*math.Sqrt(math.Pi*area)*l.grow + math.Pi*l.grow*l.grow
-	}
-	ok := true
-	note := func(s Size) {
-		worth := p.worth(w, s)*(1+1e-5) + 2
-		k := int(takes(s) / step)
-		if worth <= 2 {
-			return
-		}
-		if k == 0 {
-			ok = false
-			return
-		}
-		if k < len(best) {
-			best[k] = max(best[k], worth)
-		}
-	}
-	region := p.uncut(w, whole)
-	if len(w.Sizes) > 0 {
-		// By area, so what is too large comes after what it holds.
-		var too []Size
-		for i, s := range w.Sizes {
-			larger := func(o Size) bool { return o.LengthUm <= s.LengthUm && o.WidthUm <= s.WidthUm }
-			switch {
-			case l.stretch != 1:
-			case slices.ContainsFunc(too, larger), !p.holds(region, w.bodies[i], s):
-				too = append(too, s)
-				continue
+		note := func(s Size, worth float64) {
+			one := single{worth: worth*(1+1e-5) + 2, area: w.unit * float64(s.LengthUm) * float64(s.WidthUm) * (1 - 1e-5) * body}
+			if l.thick == 0 {
+				one.round = one.area * oval
 			}
-			note(s)
-		}
-		return ok
-	}
-	most := int64(math.Sqrt(float64(whole.TwiceArea())/2e6*l.stretch/w.unit/w.body.beta)) + 2
-	if l.stretch == 1 {
-		most = min(most, p.proved(region, w.body, 0))
-	}
-	if w.ToUm > 0 {
-		most = min(most, w.ToUm)
-	}
-	least := max(w.FromUm, shortest)
-	size := func(length int64) Size { return Size{length, w.body.form.WidthUm(length)} }
-	for k := range best {
-		// The longest that takes less than k + 1 steps.
-		low, high := least-1, most
-		for low < high {
-			if mid := (low + high + 1) / 2; takes(size(mid)) < float64(k+1)*step {
-				low = mid
-			} else {
-				high = mid - 1
+			if worth > 0 {
+				out = append(out, one)
 			}
 		}
-		if low >= least {
-			note(size(low))
+		region := p.uncut(w, whole)
+		if len(w.Sizes) > 0 {
+			// By area, so what is too large comes after what it holds.
+			var too []Size
+			for i, s := range w.Sizes {
+				larger := func(o Size) bool { return o.LengthUm <= s.LengthUm && o.WidthUm <= s.WidthUm }
+				switch {
+				case l.stretch != 1:
+				case slices.ContainsFunc(too, larger), !p.holds(region, w.bodies[i], s):
+					too = append(too, s)
+					continue
+				}
+				note(s, p.worth(w, s))
+			}
+			continue
 		}
-		if low == most {
-			break
+		most := int64(math.Sqrt(float64(whole.TwiceArea())/2e6*l.stretch/w.unit/w.body.beta)) + 2
+		if l.stretch == 1 {
+			most = min(most, p.proved(region, w.body, 0))
+		}
+		if w.ToUm > 0 {
+			most = min(most, w.ToUm)
+		}
+		least := max(w.FromUm, shortest)
+		size := func(length int64) Size { return Size{length, w.body.form.WidthUm(length)} }
+		// Each stands for all that are shorter than it and longer than the one before: it has the area of those and the
+		// worth of itself, within one price the greatest.
+		stops := []int64{most}
+		for _, e := range w.edges {
+			if e >= least && e < most {
+				stops = append(stops, e)
+			}
+		}
+		slices.Sort(stops)
+		from := least
+		for _, to := range stops {
+			for from <= to {
+				next := min(to, max(from, int64(float64(from)*1.004)))
+				s := size(from)
+				s.WidthUm = max(1, s.WidthUm-1) // rounded up
+				one := single{worth: p.worth(w, size(next))*(1+1e-5) + 2, area: w.unit * float64(s.LengthUm) * float64(s.WidthUm) * (1 - 1e-5) * body}
+				if l.thick == 0 {
+					one.round = one.area * oval
+				}
+				if one.worth > 2 {
+					out = append(out, one)
+				}
+				from = next + 1
+			}
 		}
 	}
-	for _, e := range w.edges {
-		if e >= least && e <= most {
-			note(size(e))
+	return out
+}
+
+// oval is the share of a body's area that an ellipse has which it holds: as large a one as a short search finds.
+func (b *body) oval() (most float64) {
+	const scale = plane.Millimetre
+	if b.ellipse {
+		return math.Pi * b.inner * b.inner * b.beta / b.area * (1 - 1e-9)
+	}
+	ring := make(plane.Ring, len(b.corner))
+	for i, c := range b.corner {
+		ring[i] = plane.Point{X: int64(math.Round(c.x * scale)), Y: int64(math.Round(c.y * scale))}
+	}
+	w := newWalls(saw.Region{Within: []saw.Within{{Ring: ring}}})
+	rng := Seeded(1)
+	var space space
+	for ratio := int64(10); ratio <= 30; ratio += 2 {
+		e, err := newBody(Form{Shape: saw.Oval, Length: ratio, Width: 10}, saw.Face)
+		if err != nil {
+			continue
+		}
+		for range 3 {
+			_, reach := w.ascend(e, w.random(e, rng), 30, &space)
+			reach *= e.inner / scale
+			most = max(most, math.Pi*reach*reach*e.beta/b.area*(1-1e-5))
 		}
 	}
-	return ok
+	return most
 }
 
 // uncut is where a want may lie in the uncut piece, its obstacles without margins.
@@ -422,4 +535,76 @@ func points(of []saw.Point) []plane.Point {
 		out[i] = plane.Micrometres(q.X, q.Y)
 	}
 	return out
+}
+
+// polygon is a convex ring in micrometres, against the clock.
+type polygon []vec
+
+// hullOf is the convex hull of a ring (Andrew 1979), in micrometres.
+func hullOf(r plane.Ring) polygon {
+	at := make([]vec, len(r))
+	for i, p := range r {
+		at[i] = vec{float64(p.X) / plane.Micrometre, float64(p.Y) / plane.Micrometre}
+	}
+	slices.SortFunc(at, func(a, b vec) int { return cmp.Or(cmp.Compare(a.x, b.x), cmp.Compare(a.y, b.y)) })
+	var out polygon
+	chain := func(from int, p vec) {
+		for len(out) >= from+2 && out[len(out)-1].minus(out[len(out)-2]).cross(p.minus(out[len(out)-2])) <= 0 {
+			out = out[:len(out)-1]
+		}
+		out = append(out, p)
+	}
+	for _, p := range at {
+		chain(0, p)
+	}
+	lower := len(out) - 1
+	for i := len(at) - 2; i >= 0; i-- {
+		chain(lower, at[i])
+	}
+	return out[:len(out)-1]
+}
+
+func (p polygon) area() (sum float64) {
+	for i, a := range p {
+		sum += a.cross(p[(i+1)%len(p)]) / 2
+	}
+	return sum
+}
+
+func (p polygon) around() (sum float64) {
+	for i, a := range p {
+		sum += p[(i+1)%len(p)].minus(a).length()
+	}
+	return sum
+}
+
+// fewer is a polygon of at most n sides round a convex one: again and again the side is left out whose neighbours, drawn on until they meet,
+// add the least. It is nil where no side can be left out.
+func fewer(p polygon, n int) polygon {
+	p = slices.Clone(p)
+	for len(p) > n {
+		best, at, meet := math.Inf(1), -1, vec{}
+		for i := range p {
+			a, b, c, d := p[(i+len(p)-1)%len(p)], p[i], p[(i+1)%len(p)], p[(i+2)%len(p)]
+			u, v := b.minus(a), c.minus(d)
+			den := u.cross(v)
+			if den >= 0 {
+				continue // they part, or run side by side
+			}
+			t := d.minus(a).cross(v) / den
+			x := a.plus(u.times(t))
+			if t < 1 {
+				continue
+			}
+			if add := x.minus(b).cross(c.minus(b)) / -2; math.Abs(add) < best {
+				best, at, meet = math.Abs(add), i, x
+			}
+		}
+		if at < 0 {
+			return nil
+		}
+		p[at] = meet
+		p = slices.Delete(p, (at+1)%len(p), (at+1)%len(p)+1)
+	}
+	return p
 }

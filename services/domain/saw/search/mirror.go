@@ -127,7 +127,7 @@ func (p Pair) places(pa, pb *planner, rng *Dice) (out [][2]pin) {
 			if len(p.Sizes) == 0 {
 				at, reach := search(wa.body)
 				for _, f := range []float64{1, 0.9, 0.8} {
-					l := int64((2*reach - 2*slack) / plane.Micrometre * f)
+					l := int64((2*reach*wa.body.sure() - 2*slack) / plane.Micrometre * f)
 					if s := (Size{l, wa.body.form.WidthUm(l)}); s.LengthUm >= shortest && s.WidthUm >= shortest {
 						try(wa.body, at, s)
 					}
@@ -135,7 +135,7 @@ func (p Pair) places(pa, pb *planner, rng *Dice) (out [][2]pin) {
 				continue
 			}
 			for i, s := range wa.Sizes {
-				if at, reach := search(wa.bodies[i]); reach >= float64(s.LengthUm)*plane.Micrometre/2+slack/2 {
+				if at, reach := search(wa.bodies[i]); reach*wa.bodies[i].sure() >= float64(s.LengthUm)*plane.Micrometre/2+slack/2 {
 					try(wa.bodies[i], at, s)
 				}
 			}

@@ -73,11 +73,11 @@ func (c *Chance) tree(g *grower, ring plane.Ring, sides []cutSide, deep int) *no
 		return n
 	}
 	if len(s.want.Sizes) == 0 {
-		best := g.longest(s.want, (2*f.reach-slack)/plane.Micrometre)
+		best := g.longest(s.want, (2*f.reach*s.want.body.sure()-slack)/plane.Micrometre)
 		f.size, f.worth = best.size, best.worth
 	} else {
 		for k, size := range s.want.Sizes {
-			if w.reach(s.want.bodies[k], p) >= float64(size.LengthUm)*plane.Micrometre/2+slack/2 && g.worth(s.want, size) > f.worth {
+			if w.reach(s.want.bodies[k], p)*s.want.bodies[k].sure() >= float64(size.LengthUm)*plane.Micrometre/2+slack/2 && g.worth(s.want, size) > f.worth {
 				f.size, f.worth = size, g.worth(s.want, size)
 			}
 		}

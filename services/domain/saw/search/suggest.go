@@ -123,6 +123,7 @@ func suggest(ctx context.Context, t Task, rng *Dice, steps int, progress func(Pr
 // hunt is the search for one set of wants.
 type hunt struct {
 	market   string // empty: all
+	planner  *planner
 	book     *book
 	climbers []*climber
 }
@@ -170,7 +171,7 @@ func newHunts(t Task, rng *Dice, pinned *pin) ([]hunt, error) {
 			return nil, err
 		}
 		p.pinned = pinned
-		h := hunt{market: market, book: &book{best: map[Kind]*entry{}}}
+		h := hunt{market: market, planner: p, book: &book{best: map[Kind]*entry{}}}
 		schemes := p.schemes
 		if pinned != nil {
 			schemes = schemes[:1]
@@ -290,7 +291,7 @@ func (p *planner) wantOf(s saw.Stone) *want {
 	return nil
 }
 
-// learn takes the mass for an area from stones that were weighed.
+// learn takes the area for a size and the mass for an area from stones that were weighed.
 func (p *planner) learn(plan saw.Plan, r saw.Result) {
 	weighed := map[string]saw.Planned{}
 	for _, e := range r.Trunk.Ends {
@@ -302,6 +303,7 @@ func (p *planner) learn(plan saw.Plan, r saw.Result) {
 		for _, s := range e.Stones {
 			if w := p.wantOf(s); w != nil && weighed[s.Name].AreaUm2 > 0 && weighed[s.Name].MassUg > 0 {
 				w.perArea = float64(weighed[s.Name].MassUg) / float64(weighed[s.Name].AreaUm2)
+				w.unit = float64(weighed[s.Name].AreaUm2) / float64(s.LengthUm*s.WidthUm)
 			}
 		}
 	}
@@ -341,6 +343,9 @@ func (s *Suggestion) offer(t Task, hunts []hunt) error {
 			chosen = append(chosen, e)
 		}
 	}
+	for i, e := range chosen {
+		chosen[i] = hunts[0].planner.polished(e)
+	}
 	s.Best = math.MinInt64
 	inMarket := map[string]int64{}
 	for _, e := range chosen {
@@ -369,6 +374,37 @@ func (s *Suggestion) offer(t Task, hunts []hunt) error {
 		return cmp.Or(cmp.Compare(a.Kind.Stones, b.Kind.Stones), -cmp.Compare(a.Kind.Set, b.Kind.Set), -cmp.Compare(longestOf(a.Plan), longestOf(b.Plan)))
 	})
 	return nil
+}
+
+// polished is an entry whose stones of any length are made longer where they lie, as far as they still go and bring more: the
+// search keeps them within the greatest ellipse they hold, and a hair from walls.
+func (p *planner) polished(e *entry) *entry {
+	best := *e
+	for i, end := range e.plan.Ends {
+		if len(end.Stones) != 1 {
+			continue
+		}
+		w := p.wantOf(end.Stones[0])
+		if w == nil || w.Together > 0 || len(w.Sizes) > 0 || p.pinned != nil {
+			continue
+		}
+		low := end.Stones[0].LengthUm
+		for high := low + low/40; low < high; {
+			mid := (low + high + 1) / 2
+			plan := best.plan
+			plan.Ends = slices.Clone(plan.Ends)
+			s := end.Stones[0]
+			s.LengthUm, s.WidthUm = mid, w.body.form.WidthUm(mid)
+			plan.Ends[i].Stones = []saw.Stone{s}
+			r, err := p.model.Evaluate(plan, p.Prices)
+			if err == nil && !r.Infeasible && r.Money.Expected >= best.worth() && (w.ToUm == 0 || mid <= w.ToUm) {
+				low, best.plan, best.result = mid, plan, r
+			} else {
+				high = mid - 1
+			}
+		}
+	}
+	return &best
 }
 
 func sortedKinds(m map[Kind]*entry) []Kind {

@@ -257,7 +257,7 @@ const slack = 3_000
 func (g *grower) size(walls *walls, w *want, f *fit, floor float64) {
 	f.where = f.place
 	if len(w.Sizes) == 0 {
-		best := g.longest(w, (2*f.reach-slack)/plane.Micrometre)
+		best := g.longest(w, (2*f.reach*w.body.sure()-slack)/plane.Micrometre)
 		f.size, f.worth = best.size, best.worth
 		return
 	}
@@ -270,7 +270,8 @@ func (g *grower) size(walls *walls, w *want, f *fit, floor float64) {
 		if worth <= max(floor, f.worth) {
 			continue
 		}
-		b, need := w.bodies[i], float64(s.LengthUm)*plane.Micrometre/2+slack/2
+		b := w.bodies[i]
+		need := (float64(s.LengthUm)*plane.Micrometre + slack) / 2 / b.sure()
 		// As large by area as the form that fits, and not much more.
 		if need*need*b.beta > f.reach*f.reach*w.body.beta*1.5 {
 			continue
