@@ -86,9 +86,8 @@ func dot(a, b plane.Point) float64 { return float64(a.X)*float64(b.X) + float64(
 
 // ringBevel is the mean area in µm², over δ from 0 to in, of what lies within δ of a
 // freeform's edge: by Simpson's rule, which is exact while that area grows with the square
-// of δ, on so many lines across.
-func (o Outline) ringBevel(in float64, lines int) float64 {
-	const steps = 4
+// of δ, in so many steps, an even number, and on so many lines across.
+func (o Outline) ringBevel(in float64, steps, lines int) float64 {
 	var sum float64
 	for i := 1; i <= steps; i++ {
 		weight := 2.
@@ -98,9 +97,9 @@ func (o Outline) ringBevel(in float64, lines int) float64 {
 		case i%2 == 1:
 			weight = 4
 		}
-		sum += weight * o.edgeArea(in*float64(i)/steps, lines)
+		sum += weight * o.edgeArea(in*float64(i)/float64(steps), lines)
 	}
-	return sum / (3 * steps)
+	return sum / float64(3*steps)
 }
 
 // edgeArea is the area in µm² of what of a freeform lies within δ µm of its edge. On a

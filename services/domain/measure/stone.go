@@ -314,8 +314,8 @@ func (s Stone) bevelAbove(height Length) (volume, off float64) {
 	in := float64(s.Bevel.In) * up / float64(s.Bevel.Up)
 	switch {
 	case o.shape == Freeform:
-		fine := o.ringBevel(in, 1_000)
-		return up * fine, up * math.Abs(fine-o.ringBevel(in, 500))
+		fine := o.ringBevel(in, 4, 1_000)
+		return up * fine, up * math.Abs(fine-o.ringBevel(in, 2, 500)) // more than what fine is off by
 	case s.Bevel.Scaled:
 		half := float64(o.length+o.width) / 2
 		return up * (math.Pi*half*in/2 - math.Pi*in*in/3), 0

@@ -493,6 +493,11 @@ func TestBevelsByIntegration(t *testing.T) {
 			free, err := measure.NewFreeform(ring)
 			s.Outline = must(t, free, err)
 			freely := model()
+			if sharp := c.shape == measure.Rectangle || c.shape == measure.Triangle; sharp { // the same outline, so the error is known
+				if off := float64(freely.Volume-with.Volume) / float64(with.Volume) * 1e6; math.Abs(off) > float64(freely.ErrorPPM) || freely.ErrorPPM == 0 {
+					t.Errorf("a freeform's bevel is %v ppm off, said %d", off, freely.ErrorPPM)
+				}
+			}
 			s.Bevel = measure.Bevel{}
 			close(t, "bevel as a freeform", (model().Volume - freely.Volume).CubicMillimetres(), got, 0.002*got)
 			if freely.ErrorPPM > 100 {
@@ -872,7 +877,7 @@ func TestAroundHoldsTheOutline(t *testing.T) {
 		o := outline(t, c.shape, c.l, c.w)
 		reach := edge(c.shape, c.l, c.w)
 		last := int64(math.MaxInt64)
-		for _, n := range []int{8, 32, 64, 200, 2_000} {
+		for _, n := range []int{8, 32, 64, 200, 600} {
 			ring, past := o.Around(n)
 			t.Run(fmt.Sprintf("%s %gx%g, %d corners", c.shape, c.l, c.w, n), func(t *testing.T) {
 				if _, err := plane.CheckRing(ring); err != nil {

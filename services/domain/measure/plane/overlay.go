@@ -34,8 +34,8 @@ func TwiceArea(faces []Face) int64 {
 // The overlay of regions, each given as rings that may overlap. It is far slower than
 // Clip and for what is no half-plane: stones against a drawn zone, what of a bar is used.
 // The answer's corners are rounded to the nanometre, parts without area left out. An
-// error means that the library refused, which no ring of CheckRing or Cut is known to
-// bring about.
+// error means that the library refused: a ring that touches itself, as one of Cut may where
+// rounding closed a gap. No ring of CheckRing is known to bring it about.
 
 // Union is what lies in any of the rings.
 func Union(rings ...Ring) ([]Face, error) {

@@ -73,6 +73,7 @@ func TestCheckRing(t *testing.T) {
 			"the edge from point 0 to point 1 crosses the edge from point 2 to point 3 at (1, 1) mm",
 		},
 		"a corner that touches an edge": {points(plane.Millimetre, 0, 0, 4, 0, 4, 4, 2, 0, 0, 4), 0, 2, "touches the edge from point 2 to point 3 at (2, 0) mm"},
+		"a corner on an upright edge":   {points(plane.Millimetre, 0, 0, 4, 0, 0, 2, 4, 4, 0, 4), 1, 4, "touches the edge from point 4 to point 0 at (0, 2) mm"},
 		"an edge that turns back":       {points(1, 0, 0, 4, 0, 2, 0, 2, 5), 0, 1, "is turned back upon"},
 		"a spike at the seam":           {points(1, 0, 0, 4, 0, 4, 4, 0, -4), 0, 2, "crosses"},
 		"the last edge turns back":      {points(1, 1, 0, 3, 0, 3, 3, 2, 0), 0, 2, "touches"},
@@ -85,6 +86,19 @@ func TestCheckRing(t *testing.T) {
 			}
 		})
 	}
+	t.Run("refused: wherever it begins and whichever way it runs", func(t *testing.T) {
+		touching := points(1, 0, 0, 4, 0, 0, 2, 4, 4, 0, 4)
+		for range touching {
+			touching = append(touching[1:], touching[0])
+			back := slices.Clone(touching)
+			slices.Reverse(back)
+			for _, p := range [][]plane.Point{touching, back} {
+				if _, err := plane.CheckRing(p); err == nil {
+					t.Errorf("%v", p)
+				}
+			}
+		}
+	})
 	t.Run("refused: lines and paths that are none", func(t *testing.T) {
 		p := plane.Point{X: 1, Y: 1}
 		if _, err := plane.CheckLine(p, p); err == nil {
@@ -475,6 +489,34 @@ func TestTurnedKeepsLengths(t *testing.T) {
 		quarters := rapid.IntRange(-5, 5).Draw(t, "quarters")
 		if !slices.Equal(r.Turned(float64(quarters)*math.Pi/2), r.QuarterTurned(quarters)) {
 			t.Fatalf("%d quarter turns differ", quarters)
+		}
+	})
+}
+
+// What is shared and what isn't are the whole, for pieces and for what cuts leave of them.
+func TestOverlayBalances(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		r, s := simple(t), simple(t)
+		a, _ := plane.Cut(r, sawLine(t, r), rapid.Int64Range(0, 1_000).Draw(t, "kerf"))
+		b := []plane.Ring{s}
+		shared, err := plane.Intersection(a, b)
+		only, err2 := plane.Difference(a, b)
+		all, err3 := plane.Union(append(b, a...)...)
+		if err := errors.Join(err, err2, err3); err != nil {
+			for _, part := range a {
+				if _, touches := plane.CheckRing(part); touches != nil {
+					return // closed to a touch by rounding
+				}
+			}
+			t.Fatal(err)
+		}
+		off := plane.TwiceArea(shared) + plane.TwiceArea(only) - area(a)
+		if more := 2 * (slack(r) + slack(s)); off > more || off < -more {
+			t.Fatalf("%d shared and %d not are not %d", plane.TwiceArea(shared), plane.TwiceArea(only), area(a))
+		}
+		off = plane.TwiceArea(all) - plane.TwiceArea(only) - s.TwiceArea()
+		if more := 2 * (slack(r) + slack(s)); off > more || off < -more {
+			t.Fatalf("together %d, not %d and %d", plane.TwiceArea(all), plane.TwiceArea(only), s.TwiceArea())
 		}
 	})
 }

@@ -19,15 +19,12 @@ type prices struct {
 	around []int64 // most that can be added around a part, charged; laid out as inside.v
 }
 
-// bound is that of the whole stock, minor units.
-func (pr *prices) bound() int64 { return (pr.inside.total() + pr.sum) / pr.scale }
-
 const (
 	maxSteps   = 500
 	stepBudget = 4_000_000_000 // additions, over all steps: some seconds
 )
 
-// charge finds good prices by subgradient steps. A repaired plan of each step that
+// charges finds good prices by subgradient steps. A repaired plan of each step that
 // bettered the bound is a candidate. It stops early, with what it has, with the context.
 func (s *search) charges(ctx context.Context) *prices {
 	pr := &prices{scale: 1, charge: make([]int64, len(s.Kinds)), worth: make([]int64, len(s.Kinds)), inside: newTable(s.grid)}
