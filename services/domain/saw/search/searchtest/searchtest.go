@@ -96,9 +96,13 @@ func task() search.Task {
 		Prices: saw.Prices{Currency: "AUD", Markets: []saw.Market{
 			{Name: Settings, Prices: append(bands("plain", 1), append(bands("middle", 2), bands("top", 4)...)...)},
 			{Name: Fancy, Prices: []saw.Price{
-				{Class: "plain", Per: saw.PerFaceMm2, FromUm: 18 * mm, Minor: 260}, {Class: "plain", Per: saw.PerFaceMm2, FromUm: 9 * mm, Minor: 110}, {Class: "plain", Per: saw.PerFaceMm2, Minor: 50},
-				{Class: "middle", Per: saw.PerFaceMm2, FromUm: 14 * mm, Minor: 400}, {Class: "middle", Per: saw.PerFaceMm2, Minor: 200},
-				{Class: "top", Per: saw.PerFaceMm2, FromUm: 12 * mm, Minor: 900}, {Class: "top", Per: saw.PerFaceMm2, Minor: 450},
+				{Class: "plain", Per: saw.PerFaceMm2, FromUm: 18 * mm, Minor: 260},
+				{Class: "plain", Per: saw.PerFaceMm2, FromUm: 9 * mm, Minor: 110},
+				{Class: "plain", Per: saw.PerFaceMm2, Minor: 50},
+				{Class: "middle", Per: saw.PerFaceMm2, FromUm: 14 * mm, Minor: 400},
+				{Class: "middle", Per: saw.PerFaceMm2, Minor: 200},
+				{Class: "top", Per: saw.PerFaceMm2, FromUm: 12 * mm, Minor: 900},
+				{Class: "top", Per: saw.PerFaceMm2, Minor: 450},
 			}},
 		}},
 		Blade: saw.Blade{Name: "trim", KerfUm: 600, ReachUm: 60_000, WanderUm: 50},
