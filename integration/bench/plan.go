@@ -8,6 +8,8 @@ import (
 	"strings"
 	"text/tabwriter"
 	"time"
+
+	"seamshare.example/services/domain/saw/search/searchtest"
 )
 
 // planReport is all that -plans found: the one document of -json.
@@ -32,7 +34,11 @@ func measurePlans(ctx context.Context, quick bool, dir string, say *progress) (*
 	if r.Guillotine, err = cutRectangles(ctx, quick, say); err != nil {
 		return nil, err
 	}
-	r.Search, err = searchPlans(ctx, quick, say)
+	seconds := []float64{1, 5, 30}
+	if quick {
+		seconds = []float64{0.1, 0.5}
+	}
+	r.Search, err = searchPlans(ctx, searchtest.Pieces(), seconds, say)
 	return r, err
 }
 

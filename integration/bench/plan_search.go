@@ -9,7 +9,6 @@ import (
 
 	"seamshare.example/services/domain/saw/guillotine"
 	"seamshare.example/services/domain/saw/search"
-	"seamshare.example/services/domain/saw/search/searchtest"
 )
 
 type planGuillotine struct {
@@ -89,13 +88,10 @@ type planMarket struct {
 
 // searchPlans searches plans for the invented pieces for some times each. A search is planned by its steps, so first a short
 // one says how many it does in a second.
-func searchPlans(ctx context.Context, quick bool, say *progress) (planSearch, error) {
-	out := planSearch{Seconds: []float64{1, 5, 30}}
-	if quick {
-		out.Seconds = []float64{0.1, 0.5}
-	}
+func searchPlans(ctx context.Context, tasks []search.Task, seconds []float64, say *progress) (planSearch, error) {
+	out := planSearch{Seconds: seconds}
 	gaps := make([][]float64, len(out.Seconds))
-	for i, task := range searchtest.Pieces() {
+	for i, task := range tasks {
 		piece := planPiece{Piece: task.Study.Name}
 		rate := 50.0
 		for k, seconds := range out.Seconds {

@@ -317,7 +317,7 @@ const samples = 41
 func (p *planner) seats(cuts []saw.Line, sl *slab, w *want) (out []seat, err error) {
 	from, to := p.alongTrace(sl.part.Face)
 	tiny := w.Pattern
-	tiny.Name, tiny.LengthUm, tiny.WidthUm = "s", shortest, shortest
+	tiny.Name, tiny.Shape, tiny.Ring, tiny.LengthUm, tiny.WidthUm = "s", saw.Round, nil, shortest, shortest
 	var runs [][2]int
 	low, high := int64(math.MaxInt64), int64(math.MinInt64)
 	for i := range samples {
