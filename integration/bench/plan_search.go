@@ -93,12 +93,15 @@ func searchPlans(ctx context.Context, tasks []search.Task, seconds []float64, sa
 	gaps := make([][]float64, len(out.Seconds))
 	for i, task := range tasks {
 		piece := planPiece{Piece: task.Study.Name}
-		rate := 50.0
+		rate, err := stepsPerSecond(ctx, task)
+		if err != nil {
+			return out, fmt.Errorf("%s: %w", piece.Piece, err)
+		}
 		for k, seconds := range out.Seconds {
 			say.say("%s, %g s", piece.Piece, seconds)
 			short, stop := context.WithTimeout(ctx, time.Duration(seconds*float64(time.Second)))
 			begin := time.Now()
-			s, err := search.Suggest(short, task, search.Seeded(uint64(i)), int(rate*seconds), nil)
+			s, err := search.Suggest(short, task, search.Seeded(uint64(i)), 1+int(rate*seconds), nil)
 			stop()
 			if err != nil {
 				return out, fmt.Errorf("%s: %w", piece.Piece, err)
@@ -106,7 +109,7 @@ func searchPlans(ctx context.Context, tasks []search.Task, seconds []float64, sa
 			if err := ctx.Err(); err != nil {
 				return out, err
 			}
-			rate = max(50, float64(s.Steps)/time.Since(begin).Seconds())
+			rate = float64(s.Steps) / time.Since(begin).Seconds()
 			piece.TriedPerSecond, piece.Bound = rate, s.Bound
 			piece.Best = append(piece.Best, s.Best)
 			gaps[k] = append(gaps[k], 1-float64(s.Best)/float64(s.Bound))
@@ -122,6 +125,14 @@ func searchPlans(ctx context.Context, tasks []search.Task, seconds []float64, sa
 		out.MedianGap = append(out.MedianGap, median(g))
 	}
 	return out, nil
+}
+
+// stepsPerSecond is about how many steps a search does.
+func stepsPerSecond(ctx context.Context, task search.Task) (float64, error) {
+	const some = 200
+	begin := time.Now()
+	_, err := search.Suggest(ctx, task, search.Seeded(1), some, nil)
+	return some / time.Since(begin).Seconds(), err
 }
 
 // note says which plan is the best in each market, and whether one is in all.

@@ -14,16 +14,25 @@ import (
 // Bound is what no plan for the task passes: a feasible plan of saw cuts with the task's blade or a wider one, one stone from a part, each
 // stone made as a want says, in its minutes, each cut in the task's. In minor units of expected worth.
 //
+// A piece counts as without a hollow where none is as deep as the smallest wanted stone is from its middle to its edge: no
+// straight cuts then leave stones on the same side of each that only a hollow parts (planner.even).
+//
 // Why it holds. Stones that claim the same bar and show the same side, are clean and have some backing all hold the bar's
-// underside within their walls. So where they are level with it their outlines, seen square to it, lie apart, and by a cut's
-// width at least where the bar is straight. Grown by half of that each, a stone of area A covers at least A + √(πA)·g + πg²/4
-// (Brunn and Minkowski), no two of them the same place, within the outline or zone grown as much, whose area is at most
-// area + perimeter·g/2 + πg²/4 (Steiner). Less the rock and potch that they keep off. For all other stones it is the volume of
-// their bodies that lies apart, within that of the piece. Each area is a knapsack: how much of it stones may take in all, one
-// for the outline and one for each zone inside it, solved exactly in small steps of area, each stone's share rounded down. No stone
-// is longer than Largest proves for the uncut piece, cracks and rock without margins, which a cut along them spares. A stone's
-// worth is what it brings by its wanted size in the market's list, less levy, selling and its minutes; in a piece without a
-// hollow each stone but the first takes a cut, and those minutes. What is left over is taken to be the whole piece.
+// underside within their walls. So where they are level with it their outlines, seen square to it, lie apart. In a piece without a
+// hollow they lie apart by a cut's width where the bar is straight: grown by half of that each, a stone of area A covers at least
+// A + √(πA)·g + πg²/4 (Brunn and Minkowski), no two of them the same place, within the outline or zone grown as much, whose
+// area is at most area + perimeter·g/2 + πg²/4 (Steiner). Less the rock and potch that they keep off. For all other stones it is
+// the volume of their bodies that lies apart, within that of the piece. Each area is a knapsack: how much of it stones may take in
+// all, one for the outline and one for each zone inside it, solved exactly in small steps of area, each stone's share rounded down.
+// No stone is longer than is proved for the uncut piece (as by Largest), cracks and rock without margins, which a cut along them
+// spares. A stone's worth is what it brings by its wanted size in the market's list, less levy, selling and its minutes; in a
+// piece without a hollow each stone but the first takes a cut, and those minutes. What is left over is taken to be the whole piece.
+//
+// A stone's part has more than the stone: about an ellipse no polygon of n sides is smaller than n/π·tan(π/n) of it. And
+// straight cuts make few sides: k parts of a polygon of m have at most m + 4(k − 1) together, since each way of a cut through
+// a part adds four (field.sides). Hollow ones too: leave out each way that parts off nothing with a stone; what is joined over a
+// straight stretch stays parted wherever a line parts it on either side. And a part with a hollow holds one without, with no
+// more sides, about the stone: cut it at each hollow corner along a line that misses the stone.
 //
 // Stones of a set are counted as if each could come alone, and bars as if they knew nothing of each other.
 func Bound(t Task) (int64, error) {
@@ -65,6 +74,7 @@ func (p *planner) bound() int64 {
 }
 
 func (p *planner) levels() (out []level) {
+	whole, _ := plane.CheckRing(points(p.Study.Outline))
 	type key struct {
 		bar  string
 		view saw.View
@@ -88,7 +98,7 @@ func (p *planner) levels() (out []level) {
 			i = len(out)
 			by[k] = i
 			l := level{stretch: 1 / math.Cos(slope)}
-			if straight {
+			if straight && p.even(whole) {
 				l.grow = float64(p.Blade.KerfUm)/2 + float64(p.Blade.WanderUm)
 			}
 			out = append(out, l)
@@ -148,8 +158,8 @@ func (p *planner) levelBound(l level) float64 {
 	for _, w := range l.wants {
 		by[w.Pattern.Zone] = append(by[w.Pattern.Zone], w)
 	}
-	cut := 0.0
-	if hollow(whole) == 0 {
+	cut, even := 0.0, p.even(whole)
+	if even {
 		cut = p.minute * float64(p.SawMinutes)
 	}
 	total := make([]float64, areaSteps+1)
@@ -164,13 +174,13 @@ func (p *planner) levelBound(l level) float64 {
 			return p.plain(l, all)
 		}
 		in := field.table(0, 0)
-		if l.thick == 0 && hollow(ring) == 0 && (zone != "" || len(by) == 1) {
+		if l.thick == 0 && (zone != "" && hollow(ring) == 0 || zone == "" && len(by) == 1) {
 			field.sides(in, len(ring))
 		}
-		if l.thick == 0 && zone == "" && len(by) == 1 {
-			// Any polygon round the piece will do; it has more room, but may have fewer sides.
+		if l.thick == 0 && zone == "" && len(by) == 1 && even {
+			// Any polygon without a hollow round the piece will do; it has more room, but may have fewer sides.
 			hull := hullOf(whole)
-			for _, n := range []int{8, 6, 5, 4, 3} {
+			for _, n := range []int{12, 8, 6, 5, 4, 3} {
 				if hull = fewer(hull, n); len(hull) < 3 {
 					break
 				}
@@ -324,15 +334,13 @@ func (p *planner) stonesOf(l level, wants []*want, whole plane.Ring) (out []sing
 				out = append(out, one)
 			}
 		}
-		region := p.uncut(w, whole)
+		region := p.uncut(w, whole, l.stretch)
 		if len(w.Sizes) > 0 {
 			// By area, so what is too large comes after what it holds.
 			var too []Size
 			for i, s := range w.Sizes {
 				larger := func(o Size) bool { return o.LengthUm <= s.LengthUm && o.WidthUm <= s.WidthUm }
-				switch {
-				case l.stretch != 1:
-				case slices.ContainsFunc(too, larger), !p.holds(region, w.bodies[i], s):
+				if slices.ContainsFunc(too, larger) || !p.holds(region, w.bodies[i], s) {
 					too = append(too, s)
 					continue
 				}
@@ -340,10 +348,7 @@ func (p *planner) stonesOf(l level, wants []*want, whole plane.Ring) (out []sing
 			}
 			continue
 		}
-		most := int64(math.Sqrt(float64(whole.TwiceArea())/2e6*l.stretch/w.unit/w.body.beta)) + 2
-		if l.stretch == 1 {
-			most = min(most, p.proved(region, w.body, 0))
-		}
+		most := p.proved(region, w.body, 0)
 		if w.ToUm > 0 {
 			most = min(most, w.ToUm)
 		}
@@ -405,17 +410,35 @@ func (b *body) oval() (most float64) {
 	return most
 }
 
-// uncut is where a want may lie in the uncut piece, its obstacles without margins.
-func (p *planner) uncut(w *want, whole plane.Ring) saw.Region {
-	r := saw.Region{Within: []saw.Within{{Ring: whole}}}
-	if w.zone != nil {
-		r.Within = append(r.Within, saw.Within{Ring: w.zone})
+// uncut is where a want may lie in the uncut piece, its obstacles without margins: in the plane of its bar, in which all is longer
+// along the trace by the stretch.
+func (p *planner) uncut(w *want, whole plane.Ring, stretch float64) saw.Region {
+	a, d := p.trace()
+	drawn := func(q plane.Point) plane.Point {
+		more := at(q).minus(a).dot(d) * (stretch - 1)
+		return q.Plus(plane.Point{X: int64(math.Round(d.x * more)), Y: int64(math.Round(d.y * more))})
 	}
-	for _, a := range w.avoided {
-		if p.surely(a.Name, w) {
-			a.Margin = 0
-			r.Avoid = append(r.Avoid, a)
+	ring := func(r plane.Ring) plane.Ring {
+		out := make(plane.Ring, len(r))
+		for i, q := range r {
+			out[i] = drawn(q)
 		}
+		return out
+	}
+	r := saw.Region{Within: []saw.Within{{Ring: ring(whole)}}}
+	if w.zone != nil {
+		r.Within = append(r.Within, saw.Within{Ring: ring(w.zone)})
+	}
+	for _, o := range w.avoided {
+		if !p.surely(o.Name, w) {
+			continue
+		}
+		o.Margin = 0
+		if o.Ring != nil {
+			o.Ring = ring(o.Ring)
+		}
+		o.Path = plane.Path(ring(plane.Ring(o.Path)))
+		r.Avoid = append(r.Avoid, o)
 	}
 	return r
 }
@@ -516,6 +539,55 @@ func (p *planner) plain(l level, room float64) float64 {
 		}
 	}
 	return best * room
+}
+
+// even is whether the piece has no hollow that could part two stones. Take two stones that no cut parts, and of each the disk
+// about its middle that it holds, of radius ρ at least. All between the disks lies within the hull and on the same side of
+// each cut. A hollow that parts them reaches across, from one side of the strip between the disks to the other; it
+// begins at one straight side of the hull, from which the nearer disk's middle is ρ away or more, so one of its two sides there
+// is as far too. A hollow that is nowhere so deep parts nothing.
+func (p *planner) even(whole plane.Ring) bool {
+	least := math.Inf(1)
+	for _, w := range p.wants {
+		if len(w.Sizes) == 0 {
+			least = min(least, w.body.ball*float64(max(w.FromUm, shortest))/2)
+		}
+		for i, s := range w.Sizes {
+			least = min(least, w.bodies[i].ball*float64(s.LengthUm)/2)
+		}
+	}
+	return deepest(whole) < least
+}
+
+// deepest is how far any corner lies within the hull's side that bridges its hollow, in micrometres.
+func deepest(r plane.Ring) (most float64) {
+	hull := hullOf(r)
+	if len(hull) < 3 {
+		return math.Inf(1)
+	}
+	um := make([]vec, len(r))
+	start := -1
+	on := func(p vec) bool { return slices.Contains(hull, p) }
+	for i, p := range r {
+		um[i] = vec{float64(p.X) / plane.Micrometre, float64(p.Y) / plane.Micrometre}
+		if start < 0 && on(um[i]) {
+			start = i
+		}
+	}
+	from := um[start]
+	for i := 1; i <= len(um); {
+		to := i
+		for !on(um[(start+to)%len(um)]) {
+			to++
+		}
+		d := um[(start+to)%len(um)].minus(from)
+		for ; i < to; i++ {
+			most = max(most, math.Abs(d.cross(um[(start+i)%len(um)].minus(from)))/d.length())
+		}
+		from = um[(start+to)%len(um)]
+		i = to + 1
+	}
+	return most
 }
 
 // hollow is how many corners of a ring turn inwards.

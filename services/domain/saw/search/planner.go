@@ -51,6 +51,7 @@ type slab struct {
 // seat is a want in a slab, and how far along the trace its depth lets it lie.
 type seat struct {
 	want   *want
+	place  int // the first seat of the slab that may lie just where this may
 	limits []saw.Beside
 	avoid  []saw.Avoid // what of its obstacles is in its depth
 }
@@ -193,6 +194,9 @@ func (p *planner) section() error {
 					return err
 				}
 				slab.seats = append(slab.seats, seats...)
+			}
+			for i := range slab.seats {
+				slab.seats[i].place = slices.IndexFunc(slab.seats, slab.seats[i].alike)
 			}
 			s.slabs = append(s.slabs, slab)
 		}
@@ -362,6 +366,12 @@ func (p *planner) seats(cuts []saw.Line, sl *slab, w *want) (out []seat, err err
 		}
 	}
 	return out, nil
+}
+
+// alike is whether two seats may lie in the same places.
+func (s seat) alike(o seat) bool {
+	same := func(a, b saw.Avoid) bool { return a.Name == b.Name }
+	return s.want.Pattern.Zone == o.want.Pattern.Zone && slices.Equal(s.limits, o.limits) && slices.EqualFunc(s.avoid, o.avoid, same)
 }
 
 // inDepth is whether a feature of face or back may be at a stone's height.

@@ -41,7 +41,9 @@ type grower struct {
 	slab  *slab
 	rng   *Dice
 	space space
-	pin   *pin // nil: none
+	order []chanceOf
+	walls []*walls // of the part that is tried, by seats' places
+	pin   *pin     // nil: none
 	// saw counts what a cut costs.
 	sawing float64
 }
@@ -69,14 +71,30 @@ func (g *grower) leaf(ring plane.Ring, sides []cutSide, before *node) *node {
 	}
 	n.fits = make([]fit, len(g.slab.seats))
 	n.worth = g.rest(n)
+	// What could be worth the most comes first, so that most of the others needn't be tried.
+	g.order = g.order[:0]
 	for i := range g.slab.seats {
+		g.order = append(g.order, chanceOf{i, g.most(g.slab.seats[i].want, n.area)})
+	}
+	slices.SortStableFunc(g.order, func(a, b chanceOf) int { return -cmp.Compare(a.most, b.most) })
+	g.walls = slices.Grow(g.walls[:0], len(n.fits))[:len(n.fits)]
+	clear(g.walls)
+	for _, c := range g.order {
 		var old *fit
-		if before != nil && i < len(before.fits) {
-			old = &before.fits[i]
+		if before != nil && c.seat < len(before.fits) {
+			old = &before.fits[c.seat]
 		}
-		g.fit(n, i, old)
+		if g.slab.seats[c.seat].want.Together > 0 || c.most > n.worth {
+			g.fit(n, c.seat, old)
+		}
 	}
 	return n
+}
+
+// chanceOf is a seat and what it could be worth in a part.
+type chanceOf struct {
+	seat int
+	most float64
 }
 
 // rest is what the part brings without a stone.
@@ -180,12 +198,11 @@ func beyond(rings []plane.Ring, paths []plane.Path, l plane.Line, kerf int64) ([
 // fit finds where a want goes in the part and what of it is worth the most.
 func (g *grower) fit(n *node, i int, before *fit) {
 	w := g.slab.seats[i].want
-	// The part's area and width bound the size; where that brings no more than what is there, don't look.
-	if w.Together == 0 && g.most(w, n.area) <= n.worth {
-		return
+	at := g.slab.seats[i].place
+	if g.walls[at] == nil {
+		g.walls[at] = newWalls(g.region(n, g.slab.seats[i]))
 	}
-	region := g.region(n, g.slab.seats[i])
-	walls := newWalls(region)
+	walls := g.walls[at]
 	f := &n.fits[i]
 	try := func(p place, rounds int) {
 		if p, reach := walls.ascend(w.body, p, rounds, &g.space); reach > f.reach {
