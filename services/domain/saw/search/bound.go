@@ -162,66 +162,107 @@ func (p *planner) levelBound(l level) float64 {
 	if even {
 		cut = p.minute * float64(p.SawMinutes)
 	}
-	total := make([]float64, areaSteps+1)
-	for _, zone := range slices.Sorted(maps.Keys(by)) {
-		field := field{level: l, step: step, steps: areaSteps, cut: cut}
-		ring := whole
-		if zone != "" {
-			ring = by[zone][0].zone
-			field.steps = min(field.steps, int(of(ring, zone)/step))
+	// Where all may lie: the piece itself, or where it is even any polygon without a hollow round it, which has more room and may
+	// have fewer sides.
+	type around struct{ steps, sides int }
+	within := []around{{areaSteps, len(whole)}}
+	if l.thick == 0 && even {
+		hull := hullOf(whole)
+		for _, n := range []int{12, 8, 6, 5, 4, 3} {
+			if hull = fewer(hull, n); len(hull) < 3 {
+				break
+			}
+			more := room(hull.area(), hull.around())
+			if more > 1.5*all {
+				break
+			}
+			within = append(within, around{int(more / step), len(hull)})
 		}
-		if field.stones = p.stonesOf(l, by[zone], whole); !field.fine() {
+	}
+	var zones []field
+	var free *field
+	dearest := 0.0
+	for _, zone := range slices.Sorted(maps.Keys(by)) {
+		f := field{level: l, step: step, steps: areaSteps, cut: cut}
+		if zone != "" {
+			f.ring = by[zone][0].zone
+			f.steps = min(f.steps, int(of(f.ring, zone)/step))
+		}
+		if f.stones = p.stonesOf(l, by[zone], whole); !f.fine() {
 			return p.plain(l, all)
 		}
-		in := field.table(0, 0)
-		if l.thick == 0 && (zone != "" && hollow(ring) == 0 || zone == "" && len(by) == 1) {
-			field.sides(in, len(ring))
+		for _, s := range f.stones {
+			dearest = max(dearest, s.worth-cut)
 		}
-		if l.thick == 0 && zone == "" && len(by) == 1 && even {
-			// Any polygon without a hollow round the piece will do; it has more room, but may have fewer sides.
-			hull := hullOf(whole)
-			for _, n := range []int{12, 8, 6, 5, 4, 3} {
-				if hull = fewer(hull, n); len(hull) < 3 {
-					break
-				}
-				wider := field
-				more := room(hull.area(), hull.around())
-				if more > 1.5*all {
-					break
-				}
-				wider.steps = int(more / step)
-				wide := slices.Repeat([]float64{math.Inf(1)}, wider.steps+1)
-				wider.sides(wide, len(hull))
-				for j := range in {
-					// What doesn't tell its area from this one's has all of it.
-					in[j] = min(in[j], wide[len(wide)-1])
-				}
-			}
+		if zone == "" {
+			free = &f
+		} else {
+			zones = append(zones, f)
 		}
-		next := slices.Clone(total)
-		for i, v := range in {
-			if i > 0 && v == in[i-1] {
-				continue
-			}
-			for j := i; j < len(next); j++ {
-				next[j] = max(next[j], v+total[j-i])
-			}
-		}
-		total = next
 	}
-	if most := total[len(total)-1]; most > 0 {
-		return most + cut
+	fees := []float64{0}
+	if free != nil && l.thick == 0 {
+		fees = append(fees, feesFor(dearest)...)
 	}
-	return 0
+	least := math.Inf(1)
+	for _, fee := range fees {
+		zoned := []float64{0}
+		for _, f := range zones {
+			f.bonus = fee // it may have but three sides of the piece's
+			in := f.table(0, false)
+			if l.thick == 0 && hollow(f.ring) == 0 {
+				f.sides(in)
+			}
+			zoned = both(zoned, in, areaSteps*3/2)
+		}
+		for _, w := range within {
+			total := zoned
+			if free != nil {
+				f := *free
+				f.steps = w.steps
+				total = both(zoned, f.table(fee, fee > 0), w.steps)
+			}
+			most := total[min(w.steps, len(total)-1)]
+			if most > 0 {
+				most = max(0, most+fee*float64(w.sides-4)+cut)
+			}
+			least = min(least, most)
+		}
+	}
+	return least
+}
+
+// both is what two fields bring together in so many steps at most.
+func both(a, b []float64, steps int) []float64 {
+	out := make([]float64, min(len(a)+len(b)-2, steps)+1)
+	for i, v := range a {
+		if i > 0 && v == a[i-1] {
+			continue
+		}
+		for j := i; j < len(out); j++ {
+			out[j] = max(out[j], v+b[min(j-i, len(b)-1)])
+		}
+	}
+	return out
+}
+
+// feesFor are fees on a side to try, for stones worth so much.
+func feesFor(dearest float64) (out []float64) {
+	for fee := dearest / 4; fee > dearest/400; fee /= 2 {
+		out = append(out, fee)
+	}
+	return out
 }
 
 // field is an outline or zone that stones share.
 type field struct {
 	level
+	ring   plane.Ring // of a zone
 	stones []single
 	step   float64 // µm²
 	steps  int     // how many there are
-	cut    float64 // what a stone costs, besides
+	cut    float64 // what a stone costs besides, and
+	bonus  float64 // what it brings besides
 }
 
 // single is a stone of some size: what it brings, its area (or volume), and that of an ellipse that it holds.
@@ -247,14 +288,15 @@ const mostSides = 10
 
 // table is what stones in so many steps bring at most, if each side of a part beyond four costs a fee, and each short of four
 // brings it.
-func (f *field) table(fee float64, sides int) []float64 {
+func (f *field) table(fee float64, sides bool) []float64 {
 	best := make([]float64, f.steps+1)
 	for _, s := range f.stones {
 		worth := s.worth - f.cut
 		if worth <= 0 {
-			continue
+			continue // a plan is better without it
 		}
-		if sides == 0 {
+		worth += f.bonus
+		if !sides {
 			if k := f.takes(s, 0); k < len(best) {
 				best[k] = max(best[k], worth)
 			}
@@ -274,21 +316,20 @@ func (f *field) table(fee float64, sides int) []float64 {
 	return best
 }
 
-// sides lowers a table by how many sides parts of a convex polygon can have: each straight cut through one adds four to what
+// sides lowers a zone's table by how many sides parts of a convex polygon can have: each straight cut through one adds four to what
 // the parts have together, so the sides of k parts are at most those of the polygon and 4 (k − 1). A fee on sides, whichever it
 // is, turns that into a sum (Lagrangian relaxation).
-func (f *field) sides(table []float64, polygon int) {
-	most := 0.0
+func (f *field) sides(table []float64) {
+	dearest := 0.0
 	for _, s := range f.stones {
-		most = max(most, s.worth-f.cut)
+		dearest = max(dearest, s.worth-f.cut)
 	}
-	for fee := most / 4; fee > most/400; fee /= 2 {
-		for j, v := range f.table(fee, polygon) {
+	for _, fee := range feesFor(dearest) {
+		for j, v := range f.table(fee, true) {
 			if v > 0 {
-				table[j] = min(table[j], max(0, v+fee*float64(polygon-4)))
-			} else {
-				table[j] = 0
+				v = max(0, v+fee*float64(len(f.ring)-4))
 			}
+			table[j] = min(table[j], v)
 		}
 	}
 }

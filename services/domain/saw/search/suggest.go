@@ -48,7 +48,7 @@ type Suggestion struct {
 // Progress is told now and then while a search runs.
 type Progress struct {
 	Step, Of    int
-	Best, Bound int64
+	Best, Bound int64 // of two halves, of the present one, and math.MaxInt64: the bound comes last
 }
 
 // MaxOffers is how many plans a suggestion has at most.
