@@ -26,6 +26,12 @@ func NewChance(t rapid.TB, task Task, rng *Dice) *Chance {
 
 // Plan is a random plan and what it would be worth if it were feasible.
 func (c *Chance) Plan() (saw.Plan, float64) {
+	cl := c.trees()
+	d := cl.design(cl.roots)
+	return cl.plan(cl.roots, d), d.score
+}
+
+func (c *Chance) trees() *climber {
 	s := c.p.schemes[c.rng.IntN(len(c.p.schemes))]
 	cl := &climber{planner: c.p, scheme: s, rng: c.rng}
 	for _, sl := range s.slabs {
@@ -33,8 +39,7 @@ func (c *Chance) Plan() (saw.Plan, float64) {
 		cl.slabs = append(cl.slabs, g)
 		cl.roots = append(cl.roots, c.tree(g, sl.part.Face, nil, 0))
 	}
-	d := cl.design(cl.roots)
-	return cl.plan(cl.roots, d), d.score
+	return cl
 }
 
 func (c *Chance) tree(g *grower, ring plane.Ring, sides []cutSide, deep int) *node {
@@ -110,4 +115,61 @@ func (c *Chance) Never(t rapid.TB, more int64, plans int) (feasible int, best in
 		}
 	}
 	return feasible, best
+}
+
+// Agree holds the regions that the search reckons with, in the parts of random plans, to those of package saw.
+func (c *Chance) Agree(t rapid.TB, plans int) (held, not int) {
+	for range plans {
+		cl := c.trees()
+		plan := cl.plan(cl.roots, cl.design(cl.roots))
+		end := 0 // ends stand in the order of the leaves
+		for i, root := range cl.roots {
+			g := cl.slabs[i]
+			for _, leaf := range root.leaves(nil) {
+				name := plan.Ends[end].Part
+				end++
+				if len(g.slab.seats) == 0 {
+					continue
+				}
+				s := g.slab.seats[c.rng.IntN(len(g.slab.seats))]
+				if len(s.limits) > 0 {
+					continue
+				}
+				p := s.want.Pattern
+				q := saw.Query{Part: name, Zone: p.Zone, Surface: p.Surface, View: p.View, DepthUm: p.DepthUm}
+				if len(plan.Ends[end-1].Stones) > 0 {
+					q.Except = plan.Ends[end-1].Stones[0].Name
+				}
+				theirs, err := c.p.model.Region(plan, c.p.Prices, q)
+				if err != nil {
+					t.Fatal(err)
+				}
+				ours := g.region(leaf, s)
+				box := leaf.ring.Box()
+				for range 10 {
+					length := int64(shortest + c.rng.IntN(4_000))
+					stone := saw.Stone{
+						Shape: saw.Oval, LengthUm: 2 * length, WidthUm: length, View: saw.Face, TurnMdeg: int64(c.rng.IntN(180_000)),
+						At: saw.Point{
+							X: (box.Min.X + int64(c.rng.Float64()*float64(box.Size().X))) / plane.Micrometre,
+							Y: (box.Min.Y + int64(c.rng.Float64()*float64(box.Size().Y))) / plane.Micrometre,
+						},
+					}
+					r, err := outline(stone)
+					if err != nil {
+						t.Fatal(err)
+					}
+					if ours.Holds(r) != theirs.Holds(r) {
+						t.Errorf("in part %s of %+v the search says %v for %+v, the evaluation %v", name, plan.Steps, ours.Holds(r), stone, theirs.Holds(r))
+					}
+					if theirs.Holds(r) {
+						held++
+					} else {
+						not++
+					}
+				}
+			}
+		}
+	}
+	return held, not
 }

@@ -80,6 +80,18 @@ func held(t rapid.TB, task search.Task, s search.Suggestion) {
 	}
 }
 
+// Where a stone may lie in a part, the search and the evaluation say the same, cracks, rock, zones and wander included.
+func TestRegionsAgree(t *testing.T) {
+	held, not := 0, 0
+	for seed := range uint64(60) {
+		h, n := search.NewChance(t, searchtest.Random(seeded(seed)), seeded(seed)).Agree(t, 5)
+		held, not = held+h, not+n
+	}
+	if held < 300 || not < 300 {
+		t.Errorf("%d outlines were held and %d not; the test tests little", held, not)
+	}
+}
+
 // The same seed suggests the same; a context that has ended still gives a feasible plan.
 func TestSuggestAgain(t *testing.T) {
 	task := searchtest.Pieces()[5]
