@@ -48,6 +48,11 @@ func (c *Chance) tree(g *grower, ring plane.Ring, sides []cutSide, deep int) *no
 		sin, cos := math.Sincos(c.rng.Float64() * 2 * math.Pi)
 		m := vec{float64(box.Min.X) + c.rng.Float64()*float64(box.Size().X), float64(box.Min.Y) + c.rng.Float64()*float64(box.Size().Y)}
 		l := through(m.times(1.0/plane.Micrometre), vec{cos, sin})
+		if c.rng.IntN(3) == 0 { // along a crack or an edge, perhaps
+			if along, ok := g.line(&node{ring: ring, sides: sides, best: -1}); ok {
+				l = along
+			}
+		}
 		line := plane.Line{A: plane.Micrometres(l.A.X, l.A.Y), B: plane.Micrometres(l.B.X, l.B.Y)}
 		a, b := plane.Cut(ring, line, g.kerf)
 		if len(a) > 0 && len(b) > 0 && g.gripped(a, b, line) {
