@@ -51,6 +51,7 @@ type slab struct {
 // seat is a want in a slab, and how far along the trace its depth lets it lie.
 type seat struct {
 	want   *want
+	place  int // the first seat of the slab that may lie just where this may
 	limits []saw.Beside
 	avoid  []saw.Avoid // what of its obstacles is in its depth
 }
@@ -194,6 +195,9 @@ func (p *planner) section() error {
 				}
 				slab.seats = append(slab.seats, seats...)
 			}
+			for i := range slab.seats {
+				slab.seats[i].place = slices.IndexFunc(slab.seats, slab.seats[i].alike)
+			}
 			s.slabs = append(s.slabs, slab)
 		}
 		p.schemes = append(p.schemes, s)
@@ -317,7 +321,7 @@ const samples = 41
 func (p *planner) seats(cuts []saw.Line, sl *slab, w *want) (out []seat, err error) {
 	from, to := p.alongTrace(sl.part.Face)
 	tiny := w.Pattern
-	tiny.Name, tiny.LengthUm, tiny.WidthUm = "s", shortest, shortest
+	tiny.Name, tiny.Shape, tiny.Ring, tiny.LengthUm, tiny.WidthUm = "s", saw.Round, nil, shortest, shortest
 	var runs [][2]int
 	low, high := int64(math.MaxInt64), int64(math.MinInt64)
 	for i := range samples {
@@ -362,6 +366,12 @@ func (p *planner) seats(cuts []saw.Line, sl *slab, w *want) (out []seat, err err
 		}
 	}
 	return out, nil
+}
+
+// alike is whether two seats may lie in the same places.
+func (s seat) alike(o seat) bool {
+	same := func(a, b saw.Avoid) bool { return a.Name == b.Name }
+	return s.want.Pattern.Zone == o.want.Pattern.Zone && slices.Equal(s.limits, o.limits) && slices.EqualFunc(s.avoid, o.avoid, same)
 }
 
 // inDepth is whether a feature of face or back may be at a stone's height.
