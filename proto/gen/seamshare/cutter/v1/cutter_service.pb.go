@@ -3139,7 +3139,7 @@ var File_seamshare_cutter_v1_cutter_service_proto protoreflect.FileDescriptor
 
 const file_seamshare_cutter_v1_cutter_service_proto_rawDesc = "" +
 	"\n" +
-	"(seamshare/cutter/v1/cutter_service.proto\x12\x13seamshare.cutter.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x17google/type/money.proto\x1a\x1fseamshare/cutter/v1/bench.proto\x1a seamshare/cutter/v1/buying.proto\x1a\x1fseamshare/cutter/v1/check.proto\x1a\"seamshare/cutter/v1/decision.proto\x1a\x1dseamshare/cutter/v1/lot.proto\x1a\x1eseamshare/cutter/v1/plan.proto\x1a\x1eseamshare/cutter/v1/sell.proto\x1a\x1eseamshare/type/v1/access.proto\x1a!seamshare/type/v1/agreement.proto\x1a\x1eseamshare/type/v1/parcel.proto\x1a\x1dseamshare/type/v1/photo.proto\x1a\x1dseamshare/type/v1/piece.proto\x1a\x1dseamshare/type/v1/share.proto\x1a\x1dseamshare/type/v1/stone.proto\x1a\x1eseamshare/type/v1/values.proto\"\x88\x01\n" +
+	"(seamshare/cutter/v1/cutter_service.proto\x12\x13seamshare.cutter.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x17google/type/money.proto\x1a\x1fseamshare/cutter/v1/bench.proto\x1a seamshare/cutter/v1/buying.proto\x1a\x1fseamshare/cutter/v1/check.proto\x1a\"seamshare/cutter/v1/decision.proto\x1a\"seamshare/cutter/v1/estimate.proto\x1a\x1dseamshare/cutter/v1/lot.proto\x1a\x1eseamshare/cutter/v1/plan.proto\x1a\x1eseamshare/cutter/v1/sell.proto\x1a\x1eseamshare/type/v1/access.proto\x1a!seamshare/type/v1/agreement.proto\x1a\x1eseamshare/type/v1/parcel.proto\x1a\x1dseamshare/type/v1/photo.proto\x1a\x1dseamshare/type/v1/piece.proto\x1a\x1dseamshare/type/v1/share.proto\x1a\x1dseamshare/type/v1/stone.proto\x1a\x1eseamshare/type/v1/values.proto\"\x88\x01\n" +
 	"\x11ListMarketRequest\x12!\n" +
 	"\fmin_position\x18\x01 \x01(\x04R\vminPosition\x12'\n" +
 	"\tpage_size\x18\x02 \x01(\x05B\n" +
@@ -3394,7 +3394,7 @@ const file_seamshare_cutter_v1_cutter_service_proto_rawDesc = "" +
 	" \x01(\rR\x0eplannedMinutes\x12\x18\n" +
 	"\aminutes\x18\v \x01(\rR\aminutes\x129\n" +
 	"\x0eexpected_worth\x18\f \x01(\v2\x12.google.type.MoneyR\rexpectedWorth\x12(\n" +
-	"\x05worth\x18\r \x01(\v2\x12.google.type.MoneyR\x05worth2\x9fa\n" +
+	"\x05worth\x18\r \x01(\v2\x12.google.type.MoneyR\x05worth2\xd9h\n" +
 	"\rCutterService\x12\x7f\n" +
 	"\n" +
 	"ListMarket\x12&.seamshare.cutter.v1.ListMarketRequest\x1a'.seamshare.cutter.v1.ListMarketResponse\" \xaa\xd4\x18\x03\n" +
@@ -3514,7 +3514,19 @@ const file_seamshare_cutter_v1_cutter_service_proto_rawDesc = "" +
 	"\aGetPlan\x12#.seamshare.cutter.v1.GetPlanRequest\x1a$.seamshare.cutter.v1.GetPlanResponse\";\xaa\xd4\x18\x03\n" +
 	"\x01\x02\x82\xd3\xe4\x93\x02.\x12,/v1/cutter/pieces/{piece_id}/plans/{plan_id}\x12\xa3\x01\n" +
 	"\fEvaluatePlan\x12(.seamshare.cutter.v1.EvaluatePlanRequest\x1a).seamshare.cutter.v1.EvaluatePlanResponse\">\xaa\xd4\x18\x03\n" +
-	"\x01\x02\x82\xd3\xe4\x93\x02.:\x01*\")/v1/cutter/pieces/{piece_id}:evaluatePlan\x90\x02\x01\x12\xa4\x01\n" +
+	"\x01\x02\x82\xd3\xe4\x93\x02.:\x01*\")/v1/cutter/pieces/{piece_id}:evaluatePlan\x90\x02\x01\x12\x98\x01\n" +
+	"\rEstimateStone\x12).seamshare.cutter.v1.EstimateStoneRequest\x1a*.seamshare.cutter.v1.EstimateStoneResponse\"0\xaa\xd4\x18\x04\n" +
+	"\x02\x02\x03\x82\xd3\xe4\x93\x02\x1f:\x01*\"\x1a/v1/cutter/estimates:stone\x90\x02\x01\x12\xa0\x01\n" +
+	"\x0fEstimateGravity\x12+.seamshare.cutter.v1.EstimateGravityRequest\x1a,.seamshare.cutter.v1.EstimateGravityResponse\"2\xaa\xd4\x18\x04\n" +
+	"\x02\x02\x03\x82\xd3\xe4\x93\x02!:\x01*\"\x1c/v1/cutter/estimates:gravity\x90\x02\x01\x12\x97\x01\n" +
+	"\rEstimateSlabs\x12).seamshare.cutter.v1.EstimateSlabsRequest\x1a*.seamshare.cutter.v1.EstimateSlabsResponse\"/\xaa\xd4\x18\x03\n" +
+	"\x01\x02\x82\xd3\xe4\x93\x02\x1f:\x01*\"\x1a/v1/cutter/estimates:slabs\x90\x02\x01\x12\x97\x01\n" +
+	"\rEstimateSeams\x12).seamshare.cutter.v1.EstimateSeamsRequest\x1a*.seamshare.cutter.v1.EstimateSeamsResponse\"/\xaa\xd4\x18\x03\n" +
+	"\x01\x02\x82\xd3\xe4\x93\x02\x1f:\x01*\"\x1a/v1/cutter/estimates:seams\x90\x02\x01\x12\x9b\x01\n" +
+	"\x0eEstimateChoice\x12*.seamshare.cutter.v1.EstimateChoiceRequest\x1a+.seamshare.cutter.v1.EstimateChoiceResponse\"0\xaa\xd4\x18\x03\n" +
+	"\x01\x02\x82\xd3\xe4\x93\x02 :\x01*\"\x1b/v1/cutter/estimates:choice\x90\x02\x01\x12\xa7\x01\n" +
+	"\x11EstimateInclusion\x12-.seamshare.cutter.v1.EstimateInclusionRequest\x1a..seamshare.cutter.v1.EstimateInclusionResponse\"3\xaa\xd4\x18\x03\n" +
+	"\x01\x02\x82\xd3\xe4\x93\x02#:\x01*\"\x1e/v1/cutter/estimates:inclusion\x90\x02\x01\x12\xa4\x01\n" +
 	"\rAwaitDecision\x12).seamshare.cutter.v1.AwaitDecisionRequest\x1a*.seamshare.cutter.v1.AwaitDecisionResponse\"<\xaa\xd4\x18\x03\n" +
 	"\x01\x02\x82\xd3\xe4\x93\x02/:\x01*\"*/v1/cutter/pieces/{piece_id}:awaitDecision\x12\x88\x01\n" +
 	"\x06Decide\x12\".seamshare.cutter.v1.DecideRequest\x1a#.seamshare.cutter.v1.DecideResponse\"5\xaa\xd4\x18\x03\n" +
@@ -3682,95 +3694,107 @@ var file_seamshare_cutter_v1_cutter_service_proto_goTypes = []any{
 	(*GetStudyRequest)(nil),                 // 94: seamshare.cutter.v1.GetStudyRequest
 	(*GetPlanRequest)(nil),                  // 95: seamshare.cutter.v1.GetPlanRequest
 	(*EvaluatePlanRequest)(nil),             // 96: seamshare.cutter.v1.EvaluatePlanRequest
-	(*AwaitDecisionRequest)(nil),            // 97: seamshare.cutter.v1.AwaitDecisionRequest
-	(*DecideRequest)(nil),                   // 98: seamshare.cutter.v1.DecideRequest
-	(*GradePartRequest)(nil),                // 99: seamshare.cutter.v1.GradePartRequest
-	(*RecordDecisionRequest)(nil),           // 100: seamshare.cutter.v1.RecordDecisionRequest
-	(*RecordOutcomeRequest)(nil),            // 101: seamshare.cutter.v1.RecordOutcomeRequest
-	(*ListDecisionsRequest)(nil),            // 102: seamshare.cutter.v1.ListDecisionsRequest
-	(*GetDecisionRecordRequest)(nil),        // 103: seamshare.cutter.v1.GetDecisionRecordRequest
-	(*LookAgainRequest)(nil),                // 104: seamshare.cutter.v1.LookAgainRequest
-	(*ReportMixUpRequest)(nil),              // 105: seamshare.cutter.v1.ReportMixUpRequest
-	(*CheckStoneRequest)(nil),               // 106: seamshare.cutter.v1.CheckStoneRequest
-	(*ConfirmStoneRequest)(nil),             // 107: seamshare.cutter.v1.ConfirmStoneRequest
-	(*RegradeStoneRequest)(nil),             // 108: seamshare.cutter.v1.RegradeStoneRequest
-	(*RecutStoneRequest)(nil),               // 109: seamshare.cutter.v1.RecutStoneRequest
-	(*MakeLotRequest)(nil),                  // 110: seamshare.cutter.v1.MakeLotRequest
-	(*PutLotOnSaleRequest)(nil),             // 111: seamshare.cutter.v1.PutLotOnSaleRequest
-	(*TakeLotOffSaleRequest)(nil),           // 112: seamshare.cutter.v1.TakeLotOffSaleRequest
-	(*UnmakeLotRequest)(nil),                // 113: seamshare.cutter.v1.UnmakeLotRequest
-	(*GetLotRequest)(nil),                   // 114: seamshare.cutter.v1.GetLotRequest
-	(*ListLotsRequest)(nil),                 // 115: seamshare.cutter.v1.ListLotsRequest
-	(*PublishRoughRequest)(nil),             // 116: seamshare.cutter.v1.PublishRoughRequest
-	(*TakeRoughBackRequest)(nil),            // 117: seamshare.cutter.v1.TakeRoughBackRequest
-	(*PromiseStonesRequest)(nil),            // 118: seamshare.cutter.v1.PromiseStonesRequest
-	(*WithdrawPromiseRequest)(nil),          // 119: seamshare.cutter.v1.WithdrawPromiseRequest
-	(*DeliverPromiseRequest)(nil),           // 120: seamshare.cutter.v1.DeliverPromiseRequest
-	(*ListPromisesRequest)(nil),             // 121: seamshare.cutter.v1.ListPromisesRequest
-	(*ListBenchRequest)(nil),                // 122: seamshare.cutter.v1.ListBenchRequest
-	(*WithdrawOfferResponse)(nil),           // 123: seamshare.cutter.v1.WithdrawOfferResponse
-	(*AcceptCounterOfferResponse)(nil),      // 124: seamshare.cutter.v1.AcceptCounterOfferResponse
-	(*DeclineCounterOfferResponse)(nil),     // 125: seamshare.cutter.v1.DeclineCounterOfferResponse
-	(*ListAllMyOffersResponse)(nil),         // 126: seamshare.cutter.v1.ListAllMyOffersResponse
-	(*AskViewingResponse)(nil),              // 127: seamshare.cutter.v1.AskViewingResponse
-	(*CancelViewingResponse)(nil),           // 128: seamshare.cutter.v1.CancelViewingResponse
-	(*ListMyViewingsResponse)(nil),          // 129: seamshare.cutter.v1.ListMyViewingsResponse
-	(*NoteInspectionResponse)(nil),          // 130: seamshare.cutter.v1.NoteInspectionResponse
-	(*ListMyNotesResponse)(nil),             // 131: seamshare.cutter.v1.ListMyNotesResponse
-	(*CallOffMisdescribedDealResponse)(nil), // 132: seamshare.cutter.v1.CallOffMisdescribedDealResponse
-	(*GiveBackParcelResponse)(nil),          // 133: seamshare.cutter.v1.GiveBackParcelResponse
-	(*OpenLineResponse)(nil),                // 134: seamshare.cutter.v1.OpenLineResponse
-	(*CloseParcelResponse)(nil),             // 135: seamshare.cutter.v1.CloseParcelResponse
-	(*OfferSetResponse)(nil),                // 136: seamshare.cutter.v1.OfferSetResponse
-	(*TakeOffSaleResponse)(nil),             // 137: seamshare.cutter.v1.TakeOffSaleResponse
-	(*GetSaleResponse)(nil),                 // 138: seamshare.cutter.v1.GetSaleResponse
-	(*ListSalesResponse)(nil),               // 139: seamshare.cutter.v1.ListSalesResponse
-	(*DispatchOrderResponse)(nil),           // 140: seamshare.cutter.v1.DispatchOrderResponse
-	(*AnswerDamageClaimResponse)(nil),       // 141: seamshare.cutter.v1.AnswerDamageClaimResponse
-	(*AcceptLotReturnResponse)(nil),         // 142: seamshare.cutter.v1.AcceptLotReturnResponse
-	(*SendOnApprovalResponse)(nil),          // 143: seamshare.cutter.v1.SendOnApprovalResponse
-	(*DeclineApprovalResponse)(nil),         // 144: seamshare.cutter.v1.DeclineApprovalResponse
-	(*ExtendApprovalResponse)(nil),          // 145: seamshare.cutter.v1.ExtendApprovalResponse
-	(*TakeBackFromApprovalResponse)(nil),    // 146: seamshare.cutter.v1.TakeBackFromApprovalResponse
-	(*RecordApprovalLossResponse)(nil),      // 147: seamshare.cutter.v1.RecordApprovalLossResponse
-	(*GetApprovalResponse)(nil),             // 148: seamshare.cutter.v1.GetApprovalResponse
-	(*ListApprovalsResponse)(nil),           // 149: seamshare.cutter.v1.ListApprovalsResponse
-	(*ListWantedResponse)(nil),              // 150: seamshare.cutter.v1.ListWantedResponse
-	(*StudyPieceResponse)(nil),              // 151: seamshare.cutter.v1.StudyPieceResponse
-	(*MakePlanResponse)(nil),                // 152: seamshare.cutter.v1.MakePlanResponse
-	(*RevisePlanResponse)(nil),              // 153: seamshare.cutter.v1.RevisePlanResponse
-	(*ChoosePlanResponse)(nil),              // 154: seamshare.cutter.v1.ChoosePlanResponse
-	(*DropPlanResponse)(nil),                // 155: seamshare.cutter.v1.DropPlanResponse
-	(*ListPlansResponse)(nil),               // 156: seamshare.cutter.v1.ListPlansResponse
-	(*GetStudyResponse)(nil),                // 157: seamshare.cutter.v1.GetStudyResponse
-	(*GetPlanResponse)(nil),                 // 158: seamshare.cutter.v1.GetPlanResponse
-	(*EvaluatePlanResponse)(nil),            // 159: seamshare.cutter.v1.EvaluatePlanResponse
-	(*AwaitDecisionResponse)(nil),           // 160: seamshare.cutter.v1.AwaitDecisionResponse
-	(*DecideResponse)(nil),                  // 161: seamshare.cutter.v1.DecideResponse
-	(*GradePartResponse)(nil),               // 162: seamshare.cutter.v1.GradePartResponse
-	(*RecordDecisionResponse)(nil),          // 163: seamshare.cutter.v1.RecordDecisionResponse
-	(*RecordOutcomeResponse)(nil),           // 164: seamshare.cutter.v1.RecordOutcomeResponse
-	(*ListDecisionsResponse)(nil),           // 165: seamshare.cutter.v1.ListDecisionsResponse
-	(*GetDecisionRecordResponse)(nil),       // 166: seamshare.cutter.v1.GetDecisionRecordResponse
-	(*LookAgainResponse)(nil),               // 167: seamshare.cutter.v1.LookAgainResponse
-	(*ReportMixUpResponse)(nil),             // 168: seamshare.cutter.v1.ReportMixUpResponse
-	(*CheckStoneResponse)(nil),              // 169: seamshare.cutter.v1.CheckStoneResponse
-	(*ConfirmStoneResponse)(nil),            // 170: seamshare.cutter.v1.ConfirmStoneResponse
-	(*RegradeStoneResponse)(nil),            // 171: seamshare.cutter.v1.RegradeStoneResponse
-	(*RecutStoneResponse)(nil),              // 172: seamshare.cutter.v1.RecutStoneResponse
-	(*MakeLotResponse)(nil),                 // 173: seamshare.cutter.v1.MakeLotResponse
-	(*PutLotOnSaleResponse)(nil),            // 174: seamshare.cutter.v1.PutLotOnSaleResponse
-	(*TakeLotOffSaleResponse)(nil),          // 175: seamshare.cutter.v1.TakeLotOffSaleResponse
-	(*UnmakeLotResponse)(nil),               // 176: seamshare.cutter.v1.UnmakeLotResponse
-	(*GetLotResponse)(nil),                  // 177: seamshare.cutter.v1.GetLotResponse
-	(*ListLotsResponse)(nil),                // 178: seamshare.cutter.v1.ListLotsResponse
-	(*PublishRoughResponse)(nil),            // 179: seamshare.cutter.v1.PublishRoughResponse
-	(*TakeRoughBackResponse)(nil),           // 180: seamshare.cutter.v1.TakeRoughBackResponse
-	(*PromiseStonesResponse)(nil),           // 181: seamshare.cutter.v1.PromiseStonesResponse
-	(*WithdrawPromiseResponse)(nil),         // 182: seamshare.cutter.v1.WithdrawPromiseResponse
-	(*DeliverPromiseResponse)(nil),          // 183: seamshare.cutter.v1.DeliverPromiseResponse
-	(*ListPromisesResponse)(nil),            // 184: seamshare.cutter.v1.ListPromisesResponse
-	(*ListBenchResponse)(nil),               // 185: seamshare.cutter.v1.ListBenchResponse
+	(*EstimateStoneRequest)(nil),            // 97: seamshare.cutter.v1.EstimateStoneRequest
+	(*EstimateGravityRequest)(nil),          // 98: seamshare.cutter.v1.EstimateGravityRequest
+	(*EstimateSlabsRequest)(nil),            // 99: seamshare.cutter.v1.EstimateSlabsRequest
+	(*EstimateSeamsRequest)(nil),            // 100: seamshare.cutter.v1.EstimateSeamsRequest
+	(*EstimateChoiceRequest)(nil),           // 101: seamshare.cutter.v1.EstimateChoiceRequest
+	(*EstimateInclusionRequest)(nil),        // 102: seamshare.cutter.v1.EstimateInclusionRequest
+	(*AwaitDecisionRequest)(nil),            // 103: seamshare.cutter.v1.AwaitDecisionRequest
+	(*DecideRequest)(nil),                   // 104: seamshare.cutter.v1.DecideRequest
+	(*GradePartRequest)(nil),                // 105: seamshare.cutter.v1.GradePartRequest
+	(*RecordDecisionRequest)(nil),           // 106: seamshare.cutter.v1.RecordDecisionRequest
+	(*RecordOutcomeRequest)(nil),            // 107: seamshare.cutter.v1.RecordOutcomeRequest
+	(*ListDecisionsRequest)(nil),            // 108: seamshare.cutter.v1.ListDecisionsRequest
+	(*GetDecisionRecordRequest)(nil),        // 109: seamshare.cutter.v1.GetDecisionRecordRequest
+	(*LookAgainRequest)(nil),                // 110: seamshare.cutter.v1.LookAgainRequest
+	(*ReportMixUpRequest)(nil),              // 111: seamshare.cutter.v1.ReportMixUpRequest
+	(*CheckStoneRequest)(nil),               // 112: seamshare.cutter.v1.CheckStoneRequest
+	(*ConfirmStoneRequest)(nil),             // 113: seamshare.cutter.v1.ConfirmStoneRequest
+	(*RegradeStoneRequest)(nil),             // 114: seamshare.cutter.v1.RegradeStoneRequest
+	(*RecutStoneRequest)(nil),               // 115: seamshare.cutter.v1.RecutStoneRequest
+	(*MakeLotRequest)(nil),                  // 116: seamshare.cutter.v1.MakeLotRequest
+	(*PutLotOnSaleRequest)(nil),             // 117: seamshare.cutter.v1.PutLotOnSaleRequest
+	(*TakeLotOffSaleRequest)(nil),           // 118: seamshare.cutter.v1.TakeLotOffSaleRequest
+	(*UnmakeLotRequest)(nil),                // 119: seamshare.cutter.v1.UnmakeLotRequest
+	(*GetLotRequest)(nil),                   // 120: seamshare.cutter.v1.GetLotRequest
+	(*ListLotsRequest)(nil),                 // 121: seamshare.cutter.v1.ListLotsRequest
+	(*PublishRoughRequest)(nil),             // 122: seamshare.cutter.v1.PublishRoughRequest
+	(*TakeRoughBackRequest)(nil),            // 123: seamshare.cutter.v1.TakeRoughBackRequest
+	(*PromiseStonesRequest)(nil),            // 124: seamshare.cutter.v1.PromiseStonesRequest
+	(*WithdrawPromiseRequest)(nil),          // 125: seamshare.cutter.v1.WithdrawPromiseRequest
+	(*DeliverPromiseRequest)(nil),           // 126: seamshare.cutter.v1.DeliverPromiseRequest
+	(*ListPromisesRequest)(nil),             // 127: seamshare.cutter.v1.ListPromisesRequest
+	(*ListBenchRequest)(nil),                // 128: seamshare.cutter.v1.ListBenchRequest
+	(*WithdrawOfferResponse)(nil),           // 129: seamshare.cutter.v1.WithdrawOfferResponse
+	(*AcceptCounterOfferResponse)(nil),      // 130: seamshare.cutter.v1.AcceptCounterOfferResponse
+	(*DeclineCounterOfferResponse)(nil),     // 131: seamshare.cutter.v1.DeclineCounterOfferResponse
+	(*ListAllMyOffersResponse)(nil),         // 132: seamshare.cutter.v1.ListAllMyOffersResponse
+	(*AskViewingResponse)(nil),              // 133: seamshare.cutter.v1.AskViewingResponse
+	(*CancelViewingResponse)(nil),           // 134: seamshare.cutter.v1.CancelViewingResponse
+	(*ListMyViewingsResponse)(nil),          // 135: seamshare.cutter.v1.ListMyViewingsResponse
+	(*NoteInspectionResponse)(nil),          // 136: seamshare.cutter.v1.NoteInspectionResponse
+	(*ListMyNotesResponse)(nil),             // 137: seamshare.cutter.v1.ListMyNotesResponse
+	(*CallOffMisdescribedDealResponse)(nil), // 138: seamshare.cutter.v1.CallOffMisdescribedDealResponse
+	(*GiveBackParcelResponse)(nil),          // 139: seamshare.cutter.v1.GiveBackParcelResponse
+	(*OpenLineResponse)(nil),                // 140: seamshare.cutter.v1.OpenLineResponse
+	(*CloseParcelResponse)(nil),             // 141: seamshare.cutter.v1.CloseParcelResponse
+	(*OfferSetResponse)(nil),                // 142: seamshare.cutter.v1.OfferSetResponse
+	(*TakeOffSaleResponse)(nil),             // 143: seamshare.cutter.v1.TakeOffSaleResponse
+	(*GetSaleResponse)(nil),                 // 144: seamshare.cutter.v1.GetSaleResponse
+	(*ListSalesResponse)(nil),               // 145: seamshare.cutter.v1.ListSalesResponse
+	(*DispatchOrderResponse)(nil),           // 146: seamshare.cutter.v1.DispatchOrderResponse
+	(*AnswerDamageClaimResponse)(nil),       // 147: seamshare.cutter.v1.AnswerDamageClaimResponse
+	(*AcceptLotReturnResponse)(nil),         // 148: seamshare.cutter.v1.AcceptLotReturnResponse
+	(*SendOnApprovalResponse)(nil),          // 149: seamshare.cutter.v1.SendOnApprovalResponse
+	(*DeclineApprovalResponse)(nil),         // 150: seamshare.cutter.v1.DeclineApprovalResponse
+	(*ExtendApprovalResponse)(nil),          // 151: seamshare.cutter.v1.ExtendApprovalResponse
+	(*TakeBackFromApprovalResponse)(nil),    // 152: seamshare.cutter.v1.TakeBackFromApprovalResponse
+	(*RecordApprovalLossResponse)(nil),      // 153: seamshare.cutter.v1.RecordApprovalLossResponse
+	(*GetApprovalResponse)(nil),             // 154: seamshare.cutter.v1.GetApprovalResponse
+	(*ListApprovalsResponse)(nil),           // 155: seamshare.cutter.v1.ListApprovalsResponse
+	(*ListWantedResponse)(nil),              // 156: seamshare.cutter.v1.ListWantedResponse
+	(*StudyPieceResponse)(nil),              // 157: seamshare.cutter.v1.StudyPieceResponse
+	(*MakePlanResponse)(nil),                // 158: seamshare.cutter.v1.MakePlanResponse
+	(*RevisePlanResponse)(nil),              // 159: seamshare.cutter.v1.RevisePlanResponse
+	(*ChoosePlanResponse)(nil),              // 160: seamshare.cutter.v1.ChoosePlanResponse
+	(*DropPlanResponse)(nil),                // 161: seamshare.cutter.v1.DropPlanResponse
+	(*ListPlansResponse)(nil),               // 162: seamshare.cutter.v1.ListPlansResponse
+	(*GetStudyResponse)(nil),                // 163: seamshare.cutter.v1.GetStudyResponse
+	(*GetPlanResponse)(nil),                 // 164: seamshare.cutter.v1.GetPlanResponse
+	(*EvaluatePlanResponse)(nil),            // 165: seamshare.cutter.v1.EvaluatePlanResponse
+	(*EstimateStoneResponse)(nil),           // 166: seamshare.cutter.v1.EstimateStoneResponse
+	(*EstimateGravityResponse)(nil),         // 167: seamshare.cutter.v1.EstimateGravityResponse
+	(*EstimateSlabsResponse)(nil),           // 168: seamshare.cutter.v1.EstimateSlabsResponse
+	(*EstimateSeamsResponse)(nil),           // 169: seamshare.cutter.v1.EstimateSeamsResponse
+	(*EstimateChoiceResponse)(nil),          // 170: seamshare.cutter.v1.EstimateChoiceResponse
+	(*EstimateInclusionResponse)(nil),       // 171: seamshare.cutter.v1.EstimateInclusionResponse
+	(*AwaitDecisionResponse)(nil),           // 172: seamshare.cutter.v1.AwaitDecisionResponse
+	(*DecideResponse)(nil),                  // 173: seamshare.cutter.v1.DecideResponse
+	(*GradePartResponse)(nil),               // 174: seamshare.cutter.v1.GradePartResponse
+	(*RecordDecisionResponse)(nil),          // 175: seamshare.cutter.v1.RecordDecisionResponse
+	(*RecordOutcomeResponse)(nil),           // 176: seamshare.cutter.v1.RecordOutcomeResponse
+	(*ListDecisionsResponse)(nil),           // 177: seamshare.cutter.v1.ListDecisionsResponse
+	(*GetDecisionRecordResponse)(nil),       // 178: seamshare.cutter.v1.GetDecisionRecordResponse
+	(*LookAgainResponse)(nil),               // 179: seamshare.cutter.v1.LookAgainResponse
+	(*ReportMixUpResponse)(nil),             // 180: seamshare.cutter.v1.ReportMixUpResponse
+	(*CheckStoneResponse)(nil),              // 181: seamshare.cutter.v1.CheckStoneResponse
+	(*ConfirmStoneResponse)(nil),            // 182: seamshare.cutter.v1.ConfirmStoneResponse
+	(*RegradeStoneResponse)(nil),            // 183: seamshare.cutter.v1.RegradeStoneResponse
+	(*RecutStoneResponse)(nil),              // 184: seamshare.cutter.v1.RecutStoneResponse
+	(*MakeLotResponse)(nil),                 // 185: seamshare.cutter.v1.MakeLotResponse
+	(*PutLotOnSaleResponse)(nil),            // 186: seamshare.cutter.v1.PutLotOnSaleResponse
+	(*TakeLotOffSaleResponse)(nil),          // 187: seamshare.cutter.v1.TakeLotOffSaleResponse
+	(*UnmakeLotResponse)(nil),               // 188: seamshare.cutter.v1.UnmakeLotResponse
+	(*GetLotResponse)(nil),                  // 189: seamshare.cutter.v1.GetLotResponse
+	(*ListLotsResponse)(nil),                // 190: seamshare.cutter.v1.ListLotsResponse
+	(*PublishRoughResponse)(nil),            // 191: seamshare.cutter.v1.PublishRoughResponse
+	(*TakeRoughBackResponse)(nil),           // 192: seamshare.cutter.v1.TakeRoughBackResponse
+	(*PromiseStonesResponse)(nil),           // 193: seamshare.cutter.v1.PromiseStonesResponse
+	(*WithdrawPromiseResponse)(nil),         // 194: seamshare.cutter.v1.WithdrawPromiseResponse
+	(*DeliverPromiseResponse)(nil),          // 195: seamshare.cutter.v1.DeliverPromiseResponse
+	(*ListPromisesResponse)(nil),            // 196: seamshare.cutter.v1.ListPromisesResponse
+	(*ListBenchResponse)(nil),               // 197: seamshare.cutter.v1.ListBenchResponse
 }
 var file_seamshare_cutter_v1_cutter_service_proto_depIdxs = []int32{
 	41,  // 0: seamshare.cutter.v1.ListMarketResponse.parcels:type_name -> seamshare.type.v1.Parcel
@@ -3879,115 +3903,127 @@ var file_seamshare_cutter_v1_cutter_service_proto_depIdxs = []int32{
 	94,  // 103: seamshare.cutter.v1.CutterService.GetStudy:input_type -> seamshare.cutter.v1.GetStudyRequest
 	95,  // 104: seamshare.cutter.v1.CutterService.GetPlan:input_type -> seamshare.cutter.v1.GetPlanRequest
 	96,  // 105: seamshare.cutter.v1.CutterService.EvaluatePlan:input_type -> seamshare.cutter.v1.EvaluatePlanRequest
-	97,  // 106: seamshare.cutter.v1.CutterService.AwaitDecision:input_type -> seamshare.cutter.v1.AwaitDecisionRequest
-	98,  // 107: seamshare.cutter.v1.CutterService.Decide:input_type -> seamshare.cutter.v1.DecideRequest
-	99,  // 108: seamshare.cutter.v1.CutterService.GradePart:input_type -> seamshare.cutter.v1.GradePartRequest
-	100, // 109: seamshare.cutter.v1.CutterService.RecordDecision:input_type -> seamshare.cutter.v1.RecordDecisionRequest
-	101, // 110: seamshare.cutter.v1.CutterService.RecordOutcome:input_type -> seamshare.cutter.v1.RecordOutcomeRequest
-	102, // 111: seamshare.cutter.v1.CutterService.ListDecisions:input_type -> seamshare.cutter.v1.ListDecisionsRequest
-	103, // 112: seamshare.cutter.v1.CutterService.GetDecisionRecord:input_type -> seamshare.cutter.v1.GetDecisionRecordRequest
-	104, // 113: seamshare.cutter.v1.CutterService.LookAgain:input_type -> seamshare.cutter.v1.LookAgainRequest
-	105, // 114: seamshare.cutter.v1.CutterService.ReportMixUp:input_type -> seamshare.cutter.v1.ReportMixUpRequest
-	106, // 115: seamshare.cutter.v1.CutterService.CheckStone:input_type -> seamshare.cutter.v1.CheckStoneRequest
-	107, // 116: seamshare.cutter.v1.CutterService.ConfirmStone:input_type -> seamshare.cutter.v1.ConfirmStoneRequest
-	108, // 117: seamshare.cutter.v1.CutterService.RegradeStone:input_type -> seamshare.cutter.v1.RegradeStoneRequest
-	109, // 118: seamshare.cutter.v1.CutterService.RecutStone:input_type -> seamshare.cutter.v1.RecutStoneRequest
-	110, // 119: seamshare.cutter.v1.CutterService.MakeLot:input_type -> seamshare.cutter.v1.MakeLotRequest
-	111, // 120: seamshare.cutter.v1.CutterService.PutLotOnSale:input_type -> seamshare.cutter.v1.PutLotOnSaleRequest
-	112, // 121: seamshare.cutter.v1.CutterService.TakeLotOffSale:input_type -> seamshare.cutter.v1.TakeLotOffSaleRequest
-	113, // 122: seamshare.cutter.v1.CutterService.UnmakeLot:input_type -> seamshare.cutter.v1.UnmakeLotRequest
-	114, // 123: seamshare.cutter.v1.CutterService.GetLot:input_type -> seamshare.cutter.v1.GetLotRequest
-	115, // 124: seamshare.cutter.v1.CutterService.ListLots:input_type -> seamshare.cutter.v1.ListLotsRequest
-	116, // 125: seamshare.cutter.v1.CutterService.PublishRough:input_type -> seamshare.cutter.v1.PublishRoughRequest
-	117, // 126: seamshare.cutter.v1.CutterService.TakeRoughBack:input_type -> seamshare.cutter.v1.TakeRoughBackRequest
-	118, // 127: seamshare.cutter.v1.CutterService.PromiseStones:input_type -> seamshare.cutter.v1.PromiseStonesRequest
-	119, // 128: seamshare.cutter.v1.CutterService.WithdrawPromise:input_type -> seamshare.cutter.v1.WithdrawPromiseRequest
-	120, // 129: seamshare.cutter.v1.CutterService.DeliverPromise:input_type -> seamshare.cutter.v1.DeliverPromiseRequest
-	121, // 130: seamshare.cutter.v1.CutterService.ListPromises:input_type -> seamshare.cutter.v1.ListPromisesRequest
-	122, // 131: seamshare.cutter.v1.CutterService.ListBench:input_type -> seamshare.cutter.v1.ListBenchRequest
-	1,   // 132: seamshare.cutter.v1.CutterService.ListMarket:output_type -> seamshare.cutter.v1.ListMarketResponse
-	3,   // 133: seamshare.cutter.v1.CutterService.ListParcels:output_type -> seamshare.cutter.v1.ListParcelsResponse
-	5,   // 134: seamshare.cutter.v1.CutterService.GetParcel:output_type -> seamshare.cutter.v1.GetParcelResponse
-	7,   // 135: seamshare.cutter.v1.CutterService.MakeOffer:output_type -> seamshare.cutter.v1.MakeOfferResponse
-	9,   // 136: seamshare.cutter.v1.CutterService.ListMyOffers:output_type -> seamshare.cutter.v1.ListMyOffersResponse
-	11,  // 137: seamshare.cutter.v1.CutterService.TakeParcel:output_type -> seamshare.cutter.v1.TakeParcelResponse
-	13,  // 138: seamshare.cutter.v1.CutterService.ReceiveParcel:output_type -> seamshare.cutter.v1.ReceiveParcelResponse
-	15,  // 139: seamshare.cutter.v1.CutterService.ListPieces:output_type -> seamshare.cutter.v1.ListPiecesResponse
-	17,  // 140: seamshare.cutter.v1.CutterService.GetPiece:output_type -> seamshare.cutter.v1.GetPieceResponse
-	19,  // 141: seamshare.cutter.v1.CutterService.WorkPart:output_type -> seamshare.cutter.v1.WorkPartResponse
-	21,  // 142: seamshare.cutter.v1.CutterService.PlacePart:output_type -> seamshare.cutter.v1.PlacePartResponse
-	23,  // 143: seamshare.cutter.v1.CutterService.FinishStone:output_type -> seamshare.cutter.v1.FinishStoneResponse
-	25,  // 144: seamshare.cutter.v1.CutterService.PutStoneOnSale:output_type -> seamshare.cutter.v1.PutStoneOnSaleResponse
-	27,  // 145: seamshare.cutter.v1.CutterService.AcceptReturn:output_type -> seamshare.cutter.v1.AcceptReturnResponse
-	29,  // 146: seamshare.cutter.v1.CutterService.GetStone:output_type -> seamshare.cutter.v1.GetStoneResponse
-	31,  // 147: seamshare.cutter.v1.CutterService.ListStones:output_type -> seamshare.cutter.v1.ListStonesResponse
-	33,  // 148: seamshare.cutter.v1.CutterService.GetYield:output_type -> seamshare.cutter.v1.GetYieldResponse
-	35,  // 149: seamshare.cutter.v1.CutterService.GetShare:output_type -> seamshare.cutter.v1.GetShareResponse
-	123, // 150: seamshare.cutter.v1.CutterService.WithdrawOffer:output_type -> seamshare.cutter.v1.WithdrawOfferResponse
-	124, // 151: seamshare.cutter.v1.CutterService.AcceptCounterOffer:output_type -> seamshare.cutter.v1.AcceptCounterOfferResponse
-	125, // 152: seamshare.cutter.v1.CutterService.DeclineCounterOffer:output_type -> seamshare.cutter.v1.DeclineCounterOfferResponse
-	126, // 153: seamshare.cutter.v1.CutterService.ListAllMyOffers:output_type -> seamshare.cutter.v1.ListAllMyOffersResponse
-	127, // 154: seamshare.cutter.v1.CutterService.AskViewing:output_type -> seamshare.cutter.v1.AskViewingResponse
-	128, // 155: seamshare.cutter.v1.CutterService.CancelViewing:output_type -> seamshare.cutter.v1.CancelViewingResponse
-	129, // 156: seamshare.cutter.v1.CutterService.ListMyViewings:output_type -> seamshare.cutter.v1.ListMyViewingsResponse
-	130, // 157: seamshare.cutter.v1.CutterService.NoteInspection:output_type -> seamshare.cutter.v1.NoteInspectionResponse
-	131, // 158: seamshare.cutter.v1.CutterService.ListMyNotes:output_type -> seamshare.cutter.v1.ListMyNotesResponse
-	132, // 159: seamshare.cutter.v1.CutterService.CallOffMisdescribedDeal:output_type -> seamshare.cutter.v1.CallOffMisdescribedDealResponse
-	133, // 160: seamshare.cutter.v1.CutterService.GiveBackParcel:output_type -> seamshare.cutter.v1.GiveBackParcelResponse
-	134, // 161: seamshare.cutter.v1.CutterService.OpenLine:output_type -> seamshare.cutter.v1.OpenLineResponse
-	135, // 162: seamshare.cutter.v1.CutterService.CloseParcel:output_type -> seamshare.cutter.v1.CloseParcelResponse
-	136, // 163: seamshare.cutter.v1.CutterService.OfferSet:output_type -> seamshare.cutter.v1.OfferSetResponse
-	137, // 164: seamshare.cutter.v1.CutterService.TakeOffSale:output_type -> seamshare.cutter.v1.TakeOffSaleResponse
-	138, // 165: seamshare.cutter.v1.CutterService.GetSale:output_type -> seamshare.cutter.v1.GetSaleResponse
-	139, // 166: seamshare.cutter.v1.CutterService.ListSales:output_type -> seamshare.cutter.v1.ListSalesResponse
-	140, // 167: seamshare.cutter.v1.CutterService.DispatchOrder:output_type -> seamshare.cutter.v1.DispatchOrderResponse
-	141, // 168: seamshare.cutter.v1.CutterService.AnswerDamageClaim:output_type -> seamshare.cutter.v1.AnswerDamageClaimResponse
-	142, // 169: seamshare.cutter.v1.CutterService.AcceptLotReturn:output_type -> seamshare.cutter.v1.AcceptLotReturnResponse
-	143, // 170: seamshare.cutter.v1.CutterService.SendOnApproval:output_type -> seamshare.cutter.v1.SendOnApprovalResponse
-	144, // 171: seamshare.cutter.v1.CutterService.DeclineApproval:output_type -> seamshare.cutter.v1.DeclineApprovalResponse
-	145, // 172: seamshare.cutter.v1.CutterService.ExtendApproval:output_type -> seamshare.cutter.v1.ExtendApprovalResponse
-	146, // 173: seamshare.cutter.v1.CutterService.TakeBackFromApproval:output_type -> seamshare.cutter.v1.TakeBackFromApprovalResponse
-	147, // 174: seamshare.cutter.v1.CutterService.RecordApprovalLoss:output_type -> seamshare.cutter.v1.RecordApprovalLossResponse
-	148, // 175: seamshare.cutter.v1.CutterService.GetApproval:output_type -> seamshare.cutter.v1.GetApprovalResponse
-	149, // 176: seamshare.cutter.v1.CutterService.ListApprovals:output_type -> seamshare.cutter.v1.ListApprovalsResponse
-	150, // 177: seamshare.cutter.v1.CutterService.ListWanted:output_type -> seamshare.cutter.v1.ListWantedResponse
-	151, // 178: seamshare.cutter.v1.CutterService.StudyPiece:output_type -> seamshare.cutter.v1.StudyPieceResponse
-	152, // 179: seamshare.cutter.v1.CutterService.MakePlan:output_type -> seamshare.cutter.v1.MakePlanResponse
-	153, // 180: seamshare.cutter.v1.CutterService.RevisePlan:output_type -> seamshare.cutter.v1.RevisePlanResponse
-	154, // 181: seamshare.cutter.v1.CutterService.ChoosePlan:output_type -> seamshare.cutter.v1.ChoosePlanResponse
-	155, // 182: seamshare.cutter.v1.CutterService.DropPlan:output_type -> seamshare.cutter.v1.DropPlanResponse
-	156, // 183: seamshare.cutter.v1.CutterService.ListPlans:output_type -> seamshare.cutter.v1.ListPlansResponse
-	157, // 184: seamshare.cutter.v1.CutterService.GetStudy:output_type -> seamshare.cutter.v1.GetStudyResponse
-	158, // 185: seamshare.cutter.v1.CutterService.GetPlan:output_type -> seamshare.cutter.v1.GetPlanResponse
-	159, // 186: seamshare.cutter.v1.CutterService.EvaluatePlan:output_type -> seamshare.cutter.v1.EvaluatePlanResponse
-	160, // 187: seamshare.cutter.v1.CutterService.AwaitDecision:output_type -> seamshare.cutter.v1.AwaitDecisionResponse
-	161, // 188: seamshare.cutter.v1.CutterService.Decide:output_type -> seamshare.cutter.v1.DecideResponse
-	162, // 189: seamshare.cutter.v1.CutterService.GradePart:output_type -> seamshare.cutter.v1.GradePartResponse
-	163, // 190: seamshare.cutter.v1.CutterService.RecordDecision:output_type -> seamshare.cutter.v1.RecordDecisionResponse
-	164, // 191: seamshare.cutter.v1.CutterService.RecordOutcome:output_type -> seamshare.cutter.v1.RecordOutcomeResponse
-	165, // 192: seamshare.cutter.v1.CutterService.ListDecisions:output_type -> seamshare.cutter.v1.ListDecisionsResponse
-	166, // 193: seamshare.cutter.v1.CutterService.GetDecisionRecord:output_type -> seamshare.cutter.v1.GetDecisionRecordResponse
-	167, // 194: seamshare.cutter.v1.CutterService.LookAgain:output_type -> seamshare.cutter.v1.LookAgainResponse
-	168, // 195: seamshare.cutter.v1.CutterService.ReportMixUp:output_type -> seamshare.cutter.v1.ReportMixUpResponse
-	169, // 196: seamshare.cutter.v1.CutterService.CheckStone:output_type -> seamshare.cutter.v1.CheckStoneResponse
-	170, // 197: seamshare.cutter.v1.CutterService.ConfirmStone:output_type -> seamshare.cutter.v1.ConfirmStoneResponse
-	171, // 198: seamshare.cutter.v1.CutterService.RegradeStone:output_type -> seamshare.cutter.v1.RegradeStoneResponse
-	172, // 199: seamshare.cutter.v1.CutterService.RecutStone:output_type -> seamshare.cutter.v1.RecutStoneResponse
-	173, // 200: seamshare.cutter.v1.CutterService.MakeLot:output_type -> seamshare.cutter.v1.MakeLotResponse
-	174, // 201: seamshare.cutter.v1.CutterService.PutLotOnSale:output_type -> seamshare.cutter.v1.PutLotOnSaleResponse
-	175, // 202: seamshare.cutter.v1.CutterService.TakeLotOffSale:output_type -> seamshare.cutter.v1.TakeLotOffSaleResponse
-	176, // 203: seamshare.cutter.v1.CutterService.UnmakeLot:output_type -> seamshare.cutter.v1.UnmakeLotResponse
-	177, // 204: seamshare.cutter.v1.CutterService.GetLot:output_type -> seamshare.cutter.v1.GetLotResponse
-	178, // 205: seamshare.cutter.v1.CutterService.ListLots:output_type -> seamshare.cutter.v1.ListLotsResponse
-	179, // 206: seamshare.cutter.v1.CutterService.PublishRough:output_type -> seamshare.cutter.v1.PublishRoughResponse
-	180, // 207: seamshare.cutter.v1.CutterService.TakeRoughBack:output_type -> seamshare.cutter.v1.TakeRoughBackResponse
-	181, // 208: seamshare.cutter.v1.CutterService.PromiseStones:output_type -> seamshare.cutter.v1.PromiseStonesResponse
-	182, // 209: seamshare.cutter.v1.CutterService.WithdrawPromise:output_type -> seamshare.cutter.v1.WithdrawPromiseResponse
-	183, // 210: seamshare.cutter.v1.CutterService.DeliverPromise:output_type -> seamshare.cutter.v1.DeliverPromiseResponse
-	184, // 211: seamshare.cutter.v1.CutterService.ListPromises:output_type -> seamshare.cutter.v1.ListPromisesResponse
-	185, // 212: seamshare.cutter.v1.CutterService.ListBench:output_type -> seamshare.cutter.v1.ListBenchResponse
-	132, // [132:213] is the sub-list for method output_type
-	51,  // [51:132] is the sub-list for method input_type
+	97,  // 106: seamshare.cutter.v1.CutterService.EstimateStone:input_type -> seamshare.cutter.v1.EstimateStoneRequest
+	98,  // 107: seamshare.cutter.v1.CutterService.EstimateGravity:input_type -> seamshare.cutter.v1.EstimateGravityRequest
+	99,  // 108: seamshare.cutter.v1.CutterService.EstimateSlabs:input_type -> seamshare.cutter.v1.EstimateSlabsRequest
+	100, // 109: seamshare.cutter.v1.CutterService.EstimateSeams:input_type -> seamshare.cutter.v1.EstimateSeamsRequest
+	101, // 110: seamshare.cutter.v1.CutterService.EstimateChoice:input_type -> seamshare.cutter.v1.EstimateChoiceRequest
+	102, // 111: seamshare.cutter.v1.CutterService.EstimateInclusion:input_type -> seamshare.cutter.v1.EstimateInclusionRequest
+	103, // 112: seamshare.cutter.v1.CutterService.AwaitDecision:input_type -> seamshare.cutter.v1.AwaitDecisionRequest
+	104, // 113: seamshare.cutter.v1.CutterService.Decide:input_type -> seamshare.cutter.v1.DecideRequest
+	105, // 114: seamshare.cutter.v1.CutterService.GradePart:input_type -> seamshare.cutter.v1.GradePartRequest
+	106, // 115: seamshare.cutter.v1.CutterService.RecordDecision:input_type -> seamshare.cutter.v1.RecordDecisionRequest
+	107, // 116: seamshare.cutter.v1.CutterService.RecordOutcome:input_type -> seamshare.cutter.v1.RecordOutcomeRequest
+	108, // 117: seamshare.cutter.v1.CutterService.ListDecisions:input_type -> seamshare.cutter.v1.ListDecisionsRequest
+	109, // 118: seamshare.cutter.v1.CutterService.GetDecisionRecord:input_type -> seamshare.cutter.v1.GetDecisionRecordRequest
+	110, // 119: seamshare.cutter.v1.CutterService.LookAgain:input_type -> seamshare.cutter.v1.LookAgainRequest
+	111, // 120: seamshare.cutter.v1.CutterService.ReportMixUp:input_type -> seamshare.cutter.v1.ReportMixUpRequest
+	112, // 121: seamshare.cutter.v1.CutterService.CheckStone:input_type -> seamshare.cutter.v1.CheckStoneRequest
+	113, // 122: seamshare.cutter.v1.CutterService.ConfirmStone:input_type -> seamshare.cutter.v1.ConfirmStoneRequest
+	114, // 123: seamshare.cutter.v1.CutterService.RegradeStone:input_type -> seamshare.cutter.v1.RegradeStoneRequest
+	115, // 124: seamshare.cutter.v1.CutterService.RecutStone:input_type -> seamshare.cutter.v1.RecutStoneRequest
+	116, // 125: seamshare.cutter.v1.CutterService.MakeLot:input_type -> seamshare.cutter.v1.MakeLotRequest
+	117, // 126: seamshare.cutter.v1.CutterService.PutLotOnSale:input_type -> seamshare.cutter.v1.PutLotOnSaleRequest
+	118, // 127: seamshare.cutter.v1.CutterService.TakeLotOffSale:input_type -> seamshare.cutter.v1.TakeLotOffSaleRequest
+	119, // 128: seamshare.cutter.v1.CutterService.UnmakeLot:input_type -> seamshare.cutter.v1.UnmakeLotRequest
+	120, // 129: seamshare.cutter.v1.CutterService.GetLot:input_type -> seamshare.cutter.v1.GetLotRequest
+	121, // 130: seamshare.cutter.v1.CutterService.ListLots:input_type -> seamshare.cutter.v1.ListLotsRequest
+	122, // 131: seamshare.cutter.v1.CutterService.PublishRough:input_type -> seamshare.cutter.v1.PublishRoughRequest
+	123, // 132: seamshare.cutter.v1.CutterService.TakeRoughBack:input_type -> seamshare.cutter.v1.TakeRoughBackRequest
+	124, // 133: seamshare.cutter.v1.CutterService.PromiseStones:input_type -> seamshare.cutter.v1.PromiseStonesRequest
+	125, // 134: seamshare.cutter.v1.CutterService.WithdrawPromise:input_type -> seamshare.cutter.v1.WithdrawPromiseRequest
+	126, // 135: seamshare.cutter.v1.CutterService.DeliverPromise:input_type -> seamshare.cutter.v1.DeliverPromiseRequest
+	127, // 136: seamshare.cutter.v1.CutterService.ListPromises:input_type -> seamshare.cutter.v1.ListPromisesRequest
+	128, // 137: seamshare.cutter.v1.CutterService.ListBench:input_type -> seamshare.cutter.v1.ListBenchRequest
+	1,   // 138: seamshare.cutter.v1.CutterService.ListMarket:output_type -> seamshare.cutter.v1.ListMarketResponse
+	3,   // 139: seamshare.cutter.v1.CutterService.ListParcels:output_type -> seamshare.cutter.v1.ListParcelsResponse
+	5,   // 140: seamshare.cutter.v1.CutterService.GetParcel:output_type -> seamshare.cutter.v1.GetParcelResponse
+	7,   // 141: seamshare.cutter.v1.CutterService.MakeOffer:output_type -> seamshare.cutter.v1.MakeOfferResponse
+	9,   // 142: seamshare.cutter.v1.CutterService.ListMyOffers:output_type -> seamshare.cutter.v1.ListMyOffersResponse
+	11,  // 143: seamshare.cutter.v1.CutterService.TakeParcel:output_type -> seamshare.cutter.v1.TakeParcelResponse
+	13,  // 144: seamshare.cutter.v1.CutterService.ReceiveParcel:output_type -> seamshare.cutter.v1.ReceiveParcelResponse
+	15,  // 145: seamshare.cutter.v1.CutterService.ListPieces:output_type -> seamshare.cutter.v1.ListPiecesResponse
+	17,  // 146: seamshare.cutter.v1.CutterService.GetPiece:output_type -> seamshare.cutter.v1.GetPieceResponse
+	19,  // 147: seamshare.cutter.v1.CutterService.WorkPart:output_type -> seamshare.cutter.v1.WorkPartResponse
+	21,  // 148: seamshare.cutter.v1.CutterService.PlacePart:output_type -> seamshare.cutter.v1.PlacePartResponse
+	23,  // 149: seamshare.cutter.v1.CutterService.FinishStone:output_type -> seamshare.cutter.v1.FinishStoneResponse
+	25,  // 150: seamshare.cutter.v1.CutterService.PutStoneOnSale:output_type -> seamshare.cutter.v1.PutStoneOnSaleResponse
+	27,  // 151: seamshare.cutter.v1.CutterService.AcceptReturn:output_type -> seamshare.cutter.v1.AcceptReturnResponse
+	29,  // 152: seamshare.cutter.v1.CutterService.GetStone:output_type -> seamshare.cutter.v1.GetStoneResponse
+	31,  // 153: seamshare.cutter.v1.CutterService.ListStones:output_type -> seamshare.cutter.v1.ListStonesResponse
+	33,  // 154: seamshare.cutter.v1.CutterService.GetYield:output_type -> seamshare.cutter.v1.GetYieldResponse
+	35,  // 155: seamshare.cutter.v1.CutterService.GetShare:output_type -> seamshare.cutter.v1.GetShareResponse
+	129, // 156: seamshare.cutter.v1.CutterService.WithdrawOffer:output_type -> seamshare.cutter.v1.WithdrawOfferResponse
+	130, // 157: seamshare.cutter.v1.CutterService.AcceptCounterOffer:output_type -> seamshare.cutter.v1.AcceptCounterOfferResponse
+	131, // 158: seamshare.cutter.v1.CutterService.DeclineCounterOffer:output_type -> seamshare.cutter.v1.DeclineCounterOfferResponse
+	132, // 159: seamshare.cutter.v1.CutterService.ListAllMyOffers:output_type -> seamshare.cutter.v1.ListAllMyOffersResponse
+	133, // 160: seamshare.cutter.v1.CutterService.AskViewing:output_type -> seamshare.cutter.v1.AskViewingResponse
+	134, // 161: seamshare.cutter.v1.CutterService.CancelViewing:output_type -> seamshare.cutter.v1.CancelViewingResponse
+	135, // 162: seamshare.cutter.v1.CutterService.ListMyViewings:output_type -> seamshare.cutter.v1.ListMyViewingsResponse
+	136, // 163: seamshare.cutter.v1.CutterService.NoteInspection:output_type -> seamshare.cutter.v1.NoteInspectionResponse
+	137, // 164: seamshare.cutter.v1.CutterService.ListMyNotes:output_type -> seamshare.cutter.v1.ListMyNotesResponse
+	138, // 165: seamshare.cutter.v1.CutterService.CallOffMisdescribedDeal:output_type -> seamshare.cutter.v1.CallOffMisdescribedDealResponse
+	139, // 166: seamshare.cutter.v1.CutterService.GiveBackParcel:output_type -> seamshare.cutter.v1.GiveBackParcelResponse
+	140, // 167: seamshare.cutter.v1.CutterService.OpenLine:output_type -> seamshare.cutter.v1.OpenLineResponse
+	141, // 168: seamshare.cutter.v1.CutterService.CloseParcel:output_type -> seamshare.cutter.v1.CloseParcelResponse
+	142, // 169: seamshare.cutter.v1.CutterService.OfferSet:output_type -> seamshare.cutter.v1.OfferSetResponse
+	143, // 170: seamshare.cutter.v1.CutterService.TakeOffSale:output_type -> seamshare.cutter.v1.TakeOffSaleResponse
+	144, // 171: seamshare.cutter.v1.CutterService.GetSale:output_type -> seamshare.cutter.v1.GetSaleResponse
+	145, // 172: seamshare.cutter.v1.CutterService.ListSales:output_type -> seamshare.cutter.v1.ListSalesResponse
+	146, // 173: seamshare.cutter.v1.CutterService.DispatchOrder:output_type -> seamshare.cutter.v1.DispatchOrderResponse
+	147, // 174: seamshare.cutter.v1.CutterService.AnswerDamageClaim:output_type -> seamshare.cutter.v1.AnswerDamageClaimResponse
+	148, // 175: seamshare.cutter.v1.CutterService.AcceptLotReturn:output_type -> seamshare.cutter.v1.AcceptLotReturnResponse
+	149, // 176: seamshare.cutter.v1.CutterService.SendOnApproval:output_type -> seamshare.cutter.v1.SendOnApprovalResponse
+	150, // 177: seamshare.cutter.v1.CutterService.DeclineApproval:output_type -> seamshare.cutter.v1.DeclineApprovalResponse
+	151, // 178: seamshare.cutter.v1.CutterService.ExtendApproval:output_type -> seamshare.cutter.v1.ExtendApprovalResponse
+	152, // 179: seamshare.cutter.v1.CutterService.TakeBackFromApproval:output_type -> seamshare.cutter.v1.TakeBackFromApprovalResponse
+	153, // 180: seamshare.cutter.v1.CutterService.RecordApprovalLoss:output_type -> seamshare.cutter.v1.RecordApprovalLossResponse
+	154, // 181: seamshare.cutter.v1.CutterService.GetApproval:output_type -> seamshare.cutter.v1.GetApprovalResponse
+	155, // 182: seamshare.cutter.v1.CutterService.ListApprovals:output_type -> seamshare.cutter.v1.ListApprovalsResponse
+	156, // 183: seamshare.cutter.v1.CutterService.ListWanted:output_type -> seamshare.cutter.v1.ListWantedResponse
+	157, // 184: seamshare.cutter.v1.CutterService.StudyPiece:output_type -> seamshare.cutter.v1.StudyPieceResponse
+	158, // 185: seamshare.cutter.v1.CutterService.MakePlan:output_type -> seamshare.cutter.v1.MakePlanResponse
+	159, // 186: seamshare.cutter.v1.CutterService.RevisePlan:output_type -> seamshare.cutter.v1.RevisePlanResponse
+	160, // 187: seamshare.cutter.v1.CutterService.ChoosePlan:output_type -> seamshare.cutter.v1.ChoosePlanResponse
+	161, // 188: seamshare.cutter.v1.CutterService.DropPlan:output_type -> seamshare.cutter.v1.DropPlanResponse
+	162, // 189: seamshare.cutter.v1.CutterService.ListPlans:output_type -> seamshare.cutter.v1.ListPlansResponse
+	163, // 190: seamshare.cutter.v1.CutterService.GetStudy:output_type -> seamshare.cutter.v1.GetStudyResponse
+	164, // 191: seamshare.cutter.v1.CutterService.GetPlan:output_type -> seamshare.cutter.v1.GetPlanResponse
+	165, // 192: seamshare.cutter.v1.CutterService.EvaluatePlan:output_type -> seamshare.cutter.v1.EvaluatePlanResponse
+	166, // 193: seamshare.cutter.v1.CutterService.EstimateStone:output_type -> seamshare.cutter.v1.EstimateStoneResponse
+	167, // 194: seamshare.cutter.v1.CutterService.EstimateGravity:output_type -> seamshare.cutter.v1.EstimateGravityResponse
+	168, // 195: seamshare.cutter.v1.CutterService.EstimateSlabs:output_type -> seamshare.cutter.v1.EstimateSlabsResponse
+	169, // 196: seamshare.cutter.v1.CutterService.EstimateSeams:output_type -> seamshare.cutter.v1.EstimateSeamsResponse
+	170, // 197: seamshare.cutter.v1.CutterService.EstimateChoice:output_type -> seamshare.cutter.v1.EstimateChoiceResponse
+	171, // 198: seamshare.cutter.v1.CutterService.EstimateInclusion:output_type -> seamshare.cutter.v1.EstimateInclusionResponse
+	172, // 199: seamshare.cutter.v1.CutterService.AwaitDecision:output_type -> seamshare.cutter.v1.AwaitDecisionResponse
+	173, // 200: seamshare.cutter.v1.CutterService.Decide:output_type -> seamshare.cutter.v1.DecideResponse
+	174, // 201: seamshare.cutter.v1.CutterService.GradePart:output_type -> seamshare.cutter.v1.GradePartResponse
+	175, // 202: seamshare.cutter.v1.CutterService.RecordDecision:output_type -> seamshare.cutter.v1.RecordDecisionResponse
+	176, // 203: seamshare.cutter.v1.CutterService.RecordOutcome:output_type -> seamshare.cutter.v1.RecordOutcomeResponse
+	177, // 204: seamshare.cutter.v1.CutterService.ListDecisions:output_type -> seamshare.cutter.v1.ListDecisionsResponse
+	178, // 205: seamshare.cutter.v1.CutterService.GetDecisionRecord:output_type -> seamshare.cutter.v1.GetDecisionRecordResponse
+	179, // 206: seamshare.cutter.v1.CutterService.LookAgain:output_type -> seamshare.cutter.v1.LookAgainResponse
+	180, // 207: seamshare.cutter.v1.CutterService.ReportMixUp:output_type -> seamshare.cutter.v1.ReportMixUpResponse
+	181, // 208: seamshare.cutter.v1.CutterService.CheckStone:output_type -> seamshare.cutter.v1.CheckStoneResponse
+	182, // 209: seamshare.cutter.v1.CutterService.ConfirmStone:output_type -> seamshare.cutter.v1.ConfirmStoneResponse
+	183, // 210: seamshare.cutter.v1.CutterService.RegradeStone:output_type -> seamshare.cutter.v1.RegradeStoneResponse
+	184, // 211: seamshare.cutter.v1.CutterService.RecutStone:output_type -> seamshare.cutter.v1.RecutStoneResponse
+	185, // 212: seamshare.cutter.v1.CutterService.MakeLot:output_type -> seamshare.cutter.v1.MakeLotResponse
+	186, // 213: seamshare.cutter.v1.CutterService.PutLotOnSale:output_type -> seamshare.cutter.v1.PutLotOnSaleResponse
+	187, // 214: seamshare.cutter.v1.CutterService.TakeLotOffSale:output_type -> seamshare.cutter.v1.TakeLotOffSaleResponse
+	188, // 215: seamshare.cutter.v1.CutterService.UnmakeLot:output_type -> seamshare.cutter.v1.UnmakeLotResponse
+	189, // 216: seamshare.cutter.v1.CutterService.GetLot:output_type -> seamshare.cutter.v1.GetLotResponse
+	190, // 217: seamshare.cutter.v1.CutterService.ListLots:output_type -> seamshare.cutter.v1.ListLotsResponse
+	191, // 218: seamshare.cutter.v1.CutterService.PublishRough:output_type -> seamshare.cutter.v1.PublishRoughResponse
+	192, // 219: seamshare.cutter.v1.CutterService.TakeRoughBack:output_type -> seamshare.cutter.v1.TakeRoughBackResponse
+	193, // 220: seamshare.cutter.v1.CutterService.PromiseStones:output_type -> seamshare.cutter.v1.PromiseStonesResponse
+	194, // 221: seamshare.cutter.v1.CutterService.WithdrawPromise:output_type -> seamshare.cutter.v1.WithdrawPromiseResponse
+	195, // 222: seamshare.cutter.v1.CutterService.DeliverPromise:output_type -> seamshare.cutter.v1.DeliverPromiseResponse
+	196, // 223: seamshare.cutter.v1.CutterService.ListPromises:output_type -> seamshare.cutter.v1.ListPromisesResponse
+	197, // 224: seamshare.cutter.v1.CutterService.ListBench:output_type -> seamshare.cutter.v1.ListBenchResponse
+	138, // [138:225] is the sub-list for method output_type
+	51,  // [51:138] is the sub-list for method input_type
 	51,  // [51:51] is the sub-list for extension type_name
 	51,  // [51:51] is the sub-list for extension extendee
 	0,   // [0:51] is the sub-list for field type_name
@@ -4002,6 +4038,7 @@ func file_seamshare_cutter_v1_cutter_service_proto_init() {
 	file_seamshare_cutter_v1_buying_proto_init()
 	file_seamshare_cutter_v1_check_proto_init()
 	file_seamshare_cutter_v1_decision_proto_init()
+	file_seamshare_cutter_v1_estimate_proto_init()
 	file_seamshare_cutter_v1_lot_proto_init()
 	file_seamshare_cutter_v1_plan_proto_init()
 	file_seamshare_cutter_v1_sell_proto_init()
