@@ -16,7 +16,7 @@ import (
 func (s *session) pieceCommand() *cobra.Command {
 	return group("piece", "Pieces of rough at the bench (cutter)",
 		s.pieceListCommand(), s.pieceShowCommand(), s.pieceStudyCommand(), s.pieceWorkCommand(), s.piecePlaceCommand(),
-		s.pieceAwaitCommand(), s.pieceDecideCommand(), s.pieceGradeCommand(), s.pieceInclusionCommand(),
+		s.pieceAwaitCommand(), s.pieceDecideCommand(), s.pieceGradeCommand(),
 		s.pieceLookAgainCommand(), s.pieceMixedUpCommand())
 }
 

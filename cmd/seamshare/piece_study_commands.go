@@ -5,23 +5,24 @@ import (
 	"strings"
 
 	"github.com/spf13/cobra"
-	gmoney "google.golang.org/genproto/googleapis/type/money"
 
 	cutterv1 "seamshare.example/proto/gen/seamshare/cutter/v1"
 	typev1 "seamshare.example/proto/gen/seamshare/type/v1"
+	"seamshare.example/services/wire"
 )
 
 func (s *session) pieceStudyCommand() *cobra.Command {
 	var r cutterv1.StudyPieceRequest
 	var dry, wet []string
-	var light string
+	var light, drawing string
 	c := &cobra.Command{
-		Use:   "study PIECE [--seen TEXT --size SIZE --photo FILE …]",
+		Use:   "study PIECE [--seen TEXT --size SIZE --drawing FILE --photo FILE …]",
 		Short: "Keep what you learnt of a piece by looking at it",
 		Long: `Keeps a study of a piece: its dimensions as you measured them, photos with their
 light, what is seen or only supposed, and notes of your own. A piece may have
 several studies, as one for each light; all are kept. A photo is a JPEG or PNG
-file, or the SHA-256 of one that was named before.`,
+file, or the SHA-256 of one that was named before. A drawing is what plans are
+measured on.`,
 		Example: `  seamshare piece study PIECE --size "46x31x14 mm" --photo face.jpg \
     --photo-wet face-wet.jpg --light "daylight, overcast" \
     --seen "bar 1.3 mm, a second one supposed below" --note "candled"`,
@@ -32,6 +33,16 @@ file, or the SHA-256 of one that was named before.`,
 			}
 			return change(c, s, func(q call) (*cutterv1.StudyPieceResponse, error) {
 				r.RequestId, r.PieceId = q.requestID, args[0]
+				if drawing != "" {
+					f, err := s.readPlanFile(drawing)
+					if err != nil {
+						return nil, err
+					}
+					if !f.HasPiece() {
+						return nil, wrongInput(drawing, planFilesHint, "the file has no piece")
+					}
+					r.Drawing = wire.Drawing(f.Study)
+				}
 				for i, file := range append(dry, wet...) {
 					photo, err := s.photoNamed(q, file, light, i >= len(dry))
 					if err != nil {
@@ -48,6 +59,7 @@ file, or the SHA-256 of one that was named before.`,
 	sizeFlag(c, &r.Size, "size", "its longest dimensions, as you measured them")
 	f.StringArrayVar(&dry, "photo", nil, "a photo, taken dry: a `file`; again for each")
 	f.StringArrayVar(&wet, "photo-wet", nil, "a photo, taken wet: a `file`; again for each")
+	f.StringVar(&drawing, "drawing", "", "the piece as drawn in a plan `file`: see seamshare help plan-files")
 	f.StringVar(&light, "light", "", "the light they were taken in")
 	f.StringVar(&r.Note, "note", "", "a note for your own use")
 	return c
@@ -119,41 +131,6 @@ left out is not judged. A grade has no total and is no price.`,
 	c.Flags().StringVar(&r.Why, "why", "", "why")
 	etagFlag(c, &r.Etag, "piece")
 	need(c, "why")
-	return c
-}
-
-func (s *session) pieceInclusionCommand() *cobra.Command {
-	var r cutterv1.JudgeInclusionRequest
-	var kept, ground *gmoney.Money
-	c := &cobra.Command{
-		Use:   "inclusion PIECE PART (keep | grind) --what TEXT …",
-		Short: "Keep an inclusion in the face or take thickness off: both valued",
-		Long: `Records what is done about an inclusion in the face: keep it, or grind thickness
-off. Both are valued first. What you think it is worth is an estimate of yours, and
-no valuation.
-
-` + safetyLine,
-		Example: `  seamshare piece inclusion PIECE 1A keep --what "sand spot near the edge" \
-    --worth-kept "420.00 AUD" --worth-ground "350.00 AUD" \
-    --reason "the bar is too thin to grind"`,
-		Args: exactly("PIECE", "PART", "CHOICE"),
-		RunE: func(c *cobra.Command, args []string) error {
-			if args[2] != "keep" && args[2] != "grind" {
-				return wrongInput("CHOICE", "", "%q: choose one of keep, grind", args[2])
-			}
-			return change(c, s, func(q call) (*cutterv1.JudgeInclusionResponse, error) {
-				r.RequestId, r.PieceId, r.Part, r.Kept = q.requestID, args[0], args[1], args[2] == "keep"
-				r.WorthKept, r.WorthGround = kept, ground
-				return cutterv1.NewCutterServiceClient(q.conn).JudgeInclusion(q.ctx, &r)
-			}, showPiece)
-		},
-	}
-	c.Flags().StringVar(&r.Inclusion, "what", "", "what it is and where")
-	moneyFlag(c, &kept, "worth-kept", "what the stone would be worth with it")
-	moneyFlag(c, &ground, "worth-ground", "what it would be worth without")
-	c.Flags().StringVar(&r.Reason, "reason", "", "why")
-	etagFlag(c, &r.Etag, "piece")
-	need(c, "what", "worth-kept", "worth-ground", "reason")
 	return c
 }
 

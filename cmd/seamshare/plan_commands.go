@@ -18,7 +18,8 @@ import (
 
 func (s *session) planCommand() *cobra.Command {
 	return s.withPlanFiles(group("plan", "Plans of how to cut a piece (cutter), from a file or kept with the co-op",
-		s.planMakeCommand(), s.planReviseCommand(), s.planChooseCommand(), s.planDropCommand(), s.planListCommand()))
+		s.planMakeCommand(), s.planReviseCommand(), s.planChooseCommand(), s.planDropCommand(), s.planListCommand(),
+		s.planEvaluateCommand(), s.planDecideCommand(), s.planOutcomeCommand(), s.planDecisionsCommand(), s.planRecordCommand()))
 }
 
 // planFlags are all that a plan says.
@@ -47,32 +48,39 @@ const estimatesLine = `Chance and worth are your own estimates; they are no valu
 
 func (s *session) planMakeCommand() *cobra.Command {
 	var d typev1.PlanDraft
+	var file fromFile
 	c := &cobra.Command{
-		Use:   "make PIECE --label NAME --stone STONE… --reason TEXT",
+		Use:   "make PIECE (--file FILE | --label NAME --stone STONE…) --reason TEXT",
 		Short: "Make a plan for a piece; it may have several, side by side",
-		Long: "Makes a plan for a piece. A piece may have several, that stand side by side until one is chosen.\n\n" +
+		Long: "Makes a plan for a piece. A piece may have several, that stand side by side until one is chosen.\nIt is measured on the piece as last drawn, from a plan file, or said in words.\n\n" +
 			stoneShape + "\n" + estimatesLine + "\n" + safetyLine,
-		Example: `  seamshare plan make PIECE --label "one large" \
+		Example: `  seamshare plan make PIECE --file piece-4.json --reason "the crack is kept clear of"
+  seamshare plan make PIECE --label "one large" \
     --stone "A, oval, 12x9x3 mm, 70 %, worth 740.00 AUD" \
     --step "saw along the seam" --step "trim to the bar" --minutes 150 \
     --reason "the bar is even, and ovals sell"`,
 		Args: exactly("PIECE"),
 		RunE: func(c *cobra.Command, args []string) error {
+			if err := file.into(s, &d); err != nil {
+				return err
+			}
 			return change(c, s, func(q call) (*cutterv1.MakePlanResponse, error) {
 				return cutterv1.NewCutterServiceClient(q.conn).MakePlan(q.ctx, &cutterv1.MakePlanRequest{RequestId: q.requestID, PieceId: args[0], Plan: &d})
 			}, showPlan)
 		},
 	}
 	planFlags(c, &d)
-	need(c, "label", "reason")
+	file.flags(c)
+	need(c, "reason")
 	return c
 }
 
 func (s *session) planReviseCommand() *cobra.Command {
 	var d typev1.PlanDraft
 	var why string
+	var file fromFile
 	c := &cobra.Command{
-		Use:   "revise PIECE PLAN --why TEXT [--stone STONE… --minutes N …]",
+		Use:   "revise PIECE PLAN --why TEXT [--file FILE --stone STONE… --minutes N …]",
 		Short: "Put another revision in a plan's place; the one before is kept",
 		Long: "Revises a plan. What you leave out stays as it was; stones and steps that you give take the place of all before.\n\n" +
 			stoneShape + "\n" + estimatesLine + "\n" + safetyLine,
@@ -86,13 +94,19 @@ func (s *session) planReviseCommand() *cobra.Command {
 				if err != nil {
 					return nil, asFailure(err)
 				}
-				return cutter.RevisePlan(q.ctx, &cutterv1.RevisePlanRequest{
-					RequestId: q.requestID, PieceId: args[0], PlanId: args[1], Why: why, Plan: revised(c, now.GetPlans(), args[1], &d),
-				})
+				next := revised(c, now.GetPlans(), args[1], &d)
+				if file.file != "" {
+					next.Stones, next.Steps, next.Minutes = d.Stones, d.Steps, d.Minutes
+					if err := file.into(s, next); err != nil {
+						return nil, err
+					}
+				}
+				return cutter.RevisePlan(q.ctx, &cutterv1.RevisePlanRequest{RequestId: q.requestID, PieceId: args[0], PlanId: args[1], Why: why, Plan: next})
 			}, showPlan)
 		},
 	}
 	planFlags(c, &d)
+	file.flags(c)
 	c.Flags().StringVar(&why, "why", "", "why")
 	need(c, "why")
 	return c
@@ -272,6 +286,12 @@ func printPlan(w io.Writer, p *typev1.Plan) error {
 	}
 	if d.GetMinutes() > 0 {
 		say(w, "  planned: %s at the bench", minutes(d.GetMinutes()))
+	}
+	if n := len(p.GetRevisions()); n > 0 && p.GetRevisions()[n-1].GetMeasured() {
+		say(w, "  measured on a drawing, with the likeliest outcome of each look")
+		if p.GetRevisions()[n-1].GetInfeasible() {
+			say(w, "  it breaks a rule there: see seamshare plan evaluate")
+		}
 	}
 	for i, r := range p.GetRevisions() {
 		if i > 0 {

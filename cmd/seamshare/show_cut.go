@@ -41,6 +41,16 @@ func millionths(ppm int64) string {
 	return hundredths((ppm + 50) / 100)
 }
 
+// rounded is an estimated mass to the nearest division of a scale.
+func rounded(ug, division int64) measure.Mass {
+	return measure.Mass((ug + division/2) / division * division)
+}
+
+// estimated is an estimated mass to the milligram, and in carats.
+func estimated(ug int64) string {
+	return rounded(ug, 1_000).OnScale(1_000) + " (" + measure.Mass(ug).Carats() + ")"
+}
+
 // hours is bench time from thousandths of minutes.
 func hours(milli int64) string {
 	n := (milli + 500) / 1000
@@ -106,8 +116,7 @@ func printBranch(w io.Writer, b *typev1.CutBranch) error {
 		if e, ok := fates[p.GetName()]; ok {
 			fate = word(e.GetKind())
 		}
-		mass := measure.Mass(p.GetMassUg())
-		t.Row(p.GetName(), p.GetFrom(), mm2(p.GetAreaUm2()), bare(mass.OnScale(10_000)), bare(mass.Carats()), fate)
+		t.Row(p.GetName(), p.GetFrom(), mm2(p.GetAreaUm2()), bare(rounded(p.GetMassUg(), 10_000).OnScale(10_000)), bare(measure.Mass(p.GetMassUg()).Carats()), fate)
 	}
 	if _, err := t.WriteTo(w); err != nil {
 		return err
@@ -191,16 +200,16 @@ func printCutBalance(w io.Writer, r *typev1.CutResult) error {
 		ug   int64
 	}{{finishedWords(uint32(n.GetStones())), n.GetFinishedUg()}, {"kept as off-cuts", n.GetOffCutUg()}, {"back to the shelf", n.GetShelfUg()}, {"specimens", n.GetSpecimenUg()}, {"slices", n.GetSliceUg()}} {
 		if one.ug > 0 {
-			t.Row(one.name, both(one.ug))
+			t.Row(one.name, estimated(one.ug))
 		}
 	}
 	for _, l := range n.GetLosses() {
-		t.Row("lost: "+word(l.GetReason()), both(l.GetMassUg()))
+		t.Row("lost: "+word(l.GetReason()), estimated(l.GetMassUg()))
 	}
 	if _, err := t.WriteTo(w); err != nil {
 		return err
 	}
-	say(w, "  %s of the mass is finished. As drawn, the piece would weigh %s,", hundredths(n.GetYieldBp()), both(r.GetModelUg()))
-	say(w, "  %s off what the scale says; masses here are scaled to the scale's.", hundredths(r.GetErrorBp()))
+	sayLong(w, "  %s of the mass is finished. As drawn, the piece would weigh %s, %s off what the scale says; masses here are scaled to the scale's.",
+		hundredths(n.GetYieldBp()), estimated(r.GetModelUg()), hundredths(r.GetErrorBp()))
 	return nil
 }

@@ -51,7 +51,11 @@ func printPiece(w io.Writer, p *typev1.Piece) error {
 }
 
 func printStudy(w io.Writer, st *typev1.Study) {
-	sayLong(w, "  studied: %s", plain(strings.Trim(size(st.GetSize())+"; "+st.GetSeen(), "; ")))
+	drawn := ""
+	if st.GetDrawn() {
+		drawn = "drawn to measure; "
+	}
+	sayLong(w, "  studied: %s", plain(strings.Trim(drawn+size(st.GetSize())+"; "+st.GetSeen(), "; ")))
 	if st.GetNote() != "" {
 		sayLong(w, "    note: %s", plain(st.GetNote()))
 	}

@@ -35,7 +35,7 @@ points are [x, y], angles are degrees against the clock.
 
   {
     "piece": {
-      "name": "piece 4", "mass": "8.95 g", "sg": 2.95,
+      "name": "piece 4", "mass": "16.20 g", "sg": 2.95,
       "outline": [[0, 0], [29, 0], [29, 18], [0, 18]],
       "thickness": 11,
       "layers": [

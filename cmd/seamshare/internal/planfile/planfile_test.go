@@ -32,7 +32,7 @@ func TestExampleOfTheHelp(t *testing.T) {
 		t.Fatal(err)
 	}
 	plan, ok := f.Plan("")
-	if !ok || f.Study.MassUg != 8_950_000 || f.Study.SGMilli != 2950 || plan.Settings.HourMinor != 4500 || plan.Blades[0].KerfUm != 600 {
+	if !ok || f.Study.MassUg != 16_200_000 || f.Study.SGMilli != 2950 || plan.Settings.HourMinor != 4500 || plan.Blades[0].KerfUm != 600 {
 		t.Fatalf("read %+v", f)
 	}
 	result, err := saw.Evaluate(f.Study, plan, f.Prices)
@@ -74,7 +74,7 @@ func TestParseRefuses(t *testing.T) {
 		"no JSON":                 {`"piece": {`, `"piece": `, "the file is not the JSON of a plan file"},
 		"a member twice":          {`"sg": 2.95,`, `"sg": 2.95, "sg": 3,`, `"sg" is there twice`},
 		"an unknown member":       {`"sg": 2.95,`, `"sg": 2.95, "weight": 3,`, "piece.weight: is not known here; there are name, mass"},
-		"a bare ounce":            {`"8.95 g"`, `"0.3 oz"`, "piece.mass: couldn't read"},
+		"a bare ounce":            {`"16.20 g"`, `"0.3 oz"`, "piece.mass: couldn't read"},
 		"not a number":            {`[29, 18]`, `[29, "18"]`, `piece.outline[2][1]: "18" is not a number of mm`},
 		"four decimals":           {`"thickness": 11,`, `"thickness": 11.0001,`, "piece.thickness: 11.0001 is not a number of mm"},
 		"an exponent":             {`"thickness": 11,`, `"thickness": 1e1,`, "piece.thickness: 1e1 is not a number"},
