@@ -29,7 +29,7 @@ func refused(err error, rename func(field string) string) error {
 	}
 	if wrong, ok := errors.AsType[*measure.FieldError](err); ok {
 		b := rule.Broken{Reason: rule.SizeInvalid, Field: rename(wrong.Field), Value: wrong.Value}
-		b.Rule, b.Hint, _ = strings.Cut(wrong.Rule, "; ")
+		b.Rule, b.Hint = ruleAndHint(wrong.Rule)
 		return b
 	}
 	if wrong, ok := errors.AsType[*measure.LineError](err); ok {
@@ -37,10 +37,19 @@ func refused(err error, rename func(field string) string) error {
 	}
 	if wrong, ok := errors.AsType[*plane.ShapeError](err); ok {
 		b := rule.Broken{Reason: rule.SizeInvalid, Field: rename("ring")}
-		b.Rule, b.Hint, _ = strings.Cut(wrong.Problem, "; ")
+		b.Rule, b.Hint = ruleAndHint(wrong.Problem)
 		return b
 	}
 	return err
+}
+
+// ruleAndHint parts what package measure says in one.
+func ruleAndHint(text string) (string, string) {
+	text, hint, ok := strings.Cut(text, "; ")
+	if !ok {
+		hint = "measure it again"
+	}
+	return text, hint
 }
 
 // named looks a field up; one that isn't there keeps its name.

@@ -9,6 +9,7 @@ import (
 
 	"seamshare.example/services/domain/measure"
 	"seamshare.example/services/domain/measure/plane"
+	"seamshare.example/services/domain/rule"
 )
 
 // Stone estimates a stone's volume and mass from its shape.
@@ -89,6 +90,12 @@ func stoneField(field string) string {
 
 // Gravity estimates a specific gravity from two weighings.
 func Gravity(req *cutterv1.EstimateGravityRequest) (*cutterv1.EstimateGravityResponse, error) {
+	if !req.GetSound() {
+		return nil, rule.Broken{
+			Reason: rule.NotAnswered, Field: "sound", Value: "false", Rule: strings.TrimSuffix(measure.WaterCaution, "."),
+			Hint: "say that it is sound only where you know it; otherwise take its mass from the scale and leave its specific gravity open",
+		}
+	}
 	read := func(w *typev1.Weighing) measure.Weighing {
 		return measure.Weighing{Mass: measure.Mass(w.GetMassUg()), Division: measure.Mass(w.GetDivisionUg())}
 	}
@@ -96,7 +103,7 @@ func Gravity(req *cutterv1.EstimateGravityRequest) (*cutterv1.EstimateGravityRes
 		"air": "air.mass_ug", "water": "water.mass_ug", "air.division": "air.division_ug", "water.division": "water.division_ug",
 		"specific gravity": "water.mass_ug", "opal": "opal_sg_milli", "rock": "rock_sg_milli", "whole": "opal_sg_milli",
 	})
-	g, err := measure.InWater{Air: read(req.GetAir()), Water: read(req.GetWater()), Sound: req.GetSound()}.Gravity()
+	g, err := measure.InWater{Air: read(req.GetAir()), Water: read(req.GetWater()), Sound: true}.Gravity()
 	if err != nil {
 		return nil, refused(err, names)
 	}
