@@ -69,7 +69,7 @@ your own estimates, before levy and work.
 				if picture != "" {
 					say(w, "Drawn: %s", picture)
 				}
-				say(w, "%s", strings.TrimSpace(safetyLine))
+				sayCaution(w)
 				return nil
 			})
 		},
@@ -96,7 +96,7 @@ your own estimates, before levy and work.
 // drawSeams draws the section, parted where that can be done.
 func drawSeams(path string, r *cutterv1.EstimateSeamsRequest, a *cutterv1.EstimateSeamsResponse) error {
 	seams, cut := estimate.Angled(r)
-	angled := draw.Angled{Name: "Section", Seams: seams, Cut: cut, PlaceUm: r.GetAtUm()}
+	angled := draw.Angled{Name: "the piece", Seams: seams, Cut: cut, PlaceUm: r.GetAtUm()}
 	return writeWhole(path, func(w io.Writer) error { return draw.Seams(w, angled, draw.Options{}) })
 }
 
@@ -355,6 +355,6 @@ func printInclusion(w io.Writer, r *cutterv1.EstimateInclusionRequest, a *cutter
 	if err := printWorth(w, a.GetWorth()); err != nil {
 		return err
 	}
-	say(w, "%s", strings.TrimSpace(safetyLine))
+	sayCaution(w)
 	return nil
 }

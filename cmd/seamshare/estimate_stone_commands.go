@@ -268,7 +268,7 @@ volume), also as a mass.
 				if answer.KerfLossUg != nil {
 					say(w, "Lost to the saw, estimated: %s.", roughly(answer.GetKerfLossUg()))
 				}
-				say(w, "%s", strings.TrimSpace(safetyLine))
+				sayCaution(w)
 				return nil
 			})
 		},
