@@ -25,8 +25,8 @@ func (s *session) estimateSeamsCommand() *cobra.Command {
 	var wager cutterv1.Wager
 	var picture string
 	c := &cobra.Command{
-		Use:   "seams --angle DEGREES --backing MM --kerf MM --from MM --to MM",
-		Short: "Where two seams at an angle can both be had, and what each choice brings",
+		Use:   "seams --angle DEGREES --backing MM --kerf MM --from MM …",
+		Short: "Where two seams at an angle both give a stone",
 		Long: `Says from where outward two seams of colour that meet at an angle both leave a stone
 with its backing, what backing is left at a place, and what each choice recovers: one
 seam only, both from there on, or both on the open part and one at the closed end.
@@ -39,9 +39,10 @@ With --one, --holds, --fails and --chance it also says what one and both are wor
 your own estimates, before levy and work.
 
 ` + strings.TrimSpace(safetyLine),
-		Example: `  seamshare estimate seams --angle 14 --backing 1.2 --kerf 0.6 --from 4 --to 38 --at 12.5
-  seamshare estimate seams --angle 14 --backing 1.2 --kerf 0.6 --from 4 --to 38 --at 12.5 \
-    --one "1350 AUD" --holds "1910 AUD" --fails "420 AUD" --chance "70 %" --picture seams.svg`,
+		Example: `  seamshare estimate seams --angle 14 --backing 1.2 --kerf 0.6 --from 4 --to 38
+  seamshare estimate seams --angle 14 --backing 1.2 --kerf 0.6 --from 4 \
+    --to 38 --at 12.5 --one "1350 AUD" --holds "1910 AUD" --fails "420 AUD" \
+    --chance "70 %" --picture seams.svg`,
 		Args: cobra.NoArgs,
 		RunE: func(c *cobra.Command, _ []string) error {
 			if c.Flags().Changed("second-backing") {
@@ -129,7 +130,7 @@ func printSeams(w io.Writer, r *cutterv1.EstimateSeamsRequest, a *cutterv1.Estim
 		if _, err := t.WriteTo(w); err != nil {
 			return err
 		}
-		say(w, "  Lengths along the seams that keep their backing; at the closed end one of them.")
+		say(w, "  Lengths along the seams that keep their backing; the closed end gives one.")
 	}
 	if a.GetWorth() != nil {
 		say(w, "")
@@ -182,7 +183,8 @@ All of it can stand in a JSON file instead:
 ` + choicefile.Help,
 		Example: `  seamshare estimate choice --state "holds = 70 %" --state "fails = 30 %" \
     --act "one only = 1350 AUD or 1350 AUD" --act "both = 1910 AUD or 420 AUD" \
-    --look "40 AUD" --finding "clear = 90 % or 20 %" --finding "cloudy = 10 % or 80 %"
+    --look "40 AUD" --finding "clear = 90 % or 20 %" \
+    --finding "cloudy = 10 % or 80 %"
   seamshare estimate choice choice.json`,
 		Args: func(c *cobra.Command, args []string) error {
 			if len(args) > 1 {
@@ -292,7 +294,7 @@ func (s *session) estimateInclusionCommand() *cobra.Command {
 	r := &cutterv1.EstimateInclusionRequest{Per: typev1.PricedBy_PRICED_BY_CARAT}
 	var mass measure.Mass
 	c := &cobra.Command{
-		Use:   "inclusion --mass MASS --face AREA --take-off MM --gravity NUMBER --kept AMOUNT --cleared AMOUNT --clears PERCENT --spoils PERCENT",
+		Use:   "inclusion --mass MASS --take-off MM --kept AMOUNT …",
 		Short: "Something in the face: keep it, or grind it off",
 		Long: `Values both: a stone that keeps what is in its face, and one that is ground thinner by
 --take-off, which costs mass and may clear it, leave it, or spoil the stone. --kept and
@@ -300,8 +302,9 @@ func (s *session) estimateInclusionCommand() *cobra.Command {
 is usually judged by its face, which grinding hardly changes.
 
 ` + strings.TrimSpace(safetyLine),
-		Example: `  seamshare estimate inclusion --mass "3.04 ct" --face "84.8 mm2" --take-off 0.3 --gravity 2.1 \
-    --kept "240 AUD" --cleared "420 AUD" --clears "70 %" --spoils "10 %" --spoilt "60 AUD" --cost "25 AUD"`,
+		Example: `  seamshare estimate inclusion --mass "3.04 ct" --face "84.8 mm2" \
+    --gravity 2.1 --take-off 0.3 --kept "240 AUD" --cleared "420 AUD" \
+    --clears "70 %" --spoils "10 %" --spoilt "60 AUD" --cost "25 AUD"`,
 		Args: cobra.NoArgs,
 		RunE: func(*cobra.Command, []string) error {
 			r.MassUg = int64(mass)

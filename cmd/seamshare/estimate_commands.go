@@ -27,7 +27,7 @@ estimated from shapes and from your own chances and prices; it is no valuation.
 `
 
 func (s *session) estimateCommand() *cobra.Command {
-	c := group("estimate", "Estimate a stone's mass, a saw's cut or a choice, without a server",
+	c := group("estimate", "Estimate a stone's mass, a saw cut or a choice; no server needed",
 		s.estimateStoneCommand(), s.estimateGravityCommand(), s.estimateSlabsCommand(),
 		s.estimateSeamsCommand(), s.estimateChoiceCommand(), s.estimateInclusionCommand())
 	c.Long = estimateLong + strings.TrimSpace(safetyLine)

@@ -36,10 +36,10 @@ above the back.
 A layer is its thickness from the top down and its specific gravity, the last one its
 specific gravity alone: all that is left. Opal on or in rock needs two, since rock
 weighs from 2.7 to 4 times as much as water: one number for both says nothing.`,
-		Example: `  seamshare estimate stone --outline oval --length 12 --width 9 --depth 3 --dome 1 \
-    --top elliptical --bevel 0.5 --layer 2.1
-  seamshare estimate stone --kind boulder --outline oval --length 12 --width 10 --depth 4 \
-    --top flat --bevel 0.5 --layer "1, 2.1" --layer 3.2
+		Example: `  seamshare estimate stone --outline oval --length 12 --width 9 --depth 3 \
+    --dome 1 --top elliptical --bevel 0.5 --layer 2.1
+  seamshare estimate stone --kind boulder --outline oval --length 12 \
+    --width 10 --depth 4 --top flat --bevel 0.5 --layer "1, 2.1" --layer 3.2
   seamshare estimate stone --outline freeform --ring "0 0, 14 1, 12 9, 2 8" \
     --top undulating --heights "3 3 2.6, 9 5 3.1" --layer 2.1`,
 		Args: cobra.NoArgs,
@@ -213,7 +213,8 @@ the scale leaves open. With --opal and --rock it says how much of the stone is o
 
 ` + measure.WaterCaution + ` --sound says that you know it is none of these.`,
 		Example: `  seamshare estimate gravity --air "2.40 g" --water "1.26 g" --sound
-  seamshare estimate gravity --air "12.06 ct" --water "7.71 ct" --scale "0.01 ct" --sound --opal 2.1 --rock 3.2`,
+  seamshare estimate gravity --air "12.06 ct" --water "7.71 ct" --sound \
+    --scale "0.01 ct" --opal 2.1 --rock 3.2`,
 		Args: cobra.NoArgs,
 		RunE: func(*cobra.Command, []string) error {
 			r.Air, r.Water = weighing(air, scale), weighing(water, scale)
@@ -256,7 +257,8 @@ volume), also as a mass.
 
 ` + strings.TrimSpace(safetyLine),
 		Example: `  seamshare estimate slabs --thickness 22 --slab 4 --kerf 0.6
-  seamshare estimate slabs --thickness 22 --slab 4 --kerf 0.6 --face "440 mm2" --gravity 2.6`,
+  seamshare estimate slabs --thickness 22 --slab 4 --kerf 0.6 \
+    --face "440 mm2" --gravity 2.6`,
 		Args: cobra.NoArgs,
 		RunE: func(*cobra.Command, []string) error {
 			answer, err := reckoned(r, estimate.Slabs, map[string]string{"thickness_um": "--thickness", "slab_um": "--slab", "kerf_um": "--kerf", "face_um2": "--face", "sg_milli": "--gravity"})
