@@ -75,7 +75,7 @@ your own estimates, before levy and work.
 			})
 		},
 	}
-	c.Flags().Var(&parsed[int64]{into: &r.AngleMdeg, parse: parseThousandths, kind: "degrees"}, "angle", "the angle between the seams")
+	c.Flags().Var(&parsed[int64]{into: &r.AngleMdeg, parse: parseAngle, kind: "degrees"}, "angle", "the angle between the seams")
 	mmFlag(c, &r.BackingUm, "backing", "the backing that each stone needs")
 	mmFlag(c, &second, "second-backing", "that of the second, where it differs")
 	mmFlag(c, &r.KerfUm, "kerf", "the blade's kerf, measured")

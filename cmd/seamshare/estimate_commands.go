@@ -123,7 +123,28 @@ func parseMm(text string) (int64, error) {
 	if wrong, ok := errors.AsType[*measure.ParseError](err); ok {
 		return 0, fmt.Errorf("%q: %s", text, wrong.Problem)
 	}
+	if most := measure.Length(500_000); err == nil && l > most {
+		return 0, fmt.Errorf("%q: a length here is at most %s", text, most)
+	}
 	return int64(l), err
+}
+
+// parseGravity reads a specific gravity as thousandths.
+func parseGravity(text string) (int64, error) {
+	n, err := parseThousandths(text)
+	if err == nil && (n < int64(measure.MinSG) || n > int64(measure.MaxSG)) {
+		return 0, fmt.Errorf("%q: a specific gravity here is between %s and %s", text, measure.MinSG, measure.MaxSG)
+	}
+	return n, err
+}
+
+// parseAngle reads degrees as thousandths.
+func parseAngle(text string) (int64, error) {
+	n, err := parseThousandths(text)
+	if err == nil && (n < 1 || n >= 90_000) {
+		return 0, fmt.Errorf("%q: seams that meet have an angle above 0 and below 90 degrees", text)
+	}
+	return n, err
 }
 
 // parseThousandths reads a number such as "2.1" as thousandths.
@@ -152,7 +173,7 @@ func mmFlag(c *cobra.Command, into *int64, name, usage string) {
 }
 
 func gravityFlag(c *cobra.Command, into *int64, name, usage string) {
-	c.Flags().Var(&parsed[int64]{into: into, parse: parseThousandths, kind: "number"}, name, usage)
+	c.Flags().Var(&parsed[int64]{into: into, parse: parseGravity, kind: "number"}, name, usage)
 }
 
 func chanceFlag(c *cobra.Command, into *int64, name, usage string) {

@@ -145,7 +145,7 @@ func parseLayer(text string) (*cutterv1.StoneLayer, error) {
 	if err != nil {
 		return nil, err
 	}
-	sg, err := parseThousandths(gravity)
+	sg, err := parseGravity(gravity)
 	return &cutterv1.StoneLayer{ThicknessUm: um, SgMilli: sg}, err
 }
 

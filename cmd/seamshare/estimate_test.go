@@ -66,9 +66,9 @@ func TestEstimatesAgree(t *testing.T) {
 		{"stone --kind matrix --outline oval --length 12 --width 10 --depth 4 --top flat --layer 2.7", &cutterv1.EstimateStoneRequest{
 			Kind: typev1.Kind_KIND_MATRIX, Outline: oval, LengthUm: 12_000, WidthUm: 10_000, Top: cutterv1.TopForm_TOP_FORM_FLAT, WallUm: 4_000, Layers: []*cutterv1.StoneLayer{{SgMilli: 2_700}},
 		}, "--layer"},
-		{"stone --outline oval --length 12 --width 10 --depth 4 --top flat --layer 0.9", &cutterv1.EstimateStoneRequest{
-			Kind: typev1.Kind_KIND_SOLID, Outline: oval, LengthUm: 12_000, WidthUm: 10_000, Top: cutterv1.TopForm_TOP_FORM_FLAT, WallUm: 4_000, Layers: []*cutterv1.StoneLayer{{SgMilli: 900}},
-		}, "--layer"},
+		{`choice --act "one = 1350 AUD"`, &cutterv1.EstimateChoiceRequest{
+			Acts: []*cutterv1.ChoiceAct{{Name: "one", Values: []*gmoney.Money{aud(1_350)}}},
+		}, "--state"},
 		{`gravity --air "12.06 ct" --water "7.71 ct" --scale "0.01 ct" --sound --opal 2.1 --rock 3.2`, &cutterv1.EstimateGravityRequest{
 			Air: weighed(2_412_000, 2_000), Water: weighed(1_542_000, 2_000), Sound: true, OpalSgMilli: 2_100, RockSgMilli: 3_200,
 		}, ""},

@@ -46,10 +46,15 @@ func Angled(req *cutterv1.EstimateSeamsRequest) (seam.Seams, seam.Cut) {
 // Seams estimates where two seams at an angle can both be had, and what each choice brings.
 func Seams(req *cutterv1.EstimateSeamsRequest) (*cutterv1.EstimateSeamsResponse, error) {
 	names := named(map[string]string{
-		"angle_milli_deg": "angle_mdeg", "near_um": "from_um", "far_um": "to_um", "first_back_um": "backing_um",
-		"second_back_um": "second_backing_um", "place_um": "at_um",
+		"angle_milli_deg": "angle_mdeg", "near_um": "from_um", "far_um": "to_um", "first_back_um": "backing_um", "second_back_um": "second_backing_um",
 	})
 	seams, cut := Angled(req)
+	if seams.FarUm <= seams.NearUm {
+		return nil, rule.Broken{
+			Reason: rule.SizeInvalid, Field: "to_um", Value: measure.Length(seams.FarUm).String(),
+			Rule: fmt.Sprintf("the piece ends further out than it begins, at %s", measure.Length(seams.NearUm)), Hint: "measure both from where the seams meet",
+		}
+	}
 	from, err := seams.From(cut)
 	if err != nil {
 		return nil, renamed(err, names)
@@ -57,8 +62,8 @@ func Seams(req *cutterv1.EstimateSeamsRequest) (*cutterv1.EstimateSeamsResponse,
 	at := req.GetAtUm()
 	if at != 0 && (at <= seams.NearUm || at >= seams.FarUm) {
 		return nil, rule.Broken{
-			Reason: rule.SizeInvalid, Field: "at_um", Value: fmt.Sprint(at),
-			Rule: fmt.Sprintf("the place lies within the piece, between %d and %d micrometres", seams.NearUm, seams.FarUm), Hint: "measure it from where the seams meet",
+			Reason: rule.SizeInvalid, Field: "at_um", Value: measure.Length(at).String(),
+			Rule: fmt.Sprintf("the place lies within the piece, between %s and %s", measure.Length(seams.NearUm), measure.Length(seams.FarUm)), Hint: "measure it from where the seams meet",
 		}
 	}
 	at = cmp.Or(at, max(from, seams.NearUm))
