@@ -80,8 +80,8 @@ func (q *Query) ViewVersion(name string) uint32 {
 // Views tells how far each view is.
 func (q *Query) Views() ([]ViewStatus, error) { return viewStatuses(q.snapshot, q.at.Position) }
 
-func (q *Query) load(stream Stream, zero any, evolve func(any, Record) any) (any, uint64, error) {
-	f := folded{state: zero}
+func (q *Query) load(stream Stream, evolve func(any, Record) any) (any, uint64, error) {
+	var f folded
 	if known, ok := q.node.seen.Get(stream); ok {
 		// It may be newer than this read: its last record must be here.
 		row, err := q.snapshot.Get(streamKey(stream, known.version))

@@ -176,19 +176,21 @@ type Kind[S any] struct {
 // Stream is the stream of the thing with this id.
 func (k Kind[S]) Stream(id string) Stream { return Stream(k.Name + "/" + id) }
 
-// Loader folds streams: a decision's Tx, or a Query.
+// Loader folds streams: a decision's Tx, or a Query. The state of a stream without
+// records is nil, to evolve as in what load gives: a zero state put into an
+// interface is an allocation of its size at each load, though nearly all are found.
 type Loader interface {
-	load(stream Stream, zero any, evolve func(any, Record) any) (state any, version uint64, err error)
+	load(stream Stream, evolve func(any, Record) any) (state any, version uint64, err error)
 }
 
 // Load folds the stream of id into its state, with the number of its last
 // record (0: nothing has happened). In a decision it sees all decisions before,
 // not what this one has recorded.
 func Load[S any](l Loader, kind Kind[S], id string) (S, uint64, error) {
-	var zero S
-	state, version, err := l.load(kind.Stream(id), zero, func(s any, r Record) any { return kind.Evolve(s.(S), r) })
-	if err != nil {
-		return zero, 0, err
-	}
-	return state.(S), version, nil
+	folded, version, err := l.load(kind.Stream(id), func(before any, r Record) any {
+		state, _ := before.(S)
+		return kind.Evolve(state, r)
+	})
+	state, _ := folded.(S)
+	return state, version, err
 }

@@ -143,7 +143,7 @@ func (s *session) approvalExtendCommand() *cobra.Command {
 			}, func(w io.Writer, a *cutterv1.ExtendApprovalResponse) error { return printApproval(w, a.GetApproval()) })
 		},
 	}
-	c.Flags().Var(&parsed[string]{into: &due, parse: parseEnds, kind: "time"}, "for", "until when from now: days or months, or a time")
+	c.Flags().Var(&parsed[string]{into: &due, parse: parseEnds, again: parseEndsAgain, kind: "time"}, "for", "until when from now: days or months, or a time")
 	need(c, "for")
 	return c
 }
@@ -283,7 +283,7 @@ func (s *session) approvalListCommand() *cobra.Command {
 		}, func(w io.Writer, a *jewellerv1.ListApprovalsResponse) error {
 			t := table.New(text("approval"), wrapped("what"), text("state"), text("due"))
 			for _, x := range a.GetApprovals() {
-				t.Row(x.GetId(), fmt.Sprintf("%s of %d", word(x.GetKind()), len(x.GetLines())), word(x.GetState()), moment(x.GetDueAt()))
+				t.Row(x.GetId(), fmt.Sprintf("%s of %d", word(x.GetKind()), len(x.GetLines())), word(x.GetState()), x.GetDueAt())
 			}
 			return printList(w, t, len(a.GetApprovals()), "Nothing is out or asked for.", a.GetNextPageToken())
 		})
@@ -292,7 +292,7 @@ func (s *session) approvalListCommand() *cobra.Command {
 }
 
 func printApproval(w io.Writer, a *typev1.Approval) error {
-	say(w, "%s %s: %s, due %s", title(word(a.GetKind())), a.GetId(), word(a.GetState()), moment(a.GetDueAt()))
+	say(w, "%s %s: %s, due %s", title(word(a.GetKind())), a.GetId(), word(a.GetState()), a.GetDueAt())
 	for _, f := range []struct{ name, value string }{
 		{"jeweller", a.GetJewellerId()},
 		{"cutter", a.GetCutterId()},

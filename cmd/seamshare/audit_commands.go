@@ -95,16 +95,20 @@ func (s *session) historyCommand() *cobra.Command {
 	var facts bool
 	c := &cobra.Command{
 		Use:   "history THING",
-		Short: "Show every record of a thing, with who decided it (auditor)",
+		Short: "Show the records of a thing, with who decided them",
 		Long: `Shows every record of a thing, such as parcel/ID, stone/ID, order/ID, person/ID or
 payout/ID, with its number, when and by whom; at most the first 1000. What is
-personal stays sealed.`,
+personal stays sealed. A bookkeeper sees the records of money, a stock keeper those
+of masses and sizes: what they may have to correct.`,
 		Example: "  seamshare history order/ID --facts",
 		Args:    exactly("THING"),
 		RunE: func(c *cobra.Command, args []string) error {
 			return deskQuery(c, s, func(d desk) (*coopv1.GetHistoryResponse, error) {
 				return d.GetHistory(d.ctx, &coopv1.GetHistoryRequest{Thing: args[0]})
 			}, func(w io.Writer, a *coopv1.GetHistoryResponse) error {
+				if len(a.GetRecords()) == 0 {
+					say(w, "It has no record that you may have to correct.")
+				}
 				for _, r := range a.GetRecords() {
 					printRecord(w, r, facts)
 				}
@@ -125,7 +129,20 @@ func printRecord(w io.Writer, r *coopv1.HistoryRecord, facts bool) {
 	if r.GetPersonId() != "" {
 		sayLong(w, "  by person %s for member %s", r.GetPersonId(), r.GetMemberId())
 	}
-	if facts {
+	if r.GetAmount() != nil {
+		sayLong(w, "  %s", amount.Text(r.GetAmount()))
+	}
+	for _, m := range r.GetMasses() {
+		of := ""
+		switch {
+		case m.GetPart() != "":
+			of = "part " + plain(m.GetPart()) + ": "
+		case m.GetStoneId() != "":
+			of = "stone " + m.GetStoneId() + ": "
+		}
+		sayLong(w, "  %s%s (%s)", of, grams(m.GetWeighing()), carats(m.GetWeighing()))
+	}
+	if facts && r.GetPublicJson() != "" {
 		sayLong(w, "  public %s", plain(r.GetPublicJson()))
 		sayLong(w, "  private %s", plain(r.GetPrivateJson()))
 	}

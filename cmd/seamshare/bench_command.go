@@ -2,7 +2,6 @@ package main
 
 import (
 	"io"
-	"time"
 
 	"github.com/spf13/cobra"
 
@@ -128,18 +127,9 @@ func benchNote(l *cutterv1.BenchLine) string {
 	case cutterv1.Job_JOB_DECIDE:
 		return l.GetWaitsFor()
 	case cutterv1.Job_JOB_REST, cutterv1.Job_JOB_POLISH:
-		return localTime(l.GetRestsUntil())
+		return l.GetRestsUntil()
 	case cutterv1.Job_JOB_CHECK, cutterv1.Job_JOB_CONFIRM, cutterv1.Job_JOB_SELL:
 		return l.GetStoneLabel() + " " + l.GetStoneId()
 	}
 	return l.GetPieceId()
-}
-
-// localTime is a moment as the clock on the wall shows it.
-func localTime(rfc3339 string) string {
-	at, err := time.Parse(time.RFC3339, rfc3339)
-	if err != nil {
-		return rfc3339
-	}
-	return at.Local().Format("2006-01-02 15:04 MST")
 }

@@ -33,7 +33,7 @@ type stepDone struct {
 func (d *stepDone) flags(c *cobra.Command, what string) {
 	f := c.Flags()
 	f.Uint32Var(&d.minutes, "minutes", 0, "minutes at the bench")
-	f.Var(&parsed[string]{into: &d.at, parse: parsePast, kind: "time"}, "done-at", "when it was done, such as \"4 days ago\"; without it, now")
+	f.Var(&parsed[string]{into: &d.at, parse: parsePast, again: parsePastAgain, kind: "time"}, "done-at", "when it was done, such as \"4 days ago\"; without it, now")
 	f.StringVar(&d.whyEarly, "why-early", "", "why it is "+what+" before it rested")
 }
 

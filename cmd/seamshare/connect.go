@@ -74,7 +74,11 @@ func onServer[T any](ctx context.Context, s *session, f func(q call) (T, error))
 	if id == "" {
 		id = "cli-" + strings.ToLower(rand.Text())
 	}
-	answer, err := f(call{ctx, conn, id})
+	q := call{ctx, conn, id}
+	answer, err := f(q)
+	if err == nil {
+		s.forPeople(q, answer)
+	}
 	if wrong, ok := errors.AsType[*failure](err); ok {
 		s.noAnswer(wrong, p.Server)
 	}

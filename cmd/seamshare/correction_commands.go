@@ -34,14 +34,20 @@ func printCorrection(w io.Writer, c *coopv1.Correction) {
 		sayLong(w, "  the amount is %s", amount.Text(c.GetAmount()))
 	case c.GetWeighing() != nil:
 		part := ""
-		if c.GetPart() != "" {
+		switch {
+		case c.GetPart() != "":
 			part = " of part " + plain(c.GetPart())
+		case c.GetStoneId() != "":
+			part = " of stone " + c.GetStoneId()
 		}
 		sayLong(w, "  the mass%s is %s (%s)", part, grams(c.GetWeighing()), carats(c.GetWeighing()))
 	case c.GetSize() != nil:
 		sayLong(w, "  the size is %s", size(c.GetSize()))
 	}
 	sayLong(w, "  by %s: %s", c.GetProposedBy(), plain(c.GetReason()))
+	if ug := c.GetUnexplainedUg(); ug != 0 {
+		sayLong(w, "  It was weighed or cut again since, and those steps stay as they are: %s of the difference is unexplained now. Where a later step took its mass from this one, correct what that step gave too.", signed(ug))
+	}
 	if c.GetDecidedBy() != "" {
 		sayLong(w, "  second person %s", c.GetDecidedBy())
 	}
@@ -92,13 +98,17 @@ paid since, it waits for a second person.
 }
 
 func (s *session) correctMassCommand() *cobra.Command {
-	var part, why string
+	var part, stone, why string
 	var division measure.Mass
 	c := &cobra.Command{
 		Use:   "mass RECORD MASS --why TEXT",
-		Short: "Correct the mass of a piece, part or stone (stock keeper)",
+		Short: "Correct a mass that was recorded wrong (stock keeper)",
 		Long: `Corrects the mass of a piece as listed, of a part after a bench step, or of a stone.
 What the parcel's mass comes to moves with it.
+
+Also what rough weighed as it went out for a viewing or came back, and with --stone
+what a stone of an order weighed as it was sent or came. Nothing in the books moves
+with that, but where it differs no more, the exception is gone.
 
 ` + recordHelp,
 		Example: `  seamshare correction mass 420 "1.42 g" --part 1AP --why "read 1.24 for 1.42"`,
@@ -113,11 +123,12 @@ What the parcel's mass comes to moves with it.
 				return wrongInput("MASS", "", "%v", err)
 			}
 			return deskCommand(c, s, func(d desk) (*coopv1.CorrectMassResponse, error) {
-				return d.CorrectMass(d.ctx, &coopv1.CorrectMassRequest{RequestId: d.requestID, Corrects: record, Part: part, Weighing: weighing(mass, division), Reason: why})
+				return d.CorrectMass(d.ctx, &coopv1.CorrectMassRequest{RequestId: d.requestID, Corrects: record, Part: part, StoneId: stone, Weighing: weighing(mass, division), Reason: why})
 			}, printCorrectionOf)
 		},
 	}
 	c.Flags().StringVar(&part, "part", "", "the part, where the record is a bench step")
+	c.Flags().StringVar(&stone, "stone", "", "the `id` of the stone, where the record is of an order sent or received")
 	scaleFlag(c, &division, "0.01 g")
 	whyFlag(c, &why)
 	return c

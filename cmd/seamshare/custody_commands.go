@@ -5,6 +5,7 @@ import (
 	"bytes"
 	"fmt"
 	"io"
+	"strconv"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -74,8 +75,9 @@ func (s *session) custodyCountCommand() *cobra.Command {
 and what weighs otherwise than the books say; each becomes an exception.
 
 A thing is such as stone/ID, and with its mass stone/ID=3.04ct. A part of a piece is
-piece/ID:1A=9.24g. --from reads them from a file, one a line; - is what you type or
-pipe in. Without any, the place was empty.`,
+piece/ID:1A=9.24g, nine of a counted lot are lot/ID:9=22.58g; what is ordered of a
+lot is put aside and not counted. --from reads them from a file, one a line; - is
+what you type or pipe in. Without any, the place was empty.`,
 		Example: "  seamshare custody count \"safe, tray 3\" stone/ID=3.04ct stone/OTHER\n  seamshare custody count \"safe, tray 3\" --from counted.txt --note \"year's end\"",
 		Args: func(c *cobra.Command, args []string) error {
 			if len(args) == 0 {
@@ -132,13 +134,20 @@ func (s *session) countedThings(typed []string, from string, division measure.Ma
 	return found, lines.Err()
 }
 
-// parseCounted reads "stone/ID", "stone/ID=3.04ct" or "piece/ID:1A=9.24g".
+// parseCounted reads "stone/ID", "stone/ID=3.04ct", "piece/ID:1A=9.24g" or "lot/ID:9=22.58g".
 func parseCounted(typed string, division measure.Mass) (*coopv1.CountedThing, error) {
 	thing, mass, weighed := strings.Cut(typed, "=")
 	thing, part, _ := strings.Cut(thing, ":")
 	out := &coopv1.CountedThing{Thing: strings.TrimSpace(thing), Part: strings.TrimSpace(part)}
 	if kind, id, ok := strings.Cut(out.GetThing(), "/"); !ok || kind == "" || id == "" {
 		return nil, fmt.Errorf("%q: write the kind and the id, such as stone/ID or stone/ID=3.04ct", typed)
+	}
+	if strings.HasPrefix(out.GetThing(), "lot/") && out.GetPart() != "" {
+		n, err := strconv.ParseUint(out.GetPart(), 10, 32)
+		if err != nil || n == 0 || !weighed {
+			return nil, fmt.Errorf("%q: behind a lot stand how many there are and what they weigh, such as lot/ID:9=22.58g", typed)
+		}
+		out.Part, out.Count = "", uint32(n)
 	}
 	if !weighed {
 		return out, nil
@@ -160,6 +169,12 @@ func printCount(w io.Writer, c *coopv1.StockCount) {
 		sayLong(w, "  belongs elsewhere: %s", thing)
 	}
 	for _, d := range c.GetDifferences() {
+		if d.GetExpectedCount() != d.GetFoundCount() {
+			sayLong(w, "  counts otherwise: %s, %d in the books, %d found", d.GetThing(), d.GetExpectedCount(), d.GetFoundCount())
+		}
+		if d.GetExpectedUg() == d.GetFoundUg() {
+			continue
+		}
 		sayLong(w, "  weighs otherwise: %s, %s in the books, %s found, %s", d.GetThing(), both(d.GetExpectedUg()), both(d.GetFoundUg()), signed(d.GetFoundUg()-d.GetExpectedUg()))
 	}
 	if len(c.GetMissing())+len(c.GetStrange())+len(c.GetDifferences()) == 0 {

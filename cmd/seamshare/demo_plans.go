@@ -9,13 +9,28 @@ type demoStudy struct {
 	plans         []demoPlan
 	chosen, why   string // by the plan's label
 	revised       *demoRevision
+	decided       *demoDecision
 }
+
+// demoDecision is a choice that is kept with its figures, and how it came out.
+type demoDecision struct {
+	part, about, reason string
+	chance              int64 // in basis points
+	options             []demoOption
+	chosen              uint32
+	held                bool
+	note                string
+}
+
+type demoOption struct{ name, holds, fails string }
 
 // demoPlan is a plan in the cutter's words; estimates are the cutter's, before levy and work.
 type demoPlan struct {
 	label, reason string
-	steps         []string
-	stones        []demoPlanned
+	// measured says that the plan of this label is drawn to measure, and steps and stones follow from it.
+	measured bool
+	steps    []string
+	stones   []demoPlanned
 }
 
 type demoPlanned struct {
@@ -31,54 +46,44 @@ type demoRevision struct {
 	why  string
 }
 
-const (
-	demoOval     = typev1.Outline_OUTLINE_OVAL
-	demoRound    = typev1.Outline_OUTLINE_ROUND
-	demoFreeform = typev1.Outline_OUTLINE_FREEFORM
-)
+const demoOval = typev1.Outline_OUTLINE_OVAL
 
 var demoStudies = []demoStudy{
 	{
 		parcel: "P1", piece: "1", note: "half of a split boulder; its other half is piece 2",
 		plans: []demoPlan{{
-			label: "mirrored pair, left", reason: "the two halves show one seam: an oval of the same size from each matches as no other two stones will",
-			steps: []string{"saw along the seam, waste rock off", "saw across the face between the two stones"},
-			stones: []demoPlanned{
-				{"left of the pair", demoOval, "12x9x3.0 mm", 100}, {"beside it", demoFreeform, "15x8x2.8 mm", 100},
-			},
+			label: "a pair's left and a freeform", measured: true,
+			reason: "the two halves show one seam: an oval of the same size from each matches as no other two stones will",
 		}},
-		chosen: "mirrored pair, left", why: "a pair brings more than two single stones",
+		chosen: "a pair's left and a freeform", why: "a pair brings more than two single stones",
 	},
 	{
 		parcel: "P1", piece: "2", note: "the other half of piece 1",
 		plans: []demoPlan{{
-			label: "mirrored pair, right", reason: "the mirror of piece 1; rock shows at one corner, so the stone beside it is small",
-			steps: []string{"saw along the seam, waste rock off", "saw across the face between the two stones"},
-			stones: []demoPlanned{
-				{"right of the pair", demoOval, "12x9x3.0 mm", 100}, {"beside it", demoRound, "7x7x2.6 mm", 100},
-			},
+			label: "a pair's right and a round", measured: true,
+			reason: "the mirror of piece 1; rock shows at one corner, so the stone beside it is small",
 		}},
-		chosen: "mirrored pair, right", why: "a pair brings more than two single stones",
+		chosen: "a pair's right and a round", why: "a pair brings more than two single stones",
 	},
 	{
 		parcel: "P1", piece: "3", note: "two seams 14° apart; the closed end is 4 mm, the open end 38 mm from where they would meet",
 		plans: []demoPlan{
 			{
-				label: "one seam only", reason: "1350.00 for sure; the second seam is ground away",
-				steps:  []string{"grind the second seam off", "saw to length"},
-				stones: []demoPlanned{{"the better seam", demoFreeform, "19x11x2.3 mm", 100}},
+				label: "the upper seam only", measured: true,
+				reason: "1350.00 for sure; the lower seam is given up",
 			},
 			{
-				label: "both on the open part, one at the closed end",
-				reason: "from 12.290 mm outward both have 1.2 mm of backing with a kerf of 0.60 mm; set at 12.5 mm, 1.226 mm is left. " +
-					"1910.00 if it holds, chance 0.70, 420.00 if it doesn't: expected 1463.00, spread 682.80; as good as one seam at a chance of 0.6242",
-				steps: []string{"saw across the face, 12.5 mm from where the seams would meet", "saw between the seams"},
-				stones: []demoPlanned{
-					{"first seam", demoFreeform, "19x11x2.3 mm", 70}, {"second seam", demoFreeform, "14x9x2.3 mm", 70}, {"closed end", demoOval, "7x5x2.2 mm", 100},
-				},
+				label: "both seams on the open part", measured: true,
+				reason: "from 12.290 mm outward both have 1.2 mm of backing with a kerf of 0.60 mm; set at 12.5 mm, 1.226 mm is left",
 			},
 		},
-		chosen: "both on the open part, one at the closed end", why: "I hold 0.70 likely, above the 0.6242 at which the two plans are worth the same",
+		decided: &demoDecision{
+			part: "3", about: "both seams on the open part, or one", chance: 7_000, chosen: 2, held: true,
+			reason:  "I hold 0.70 likely, and the two are worth the same at less",
+			options: []demoOption{{"one seam only", "1350.00", "1350.00"}, {"both seams on the open part, one stone at the closed end", "1910.00", "420.00"}},
+			note:    "both came out, and the closed end gave its stone",
+		},
+		chosen: "both seams on the open part", why: "worth more on average; I can bear the 420.00 if it breaks",
 	},
 	{
 		parcel: "P1", piece: "4", note: "a crack runs across, about the middle",
@@ -92,16 +97,13 @@ var demoStudies = []demoStudy{
 	{
 		parcel: "P1", piece: "5", note: "the bar is thin, and looks level from the edge",
 		plans: []demoPlan{{
-			label: "one freeform", reason: "the largest face that the bar gives",
-			steps: []string{"face the bar", "grind round the rock"}, stones: []demoPlanned{{"freeform", demoFreeform, "20x12x2.4 mm", 100}},
+			label: "face it, then decide", measured: true, reason: "if the bar is level, one freeform has the largest face; if it dips, two small stones do better",
 		}},
-		chosen: "one freeform", why: "one large stone sells sooner than two small ones",
+		chosen: "face it, then decide", why: "the look costs twenty minutes and decides between one stone and two",
 		revised: &demoRevision{
 			why: "after facing, the bar dips: the large face would lose its colour in the middle",
 			plan: demoPlan{
-				label: "two small stones with rock in the face", reason: "rock in the face sells to those who like it",
-				steps:  []string{"saw across the face where the bar dips"},
-				stones: []demoPlanned{{"larger", demoFreeform, "13x9x2.6 mm", 100}, {"smaller", demoFreeform, "10x8x2.4 mm", 100}},
+				label: "two small stones with rock in the face", measured: true, reason: "rock in the face sells to those who like it",
 			},
 		},
 	},
@@ -116,12 +118,8 @@ var demoStudies = []demoStudy{
 	{
 		parcel: "P3", piece: "1", note: "one slab along the layers gives all three; the rest goes back to the shelf",
 		plans: []demoPlan{{
-			label: "graduated suite of three", reason: "stones of one slab match",
-			steps: []string{"saw a slab along the layers", "saw it across into three"},
-			stones: []demoPlanned{
-				{"centre", demoOval, "14x10x3.6 mm", 100}, {"side", demoOval, "12x9x3.4 mm", 100}, {"side", demoOval, "10x8x3.2 mm", 100},
-			},
+			label: "a suite of one slab", measured: true, reason: "stones of one slab match",
 		}},
-		chosen: "graduated suite of three", why: "a suite brings more than its stones one by one",
+		chosen: "a suite of one slab", why: "a suite brings more than its stones one by one",
 	},
 }

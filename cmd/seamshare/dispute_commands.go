@@ -47,8 +47,9 @@ func (s *session) disputeOpenCommand() *cobra.Command {
 		Long: `Disputes an amount of another party to a parcel, stone or order. THING is such as
 parcel/ID, stone/ID or order/ID. That amount is held until the dispute ends;
 everything else is paid as before. An approver who acts for neither side decides.`,
-		Example: `  seamshare dispute open stone/ID "120.00 AUD" --why "chipped when it came"`,
-		Args:    exactly("THING", "AMOUNT"),
+		Example: `  seamshare dispute open stone/ID "120.00 AUD" --against MEMBER \
+    --why "chipped when it came"`,
+		Args: exactly("THING", "AMOUNT"),
 		RunE: func(c *cobra.Command, args []string) error {
 			disputed, err := parseAmount(args[1])
 			if err != nil {

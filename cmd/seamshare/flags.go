@@ -25,6 +25,16 @@ type parsed[T any] struct {
 	parse func(string) (T, error)
 	kind  string
 	shown string
+	// again reads the text so that it says the same a while later, for a command that may be repeated; nil: it does so
+	// anyway.
+	again func(string) (T, error)
+}
+
+// repeatable reads the text so that a repeat of the command says the same. That it can be read is known.
+func (p *parsed[T]) repeatable() {
+	if p.again != nil && p.shown != "" {
+		*p.into, _ = p.again(p.shown)
+	}
 }
 
 func (p *parsed[T]) Set(text string) error {
@@ -157,10 +167,14 @@ func parseArea(text string) (int64, error) {
 	return int64(l) * 1000, err
 }
 
-// parseEnds reads when something ends: a time (RFC 3339), or a number of hours, days, weeks or months from now. What is
-// counted from now is cut to the five minutes (or to the hour, from days on), so that a command that is repeated under
-// its request id says the same again.
-func parseEnds(text string) (string, error) {
+// parseEnds reads when something ends: a time (RFC 3339), or a number of hours, days, weeks or months from now.
+func parseEnds(text string) (string, error) { return parseEndsCut(text, false) }
+
+// parseEndsAgain is parseEnds of a command with a request id: what is counted from now is cut to the five minutes (or to
+// the hour, from days on), so that a repeat says the same again.
+func parseEndsAgain(text string) (string, error) { return parseEndsCut(text, true) }
+
+func parseEndsCut(text string, repeats bool) (string, error) {
 	number, unit, _ := strings.Cut(strings.TrimSpace(text), " ")
 	var from func(now time.Time, n int) time.Time
 	most, cut := 0, time.Hour
@@ -179,6 +193,9 @@ func parseEnds(text string) (string, error) {
 		if err != nil || n < 1 || n > most {
 			return "", fmt.Errorf("%q: write a number from 1 to %d before %s, such as \"7 days\"", text, most, unit)
 		}
+		if !repeats {
+			cut = time.Second
+		}
 		return from(time.Now().UTC(), n).Truncate(cut).Format(time.RFC3339), nil
 	}
 	at, err := time.Parse(time.RFC3339, text)
@@ -188,14 +205,23 @@ func parseEnds(text string) (string, error) {
 	return at.UTC().Format(time.RFC3339), nil
 }
 
-// parsePast reads when something was done: a time (RFC 3339), or how long ago. What is counted back from now is cut to
-// the minute, and to the hour from hours on, so that a command that is repeated under its request id says the same again.
-func parsePast(text string) (string, error) {
+// parsePast reads when something was done: a time (RFC 3339), or how long ago.
+func parsePast(text string) (string, error) { return parsePastCut(text, false) }
+
+// parsePastAgain is parsePast of a command with a request id: what is counted back from now is cut to the minute, and to
+// the hour from hours on, so that a repeat says the same again.
+func parsePastAgain(text string) (string, error) { return parsePastCut(text, true) }
+
+func parsePastCut(text string, repeats bool) (string, error) {
 	if ago, ok := strings.CutSuffix(text, " ago"); ok {
 		number, unit, _ := strings.Cut(ago, " ")
 		each := map[string]time.Duration{"minute": time.Minute, "hour": time.Hour, "day": 24 * time.Hour}[strings.TrimSuffix(unit, "s")]
 		if n, err := strconv.Atoi(number); err == nil && n > 0 && n <= 10_000 && each > 0 {
-			return time.Now().UTC().Add(-time.Duration(n) * each).Truncate(min(each, time.Hour)).Format(time.RFC3339), nil
+			cut := time.Second
+			if repeats {
+				cut = min(each, time.Hour)
+			}
+			return time.Now().UTC().Add(-time.Duration(n) * each).Truncate(cut).Format(time.RFC3339), nil
 		}
 	}
 	at, err := time.Parse(time.RFC3339, text)
@@ -207,7 +233,7 @@ func parsePast(text string) (string, error) {
 
 // endsFlag says when something ends; without it, shown as usual, the node decides.
 func endsFlag(c *cobra.Command, into *string, name, usage, usual string) {
-	c.Flags().Var(&parsed[string]{into: into, parse: parseEnds, kind: "time"}, name, usage+"; without it, "+usual)
+	c.Flags().Var(&parsed[string]{into: into, parse: parseEnds, again: parseEndsAgain, kind: "time"}, name, usage+"; without it, "+usual)
 }
 
 // enum is one of the API's generated enumerations.

@@ -54,6 +54,14 @@ func TestTypedValues(t *testing.T) {
 				t.Errorf("%q was read as %q (%v)", typed, got, err)
 			}
 		}
+		begun := time.Now().UTC().Truncate(time.Second)
+		got, err := parseEnds("7 days")
+		if at, bad := time.Parse(time.RFC3339, got); err != nil || bad != nil || at.Before(begun.AddDate(0, 0, 7)) {
+			t.Errorf("7 days from %v was read as %q (%v)", begun, got, err)
+		}
+		if again, err := parseEndsAgain("7 days"); err != nil || !strings.HasSuffix(again, ":00:00Z") {
+			t.Errorf("with a request id it was read as %q (%v)", again, err)
+		}
 		for _, typed := range []string{"", "0 days", "367 days", "25 months", "3 years", "7 daysx", "7x days", "-1 days", "tomorrow", "2100-05-04"} {
 			if got, err := parseEnds(typed); err == nil {
 				t.Errorf("%q was read as %q", typed, got)

@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"io"
 	"strings"
-	"time"
 
 	"github.com/spf13/cobra"
 
@@ -74,7 +73,7 @@ func (s *session) holdListCommand() *cobra.Command {
 		}, func(w io.Writer, a *jewellerv1.ListHoldsResponse) error {
 			t := table.New(text("hold"), text("state"), text("until"), right("stones"))
 			for _, h := range a.GetHolds() {
-				t.Row(h.GetId(), word(h.GetState()), moment(h.GetEndsAt()), fmt.Sprint(len(h.GetStoneIds())))
+				t.Row(h.GetId(), word(h.GetState()), h.GetEndsAt(), fmt.Sprint(len(h.GetStoneIds())))
 			}
 			return printList(w, t, len(a.GetHolds()), "No holds.", a.GetNextPageToken())
 		})
@@ -83,7 +82,7 @@ func (s *session) holdListCommand() *cobra.Command {
 }
 
 func printHold(w io.Writer, h *jewellerv1.Hold) error {
-	say(w, "Hold %s: %s, until %s", h.GetId(), word(h.GetState()), moment(h.GetEndsAt()))
+	say(w, "Hold %s: %s, until %s", h.GetId(), word(h.GetState()), h.GetEndsAt())
 	if len(h.GetStoneIds()) > 0 {
 		sayLong(w, "  of %s: %s", count(len(h.GetStoneIds()), "stone"), strings.Join(h.GetStoneIds(), " "))
 	}
@@ -99,13 +98,4 @@ func printList(w io.Writer, t *table.Table, rows int, none, next string) error {
 	}
 	more(w, next)
 	return nil
-}
-
-// moment is a moment of the API as people read it.
-func moment(at string) string {
-	t, err := time.Parse(time.RFC3339, at)
-	if err != nil {
-		return plain(at)
-	}
-	return t.UTC().Format("2006-01-02 15:04 UTC")
 }

@@ -11,6 +11,7 @@ import (
 
 	"seamshare.example/cmd/seamshare/internal/amount"
 	"seamshare.example/cmd/seamshare/internal/table"
+	coopv1 "seamshare.example/proto/gen/seamshare/coop/v1"
 	cutterv1 "seamshare.example/proto/gen/seamshare/cutter/v1"
 	typev1 "seamshare.example/proto/gen/seamshare/type/v1"
 	"seamshare.example/services/domain/measure"
@@ -18,7 +19,7 @@ import (
 
 func (s *session) lotCommand() *cobra.Command {
 	return group("lot", "Counted lots of the low end, by the carat or the piece (cutter)",
-		s.lotMakeCommand(), s.lotSellCommand(), s.lotOffSaleCommand(), s.lotUnmakeCommand(), s.lotShowCommand(), s.lotListCommand())
+		s.lotMakeCommand(), s.lotSellCommand(), s.lotOffSaleCommand(), s.lotUnmakeCommand(), s.lotShowCommand(), s.lotListCommand(), s.lotChainCommand())
 }
 
 // ofLot is an answer that shows a lot.
@@ -143,17 +144,38 @@ func (s *session) lotOffSaleCommand() *cobra.Command {
 
 func (s *session) lotUnmakeCommand() *cobra.Command {
 	var why, etag string
+	var scale measure.Mass
 	c := &cobra.Command{
-		Use:     "unmake LOT --why TEXT",
-		Short:   "Bring all of a lot back to where it came from, before any was sold",
-		Example: `  seamshare lot unmake LOT --why "one of them is worth finishing"`,
-		Args:    exactly("LOT"),
+		Use:   "unmake LOT [THING=MASS]… --why TEXT",
+		Short: "Bring all of a lot back to where it came from, while none is sold",
+		Long: `Brings all of a lot back to where it came from, while none of it is sold and as
+many are there as went in. Where portions came back lighter, or a stock count found
+less, weigh what goes back, each by itself, and name what weighs otherwise than it
+went in, as lot make does: PIECE/PART:9=20.10g or stone/STONE=3.02ct. What it weighs
+less stays unexplained in the parcel.`,
+		Example: `  seamshare lot unmake LOT --why "one of them is worth finishing"
+  seamshare lot unmake LOT PIECE/3:9=20.10g --why "two chips crumbled"`,
+		Args: atLeastOne("LOT"),
 		RunE: func(c *cobra.Command, args []string) error {
+			r := cutterv1.UnmakeLotRequest{LotId: args[0], Why: why, Etag: etag}
+			for _, typed := range args[1:] {
+				one, err := parseLotSource(typed)
+				if err == nil && one.mass == 0 {
+					err = fmt.Errorf("%q: name what it weighs, as %s=9.24g", typed, typed)
+				}
+				if err != nil {
+					return wrongInput("THING", "see "+c.CommandPath()+" --help", "%v", err)
+				}
+				one.source.Weighing = weighing(one.mass, scale)
+				r.Weighed = append(r.Weighed, one.source)
+			}
 			return change(c, s, func(q call) (*cutterv1.UnmakeLotResponse, error) {
-				return cutterv1.NewCutterServiceClient(q.conn).UnmakeLot(q.ctx, &cutterv1.UnmakeLotRequest{RequestId: q.requestID, LotId: args[0], Why: why, Etag: etag})
+				r.RequestId = q.requestID
+				return cutterv1.NewCutterServiceClient(q.conn).UnmakeLot(q.ctx, &r)
 			}, showLot)
 		},
 	}
+	scaleFlag(c, &scale, "0.01 g")
 	c.Flags().StringVar(&why, "why", "", "why")
 	etagFlag(c, &etag, "lot")
 	need(c, "why")
@@ -172,6 +194,40 @@ func (s *session) lotShowCommand() *cobra.Command {
 			}, showLot)
 		},
 	}
+}
+
+func (s *session) lotChainCommand() *cobra.Command {
+	var out string
+	c := &cobra.Command{
+		Use:   "chain LOT [--out FILE]",
+		Short: "Trace all that went into a lot back to its fields",
+		Long: `Shows the records that all of a lot came by, from the fields to the lot. Nobody
+knows which of it a portion holds, so that its origin is all of these. With --out the
+proof is written to a file that anyone can check without a server: seamshare verify
+--chain FILE --key KEY. A lot of more than 500 records has none.
+
+` + originLine,
+		Example: "  seamshare lot chain LOT --out lot.chain",
+		Args:    exactly("LOT"),
+		RunE: func(c *cobra.Command, args []string) error {
+			a, err := query(c.Context(), s, func(q call) (*coopv1.GetLotChainResponse, error) {
+				return coopv1.NewCoopServiceClient(q.conn).GetLotChain(q.ctx, &coopv1.GetLotChainRequest{LotId: args[0]})
+			})
+			switch {
+			case err != nil:
+				return err
+			case out != "" && len(a.GetFile()) == 0:
+				return wrongUsage("--out", "leave it out, and read the records", "the chain has %d records, more than a file holds", len(a.GetLinks()))
+			case out != "":
+				if err := writeNewFile(out, a.GetFile()); err != nil {
+					return err
+				}
+			}
+			return s.answer(a, func(w io.Writer) error { return printChain(w, a, out) })
+		},
+	}
+	c.Flags().StringVar(&out, "out", "", "write the proof to this new `file`")
+	return c
 }
 
 func (s *session) lotListCommand() *cobra.Command {

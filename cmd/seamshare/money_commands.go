@@ -225,7 +225,7 @@ func (s *session) balancesCommand() *cobra.Command {
 			if err != nil {
 				return err
 			}
-			return s.answer(a, func(w io.Writer) error { return printBalances(w, a, func(id string) string { return id }) })
+			return s.answer(a, func(w io.Writer) error { return printBalances(w, a, nameOnly) })
 		},
 	}
 }

@@ -275,7 +275,8 @@ func checkAnswer(a *coopv1.VerifyAtResponse, verifier note.Verifier) (root merkl
 
 // chainVerified is what verify --chain prints.
 type chainVerified struct {
-	Stone    string      `json:"stone"`
+	Stone    string      `json:"stone,omitempty"`
+	Lot      string      `json:"lot,omitempty"`
 	Records  uint64      `json:"records"`
 	Root     string      `json:"root"`
 	Chain    []chainLine `json:"chain"`
@@ -316,7 +317,13 @@ func (s *session) verifyChain(file, key string) error {
 			Hint: "ask the co-op for the file again; if it still fails, don't rely on what it says",
 		}
 	}
-	v := chainVerified{Stone: strings.TrimPrefix(chain.Subject, "stone/"), Records: chain.Checkpoint.Size, Root: hex.EncodeToString(chain.Checkpoint.Root[:]), Verified: true}
+	kind, id, _ := strings.Cut(chain.Subject, "/")
+	v := chainVerified{Records: chain.Checkpoint.Size, Root: hex.EncodeToString(chain.Checkpoint.Root[:]), Verified: true}
+	if kind == stream.Lot.Name {
+		v.Lot = id
+	} else {
+		v.Stone = id
+	}
 	codec := eventstore.NewCodec(stream.Events()...)
 	for _, leaf := range chain.Leaves {
 		position, event, err := codec.OpenLeaf(leaf.Data)
@@ -326,13 +333,18 @@ func (s *session) verifyChain(file, key string) error {
 		v.Chain = append(v.Chain, chainLine{uint64(position), view.Words(event)})
 	}
 	return s.document(v, func(w io.Writer) error {
-		say(w, "The chain of stone %s checks: %d records of a log of %d.", v.Stone, len(v.Chain), v.Records)
+		say(w, "The chain of %s %s checks: %d records of a log of %d.", kind, id, len(v.Chain), v.Records)
 		t := table.New(right("record"), wrapped("what it says"))
 		for _, l := range v.Chain {
 			t.Row(fmt.Sprint(l.Position), l.Says)
 		}
 		if _, err := t.WriteTo(w); err != nil {
 			return err
+		}
+		if v.Lot != "" {
+			say(w, "This shows what was recorded of all that went into the lot. Which of it a portion")
+			say(w, "holds nobody knows; the rest rests on weighings and honest trays.")
+			return nil
 		}
 		say(w, "This shows what was recorded. That this stone is that stone rests on its")
 		say(w, "measures, photos and honest trays.")

@@ -120,7 +120,7 @@ price included. The offer that you answer can't be accepted any more.`,
 	if ends, err = parseEnds("7 days"); err != nil {
 		panic(err) // our own text
 	}
-	c.Flags().Var(&parsed[string]{into: &ends, parse: parseEnds, kind: "time", shown: "7 days"}, "for", "how long it stands: days, or a time")
+	c.Flags().Var(&parsed[string]{into: &ends, parse: parseEnds, again: parseEndsAgain, kind: "time", shown: "7 days"}, "for", "how long it stands: days, or a time")
 	return c
 }
 

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"slices"
+	"strings"
 
 	"github.com/spf13/cobra"
 	gmoney "google.golang.org/genproto/googleapis/type/money"
@@ -25,17 +26,25 @@ type previewed struct {
 func (s *session) offerPreviewCommand() *cobra.Command {
 	var sales *gmoney.Money
 	var stones uint32
+	var costs []string
 	c := &cobra.Command{
 		Use:   "preview PARCEL [OFFER …] --sales AMOUNT",
 		Short: "See side by side what each offer would bring (the parcel's seller)",
 		Long: `Shows side by side what each party would have under what you propose and under each
 open offer, or under the offers that you name, if the stones sold for --sales
-together. With one offer it shows how each amount comes about. It is an estimate:
-costs are left out, and nothing is recorded.`,
-		Example: `  seamshare offer preview PARCEL --sales "3607.50 AUD" --stones 9`,
-		Args:    atLeastOne("PARCEL"),
+together. With one offer it shows how each amount comes about. It is an estimate, and
+nothing is recorded. Costs are those recorded so far, or what you assume with --cost.`,
+		Example: `  seamshare offer preview PARCEL --sales "3607.50 AUD" --stones 9
+  seamshare offer preview PARCEL --sales "3607.50 AUD" \
+    --cost "freight=38.50 AUD"`,
+		Args: atLeastOne("PARCEL"),
 		RunE: func(c *cobra.Command, args []string) error {
-			all, err := query(c.Context(), s, func(q call) ([]previewed, error) { return previews(q, args[0], args[1:], sales, stones) })
+			assumed, err := parseCosts(costs)
+			if err != nil {
+				return err
+			}
+			ask := &minerv1.PreviewOfferRequest{ParcelId: args[0], AssumedSales: sales, AssumedStones: stones, AssumedCosts: assumed}
+			all, err := query(c.Context(), s, func(q call) ([]previewed, error) { return previews(q, ask, args[1:]) })
 			if err != nil {
 				return err
 			}
@@ -46,19 +55,36 @@ costs are left out, and nothing is recorded.`,
 			if err != nil {
 				return err
 			}
-			return s.document(document, func(w io.Writer) error { return printPreviews(w, all, max(stones, 1)) })
+			return s.document(document, func(w io.Writer) error { return printPreviews(w, all, max(stones, 1), assumed) })
 		},
 	}
 	moneyFlag(c, &sales, "sales", "what all stones together are assumed to sell for")
 	c.Flags().Uint32Var(&stones, "stones", 1, "how many stones that is, all at one price")
+	c.Flags().StringArrayVar(&costs, "cost", nil, "what the co-op is assumed to lay out, as `KIND=AMOUNT`; again for each kind")
 	need(c, "sales")
 	return c
 }
 
+// parseCosts reads "freight=38.50 AUD".
+func parseCosts(typed []string) (all []*minerv1.AssumedCost, err error) {
+	for _, one := range typed {
+		kind, money, ok := strings.Cut(one, "=")
+		if !ok {
+			return nil, wrongUsage("--cost", "write it as \"freight=38.50 AUD\"", "%q must be a kind of cost, =, and its amount", one)
+		}
+		assumed, err := parseAmount(strings.TrimSpace(money))
+		if err != nil {
+			return nil, wrongInput("--cost", "write it as \"freight=38.50 AUD\"", "%v", err)
+		}
+		all = append(all, &minerv1.AssumedCost{Kind: strings.TrimSpace(kind), Amount: assumed})
+	}
+	return all, nil
+}
+
 // previews asks for the seller's own proposal and each open offer, or for the offers named.
-func previews(q call, parcelID string, offerIDs []string, sales *gmoney.Money, stones uint32) ([]previewed, error) {
+func previews(q call, ask *minerv1.PreviewOfferRequest, offerIDs []string) ([]previewed, error) {
 	miner := minerv1.NewMinerServiceClient(q.conn)
-	offers, err := miner.ListOffers(q.ctx, &minerv1.ListOffersRequest{ParcelId: parcelID})
+	offers, err := miner.ListOffers(q.ctx, &minerv1.ListOffersRequest{ParcelId: ask.GetParcelId()})
 	if err != nil {
 		return nil, err
 	}
@@ -80,7 +106,8 @@ func previews(q call, parcelID string, offerIDs []string, sales *gmoney.Money, s
 	}
 	all := make([]previewed, len(wanted))
 	for i, o := range wanted {
-		a, err := miner.PreviewOffer(q.ctx, &minerv1.PreviewOfferRequest{ParcelId: parcelID, OfferId: o.GetId(), AssumedSales: sales, AssumedStones: stones})
+		ask.OfferId = o.GetId()
+		a, err := miner.PreviewOffer(q.ctx, ask)
 		if err != nil {
 			return nil, err
 		}
@@ -111,8 +138,16 @@ func previewDocument(all []previewed) (any, error) {
 // besides is how many offers stand beside each other in 80 columns.
 const besides = 4
 
-func printPreviews(w io.Writer, all []previewed, stones uint32) error {
-	sayLong(w, "If the stones sell for %s, as %s at one price (an estimate, without costs):", amount.Text(all[0].preview.GetAssumedSales()), count(int(stones), "stone"))
+func printPreviews(w io.Writer, all []previewed, stones uint32, costs []*minerv1.AssumedCost) error {
+	with := "with the costs recorded so far"
+	if len(costs) > 0 {
+		var each []string
+		for _, c := range costs {
+			each = append(each, plain(c.GetKind())+" "+amount.Text(c.GetAmount()))
+		}
+		with = "with assumed costs: " + strings.Join(each, ", ")
+	}
+	sayLong(w, "If the stones sell for %s, as %s at one price (an estimate, %s):", amount.Text(all[0].preview.GetAssumedSales()), count(int(stones), "stone"), with)
 	for i, one := range all {
 		if one.offer == nil {
 			say(w, "  %d: as you propose it", i+1)
@@ -139,12 +174,13 @@ func printPreviews(w io.Writer, all []previewed, stones uint32) error {
 // printBeside prints a few previews as columns, numbered from first on.
 func printBeside(w io.Writer, some []previewed, first int) error {
 	columns := []table.Column{wrapped("")}
-	price, levies := []string{"price"}, []string{"co-op, levies"}
+	price, levies, costs, laidOut := []string{"price"}, []string{"co-op, levies"}, []string{"co-op, costs back"}, false
 	var parties []string
 	for i, one := range some {
 		columns = append(columns, right(fmt.Sprint(first+i+1)))
 		price = append(price, amount.Text(one.preview.GetPrice()))
 		levies = append(levies, amount.Text(one.preview.GetLevies()))
+		costs, laidOut = append(costs, amount.Text(one.preview.GetCosts())), laidOut || !isZero(one.preview.GetCosts())
 		for _, share := range one.preview.GetShares() {
 			if !slices.Contains(parties, share.GetParty()) {
 				parties = append(parties, share.GetParty())
@@ -167,6 +203,9 @@ func printBeside(w io.Writer, some []previewed, first int) error {
 		t.Row(row...)
 	}
 	t.Row(levies...)
+	if laidOut {
+		t.Row(costs...)
+	}
 	_, err := t.WriteTo(w)
 	return err
 }

@@ -308,14 +308,25 @@ matter for the co-op.`,
 	return c
 }
 
+// payBy is the day by which an order has to be paid; empty where it is.
+func payBy(moment string, open bool) string {
+	if !open {
+		return ""
+	}
+	return moment
+}
+
+func minorOpen(m *gmoney.Money) bool { return m.GetUnits() != 0 || m.GetNanos() != 0 }
+
 func printOrder(w io.Writer, o *jewellerv1.Order) error {
 	sayLong(w, "Order %s: %s, %s, paid %s, open %s", o.GetId(), word(o.GetState()), amount.Text(o.GetTotal()), amount.Text(o.GetPaid()), amount.Text(o.GetOpen()))
 	for _, f := range []struct{ name, value string }{
 		{"deposit, which comes first", amount.Text(o.GetDeposit())},
 		{"bought from approval", o.GetApprovalId()},
 		{"cut to order, by promise", o.GetPromiseId()},
-		{"returns until", when(o.GetReturnUntil())},
-		{"claims until", when(o.GetClaimUntil())},
+		{"to be paid by", payBy(o.GetPayBy(), minorOpen(o.GetOpen()))},
+		{"returns until", o.GetReturnUntil()},
+		{"claims until", o.GetClaimUntil()},
 	} {
 		if f.value != "" {
 			say(w, "  %s: %s", f.name, f.value)
@@ -337,14 +348,6 @@ func printOrder(w io.Writer, o *jewellerv1.Order) error {
 		}
 	}
 	return nil
-}
-
-// when is a moment, or nothing where there is none.
-func when(at string) string {
-	if at == "" {
-		return ""
-	}
-	return moment(at)
 }
 
 func orderLineStands(l *jewellerv1.OrderLine) string {

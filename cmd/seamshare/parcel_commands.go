@@ -218,7 +218,7 @@ price included (seamshare help agreements).`,
 	if ends, err = parseEnds("7 days"); err != nil {
 		panic(err) // our own text
 	}
-	c.Flags().Var(&parsed[string]{into: &ends, parse: parseEnds, kind: "time", shown: "7 days"}, "for", "how long it stands: days, or a time")
+	c.Flags().Var(&parsed[string]{into: &ends, parse: parseEnds, again: parseEndsAgain, kind: "time", shown: "7 days"}, "for", "how long it stands: days, or a time")
 	return c
 }
 

@@ -175,8 +175,11 @@ func (s *session) payoutSettleCommand() *cobra.Command {
 func (s *session) payoutReturnCommand() *cobra.Command {
 	var why string
 	c := &cobra.Command{
-		Use:     "return RUN LINE --why TEXT",
-		Short:   "Record that the bank didn't pay a line (bookkeeper)",
+		Use:   "return RUN LINE --why TEXT",
+		Short: "Record that the bank didn't pay a line (bookkeeper)",
+		Long: `Records that the bank didn't pay a line, so that its amount can be paid by another
+run. One that was settled by mistake is sent back so too, by another person than the
+one who settled it.`,
 		Example: `  seamshare payout return RUN LINE --why "account closed"`,
 		Args:    exactly("RUN", "LINE"),
 		RunE: func(c *cobra.Command, args []string) error {

@@ -19,7 +19,7 @@ import (
 func (s *session) planCommand() *cobra.Command {
 	return s.withPlanFiles(group("plan", "Plans of how to cut a piece (cutter), from a file or kept with the co-op",
 		s.planMakeCommand(), s.planReviseCommand(), s.planChooseCommand(), s.planDropCommand(), s.planListCommand(),
-		s.planEvaluateCommand(), s.planDecideCommand(), s.planOutcomeCommand(), s.planDecisionsCommand(), s.planRecordCommand()))
+		s.planEvaluateCommand(), s.planSuggestCommand(), s.planDrawCommand(), s.planDecideCommand(), s.planOutcomeCommand(), s.planDecisionsCommand(), s.planRecordCommand()))
 }
 
 // planFlags are all that a plan says.
@@ -94,14 +94,14 @@ func (s *session) planReviseCommand() *cobra.Command {
 				if err != nil {
 					return nil, asFailure(err)
 				}
-				next := revised(c, now.GetPlans(), args[1], &d)
+				next, etag := revised(c, now.GetPlans(), args[1], &d)
 				if file.file != "" {
 					next.Stones, next.Steps, next.Minutes = d.Stones, d.Steps, d.Minutes
 					if err := file.into(s, next); err != nil {
 						return nil, err
 					}
 				}
-				return cutter.RevisePlan(q.ctx, &cutterv1.RevisePlanRequest{RequestId: q.requestID, PieceId: args[0], PlanId: args[1], Why: why, Plan: next})
+				return cutter.RevisePlan(q.ctx, &cutterv1.RevisePlanRequest{RequestId: q.requestID, PieceId: args[0], PlanId: args[1], Why: why, Plan: next, Etag: etag})
 			}, showPlan)
 		},
 	}
@@ -112,12 +112,12 @@ func (s *session) planReviseCommand() *cobra.Command {
 	return c
 }
 
-// revised is the plan as it stands, with what was typed in its place. A plan that isn't there is the server's to refuse.
-func revised(c *cobra.Command, plans []*typev1.Plan, id string, typed *typev1.PlanDraft) *typev1.PlanDraft {
-	out := &typev1.PlanDraft{}
+// revised is the plan as it stands, with what was typed in its place, and the etag it stands at. A plan that isn't there is the server's to refuse.
+func revised(c *cobra.Command, plans []*typev1.Plan, id string, typed *typev1.PlanDraft) (out *typev1.PlanDraft, etag string) {
+	out = &typev1.PlanDraft{}
 	for _, p := range plans {
 		if p.GetId() == id && len(p.GetRevisions()) > 0 {
-			out = proto.CloneOf(standing(p))
+			out, etag = proto.CloneOf(standing(p)), p.GetEtag()
 		}
 	}
 	f := c.Flags()
@@ -136,7 +136,7 @@ func revised(c *cobra.Command, plans []*typev1.Plan, id string, typed *typev1.Pl
 	if f.Changed("reason") {
 		out.Reason = typed.Reason
 	}
-	return out
+	return out, etag
 }
 
 // standing is the revision that stands.

@@ -1,16 +1,23 @@
 package main
 
 import (
+	"bytes"
+	"encoding/json"
+	"errors"
 	"fmt"
 	"io"
+	"os"
 	"strings"
 
 	"github.com/spf13/cobra"
+	"google.golang.org/protobuf/proto"
 
 	"seamshare.example/cmd/seamshare/internal/amount"
+	"seamshare.example/cmd/seamshare/internal/planfile"
 	"seamshare.example/cmd/seamshare/internal/table"
 	cutterv1 "seamshare.example/proto/gen/seamshare/cutter/v1"
 	typev1 "seamshare.example/proto/gen/seamshare/type/v1"
+	"seamshare.example/services/domain/rule"
 	"seamshare.example/services/domain/saw"
 	"seamshare.example/services/wire"
 )
@@ -292,4 +299,189 @@ func printDecision(w io.Writer, d *typev1.Decision) error {
 	}
 	say(w, "%s", strings.TrimSpace(estimatesLine))
 	return nil
+}
+
+// suggested is what a search on the server answered, for --json.
+type suggested struct {
+	Plans []json.RawMessage `json:"plans"`
+	End   json.RawMessage   `json:"end"`
+}
+
+func raw(m proto.Message) (json.RawMessage, error) {
+	var out bytes.Buffer
+	err := writeMessage(&out, m)
+	return out.Bytes(), err
+}
+
+func (s *session) planSuggestCommand() *cobra.Command {
+	var r cutterv1.SuggestPlansRequest
+	var file, write string
+	c := &cobra.Command{
+		Use:   "suggest PIECE --file FILE [--seconds N --write FILE]",
+		Short: "Let the server search plans for a piece as it was last drawn; nothing is kept",
+		Long: `Searches plans for a piece as it was last drawn: the best few that differ in kind, each
+priced for every market, by number of stones, not by rank. Prices, blade, rules and the
+stones that may be planned are the file's. Ctrl-C stops the search.
+
+` + estimatesLine,
+		Example: `  seamshare plan suggest PIECE --file piece-4.json --seconds 20`,
+		Args:    exactly("PIECE"),
+		RunE: func(c *cobra.Command, args []string) error {
+			f, err := s.readPlanFile(file)
+			if err != nil {
+				return err
+			}
+			task := f.Task()
+			r.PieceId, r.Prices, r.Blade, r.Settings, r.SawMinutes = args[0], wire.PriceList(task.Prices), wire.Blade(task.Blade), wire.Settings(task.Settings), task.SawMinutes
+			r.Wants = nil
+			for _, w := range task.Wants {
+				r.Wants = append(r.Wants, wire.WantedStone(w))
+			}
+			all, err := query(c.Context(), s, func(q call) ([]*cutterv1.SuggestPlansResponse, error) { return s.suggestions(q, &r) })
+			if err != nil {
+				return err
+			}
+			var plans []*cutterv1.SuggestedPlan
+			document := suggested{Plans: []json.RawMessage{}}
+			end := &cutterv1.SuggestEnd{}
+			for _, m := range all {
+				if m.GetEnd() != nil {
+					end = m.GetEnd()
+					continue
+				}
+				one, err := raw(m.GetPlan())
+				if err != nil {
+					return err
+				}
+				plans, document.Plans = append(plans, m.GetPlan()), append(document.Plans, one)
+			}
+			if document.End, err = raw(end); err != nil {
+				return err
+			}
+			if write != "" {
+				f.Plans = nil
+				var broken rule.All
+				for _, p := range plans {
+					f.Plans = append(f.Plans, wire.ReadCutPlan(&broken, "cut", p.GetCut()))
+				}
+				if err := os.WriteFile(write, planfile.Format(f), 0o666); err != nil {
+					return fmt.Errorf("couldn't keep the plans: %w", err)
+				}
+			}
+			return s.document(document, func(w io.Writer) error { return printServerSuggested(w, plans, end) })
+		},
+	}
+	f := c.Flags()
+	f.StringVar(&file, "file", "", "a plan `file` with prices, blade, rules and stones wanted")
+	f.Uint32Var(&r.Seconds, "seconds", 10, "search no longer than this, at most 30")
+	f.Uint32Var(&r.Changes, "changes", 0, "search no more than so many changes")
+	f.Uint64Var(&r.Seed, "seed", 1, "the search's seed: the same seed and changes find the same plans")
+	f.StringVar(&r.StudyId, "study", "", "on the drawing of this study, not the last one")
+	f.StringVar(&write, "write", "", "keep the suggested plans in this plan `file`")
+	need(c, "file")
+	return c
+}
+
+// suggestions are all that a search says, but for its progress, which is shown as it goes.
+func (s *session) suggestions(q call, r *cutterv1.SuggestPlansRequest) (all []*cutterv1.SuggestPlansResponse, err error) {
+	stream, err := cutterv1.NewCutterServiceClient(q.conn).SuggestPlans(q.ctx, r)
+	if err != nil {
+		return nil, err
+	}
+	bar := s.progress("searching")
+	defer bar.done()
+	for {
+		m, err := stream.Recv()
+		switch {
+		case errors.Is(err, io.EOF):
+			return all, nil
+		case err != nil:
+			return nil, err
+		case m.GetProgress() != nil:
+			bar.set(int64(m.GetProgress().GetChanges()), int64(m.GetProgress().GetOf()))
+		default:
+			all = append(all, m)
+		}
+	}
+}
+
+func printServerSuggested(w io.Writer, plans []*cutterv1.SuggestedPlan, end *cutterv1.SuggestEnd) error {
+	if len(plans) == 0 {
+		say(w, "No plan was found that is worth more than leaving the piece whole.")
+		return nil
+	}
+	columns := []table.Column{wrapped("plan"), wrapped("what it gives")}
+	for _, m := range plans[0].GetMarkets() {
+		columns = append(columns, right(m.GetMarket()))
+	}
+	t := table.New(columns...)
+	for _, p := range plans {
+		row := []string{p.GetCut().GetName(), p.GetWords()}
+		for _, m := range p.GetMarkets() {
+			cell := bare(amount.Text(m.GetExpected()))
+			if m.GetBest() {
+				cell += " *"
+			}
+			row = append(row, cell)
+		}
+		t.Row(row...)
+	}
+	if _, err := t.WriteTo(w); err != nil {
+		return err
+	}
+	sayLong(w, "  Expected after levy, selling and bench; * no plan found brings more in that market.")
+	if end.GetBound() != nil {
+		sayLong(w, "  The best found is worth %s; no plan of saw cuts for these wants can be worth more than %s.", amount.Text(end.GetBest()), amount.Text(end.GetBound()))
+	}
+	if end.GetStopped() {
+		say(w, "  The search was stopped early; there may be better ones.")
+	}
+	for _, p := range plans {
+		say(w, "")
+		if err := printCutResult(w, p.GetResult()); err != nil {
+			return err
+		}
+	}
+	say(w, "%s", strings.TrimSpace(estimatesLine))
+	sayCaution(w)
+	return nil
+}
+
+func (s *session) planDrawCommand() *cobra.Command {
+	var r cutterv1.DrawPlanRequest
+	var to string
+	c := &cobra.Command{
+		Use:   "draw PIECE [PLAN] --to FILE [--step STEP | --sheet]",
+		Short: "Draw a piece or a measured plan as an SVG picture, or as a page to take to the saw",
+		Example: `  seamshare plan draw PIECE --to piece.svg
+  seamshare plan draw PIECE PLAN --to bench.html --sheet`,
+		Args: cobra.RangeArgs(1, 2),
+		RunE: func(c *cobra.Command, args []string) error {
+			r.PieceId = args[0]
+			if len(args) == 2 {
+				r.PlanId = args[1]
+			}
+			return look(c, s, func(q call) (*cutterv1.DrawPlanResponse, error) {
+				a, err := cutterv1.NewCutterServiceClient(q.conn).DrawPlan(q.ctx, &r)
+				if err != nil {
+					return nil, err
+				}
+				return a, writeWhole(to, func(w io.Writer) error {
+					_, err := w.Write(a.GetPicture())
+					return err
+				})
+			}, func(w io.Writer, _ *cutterv1.DrawPlanResponse) error {
+				say(w, "Drawn: %s", to)
+				sayCaution(w)
+				return nil
+			})
+		},
+	}
+	f := c.Flags()
+	f.StringVar(&to, "to", "", "write it to this `file`")
+	f.StringVar(&r.Step, "step", "", "only this step, such as steps[0]")
+	f.StringVar(&r.StudyId, "study", "", "the drawing of this study, not the last one")
+	f.BoolVar(&r.Sheet, "sheet", false, "a page to print on A4, with steps to tick off")
+	need(c, "to")
+	return c
 }

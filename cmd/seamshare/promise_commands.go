@@ -82,7 +82,7 @@ more to say, what it is to be like.`,
 		stone, err := parsePromised(text)
 		return append(r.Items, stone), err
 	}}, "stone", "a stone; again for each")
-	f.Var(&parsed[string]{into: &r.DueAt, parse: parseEnds, kind: "time"}, "due", "when they are due, such as \"30 days\"")
+	f.Var(&parsed[string]{into: &r.DueAt, parse: parseEnds, again: parseEndsAgain, kind: "time"}, "due", "when they are due, such as \"30 days\"")
 	f.StringVar(&r.Note, "note", "", "what else is agreed")
 	need(c, "stone", "due")
 	return c

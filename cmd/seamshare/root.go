@@ -12,6 +12,7 @@ import (
 	"time"
 
 	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
 
 	"seamshare.example/cmd/seamshare/internal/table"
 )
@@ -38,6 +39,8 @@ type session struct {
 	caFile    string
 	requestID string
 	timeout   time.Duration
+
+	unknown error // help was asked of a command that there isn't
 }
 
 // run is the whole program but for the exit. It reads no globals and may run many times in one process. ctx ends when
@@ -50,7 +53,10 @@ func run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.
 	root.SetIn(stdin)
 	root.SetOut(out)
 	root.SetErr(stderr)
-	err := root.ExecuteContext(ctx)
+	ran, err := root.ExecuteContextC(ctx)
+	if err == nil {
+		err = s.unknown
+	}
 	if err == nil && out.err != nil {
 		err = &failure{Exit: exitStorage, Reason: "STORAGE", Field: "stdout", Message: out.err.Error(), Hint: "check the disk or pipe that the output goes to; the command itself was done", Err: out.err}
 	}
@@ -64,6 +70,7 @@ func run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.
 		}
 		return int(f.Exit)
 	}
+	f.inWords(ran)
 	f.print(stderr)
 	return int(f.Exit)
 }
@@ -88,7 +95,14 @@ func (s *session) rootCommand() *cobra.Command {
 	root.Long = about
 	root.SilenceErrors, root.SilenceUsage = true, true
 	root.SetFlagErrorFunc(flagFailure)
-	root.PersistentPreRunE = func(*cobra.Command, []string) error {
+	root.PersistentPreRunE = func(c *cobra.Command, _ []string) error {
+		if s.requestID != "" {
+			c.Flags().VisitAll(func(f *pflag.Flag) {
+				if p, ok := f.Value.(interface{ repeatable() }); ok {
+					p.repeatable()
+				}
+			})
+		}
 		if s.json && s.printID {
 			return wrongUsage("--json, --print-id", "leave one of them out", "can't be had together: the one prints a document, the other an id")
 		}
@@ -129,6 +143,15 @@ func (s *session) rootCommand() *cobra.Command {
 	add(root, "", s.tokenCommand(), s.keyCommand())
 	root.AddCommand(helpTopics()...)
 	root.SetHelpCommand(helpCommand())
+	show := root.HelpFunc()
+	root.SetHelpFunc(func(c *cobra.Command, args []string) {
+		// A group takes no words but its commands: cobra found none of this name, and would show the group's own help.
+		if words := c.Flags().Args(); c.HasSubCommands() && len(words) > 0 {
+			s.unknown = knownOnly(c, words)
+			return
+		}
+		show(c, args)
+	})
 	root.InitDefaultCompletionCmd()
 	for _, c := range root.Commands() {
 		if c.Name() == "completion" {

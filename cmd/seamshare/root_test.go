@@ -5,7 +5,6 @@ import (
 	"encoding/json"
 	"errors"
 	"io"
-	"slices"
 	"strings"
 	"testing"
 
@@ -71,19 +70,6 @@ func TestEveryCommand(t *testing.T) {
 			}
 		})
 	})
-}
-
-// What the day's list says goes on with a command that there is.
-func TestTodayNamesCommands(t *testing.T) {
-	root := (&session{stdin: strings.NewReader(""), stdout: io.Discard, stderr: io.Discard}).rootCommand()
-	for kind, next := range goOn {
-		path := strings.Fields(next)
-		words := path[:slices.IndexFunc(append(path, "X"), func(word string) bool { return strings.ToUpper(word) == word })]
-		c, rest, err := root.Find(words)
-		if err != nil || len(rest) > 0 || !strings.HasPrefix(c.UseLine(), "seamshare "+next) {
-			t.Errorf("%s goes on with %q, and there is %q (%v)", kind, next, c.UseLine(), err)
-		}
-	}
 }
 
 // brokenWriter is a full disk or a closed pipe.

@@ -16,7 +16,7 @@ import (
 
 func (s *session) saleCommand() *cobra.Command {
 	return group("sale", "What you sold: send it, answer claims, take it back (cutter)",
-		s.saleListCommand(), s.saleShowCommand(), s.saleSendCommand(), s.saleAnswerCommand(), s.saleTakeBackLotCommand())
+		s.saleListCommand(), s.saleShowCommand(), s.saleSendCommand(), s.saleAnswerCommand(), s.saleTakeBackLotCommand(), s.saleCallOffCommand())
 }
 
 func (s *session) saleListCommand() *cobra.Command {
@@ -113,6 +113,29 @@ func carrierFlags(c *cobra.Command, carrier, reference *string) {
 	c.Flags().StringVar(carrier, "carrier", "", "who carries them")
 	c.Flags().StringVar(reference, "reference", "", "the carrier's reference")
 	need(c, "carrier", "reference")
+}
+
+func (s *session) saleCallOffCommand() *cobra.Command {
+	var why, etag string
+	c := &cobra.Command{
+		Use:   "call-off ORDER --why TEXT",
+		Short: "Call off an order that isn't paid by its day (cutter)",
+		Long: `Calls off your part of an order that isn't paid by its day (sale show) and of which
+you sent nothing. What you sold is on sale again as it was; a deposit is paid back by
+the bookkeeper. Stones that were cut to order you take back instead
+(seamshare stone return).`,
+		Example: `  seamshare sale call-off ORDER --why "not paid, and not answered"`,
+		Args:    exactly("ORDER"),
+		RunE: func(c *cobra.Command, args []string) error {
+			return change(c, s, func(q call) (*cutterv1.CallOffUnpaidOrderResponse, error) {
+				return cutterv1.NewCutterServiceClient(q.conn).CallOffUnpaidOrder(q.ctx, &cutterv1.CallOffUnpaidOrderRequest{RequestId: q.requestID, OrderId: args[0], Why: why, Etag: etag})
+			}, func(w io.Writer, a *cutterv1.CallOffUnpaidOrderResponse) error { return printSale(w, a.GetSale()) })
+		},
+	}
+	c.Flags().StringVar(&why, "why", "", "why")
+	etagFlag(c, &etag, "sale")
+	need(c, "why")
+	return c
 }
 
 func (s *session) saleAnswerCommand() *cobra.Command {
@@ -212,8 +235,25 @@ func saleStands(x *cutterv1.Sale) string {
 	return sentence(said...)
 }
 
+// differsWords name what differs; empty: nothing.
+func differsWords(mass, size bool) string {
+	switch {
+	case mass && size:
+		return "mass and size"
+	case mass:
+		return "mass"
+	case size:
+		return "size"
+	}
+	return ""
+}
+
 func printSale(w io.Writer, x *cutterv1.Sale) error {
-	sayLong(w, "Order %s of %s (%s): %s", x.GetOrderId(), plain(x.GetBuyerName()), x.GetBuyerId(), saleStands(x))
+	sayLong(w, "Order %s of %s: %s", x.GetOrderId(), x.GetBuyerId(), saleStands(x))
+	if by := payBy(x.GetPayBy(), !x.GetPaid() && !x.GetCancelled()); by != "" {
+		say(w, "  to be paid by: %s", by)
+	}
+	say(w, "  etag: %s", x.GetEtag())
 	t := table.New(text("stone or lot"), wrapped("stands"), right("price"), right("paid"))
 	for _, l := range x.GetLines() {
 		said := []string{delivery(l.GetDispatched(), l.GetReceived(), l.GetReturnAsked(), l.GetReturned())}
@@ -223,11 +263,11 @@ func printSale(w io.Writer, x *cutterv1.Sale) error {
 		if l.GetDamage() != 0 {
 			said = append(said, "claimed "+word(l.GetDamage()), answered(l.GetAnswer()))
 		}
-		if l.GetMassDiffers() {
-			said = append(said, "came with another mass")
+		if differs := differsWords(l.GetSentMassDiffers(), l.GetSentSizeDiffers()); differs != "" {
+			said = append(said, "sent with another "+differs+" than the books say, an exception")
 		}
-		if l.GetSizeDiffers() {
-			said = append(said, "came with another size")
+		if differs := differsWords(l.GetMassDiffers(), l.GetSizeDiffers()); differs != "" {
+			said = append(said, "came with another "+differs+" than was sent, an exception")
 		}
 		t.Row(l.GetStoneId()+l.GetLotId(), sentence(said...), amount.Text(l.GetPrice()), amount.Text(l.GetPaid()))
 	}

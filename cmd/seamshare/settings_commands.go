@@ -117,6 +117,7 @@ var allSettings = []setting{
 		return or(all, "no limit")
 	}, func(s *coopv1.Settings, all []*gmoney.Money) { s.GoodsOutLimits = all }),
 	whole("purchase-due-days", "when purchase money is due after the deal", "days", func(s *coopv1.Settings) *int64 { return &s.PurchaseDueDays }),
+	whole("payment-days", "how long an order may wait for its money", "days", func(s *coopv1.Settings) *int64 { return &s.PaymentDays }),
 	whole("bank-cool-off-hours", "no payout so long after an edit of bank details", "hours", func(s *coopv1.Settings) *int64 { return &s.BankCoolOffHours }),
 	settingOf("corner-radius-min", "the least corner radius of a stone, such as \"0.5 mm\"", parseLength,
 		func(s *coopv1.Settings) string { return measure.Length(s.GetCornerRadiusMinUm()).String() },
@@ -163,7 +164,7 @@ limits differ by place and law: check them with a licensed adviser.`,
 				for _, change := range changes {
 					change(holds)
 				}
-				return d.ChangeSettings(d.ctx, &coopv1.ChangeSettingsRequest{RequestId: d.requestID, Settings: holds, From: from, Reason: why})
+				return d.ChangeSettings(d.ctx, &coopv1.ChangeSettingsRequest{RequestId: d.requestID, Settings: holds, From: from, Reason: why, Etag: now.GetEtag()})
 			}, func(w io.Writer, a *coopv1.ChangeSettingsResponse) error {
 				say(w, "From %s on:", or(from, "now"))
 				return printSettings(w, a.GetSettings())

@@ -42,7 +42,20 @@ func printStatement(w io.Writer, st *typev1.ShareStatement) error {
 		}
 		say(w, "  still open for the %s%s: %s", plain(o.GetParty()), label, amount.Text(o.GetAmount()))
 	}
+	for _, c := range st.GetCorrections() {
+		sayLong(w, "  corrected: record %d, a %s, by record %d%s", c.GetCorrects(), plain(c.GetWhat()), c.GetPosition(), because(c.GetReason()))
+		for _, m := range c.GetMoved() {
+			sayLong(w, "    the share of the %s moved by %s", plain(m.GetParty()), amount.Text(m.GetAmount()))
+		}
+	}
 	return nil
+}
+
+func because(reason string) string {
+	if reason == "" {
+		return ""
+	}
+	return ": " + plain(reason)
 }
 
 // printSteps shows how each amount came about, tier by tier.
@@ -74,7 +87,7 @@ func printBalances(w io.Writer, a *coopv1.GetBalancesResponse, name func(memberI
 		t.Row("share, "+b.GetParty(), name(b.GetMemberId()), amount.Text(b.GetAmount()))
 	}
 	for _, b := range a.GetToPayBack() {
-		if m := b.GetAmount(); m.GetUnits() != 0 || m.GetNanos() != 0 {
+		if m := b.GetAmount(); !isZero(m) {
 			t.Row("to pay back", "", amount.Text(m))
 		}
 	}

@@ -41,12 +41,12 @@ func printDifference(w io.Writer, h *typev1.Handover) {
 			grams(side.word.GetTotal()), carats(side.word.GetTotal()), said)
 	}
 	if h.GetSeller() != nil && h.GetBuyer() != nil {
-		sayDifference(w, h.GetDifferenceUg(), h.GetCountDifference(), h.GetBeyondTolerance())
+		sayDifference(w, "difference", h.GetDifferenceUg(), h.GetCountDifference(), h.GetBeyondTolerance())
 	}
 }
 
 // sayDifference says what is missing, or too much, against what should have come.
-func sayDifference(w io.Writer, ug, stones int64, beyond bool) {
+func sayDifference(w io.Writer, name string, ug, stones int64, beyond bool) {
 	var parts []string
 	if stones != 0 {
 		parts = append(parts, count(int(max(stones, -stones)), "stone")+missing(stones))
@@ -61,7 +61,7 @@ func sayDifference(w io.Writer, ug, stones int64, beyond bool) {
 	if beyond {
 		allowed = "an exception, beyond what the scales allow"
 	}
-	sayLong(w, "  difference: %s; %s", strings.Join(parts, ", "), allowed)
+	sayLong(w, "  %s: %s; %s", name, strings.Join(parts, ", "), allowed)
 }
 
 func missing(difference int64) string {

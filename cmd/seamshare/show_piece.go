@@ -80,7 +80,7 @@ func partWords(p *typev1.PiecePart) string {
 	add("tray %s", p.GetTray())
 	add("dop %s", p.GetDop())
 	if p.GetStoneId() == "" {
-		add("rests until %s", localTime(p.GetRestsUntil()))
+		add("rests until %s", p.GetRestsUntil())
 	}
 	add("waits for: %s", p.GetWaitsFor())
 	add("expected: %s", gradeWords(p.GetGrade()))

@@ -1,8 +1,12 @@
 package main
 
 import (
+	"cmp"
 	"fmt"
 	"io"
+	"slices"
+
+	gmoney "google.golang.org/genproto/googleapis/type/money"
 
 	"seamshare.example/cmd/seamshare/internal/amount"
 	"seamshare.example/cmd/seamshare/internal/table"
@@ -58,17 +62,22 @@ func printPartCounts(w io.Writer, y *cutterv1.Yield) error {
 }
 
 func printClasses(w io.Writer, y *cutterv1.Yield) error {
-	if len(y.GetClasses()) == 0 {
+	if len(y.GetClasses()) == 0 { // lots alone have none
+		if !isZero(y.GetLotsAsked()) || !isZero(y.GetLotsSold()) {
+			say(w, "Counted lots: asked %s, sold %s.", amount.Text(y.GetLotsAsked()), amount.Text(y.GetLotsSold()))
+		}
 		return nil
 	}
 	say(w, "")
 	t := table.New(text("class"), right("stones"), right("grams and carats"), right("asked"), right("sold"))
+	classed := len(y.GetClasses()) > 1 || y.GetClasses()[0].GetClass() != ""
 	for _, c := range y.GetClasses() {
-		name := c.GetClass()
-		if name == "" {
-			name = "not classed"
+		if classed {
+			t.Row(cmp.Or(c.GetClass(), "not classed"), fmt.Sprint(c.GetStones()), both(c.GetMassUg()), amount.Text(c.GetAsked()), amount.Text(c.GetSold()))
 		}
-		t.Row(name, fmt.Sprint(c.GetStones()), both(c.GetMassUg()), amount.Text(c.GetAsked()), amount.Text(c.GetSold()))
+	}
+	if !isZero(y.GetLotsAsked()) || !isZero(y.GetLotsSold()) {
+		t.Row("counted lots", "", "", amount.Text(y.GetLotsAsked()), amount.Text(y.GetLotsSold()))
 	}
 	t.Row("all", fmt.Sprint(y.GetStones()), both(y.GetFinishedUg()), amount.Text(y.GetAsked()), amount.Text(y.GetSold()))
 	_, err := t.WriteTo(w)
@@ -81,15 +90,26 @@ func printPlanned(w io.Writer, y *cutterv1.Yield) error {
 		return nil
 	}
 	say(w, "")
-	t := table.New(wrapped("piece"), text(""), right("stones"), right("ct"), right("worth"), right("bench"))
+	columns := []table.Column{wrapped("piece"), text(""), right("stones"), right("ct"), right("worth")}
+	timed := slices.ContainsFunc(y.GetPlanned(), func(p *cutterv1.PlannedActual) bool { return p.GetPlannedMinutes()+p.GetMinutes() > 0 })
+	if timed {
+		columns = append(columns, right("bench"))
+	}
+	t := table.New(columns...)
+	row := func(bench string, cells ...string) {
+		if timed {
+			cells = append(cells, bench)
+		}
+		t.Row(cells...)
+	}
 	for _, p := range y.GetPlanned() {
 		planned := ""
 		if p.GetPlannedUg() > 0 {
 			planned = bareCarats(p.GetPlannedUg())
 		}
-		t.Row(p.GetLabel(), "planned", fmt.Sprint(p.GetPlannedStones()), planned, "", minutes(p.GetPlannedMinutes()))
-		t.Row("", "by chance", fmt.Sprintf("%d.%02d", p.GetExpectedBp()/10_000, p.GetExpectedBp()%10_000/100), "", amount.Text(p.GetExpectedWorth()), "")
-		t.Row("", "so far", fmt.Sprint(p.GetStones()), bareCarats(p.GetFinishedUg()), amount.Text(p.GetWorth()), minutes(p.GetMinutes()))
+		row(minutes(p.GetPlannedMinutes()), p.GetLabel(), "planned", fmt.Sprint(p.GetPlannedStones()), planned, "")
+		row("", "", "by chance", fmt.Sprintf("%d.%02d", p.GetExpectedBp()/10_000, p.GetExpectedBp()%10_000/100), "", amount.Text(p.GetExpectedWorth()))
+		row(minutes(p.GetMinutes()), "", "so far", fmt.Sprint(p.GetStones()), bareCarats(p.GetFinishedUg()), amount.Text(p.GetWorth()))
 	}
 	if _, err := t.WriteTo(w); err != nil {
 		return err
@@ -101,3 +121,5 @@ func printPlanned(w io.Writer, y *cutterv1.Yield) error {
 func bareCarats(ug int64) string { return bare(measure.Mass(ug).Carats()) }
 
 func finishedWords(stones uint32) string { return "finished, " + count(int(stones), "stone") }
+
+func isZero(m *gmoney.Money) bool { return m.GetUnits() == 0 && m.GetNanos() == 0 }

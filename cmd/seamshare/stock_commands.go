@@ -158,7 +158,7 @@ func setWords(s *typev1.Stone) string {
 func availability(s *typev1.Stone) string {
 	switch s.GetAvailability() {
 	case typev1.Availability_AVAILABILITY_HELD_BY_YOU:
-		return "held by you until " + moment(s.GetHeldUntil())
+		return "held by you until " + s.GetHeldUntil()
 	case typev1.Availability_AVAILABILITY_NOT_AVAILABLE:
 		return "not to be had now"
 	}

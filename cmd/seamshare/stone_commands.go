@@ -215,7 +215,13 @@ const originLine = `The log shows that records were not altered; that this stone
 on measures, photos and honest trays.
 `
 
-func printChain(w io.Writer, a *coopv1.GetStoneChainResponse, out string) error {
+// chainAnswer is an answer with a chain.
+type chainAnswer interface {
+	GetLinks() []*coopv1.ChainLink
+	GetVerifierKey() string
+}
+
+func printChain(w io.Writer, a chainAnswer, out string) error {
 	if err := printLinks(w, a.GetLinks()); err != nil {
 		return err
 	}

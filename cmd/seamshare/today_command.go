@@ -71,43 +71,96 @@ func printToday(w io.Writer, items []*coopv1.TodayItem) {
 		if item.GetKind() != kind {
 			kind = item.GetKind()
 			heading := title(plain(kind))
-			if next := goOn[kind]; next != "" {
+			if next := nextCommand(role, kind); next != "" {
 				heading += " (seamshare " + next + ")"
 			}
 			sayLong(w, "  %s", heading)
 		}
 		line := plain(item.GetWhat())
-		if item.GetThing() != "" { // first, so that its id is never broken
-			line = strings.Replace(plain(item.GetThing()), "/", " ", 1) + ": " + line
+		var about []string // first, so that no id is broken
+		if item.GetThing() != "" {
+			about = append(about, strings.Replace(plain(item.GetThing()), "/", " ", 1))
+		}
+		if item.GetWithin() != "" {
+			about = append(about, within(role, kind)+" "+plain(item.GetWithin()))
+		}
+		if len(about) > 0 {
+			line = strings.Join(about, ", ") + ": " + line
 		}
 		if item.GetDue() != "" {
-			line += ", by " + moment(item.GetDue())
+			line += ", by " + item.GetDue()
 		}
 		sayLong(w, "    %s", line)
 	}
 }
 
-// goOn is the command that goes on from each kind of thing to do.
+// within is what the thing to do is about within its thing: the last argument of the command that goes on.
+func within(role typev1.Role, kind string) string {
+	if kind == coop.OffersWaiting { // they are looked at beside each other first
+		return "offer"
+	}
+	words := strings.Fields(strings.TrimSuffix(nextCommand(role, kind), " STEP"))
+	return strings.ToLower(words[len(words)-1])
+}
+
+// nextCommand is what goes on from a kind of thing to do in a role; empty: nothing but to wait.
+func nextCommand(role typev1.Role, kind string) string {
+	if next := goOnAs[role][kind]; next != "" {
+		return next
+	}
+	return goOn[kind]
+}
+
+// goOn is the command that goes on from each kind of thing to do. Its first argument is the thing, its second what of the
+// thing it is about.
 var goOn = map[string]string{
 	coop.OffersWaiting:    "parcel offers PARCEL",
-	coop.ToWeigh:          "parcel show PARCEL",
+	coop.ViewingsAsked:    "viewing agree PARCEL VIEWING",
+	coop.ViewingsAgreed:   "viewing start PARCEL VIEWING",
+	coop.ViewingsOut:      "viewing end PARCEL VIEWING",
+	coop.ToWeigh:          "parcel handover PARCEL",
+	coop.GoingBack:        "parcel take-back PARCEL",
 	coop.DealsUnpaid:      "parcel show PARCEL",
-	coop.ShareEarned:      "share PARCEL",
+	coop.ShareEarned:      "account mine",
+	coop.ShareInRun:       "account mine",
+	coop.CountersWaiting:  "counter accept PARCEL COUNTER-OFFER",
 	coop.PurchasesUnpaid:  "parcel show PARCEL",
-	coop.PartsWaiting:     "piece show PIECE",
-	coop.RestOver:         "piece show PIECE",
-	coop.StonesToCheck:    "stone show STONE",
-	coop.StonesToConfirm:  "stone show STONE",
+	coop.PartsWaiting:     "piece decide PIECE PART",
+	coop.RestOver:         "piece work PIECE PART STEP",
+	coop.StonesToCheck:    "stone check STONE",
+	coop.StonesToConfirm:  "stone confirm STONE",
 	coop.ApprovalsAsked:   "approval send APPROVAL",
 	coop.GoodsOverdue:     "approval show APPROVAL",
 	coop.OrdersToSend:     "sale send ORDER",
-	coop.ClaimsToAnswer:   "sale answer ORDER STONE",
-	coop.ReturnsComing:    "stone return STONE",
+	coop.OrdersOverdue:    "sale call-off ORDER",
+	coop.ClaimsToAnswer:   "sale show ORDER",
+	coop.ReturnsComing:    "sale show ORDER",
+	coop.PromisesDue:      "promise list",
 	coop.HoldsEnding:      "hold show HOLD",
 	coop.GoodsDue:         "approval show APPROVAL",
 	coop.OrdersUnpaid:     "order show ORDER",
 	coop.OrdersToReceive:  "order receive ORDER",
 	coop.ReturnsToSend:    "order show ORDER",
-	coop.RefundsDue:       "refund ORDER STONE AMOUNT",
+	coop.PromisesToAnswer: "promise accept PROMISE",
+	coop.PromisesNotKept:  "promise list",
+	coop.RunsAtBank:       "payout show RUN",
+	coop.ToPayOut:         "payout prepare --currency CODE",
+	coop.RefundsDue:       "refund ORDER STONE AMOUNT, or payment back PARCEL AMOUNT",
 	coop.PurchasesOverdue: "parcel show PARCEL",
+	coop.RunsToApprove:    "payout show RUN",
+	coop.ToConfirm:        "correction confirm CORRECTION",
+	coop.DisputesOpen:     "dispute show DISPUTE",
+	coop.KeysToConfirm:    "key confirm PERSON KEY",
+	coop.OpenExceptions:   "exception close EXCEPTION",
+}
+
+// goOnAs is where it depends on the role.
+var goOnAs = map[typev1.Role]map[string]string{
+	typev1.Role_ROLE_CUTTER: {
+		coop.ViewingsAgreed: "viewing cancel PARCEL VIEWING",
+		coop.ViewingsOut:    "viewing list",
+		coop.ToWeigh:        "parcel receive PARCEL",
+		coop.GoingBack:      "parcel give-back PARCEL",
+	},
+	typev1.Role_ROLE_BOOKKEEPER: {coop.PurchasesOverdue: "payment parcel PARCEL AMOUNT", coop.OrdersOverdue: "payment order ORDER AMOUNT"},
 }

@@ -19,7 +19,7 @@ func (s *session) viewingCommand() *cobra.Command {
 }
 
 func momentFlag(c *cobra.Command, into *string, usage string) {
-	c.Flags().Var(&parsed[string]{into: into, parse: parseEnds, kind: "time"}, "at", usage+": a time such as 2031-05-04T10:00:00Z, or \"2 days\" from now")
+	c.Flags().Var(&parsed[string]{into: into, parse: parseEnds, again: parseEndsAgain, kind: "time"}, "at", usage+": a time such as 2031-05-04T10:00:00Z, or \"2 days\" from now")
 }
 
 func (s *session) viewingAskCommand() *cobra.Command {
@@ -105,8 +105,10 @@ func (s *session) viewingStartCommand() *cobra.Command {
 	var n uint32
 	var total, scale measure.Mass
 	c := &cobra.Command{
-		Use:     "start PARCEL VIEWING --count N --total MASS",
-		Short:   "Give the rough out, counted and weighed (its seller)",
+		Use:   "start PARCEL VIEWING --count N --total MASS",
+		Short: "Give the rough out, counted and weighed (its seller)",
+		Long: `Gives the rough into the viewer's hands, counted and weighed. A difference from the
+listing beyond what the scales allow is an exception, which the co-op sees.`,
 		Example: `  seamshare viewing start PARCEL VIEWING --count 10 --total "65.05 g"`,
 		Args:    exactly("PARCEL", "VIEWING"),
 		RunE: func(c *cobra.Command, args []string) error {
@@ -235,7 +237,8 @@ func printViewing(w io.Writer, v *typev1.Viewing) error {
 			sayLong(w, "  %s: %s", f.name, plain(f.value))
 		}
 	}
-	sayDifference(w, v.GetDifferenceUg(), v.GetCountDifference(), v.GetBeyondTolerance())
+	sayDifference(w, "difference from the listing", v.GetOutDifferenceUg(), v.GetOutCountDifference(), v.GetOutBeyondTolerance())
+	sayDifference(w, "difference", v.GetDifferenceUg(), v.GetCountDifference(), v.GetBeyondTolerance())
 	return nil
 }
 

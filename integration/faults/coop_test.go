@@ -146,7 +146,7 @@ func (c *coop) add(t testing.TB, member string, role typev1.Role, addr string) *
 func (c *coop) settle(t testing.TB, addr string, miners, cutters int) {
 	t.Helper()
 	c.registrar.connect(t, addr)
-	c.auditor = c.admit(t, "The books", typev1.Role_ROLE_AUDITOR, addr)
+	c.auditor = c.add(t, c.registrar.member, typev1.Role_ROLE_AUDITOR, addr)
 	field := must(coopv1.NewCoopServiceClient(c.registrar.conn).RecordField(soon(t), &coopv1.RecordFieldRequest{
 		RequestId: newID(), Name: "Long Gully", Country: "ironstone country",
 	}))(t)

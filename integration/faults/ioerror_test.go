@@ -18,16 +18,15 @@ import (
 // injection is a system call that fails once, in the n-th call of some thread.
 type injection struct {
 	calls string
-	file  string // only on this file of the data folder; empty: on any
-	most  int    // n is at most this
-	fatal bool   // the process must end with 74
+	files []string // only on these files of the data folder; none: on any
+	most  int      // n is at most this
+	fatal bool     // the process must end with 74
 }
 
 // The disk fails once, somewhere: the process ends, or lives on and answers nothing
 // wrong; the next start has every acknowledged command. A sync of the log that
 // failed must end it, with the exit code that says so.
 func TestDiskFailsOnce(t *testing.T) {
-	block := filepath.Join("log", "jetstream", "$G", "streams", "seamshare-"+coopID, "msgs", "1.blk")
 	binary, choices := must(binaries.quick())(t), newRand(t)
 	c, node := newCoop(t, binary, 2, 2, 160)
 	node.stop(t)
@@ -36,23 +35,24 @@ func TestDiskFailsOnce(t *testing.T) {
 	ended, met := map[int]int{}, map[int]int{}
 	for point := range ioPoints {
 		before := len(l.acked)
+		blocks := openBlocks(t, c.dir)
 		one := []injection{
-			{"fsync", block, 3, true},
-			{"fsync,fdatasync,msync", "", 6, false},
-			{"write,pwrite64", block, 3, true},
-			{"write,pwrite64", "", 12, false},
-			{"fsync", "signer", 1, false}, // the folder, after the signer's state got its name
-			{"fsync", "store", 2, false},
+			{"fsync", blocks, 3, true},
+			{"fsync,fdatasync,msync", nil, 6, false},
+			{"write,pwrite64", blocks, 3, true},
+			{"write,pwrite64", nil, 12, false},
+			{"fsync", []string{"signer"}, 1, false}, // the folder, after the signer's state got its name
+			{"fsync", []string{"store"}, 2, false},
 		}[point%6]
 		at := 1 + choices.IntN(one.most)
-		what := fmt.Sprintf("%s of %q, the %d. time", one.calls, one.file, at)
+		what := fmt.Sprintf("%s of %q, the %d. time", one.calls, one.files, at)
 		trace := filepath.Join(filepath.Dir(c.dir), "strace")
 		with := []string{
 			"strace", "-f", "-qq", "--seccomp-bpf", "-o", trace,
 			"-e", "trace=" + one.calls, "-e", fmt.Sprintf("inject=%s:error=EIO:when=%d", one.calls, at),
 		}
-		if one.file != "" {
-			with = append(with, "-P", filepath.Join(c.dir, one.file))
+		for _, file := range one.files {
+			with = append(with, "-P", filepath.Join(c.dir, file))
 		}
 		s, p := launch(t, binary, c.dir, serveOptions{with: with})
 		if s != nil {
@@ -102,6 +102,23 @@ func TestDiskFailsOnce(t *testing.T) {
 	if ended[74] == 0 {
 		t.Fatal("no failure was met: is strace at work?")
 	}
+}
+
+// openBlocks are the files of the log that the next commits go into: its newest block,
+// and the one after it, since a block that is full is followed by another.
+func openBlocks(t testing.TB, dir string) []string {
+	t.Helper()
+	folder := filepath.Join("log", "jetstream", "$G", "streams", "seamshare-"+coopID, "msgs")
+	newest := 0
+	for _, entry := range must(os.ReadDir(filepath.Join(dir, folder)))(t) {
+		if number, ok := strings.CutSuffix(entry.Name(), ".blk"); ok {
+			newest = max(newest, must(strconv.Atoi(number))(t))
+		}
+	}
+	if newest == 0 {
+		t.Fatalf("%s has no block", folder)
+	}
+	return []string{filepath.Join(folder, fmt.Sprintf("%d.blk", newest)), filepath.Join(folder, fmt.Sprintf("%d.blk", newest+1))}
 }
 
 // mend rebuilds a store that a failed write left damaged, as the refusal says. It

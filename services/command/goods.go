@@ -41,7 +41,7 @@ func BuyFromGoods(tx *eventstore.Tx, coopID string, goods *Thing[approval.State]
 		lines = append(lines, order.Line{StoneID: id, ParcelID: l.ParcelID, SetID: l.SetID, Seller: goods.State.Cutter, Price: l.Price})
 	}
 	placed, err := purchase.State.Place(orderID, goods.State.Jeweller, goods.State.Currency, lines, order.Terms{
-		ApprovalID: goods.ID, ClaimUntil: tx.Now().Add(time.Duration(settings.ClaimDays) * day),
+		ApprovalID: goods.ID, ClaimUntil: tx.Now().Add(time.Duration(settings.ClaimDays) * day), PayBy: PayBy(settings, tx.Now()),
 	})
 	if err != nil {
 		return err

@@ -60,7 +60,7 @@ func (s *AccessServer) WhoAmI(ctx context.Context, req *coopv1.WhoAmIRequest) (*
 		if err != nil {
 			return err
 		}
-		out.Roles, out.TradingName, out.CoopName = shownRoles(p.In(m)), m.TradingName, c.Name
+		out.Roles, out.TradingName, out.CoopName, out.TimeZone = shownRoles(p.In(m)), m.TradingName, c.Name, c.TimeZone
 		return nil
 	})
 	if err != nil {

@@ -1,16 +1,26 @@
 package coop
 
 import (
+	"cmp"
 	"context"
 	"strings"
 	"time"
 
 	"google.golang.org/protobuf/encoding/protojson"
+	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/reflect/protoreflect"
 
 	coopv1 "seamshare.example/proto/gen/seamshare/coop/v1"
+	correctionv1 "seamshare.example/proto/gen/seamshare/event/correction/v1"
+	memberv1 "seamshare.example/proto/gen/seamshare/event/member/v1"
+	orderv1 "seamshare.example/proto/gen/seamshare/event/order/v1"
+	parcelv1 "seamshare.example/proto/gen/seamshare/event/parcel/v1"
+	piecev1 "seamshare.example/proto/gen/seamshare/event/piece/v1"
+	stonev1 "seamshare.example/proto/gen/seamshare/event/stone/v1"
+	eventv1 "seamshare.example/proto/gen/seamshare/event/v1"
 
 	"seamshare.example/eventstore"
+	"seamshare.example/services/access"
 	"seamshare.example/services/domain/rule"
 	"seamshare.example/services/domain/stone"
 	"seamshare.example/services/query"
@@ -90,10 +100,21 @@ func (s *Server) ListAllOrders(ctx context.Context, req *coopv1.ListAllOrdersReq
 const maxHistory = 1000
 
 // GetHistory implements coopv1.CoopServiceServer. Keys stay out as bytes of no use; what
-// is personal is sealed in the records already.
+// is personal is sealed in the records already. A bookkeeper and a stock keeper get what
+// they may have to correct, and its words stay with the auditor.
 func (s *Server) GetHistory(ctx context.Context, req *coopv1.GetHistoryRequest) (*coopv1.GetHistoryResponse, error) {
+	who := access.Caller(ctx)
 	out := &coopv1.GetHistoryResponse{}
 	position, err := query.At(ctx, s.node, req.GetMinPosition(), func(q *eventstore.Query) error {
+		person, _, err := eventstore.Load(q, stream.Person, who.Person)
+		if err != nil {
+			return err
+		}
+		own, _, err := eventstore.Load(q, stream.Member, who.Member)
+		if err != nil {
+			return err
+		}
+		all, money, masses := person.Has(own, memberv1.Role_ROLE_AUDITOR), person.Has(own, memberv1.Role_ROLE_BOOKKEEPER), person.Has(own, memberv1.Role_ROLE_STOCK_KEEPER)
 		records, err := q.Records(eventstore.Stream(req.GetThing()))
 		if err != nil {
 			return err
@@ -101,16 +122,28 @@ func (s *Server) GetHistory(ctx context.Context, req *coopv1.GetHistoryRequest) 
 		if len(records) == 0 {
 			return rule.NotThere("thing", "thing")
 		}
-		for _, r := range records[:min(len(records), maxHistory)] {
+		for _, r := range records {
+			f := recordedIn(r.Event)
+			if !all && !(money && f.amount != nil) && !(masses && (len(f.masses) > 0 || f.sized)) {
+				continue
+			}
 			whole, err := q.RecordAt(r.Position) // with who decided it, which a stream doesn't hold
 			if err != nil {
 				return err
 			}
-			shown, err := shownRecord(whole)
+			shown, err := shownRecord(whole, all)
 			if err != nil {
 				return err
 			}
-			out.Records = append(out.Records, shown)
+			if all || money {
+				shown.Amount = wire.MoneyOf(f.amount)
+			}
+			if all || masses {
+				shown.Masses = f.masses
+			}
+			if out.Records = append(out.Records, shown); len(out.Records) == maxHistory {
+				break
+			}
 		}
 		return nil
 	})
@@ -121,13 +154,69 @@ func (s *Server) GetHistory(ctx context.Context, req *coopv1.GetHistoryRequest) 
 	return out, nil
 }
 
-func shownRecord(r eventstore.Record) (*coopv1.HistoryRecord, error) {
+// recorded is what of a record can be corrected: an amount, masses, a size.
+type recorded struct {
+	amount *eventv1.Amount
+	masses []*coopv1.HistoryMass
+	sized  bool
+}
+
+func recordedIn(event proto.Message) (r recorded) {
+	weighed := func(part, stoneID string, w *eventv1.Weighing) {
+		if w != nil {
+			r.masses = append(r.masses, &coopv1.HistoryMass{Part: part, StoneId: stoneID, Weighing: wire.Weighing(w)})
+		}
+	}
+	stones := func(all []*orderv1.MeasuredStone) {
+		for _, m := range all {
+			weighed("", m.GetStoneId(), m.GetMeasured().GetWeighing())
+		}
+	}
+	switch event := event.(type) {
+	case *parcelv1.Event:
+		r.amount = cmp.Or(event.GetPaid().GetPrivate().GetAmount(), event.GetCostRecorded().GetPrivate().GetAmount(), event.GetPurchaseRefunded().GetPrivate().GetAmount(),
+			event.GetDealMade().GetPrivate().GetAgreement().GetPrice())
+		weighed("", "", event.GetViewingStarted().GetPrivate().GetTotal())
+		weighed("", "", event.GetViewingEnded().GetPrivate().GetTotal())
+	case *orderv1.Event:
+		r.amount = cmp.Or(event.GetPaid().GetPrivate().GetAmount(), event.GetRefunded().GetPrivate().GetAmount())
+		if p := event.GetPlaced().GetPrivate(); p != nil {
+			r.amount = &eventv1.Amount{Currency: p.GetCurrency()}
+			for _, l := range p.GetLines() {
+				r.amount.Minor += l.GetPriceMinor()
+			}
+		}
+		stones(event.GetDispatched().GetPrivate().GetStones())
+		stones(event.GetReceived().GetPrivate().GetStones())
+	case *piecev1.Event:
+		weighed("", "", event.GetDescribed().GetPublic().GetWeighing())
+		r.sized = event.GetDescribed() != nil
+		for _, part := range event.GetWorked().GetPublic().GetPartsOut() {
+			weighed(part.GetName(), "", part.GetWeighing())
+		}
+	case *stonev1.Event:
+		weighed("", "", event.GetFinished().GetPublic().GetWeighing())
+		r.sized = event.GetFinished() != nil
+	case *correctionv1.Event:
+		r.amount = cmp.Or(event.GetReceiptCorrected().GetPrivate().GetRight(), event.GetCostCorrected().GetPrivate().GetRight(), event.GetPriceCorrected().GetPrivate().GetRight(),
+			event.GetRefundCorrected().GetPrivate().GetRight())
+		weighed(event.GetMassCorrected().GetPublic().GetPart(), "", event.GetMassCorrected().GetPublic().GetRight())
+		weighed("", event.GetSentMassCorrected().GetPrivate().GetStoneId(), event.GetSentMassCorrected().GetPrivate().GetRight())
+		r.sized = event.GetSizeCorrected() != nil
+	}
+	return r
+}
+
+func shownRecord(r eventstore.Record, words bool) (*coopv1.HistoryRecord, error) {
 	out := &coopv1.HistoryRecord{
 		Position: uint64(r.Position), At: r.DecidedAt.Format(time.RFC3339), MemberId: r.Member, PersonId: r.Person, Corrects: uint64(r.Corrects),
 	}
 	m := r.Event.ProtoReflect()
 	set := m.WhichOneof(m.Descriptor().Oneofs().Get(0))
 	out.Event = strings.TrimPrefix(string(set.Message().FullName()), "seamshare.event.")
+	if !words {
+		return out, nil
+	}
 	inner := m.Get(set).Message()
 	part := func(name protoreflect.Name) (string, error) {
 		text, err := protojson.Marshal(inner.Get(set.Message().Fields().ByName(name)).Message().Interface())

@@ -52,6 +52,18 @@ func (s *Server) RecordField(ctx context.Context, req *coopv1.RecordFieldRequest
 		if err != nil {
 			return nil, err
 		}
+		v := view.Members{}
+		for after, more := "", true; more; more = after != "" {
+			var some []view.Field
+			if some, after, err = v.Fields(tx.View(v.Name()), after, view.MaxPage); err != nil {
+				return nil, err
+			}
+			for _, f := range some {
+				if member.SameName(f.Name, req.GetName()) {
+					return nil, member.NameTaken("field", f.Name, f.ID)
+				}
+			}
+		}
 		field.Record(recorded)
 		return field, nil
 	})
@@ -86,7 +98,7 @@ func (s *Server) AdmitMember(ctx context.Context, req *coopv1.AdmitMemberRequest
 		if err != nil {
 			return nil, err
 		}
-		admitted, err := m.State.Admit(id, req.GetTradingName(), storedRoles(req.GetRoles()))
+		admitted, err := m.State.AdmitTrader(id, req.GetTradingName(), storedRoles(req.GetRoles()))
 		if err != nil {
 			return nil, err
 		}
@@ -115,6 +127,29 @@ func (s *Server) ListMembers(ctx context.Context, req *coopv1.ListMembersRequest
 		return nil, err
 	}
 	return &coopv1.ListMembersResponse{Members: members, NextPageToken: next, Position: position}, nil
+}
+
+// NameMembers implements coopv1.CoopServiceServer. An id is too long to be guessed: who
+// has it was shown it.
+func (s *Server) NameMembers(ctx context.Context, req *coopv1.NameMembersRequest) (*coopv1.NameMembersResponse, error) {
+	out := &coopv1.NameMembersResponse{}
+	position, err := query.At(ctx, s.node, req.GetMinPosition(), func(q *eventstore.Query) error {
+		for _, id := range req.GetMemberIds() {
+			m, _, err := eventstore.Load(q, stream.Member, id)
+			if err != nil {
+				return err
+			}
+			if m.ID != "" {
+				out.Members = append(out.Members, &coopv1.MemberName{MemberId: id, TradingName: m.TradingName})
+			}
+		}
+		return nil
+	})
+	if err != nil {
+		return nil, err
+	}
+	out.Position = position
+	return out, nil
 }
 
 // AddPerson implements coopv1.CoopServiceServer.

@@ -29,7 +29,7 @@ func (s *Server) CorrectAmount(ctx context.Context, req *coopv1.CorrectAmountReq
 
 // CorrectMass implements coopv1.CoopServiceServer.
 func (s *Server) CorrectMass(ctx context.Context, req *coopv1.CorrectMassRequest) (*coopv1.CorrectMassResponse, error) {
-	right := correction.Facts{Part: req.GetPart(), Weighing: wire.ReadWeighing(req.GetWeighing())}
+	right := correction.Facts{Part: req.GetPart(), StoneID: req.GetStoneId(), Weighing: wire.ReadWeighing(req.GetWeighing())}
 	c, at, err := s.correct(ctx, req, req.GetCorrects(), right, nil, req.GetReason())
 	if err != nil {
 		return nil, err
@@ -49,7 +49,7 @@ func (s *Server) CorrectSize(ctx context.Context, req *coopv1.CorrectSizeRequest
 // correct asks for a correction, and does it where no second person is needed.
 func (s *Server) correct(ctx context.Context, req command.Request, corrects uint64, right correction.Facts, unreadable rule.All, reason string) (*coopv1.Correction, uint64, error) {
 	who := access.Caller(ctx)
-	id := command.NewID()
+	id, unexplainedUg := command.NewID(), int64(0)
 	if err := unreadable.Err(); err != nil {
 		return nil, 0, err
 	}
@@ -78,14 +78,16 @@ func (s *Server) correct(ctx context.Context, req command.Request, corrects uint
 			c.Record(event)
 		}
 		if !second {
-			apply(c.State, who.Person)
+			unexplainedUg = apply(c.State, who.Person)
 		}
 		return c, nil
 	})
 	if err != nil {
 		return nil, 0, err
 	}
-	return shownCorrection(did.State), uint64(did.Position), nil
+	shown := shownCorrection(did.State)
+	shown.UnexplainedUg = unexplainedUg
+	return shown, uint64(did.Position), nil
 }
 
 // ConfirmCorrection implements coopv1.CoopServiceServer.

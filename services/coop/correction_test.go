@@ -184,9 +184,13 @@ func TestCorrectionsOfMasses(t *testing.T) {
 		t.Fatalf("the stone names no piece: %v", p.Stones[0])
 	}
 	correct := func(position uint64, part string, ug int64) error {
-		_, err := keeper.Coop().CorrectMass(ctx, &coopv1.CorrectMassRequest{
+		before := d.yield(t, p)
+		got, err := keeper.Coop().CorrectMass(ctx, &coopv1.CorrectMassRequest{
 			RequestId: command.NewID(), Corrects: position, Part: part, Weighing: &typev1.Weighing{MassUg: ug, DivisionUg: 2_000}, Reason: "the pan was on the scale",
 		})
+		if y := d.yield(t, p); err == nil && got.GetCorrection().GetUnexplainedUg() != y.UnexplainedUg-before.UnexplainedUg {
+			t.Errorf("the answer says that %d is unexplained by it, and it is %d", got.GetCorrection().GetUnexplainedUg(), y.UnexplainedUg-before.UnexplainedUg)
+		}
 		return err
 	}
 	closes := func(t *testing.T) view.Yield {

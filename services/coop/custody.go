@@ -7,6 +7,7 @@ import (
 	"google.golang.org/protobuf/proto"
 
 	coopv1 "seamshare.example/proto/gen/seamshare/coop/v1"
+	lotv1 "seamshare.example/proto/gen/seamshare/event/lot/v1"
 	orderv1 "seamshare.example/proto/gen/seamshare/event/order/v1"
 	parcelv1 "seamshare.example/proto/gen/seamshare/event/parcel/v1"
 	stonev1 "seamshare.example/proto/gen/seamshare/event/stone/v1"
@@ -21,7 +22,7 @@ import (
 )
 
 // ListCustody implements coopv1.CoopServiceServer. What nothing is left of is in nobody's
-// hands and isn't listed, so that a page may be short.
+// hands and isn't listed.
 func (s *Server) ListCustody(ctx context.Context, req *coopv1.ListCustodyRequest) (*coopv1.ListCustodyResponse, error) {
 	all, next, position, err := query.List(ctx, s.lists, req,
 		func(q *eventstore.Query, after string, limit int) (held []*coopv1.Custody, next string, err error) {
@@ -115,11 +116,29 @@ func handed(q *eventstore.Query, thing string) (hands, error) {
 	case stream.Stone.Name:
 		return stoneHands(q, id)
 	}
-	made, _, err := eventstore.Load(q, stream.Lot, id)
-	if made.Count == 0 || made.Stage == lot.Unmade {
-		return hands{label: made.Facts.GetLabel()}, err // its portions are with their buyers, or its parts at the bench
+	return lotHands(q, id)
+}
+
+// lotHands: what is left of a lot is with its cutter or where it was moved to. Portions
+// that come back to a lot of which nothing was left are with its cutter again.
+func lotHands(q *eventstore.Query, id string) (hands, error) {
+	records, err := q.Records(stream.Lot.Stream(id))
+	if err != nil {
+		return hands{}, err
 	}
-	return hands{label: made.Facts.GetLabel(), holder: made.Facts.GetCutterId()}, err
+	var l lot.State
+	var h hands
+	for _, rec := range records {
+		event, _ := rec.Event.(*lotv1.Event)
+		if back := event.GetPortionReturned().GetPublic(); back != nil && !back.GetCalledOff() && l.Count == 0 {
+			h.since = rec.Position
+		}
+		l = stream.Lot.Evolve(l, rec)
+	}
+	if h.label = l.Facts.GetLabel(); l.Count > 0 && l.Stage != lot.Unmade {
+		h.holder = l.Facts.GetCutterId()
+	}
+	return h, nil // else its portions are with their buyers, or its parts at the bench
 }
 
 // parcelHands: a draft is its seller's own business.

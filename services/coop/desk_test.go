@@ -189,3 +189,23 @@ func TestRegistrar(t *testing.T) {
 		}
 	})
 }
+
+// TestDeskOfOwnMember: the co-op's books and safe are in the hands of its own member.
+func TestDeskOfOwnMember(t *testing.T) {
+	d := openDesks(t)
+	ctx := t.Context()
+	for _, role := range []typev1.Role{bookkeeper, approver, auditor, stockKeeper, typev1.Role_ROLE_REGISTRAR} {
+		_, err := d.Desk.Coop().AdmitMember(ctx, &coopv1.AdmitMemberRequest{RequestId: command.NewID(), TradingName: "The Books", Roles: []typev1.Role{miner, role}})
+		tradetest.Refused(t, err, codes.FailedPrecondition, "ROLE_NOT_OF_MEMBER", "roles[1]")
+		_, err = d.Desk.Coop().SetMemberRoles(ctx, &coopv1.SetMemberRolesRequest{RequestId: command.NewID(), MemberId: d.wetWheel.Member, Roles: []typev1.Role{cutter, role}, Reason: "they count well"})
+		tradetest.Refused(t, err, codes.FailedPrecondition, "ROLE_NOT_OF_MEMBER", "roles[1]")
+	}
+	roles := func(of ...typev1.Role) error {
+		_, err := d.Desk.Coop().SetMemberRoles(ctx, &coopv1.SetMemberRolesRequest{RequestId: command.NewID(), MemberId: d.Desk.Member, Roles: of, Reason: "the members met"})
+		return err
+	}
+	tradetest.Refused(t, roles(cutter), codes.FailedPrecondition, "ROLE_NOT_OF_MEMBER", "roles")
+	if err := roles(bookkeeper, approver, typev1.Role_ROLE_REGISTRAR); err != nil {
+		t.Fatal(err)
+	}
+}

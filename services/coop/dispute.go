@@ -53,33 +53,14 @@ func (s *Server) OpenDispute(ctx context.Context, req *coopv1.OpenDisputeRequest
 	return &coopv1.OpenDisputeResponse{Dispute: shownDispute(did.State), Position: uint64(did.Position)}, nil
 }
 
-// about finds whom a thing concerns and what the other side has earned there: of a
-// parcel what all its parties have, of a stone what those of its parcel have and its
-// buyer, of an order what those of its stones' parcels have.
+// about finds whom a thing concerns, what the other side has earned there, and what of
+// that other open disputes hold: of a parcel what all its parties have, of a stone what
+// those of its parcel have and its buyer, of an order what those of its stones' parcels
+// have.
 func about(tx *eventstore.Tx, o *dispute.Opening) error {
-	kind, id, _ := strings.Cut(o.About, "/")
-	var parcels, more []string
-	switch kind {
-	case "parcel":
-		parcels = []string{id}
-	case "stone":
-		st, _, err := eventstore.Load(tx, stream.Stone, id)
-		if err != nil {
-			return err
-		}
-		parcels, more = []string{st.Facts.GetParcelId()}, []string{st.Facts.GetCutterId(), st.Buyer}
-	case "order":
-		ord, _, err := eventstore.Load(tx, stream.Order, id)
-		if err != nil {
-			return err
-		}
-		more = []string{ord.Buyer}
-		for _, l := range ord.Lines {
-			if !slices.Contains(parcels, l.ParcelID) {
-				parcels = append(parcels, l.ParcelID)
-			}
-			more = append(more, l.Seller)
-		}
+	parcels, more, err := moneyOf(tx, o.About)
+	if err != nil {
+		return err
 	}
 	if err := addParties(tx, o, parcels); err != nil {
 		return err
@@ -94,7 +75,67 @@ func about(tx *eventstore.Tx, o *dispute.Opening) error {
 		if o.Against == o.Opener {
 			o.Against = o.Parties[1]
 		}
-		return addParties(tx, o, parcels)
+		if err := addParties(tx, o, parcels); err != nil {
+			return err
+		}
+	}
+	return addHeld(tx, o, parcels)
+}
+
+// moneyOf are the parcels whose money a thing's is, and the members beside their parties
+// whom it concerns.
+func moneyOf(l eventstore.Loader, thing string) (parcels, more []string, err error) {
+	switch kind, id, _ := strings.Cut(thing, "/"); kind {
+	case "parcel":
+		parcels = []string{id}
+	case "stone":
+		st, _, err := eventstore.Load(l, stream.Stone, id)
+		if err != nil {
+			return nil, nil, err
+		}
+		parcels, more = []string{st.Facts.GetParcelId()}, []string{st.Facts.GetCutterId(), st.Buyer}
+	case "order":
+		ord, _, err := eventstore.Load(l, stream.Order, id)
+		if err != nil {
+			return nil, nil, err
+		}
+		more = []string{ord.Buyer}
+		for _, line := range ord.Lines {
+			if !slices.Contains(parcels, line.ParcelID) {
+				parcels = append(parcels, line.ParcelID)
+			}
+			more = append(more, line.Seller)
+		}
+	}
+	return parcels, more, nil
+}
+
+// addHeld adds what other open disputes hold of what Against has earned from the same
+// parcels.
+func addHeld(tx *eventstore.Tx, o *dispute.Opening, parcels []string) error {
+	v := view.Payouts{}
+	for after, more := "", true; more; more = after != "" {
+		var open []string
+		var err error
+		if open, after, err = v.OpenDisputes(tx.View(v.Name()), after, view.MaxPage); err != nil {
+			return err
+		}
+		for _, id := range open {
+			d, _, err := eventstore.Load(tx, stream.Dispute, id)
+			if err != nil {
+				return err
+			}
+			if d.Against != o.Against || d.Currency != o.Currency {
+				continue
+			}
+			of, _, err := moneyOf(tx, d.About)
+			if err != nil {
+				return err
+			}
+			if slices.ContainsFunc(of, func(p string) bool { return p != "" && slices.Contains(parcels, p) }) {
+				o.Held += d.HeldMinor
+			}
+		}
 	}
 	return nil
 }

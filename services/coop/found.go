@@ -15,12 +15,6 @@ import (
 	"seamshare.example/services/stream"
 )
 
-// deskRoles are what persons do for the co-op itself.
-var deskRoles = []memberv1.Role{
-	memberv1.Role_ROLE_STOCK_KEEPER, memberv1.Role_ROLE_BOOKKEEPER, memberv1.Role_ROLE_APPROVER,
-	memberv1.Role_ROLE_AUDITOR, memberv1.Role_ROLE_REGISTRAR,
-}
-
 // DefaultUnexplainedUgPer100g is what may stay unexplained of each 100 g of a parcel
 // where the founding says nothing else: 50 mg, common practice, no source.
 const DefaultUnexplainedUgPer100g = 50_000
@@ -90,7 +84,7 @@ func (f Founding) decide(tx *eventstore.Tx, coop *command.Thing[member.Coop], zo
 	if err != nil {
 		return err
 	}
-	admitted, err := desk.State.Admit(made.MemberID, f.Name, deskRoles)
+	admitted, err := desk.State.Admit(made.MemberID, f.Name, member.DeskRoles)
 	if err != nil {
 		return err
 	}

@@ -196,8 +196,8 @@ func (s *Server) RejectPayoutRun(ctx context.Context, req *coopv1.RejectPayoutRu
 
 // SettlePayoutLine implements coopv1.CoopServiceServer.
 func (s *Server) SettlePayoutLine(ctx context.Context, req *coopv1.SettlePayoutLineRequest) (*coopv1.SettlePayoutLineResponse, error) {
-	run, at, err := s.changeRun(ctx, req, req.GetRunId(), func(_ *eventstore.Tx, run payout.State, _ payout.Approver) (*payoutv1.Event, error) {
-		return run.Settle(req.GetLineId(), req.GetReference())
+	run, at, err := s.changeRun(ctx, req, req.GetRunId(), func(_ *eventstore.Tx, run payout.State, by payout.Approver) (*payoutv1.Event, error) {
+		return run.Settle(req.GetLineId(), req.GetReference(), by.ID)
 	})
 	if err != nil {
 		return nil, err
@@ -207,8 +207,8 @@ func (s *Server) SettlePayoutLine(ctx context.Context, req *coopv1.SettlePayoutL
 
 // ReturnPayoutLine implements coopv1.CoopServiceServer.
 func (s *Server) ReturnPayoutLine(ctx context.Context, req *coopv1.ReturnPayoutLineRequest) (*coopv1.ReturnPayoutLineResponse, error) {
-	run, at, err := s.changeRun(ctx, req, req.GetRunId(), func(_ *eventstore.Tx, run payout.State, _ payout.Approver) (*payoutv1.Event, error) {
-		return run.Return(req.GetLineId(), req.GetReason())
+	run, at, err := s.changeRun(ctx, req, req.GetRunId(), func(_ *eventstore.Tx, run payout.State, by payout.Approver) (*payoutv1.Event, error) {
+		return run.Return(by, req.GetLineId(), req.GetReason())
 	})
 	if err != nil {
 		return nil, err

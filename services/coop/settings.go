@@ -35,6 +35,9 @@ func (s *Server) ChangeSettings(ctx context.Context, req *coopv1.ChangeSettingsR
 		if err := unreadable.Err(); err != nil {
 			return nil, err
 		}
+		if err := wire.Unchanged(req.GetEtag(), func() *coopv1.GetSettingsResponse { return allSettings(c.State) }); err != nil {
+			return nil, err
+		}
 		holds := from
 		if holds.IsZero() {
 			holds = tx.Now()
@@ -63,10 +66,8 @@ func (s *Server) GetSettings(ctx context.Context, req *coopv1.GetSettingsRequest
 		if err != nil {
 			return err
 		}
+		out = allSettings(c)
 		out.Settings = shownSettings(c.SettingsAt(q.Now()))
-		for _, d := range c.Changes {
-			out.Changes = append(out.Changes, &coopv1.DatedSettings{From: d.From.Format(time.RFC3339), Settings: shownSettings(d.Settings)})
-		}
 		return nil
 	})
 	if err != nil {
@@ -76,12 +77,24 @@ func (s *Server) GetSettings(ctx context.Context, req *coopv1.GetSettingsRequest
 	return out, nil
 }
 
+// allSettings shows the first settings and all changes of them. Its etag is of these, so
+// that no moment that comes changes it.
+func allSettings(c member.Coop) *coopv1.GetSettingsResponse {
+	out := &coopv1.GetSettingsResponse{Settings: shownSettings(c.First)}
+	for _, d := range c.Changes {
+		out.Changes = append(out.Changes, &coopv1.DatedSettings{From: d.From.Format(time.RFC3339), Settings: shownSettings(d.Settings)})
+	}
+	out.Etag = wire.Etag(out)
+	return out
+}
+
 func shownSettings(s member.Settings) *coopv1.Settings {
 	out := &coopv1.Settings{
 		UnexplainedUgPer_100G: s.UnexplainedUgPer100g, ParcelLevyMinBp: s.ParcelLevyMinBP, SaleLevyMinBp: s.SaleLevyMinBP, WaitHours: s.WaitHours,
 		ReturnDays: s.ReturnDays, ClaimDays: s.ClaimDays, HoldHours: s.HoldHours, HoldsAtOnce: s.HoldsAtOnce, ApprovalDays: s.ApprovalDays,
 		ConsignmentDays: s.ConsignmentDays, PurchaseDueDays: s.PurchaseDueDays, BankCoolOffHours: s.BankCoolOffHours,
 		CornerRadiusMinUm: s.CornerRadiusMinUm, Classes: s.Classes, SilicaLimit: s.SilicaLimit, SilicaLimitSource: s.SilicaLimitSource,
+		PaymentDays: s.PaymentDays,
 	}
 	for _, l := range s.GoodsOutLimits {
 		out.GoodsOutLimits = append(out.GoodsOutLimits, wire.Money(l.Currency, l.Minor))
@@ -96,6 +109,7 @@ func readSettings(broken *rule.All, s *coopv1.Settings) member.Settings {
 		ApprovalDays: s.GetApprovalDays(), ConsignmentDays: s.GetConsignmentDays(), PurchaseDueDays: s.GetPurchaseDueDays(),
 		BankCoolOffHours: s.GetBankCoolOffHours(), CornerRadiusMinUm: s.GetCornerRadiusMinUm(), Classes: s.GetClasses(),
 		SilicaLimit: s.GetSilicaLimit(), SilicaLimitSource: s.GetSilicaLimitSource(),
+		PaymentDays: s.GetPaymentDays(),
 	}
 	for i, m := range s.GetGoodsOutLimits() {
 		a := wire.Amount(broken, fmt.Sprintf("settings.goods_out_limits[%d]", i), m)

@@ -2,6 +2,7 @@ package coop
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"strings"
 
@@ -11,6 +12,7 @@ import (
 	"seamshare.example/eventstore"
 	"seamshare.example/services/access"
 	"seamshare.example/services/command"
+	"seamshare.example/services/domain/lot"
 	"seamshare.example/services/domain/piece"
 	"seamshare.example/services/domain/rule"
 	"seamshare.example/services/domain/stock"
@@ -44,11 +46,42 @@ func isThere(l eventstore.Loader, field, thing string) error {
 	return err
 }
 
-// MoveStock implements coopv1.CoopServiceServer.
+// isKept refuses a thing that the books don't know, and a stone that by its chain is in
+// no safe.
+func isKept(l eventstore.Loader, field, thing string) error {
+	id, isStone := strings.CutPrefix(thing, stream.Stone.Name+"/")
+	if !isStone {
+		return isThere(l, field, thing)
+	}
+	st, _, err := eventstore.Load(l, stream.Stone, id)
+	if err != nil {
+		return err
+	}
+	delivered := false
+	if st.OrderID != "" {
+		o, _, err := eventstore.Load(l, stream.Order, st.OrderID)
+		if err != nil {
+			return err
+		}
+		line, _ := o.Line(id)
+		delivered = line.Dispatched
+	}
+	return st.MayBeKept(delivered, field)
+}
+
+// MoveStock implements coopv1.CoopServiceServer. What changed hands since it was moved last
+// may be moved back to where it was.
 func (s *Server) MoveStock(ctx context.Context, req *coopv1.MoveStockRequest) (*coopv1.MoveStockResponse, error) {
 	who := access.Caller(ctx)
+	var now *coopv1.Custody
+	if err := s.before(ctx, req.GetMinPosition(), func(q *eventstore.Query) (err error) {
+		now, err = custody(q, req.GetThing())
+		return err
+	}); err != nil {
+		return nil, err
+	}
 	did, err := command.Run(ctx, s.node, req, stream.Custody, func(tx *eventstore.Tx) (*command.Thing[stock.Custody], error) {
-		if err := isThere(tx, "thing", req.GetThing()); err != nil {
+		if err := isKept(tx, "thing", req.GetThing()); err != nil {
 			return nil, err
 		}
 		m, _, err := eventstore.Load(tx, stream.Member, req.GetHolderId())
@@ -62,7 +95,11 @@ func (s *Server) MoveStock(ctx context.Context, req *coopv1.MoveStockRequest) (*
 		if err != nil {
 			return nil, err
 		}
-		moved, err := c.State.Move(req.GetThing(), req.GetHolderId(), req.GetPlace(), who.Person)
+		was := c.State
+		if now.GetHolderId() != was.Holder || now.GetPlace() != was.Place {
+			was = stock.Custody{}
+		}
+		moved, err := was.Move(req.GetThing(), req.GetHolderId(), req.GetPlace(), who.Person)
 		if err != nil {
 			return nil, err
 		}
@@ -131,7 +168,7 @@ func (t *tally) take() error {
 	for i, f := range t.req.GetFound() {
 		field := fmt.Sprintf("found[%d].thing", i)
 		thing := f.GetThing()
-		if err := isThere(t.tx, field, thing); err != nil {
+		if err := isKept(t.tx, field, thing); err != nil {
 			return err
 		}
 		if seen[thing+f.GetPart()] {
@@ -145,11 +182,9 @@ func (t *tally) take() error {
 		if place != t.req.GetPlace() {
 			t.strange = append(t.strange, thing)
 		}
-		found := stock.Found{Thing: thing, There: true, Weighing: wire.ReadWeighing(f.GetWeighing())}
-		if found.Weighing != nil {
-			if found.ExpectedUg, err = t.weigh(thing, f.GetPart(), found.Weighing); err != nil {
-				return err
-			}
+		found := stock.Found{Thing: thing, There: true, Weighing: wire.ReadWeighing(f.GetWeighing()), Count: f.GetCount()}
+		if err := broken.Merge(fmt.Sprintf("found[%d]", i), t.look(&found, f.GetPart())); err != nil {
+			return err
 		}
 		t.found = append(t.found, found)
 	}
@@ -159,7 +194,8 @@ func (t *tally) take() error {
 	return t.missing(seen)
 }
 
-// missing adds what should be there and wasn't found.
+// missing adds what should be there and wasn't found. What left the safe since, by its
+// chain, isn't missing.
 func (t *tally) missing(seen map[string]bool) error {
 	v := view.Exceptions{}
 	for after, more := "", true; more; more = after != "" {
@@ -169,7 +205,19 @@ func (t *tally) missing(seen map[string]bool) error {
 			return err
 		}
 		for _, h := range here {
-			if !seen[h.Thing] {
+			if seen[h.Thing] {
+				continue
+			}
+			gone, err := t.gone(h.Thing)
+			if err != nil {
+				return err
+			}
+			var left rule.Broken
+			switch err := isKept(t.tx, "found", h.Thing); {
+			case gone || errors.As(err, &left):
+			case err != nil:
+				return err
+			default:
 				t.found = append(t.found, stock.Found{Thing: h.Thing})
 			}
 		}
@@ -177,6 +225,48 @@ func (t *tally) missing(seen map[string]bool) error {
 			return nil // the count's own rule refuses it
 		}
 	}
+	return nil
+}
+
+// gone tells whether a thing is a lot of which nothing is left: it is nowhere.
+func (t *tally) gone(thing string) (bool, error) {
+	id, is := strings.CutPrefix(thing, stream.Lot.Name+"/")
+	if !is {
+		return false, nil
+	}
+	l, _, err := eventstore.Load(t.tx, stream.Lot, id)
+	return l.Count == 0 || l.Stage == lot.Unmade, err
+}
+
+// look holds one thing against the books.
+func (t *tally) look(f *stock.Found, part string) (err error) {
+	kind, id, _ := strings.Cut(f.Thing, "/")
+	switch {
+	case kind == stream.Lot.Name && (f.Weighing != nil || f.Count > 0):
+		return t.lot(f, id)
+	case f.Count > 0:
+		return rule.Broken{Reason: rule.FieldInvalid, Field: "count", Value: fmt.Sprint(f.Count), Rule: "only a counted lot is counted by number", Hint: "leave it out"}
+	case f.Weighing != nil:
+		f.ExpectedUg, err = t.weigh(f.Thing, part, f.Weighing)
+	}
+	return err
+}
+
+// lot records what is left of a counted lot, counted and weighed anew.
+func (t *tally) lot(f *stock.Found, id string) error {
+	l, err := command.Open(t.tx, stream.Lot, id)
+	if err != nil {
+		return err
+	}
+	f.ExpectedUg, f.ExpectedCount = l.State.Weighing.GetMassUg(), l.State.Count
+	if f.Count == 0 {
+		f.Count = f.ExpectedCount
+	}
+	counted, err := l.State.Recount(lot.Counting{CountID: t.id, Person: t.person, Note: t.req.GetNote(), Count: f.Count, Weighing: f.Weighing})
+	if err != nil {
+		return err
+	}
+	l.Record(counted)
 	return nil
 }
 
@@ -211,8 +301,8 @@ func (t *tally) weigh(thing, part string, w *eventv1.Weighing) (expectedUg int64
 		_, err = t.weighPart(rough, st.State.Facts.GetPart(), w)
 		return expectedUg, err
 	case stream.Parcel.Name:
-		lot, _, err := eventstore.Load(t.tx, stream.Parcel, id)
-		return lot.BoughtUg(), err
+		of, _, err := eventstore.Load(t.tx, stream.Parcel, id)
+		return of.BoughtUg(), err
 	}
 	return 0, nil
 }
@@ -236,8 +326,10 @@ func shownCount(c stock.Count) *coopv1.StockCount {
 	for _, f := range c.Found {
 		if !f.There {
 			out.Missing = append(out.Missing, f.Thing)
-		} else if f.DifferenceUg() != 0 {
-			out.Differences = append(out.Differences, &coopv1.MassDifference{Thing: f.Thing, ExpectedUg: f.ExpectedUg, FoundUg: f.Weighing.GetMassUg()})
+		} else if f.Differs() {
+			out.Differences = append(out.Differences, &coopv1.MassDifference{
+				Thing: f.Thing, ExpectedUg: f.ExpectedUg, FoundUg: f.Weighing.GetMassUg(), ExpectedCount: f.ExpectedCount, FoundCount: f.Count,
+			})
 		}
 	}
 	return out

@@ -45,6 +45,7 @@ const (
 	ApprovalsAsked   = "stones asked for on approval"
 	GoodsOverdue     = "goods overdue"
 	OrdersToSend     = "orders to send"
+	OrdersOverdue    = "orders overdue"
 	ClaimsToAnswer   = "damage claims to answer"
 	ReturnsComing    = "returns coming"
 	PromisesDue      = "promises due"
@@ -118,7 +119,7 @@ func (d *day) look(s *Server, role memberv1.Role) error {
 	case memberv1.Role_ROLE_STOCK_KEEPER:
 		return all(d.stonesToConfirm, exceptions)
 	case memberv1.Role_ROLE_BOOKKEEPER:
-		return all(d.linesWaiting, d.payable, d.refundsDue, d.purchasesOfAll, wrongRuns)
+		return all(d.linesWaiting, d.payable, d.refundsDue, d.purchasesOfAll, d.ordersOfAll, wrongRuns)
 	case memberv1.Role_ROLE_APPROVER:
 		return all(d.runsWaiting, d.correctionsWaiting, d.disputesOpen, d.keysWaiting, wrongRuns)
 	case memberv1.Role_ROLE_REGISTRAR:
@@ -141,6 +142,11 @@ func all(looks ...func() error) error {
 // add notes something to do, unless there are enough of its kind; full says that there
 // are.
 func (d *day) add(kind, what, thing string, due time.Time) (full bool) {
+	return d.addWithin(kind, what, thing, "", due)
+}
+
+// addWithin is add where the thing has several that it may be about.
+func (d *day) addWithin(kind, what, thing, within string, due time.Time) (full bool) {
 	n := 0
 	for _, item := range d.items {
 		if item.Kind == kind && item.Role == d.role {
@@ -150,7 +156,7 @@ func (d *day) add(kind, what, thing string, due time.Time) (full bool) {
 	if n >= maxItems {
 		return true
 	}
-	item := &coopv1.TodayItem{Kind: kind, What: what, Thing: thing, Role: d.role}
+	item := &coopv1.TodayItem{Kind: kind, What: what, Thing: thing, Within: within, Role: d.role}
 	if !due.IsZero() {
 		item.Due = due.UTC().Format(time.RFC3339)
 	}

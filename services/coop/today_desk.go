@@ -71,6 +71,17 @@ func (d *day) purchasesOfAll() error {
 	})
 }
 
+// ordersOfAll are orders whose money should be here by now.
+func (d *day) ordersOfAll() error {
+	return d.registered("order", func(id string) (bool, error) {
+		o, _, err := eventstore.Load(d.q, stream.Order, id)
+		if err != nil || !o.Overdue(d.q.Now()) {
+			return false, err
+		}
+		return d.add(OrdersOverdue, wire.Text(o.Currency, o.Open())+" open", "order/"+id, o.PayBy), nil
+	})
+}
+
 // wrongRuns are the newest runs that don't recompute: an exception that desks of money
 // can't leave to others.
 func (d *day) wrongRuns(s *Server) error {
@@ -80,7 +91,7 @@ func (d *day) wrongRuns(s *Server) error {
 		return v.List(view.Newest(q.View(v.Name())), "payout", after, limit)
 	}, s.wrongRun)
 	for _, e := range found {
-		d.add(OpenExceptions, e.Kind+": "+e.What, e.Thing, time.Time{})
+		d.addWithin(OpenExceptions, e.Kind+": "+e.What, e.Thing, e.ID, time.Time{})
 	}
 	return err
 }
@@ -93,7 +104,7 @@ func (d *day) exceptions(s *Server) error {
 			return err
 		}
 		for _, e := range some {
-			full = d.add(OpenExceptions, e.Kind+": "+e.What, e.Thing, time.Time{})
+			full = d.addWithin(OpenExceptions, e.Kind+": "+e.What, e.Thing, e.ID, time.Time{})
 		}
 		if after = next; next == "" {
 			break
@@ -176,7 +187,7 @@ func (d *day) keysWaiting() error {
 		return err
 	}
 	for _, k := range lost {
-		d.add(KeysToConfirm, "key "+k.KeyID, "person/"+k.PersonID, time.Time{})
+		d.addWithin(KeysToConfirm, "the new one in place of "+k.KeyID, "person/"+k.PersonID, k.KeyID, time.Time{})
 	}
 	return nil
 }

@@ -42,7 +42,7 @@ func (d *day) offers(find func(eventstore.Reader, string, string, int) ([]view.O
 			return false
 		}
 		price := o.Agreement.GetPrice()
-		return d.add(kind, fmt.Sprintf("%s for %s", wire.Text(price.GetCurrency(), price.GetMinor()), lot.Label), "parcel/"+lot.ID, o.EndsAt)
+		return d.addWithin(kind, fmt.Sprintf("%s for %s", wire.Text(price.GetCurrency(), price.GetMinor()), lot.Label), "parcel/"+lot.ID, o.ID, o.EndsAt)
 	})
 }
 
@@ -56,7 +56,7 @@ func (d *day) viewings(find func(eventstore.Reader, string, string, int) ([]view
 	return d.ofParcels(find, func(lot parcel.State, id string) bool {
 		v, ok := lot.Viewing(id)
 		if kind := kinds[v.Stage]; ok && kind != "" {
-			d.add(kind, lot.Label, "parcel/"+lot.ID, v.At)
+			d.addWithin(kind, lot.Label, "parcel/"+lot.ID, v.ID, v.At)
 		}
 		return false
 	})
@@ -157,9 +157,9 @@ func (d *day) bench() error {
 				name, rested := lot.Label+"-"+part.Name, time.UnixMicro(part.ShapedUs).Add(settings.Wait())
 				switch {
 				case part.Waits != "":
-					d.add(PartsWaiting, name+": "+part.Waits, "piece/"+rough.ID, time.Time{})
+					d.addWithin(PartsWaiting, name+": "+part.Waits, "piece/"+rough.ID, part.Name, time.Time{})
 				case part.Fate == piece.InWork && part.Shaped() && part.LastUs < rested.UnixMicro() && !d.q.Now().Before(rested):
-					d.add(RestOver, name, "piece/"+rough.ID, time.Time{})
+					d.addWithin(RestOver, name, "piece/"+rough.ID, part.Name, time.Time{})
 				}
 			}
 			if pieces++; pieces == maxLooked {
@@ -229,13 +229,16 @@ func (d *day) sales() error {
 		if err != nil || o.Cancelled {
 			return false, err
 		}
-		send, claims, back := 0, 0, 0
+		send, claims, back, waits := 0, 0, 0, 0
 		for _, l := range o.Lines {
 			if l.Seller != d.who.Member || l.Returned {
 				continue
 			}
 			if !l.Dispatched && o.MayBeSent() {
 				send++
+			}
+			if !l.Dispatched && o.Overdue(d.q.Now()) {
+				waits++
 			}
 			if l.Damage != 0 && l.Answer == 0 {
 				claims++
@@ -251,6 +254,9 @@ func (d *day) sales() error {
 			if found.n > 0 {
 				d.add(found.kind, lines(found.n), "order/"+id, time.Time{})
 			}
+		}
+		if waits > 0 {
+			d.add(OrdersOverdue, lines(waits), "order/"+id, o.PayBy)
 		}
 		return false, nil
 	})
@@ -276,7 +282,7 @@ func (d *day) ordersOfMine() error {
 			if o.Deposit > 0 && !o.MayBeSent() {
 				what += fmt.Sprintf(", %s of it first", wire.Text(o.Currency, min(o.Deposit, o.Total())-o.Paid()))
 			}
-			d.add(OrdersUnpaid, what, "order/"+id, time.Time{})
+			d.add(OrdersUnpaid, what, "order/"+id, o.PayBy)
 		}
 		coming, back := 0, 0
 		for _, l := range o.Lines {

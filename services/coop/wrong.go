@@ -23,6 +23,7 @@ import (
 	"seamshare.example/services/domain/measure"
 	"seamshare.example/services/domain/parcel"
 	"seamshare.example/services/domain/rule"
+	"seamshare.example/services/domain/stone"
 	"seamshare.example/services/query"
 	"seamshare.example/services/stream"
 )
@@ -37,11 +38,24 @@ type wrong struct {
 	over    bool     // it is of a deal that fell through, whose parcel is on the market again or sold anew
 
 	costKind string         // of a cost
+	refund   bool           // money that was paid back
+	refunded string         // the stone or lot that it was for; empty: it was of a deal
 	price    bool           // the price of a deal
 	pieceID  string         // of a mass or size
 	part     string         // of a mass after a bench step or of a stone
 	lossUg   int64          // what the step lost, of which a difference is taken
 	reason   piecev1.Reason // of that loss
+	sent     *sent          // of a mass as it went out or came
+}
+
+// sent is the mass of what was weighed as it went out or came, which isn't the thing's own in the books: rough of a
+// viewing, or a stone of an order.
+type sent struct {
+	viewingID   string
+	arrived     bool
+	before      *eventv1.Weighing // what it should be
+	count       int64             // stones fewer than should be there
+	sizeDiffers bool
 }
 
 // errMoved: the thing changed between the look at it and the decision.
@@ -123,12 +137,16 @@ func (w *wrong) read(q *eventstore.Query, right correction.Facts) error {
 		if e := event.GetPaid(); e != nil {
 			w.was.Amount, w.parcels = e.GetPrivate().GetAmount(), []string{e.GetPublic().GetParcelId()}
 		}
+		if e := event.GetPurchaseRefunded(); e != nil && right.StoneID == "" {
+			w.was.Amount, w.parcels, w.refund = e.GetPrivate().GetAmount(), []string{e.GetPublic().GetParcelId()}, true
+		}
 		if e := event.GetDealMade(); e != nil && right.StoneID == "" {
 			w.was.Amount, w.parcels, w.price = e.GetPrivate().GetAgreement().GetPrice(), []string{e.GetPublic().GetParcelId()}, true
 		}
 		if e := event.GetCostRecorded(); e != nil {
 			w.was.Amount, w.parcels, w.costKind = e.GetPrivate().GetAmount(), []string{e.GetPublic().GetParcelId()}, e.GetPrivate().GetKind()
 		}
+		return w.readViewing(q, event)
 	case *orderv1.Event:
 		return w.readOrder(q, event, right)
 	case *piecev1.Event:
@@ -139,11 +157,47 @@ func (w *wrong) read(q *eventstore.Query, right correction.Facts) error {
 	return nil
 }
 
+// readViewing takes what was weighed as rough went out for a viewing, or came back.
+func (w *wrong) readViewing(q *eventstore.Query, event *parcelv1.Event) error {
+	started, ended := event.GetViewingStarted().GetPrivate(), event.GetViewingEnded().GetPrivate()
+	if started == nil && ended == nil {
+		return nil
+	}
+	lot, _, err := eventstore.Load(q, stream.Parcel, strings.TrimPrefix(string(w.record.Stream), "parcel/"))
+	if err != nil {
+		return err
+	}
+	if started != nil {
+		listed := &eventv1.Weighing{MassUg: started.GetTotal().GetMassUg() + started.GetDifferenceUg(), DivisionUg: lot.Total.GetDivisionUg()}
+		w.was.Weighing, w.sent = started.GetTotal(), &sent{viewingID: started.GetViewingId(), before: listed, count: started.GetCountDifference()}
+		return nil
+	}
+	v, _ := lot.Viewing(ended.GetViewingId())
+	w.was.Weighing, w.sent = ended.GetTotal(), &sent{viewingID: v.ID, arrived: true, before: v.Out.Total, count: ended.GetCountDifference()}
+	return nil
+}
+
+// readSent takes what a stone weighed as it was sent or came.
+func (w *wrong) readSent(stones []*orderv1.MeasuredStone, arrived bool, right correction.Facts) {
+	for _, m := range stones {
+		if right.Weighing != nil && m.GetStoneId() == right.StoneID {
+			w.was.Weighing, w.was.StoneID = m.GetMeasured().GetWeighing(), right.StoneID
+			w.sent = &sent{arrived: arrived, before: m.GetBefore().GetWeighing(), sizeDiffers: m.GetSizeDiffers()}
+		}
+	}
+}
+
 func (w *wrong) readOrder(q *eventstore.Query, event *orderv1.Event, right correction.Facts) error {
 	id := strings.TrimPrefix(string(w.record.Stream), "order/")
 	o, _, err := eventstore.Load(q, stream.Order, id)
 	if err != nil {
 		return err
+	}
+	if e := event.GetRefunded(); e != nil && right.StoneID == "" {
+		id := e.GetPublic().GetStoneId() + e.GetPublic().GetLotId()
+		l, _ := o.Line(id)
+		w.was.Amount, w.parcels, w.refund, w.refunded = e.GetPrivate().GetAmount(), []string{l.ParcelID}, true, id
+		return nil
 	}
 	for _, l := range o.Lines {
 		if (right.StoneID == "" || right.StoneID == l.ID()) && !slices.Contains(w.parcels, l.ParcelID) {
@@ -153,6 +207,8 @@ func (w *wrong) readOrder(q *eventstore.Query, event *orderv1.Event, right corre
 	if e := event.GetPaid(); e != nil && right.StoneID == "" {
 		w.was.Amount = e.GetPrivate().GetAmount()
 	}
+	w.readSent(event.GetDispatched().GetPrivate().GetStones(), false, right)
+	w.readSent(event.GetReceived().GetPrivate().GetStones(), true, right)
 	for _, l := range event.GetPlaced().GetPrivate().GetLines() {
 		if right.StoneID != "" && (l.GetStoneId() == right.StoneID || l.GetLotId() == right.StoneID) {
 			w.was.Amount = &eventv1.Amount{Currency: event.GetPlaced().GetPrivate().GetCurrency(), Minor: l.GetPriceMinor()}
@@ -206,6 +262,8 @@ func (w *wrong) follow(records []eventstore.Record, right correction.Facts) {
 		switch e := event.GetEvent().(type) {
 		case *correctionv1.Event_ReceiptCorrected:
 			w.was.Amount = e.ReceiptCorrected.GetPrivate().GetRight()
+		case *correctionv1.Event_RefundCorrected:
+			w.was.Amount = e.RefundCorrected.GetPrivate().GetRight()
 		case *correctionv1.Event_CostCorrected:
 			w.was.Amount = e.CostCorrected.GetPrivate().GetRight()
 		case *correctionv1.Event_PriceCorrected:
@@ -217,6 +275,10 @@ func (w *wrong) follow(records []eventstore.Record, right correction.Facts) {
 				w.lossUg -= p.GetRight().GetMassUg() - p.GetWas().GetMassUg()
 				w.was.Weighing = p.GetRight()
 			}
+		case *correctionv1.Event_SentMassCorrected:
+			if p := e.SentMassCorrected.GetPrivate(); p.GetStoneId() == right.StoneID {
+				w.was.Weighing = p.GetRight()
+			}
 		case *correctionv1.Event_SizeCorrected:
 			w.was.Size = e.SizeCorrected.GetPublic().GetRight()
 		}
@@ -226,14 +288,15 @@ func (w *wrong) follow(records []eventstore.Record, right correction.Facts) {
 	case right.Amount != nil:
 		w.was = correction.Facts{Amount: w.was.Amount, StoneID: right.StoneID}
 	case right.Weighing != nil:
-		w.was = correction.Facts{Weighing: w.was.Weighing, Part: w.part}
+		w.was = correction.Facts{Weighing: w.was.Weighing, Part: w.part, StoneID: right.StoneID}
 	default:
 		w.was = correction.Facts{Size: w.was.Size}
 	}
 }
 
-// apply records what a correction changes. person is who asked for it.
-type apply func(c correction.State, person string)
+// apply records what a correction changes, and gives what of it is unexplained mass now.
+// person is who asked for it.
+type apply func(c correction.State, person string) (unexplainedUg int64)
 
 // fits refuses a right fact that the thing can't have, by the thing's own rules, and
 // gives what it changes.
@@ -244,11 +307,14 @@ func (w wrong) fits(tx *eventstore.Tx, right correction.Facts) (apply, error) {
 		return w.fitsParcel(tx, id, right)
 	case right.Amount != nil && kind == stream.Order.Name:
 		return w.fitsOrder(tx, id, right)
+	case w.sent != nil:
+		return w.fitsSent(tx, kind, right), nil
 	case right.Weighing != nil:
 		return w.fitsMass(tx, kind, id, right)
 	}
-	return func(c correction.State, person string) {
+	return func(c correction.State, person string) int64 {
 		w.put(tx, w.record.Stream, sizeCorrected(c, w, right, person))
+		return 0
 	}, nil
 }
 
@@ -268,11 +334,12 @@ func (w wrong) fitsParcel(tx *eventstore.Tx, id string, right correction.Facts) 
 		}
 	}
 	if w.costKind != "" {
-		return func(c correction.State, person string) {
+		return func(c correction.State, person string) int64 {
 			w.put(tx, w.record.Stream, &correctionv1.Event{Event: &correctionv1.Event_CostCorrected{CostCorrected: &correctionv1.CostCorrected{
 				Public:  &correctionv1.CostCorrected_Public{CorrectionId: c.ID, Corrects: c.Corrects},
 				Private: &correctionv1.CostCorrected_Private{PersonId: person, Reason: c.Reason, Kind: w.costKind, Was: w.was.Amount, Right: right.Amount},
 			}}})
+			return 0
 		}, nil
 	}
 	lot, _, err := eventstore.Load(tx, stream.Parcel, id)
@@ -284,17 +351,30 @@ func (w wrong) fitsParcel(tx *eventstore.Tx, id string, right correction.Facts) 
 		if err != nil {
 			return nil, err
 		}
-		return func(c correction.State, person string) {
+		return func(c correction.State, person string) int64 {
 			w.putParcel(tx, lot, &correctionv1.Event{Event: &correctionv1.Event_PriceCorrected{PriceCorrected: &correctionv1.PriceCorrected{
 				Public:  &correctionv1.PriceCorrected_Public{CorrectionId: c.ID, Corrects: c.Corrects},
 				Private: &correctionv1.PriceCorrected_Private{PersonId: person, Reason: c.Reason, Was: w.was.Amount, Right: right.Amount, Agreement: agreement},
 			}}})
+			return 0
+		}, nil
+	}
+	if w.refund {
+		if err := lot.CorrectRefund(w.was.Amount.GetMinor(), right.Amount.GetMinor()); err != nil {
+			return nil, err
+		}
+		return func(c correction.State, person string) int64 {
+			w.put(tx, w.record.Stream, w.paidBack(c, right, person))
+			return 0
 		}, nil
 	}
 	if err := lot.CorrectPaid(w.was.Amount.GetMinor(), right.Amount.GetMinor()); err != nil {
 		return nil, err
 	}
-	return func(c correction.State, person string) { w.putParcel(tx, lot, w.receipt(c, right, person)) }, nil
+	return func(c correction.State, person string) int64 {
+		w.putParcel(tx, lot, w.receipt(c, right, person))
+		return 0
+	}, nil
 }
 
 // putParcel records a correction of a parcel's money, and where the title is with it.
@@ -312,26 +392,66 @@ func (w wrong) receipt(c correction.State, right correction.Facts, person string
 	}}}
 }
 
+func (w wrong) paidBack(c correction.State, right correction.Facts, person string) *correctionv1.Event {
+	return &correctionv1.Event{Event: &correctionv1.Event_RefundCorrected{RefundCorrected: &correctionv1.RefundCorrected{
+		Public:  &correctionv1.RefundCorrected_Public{CorrectionId: c.ID, Corrects: c.Corrects},
+		Private: &correctionv1.RefundCorrected_Private{PersonId: person, Reason: c.Reason, Was: w.was.Amount, Right: right.Amount, LineId: w.refunded},
+	}}}
+}
+
 func (w wrong) fitsOrder(tx *eventstore.Tx, id string, right correction.Facts) (apply, error) {
 	o, _, err := eventstore.Load(tx, stream.Order, id)
 	if err != nil {
 		return nil, err
 	}
+	if w.refund {
+		if err := o.CorrectRefund(w.refunded, w.was.Amount.GetMinor(), right.Amount.GetMinor()); err != nil {
+			return nil, err
+		}
+		return func(c correction.State, person string) int64 {
+			w.put(tx, w.record.Stream, w.paidBack(c, right, person))
+			return 0
+		}, nil
+	}
 	if right.StoneID == "" {
 		if err := o.CorrectPaid(w.was.Amount.GetMinor(), right.Amount.GetMinor()); err != nil {
 			return nil, err
 		}
-		return func(c correction.State, person string) { w.put(tx, w.record.Stream, w.receipt(c, right, person)) }, nil
+		return func(c correction.State, person string) int64 {
+			w.put(tx, w.record.Stream, w.receipt(c, right, person))
+			return 0
+		}, nil
 	}
 	if err := o.CorrectPrice(right.StoneID, right.Amount.GetMinor()); err != nil {
 		return nil, err
 	}
-	return func(c correction.State, person string) {
+	return func(c correction.State, person string) int64 {
 		w.put(tx, w.record.Stream, &correctionv1.Event{Event: &correctionv1.Event_PriceCorrected{PriceCorrected: &correctionv1.PriceCorrected{
 			Public:  &correctionv1.PriceCorrected_Public{CorrectionId: c.ID, Corrects: c.Corrects},
 			Private: &correctionv1.PriceCorrected_Private{PersonId: person, Reason: c.Reason, StoneId: right.StoneID, Was: w.was.Amount, Right: right.Amount},
 		}}})
+		return 0
 	}, nil
+}
+
+// fitsSent changes what was weighed on the way, and nothing of the thing itself: two
+// weighings of one thing are both right, or one of them is looked into.
+func (w wrong) fitsSent(tx *eventstore.Tx, kind string, right correction.Facts) apply {
+	_, differs := parcel.Apart(w.sent.before, right.Weighing)
+	if kind == stream.Order.Name {
+		differs = stone.Differs(&eventv1.Measured{Weighing: w.sent.before}, &eventv1.Measured{Weighing: right.Weighing}).Mass
+	}
+	return func(c correction.State, person string) int64 {
+		w.put(tx, w.record.Stream, &correctionv1.Event{Event: &correctionv1.Event_SentMassCorrected{SentMassCorrected: &correctionv1.SentMassCorrected{
+			Public: &correctionv1.SentMassCorrected_Public{CorrectionId: c.ID, Corrects: c.Corrects},
+			Private: &correctionv1.SentMassCorrected_Private{
+				PersonId: person, Reason: c.Reason, ViewingId: w.sent.viewingID, StoneId: right.StoneID, Arrived: w.sent.arrived,
+				Was: w.was.Weighing, Right: right.Weighing, Before: w.sent.before, CountDifference: w.sent.count,
+				MassDiffers: differs, SizeDiffers: w.sent.sizeDiffers,
+			},
+		}}})
+		return 0
+	}
 }
 
 // fitsMass changes the piece's mass balance, and the stone or the parcel's line that
@@ -348,7 +468,7 @@ func (w wrong) fitsMass(tx *eventstore.Tx, kind, id string, right correction.Fac
 	if err != nil {
 		return nil, err
 	}
-	return func(c correction.State, person string) {
+	return func(c correction.State, person string) int64 {
 		public := &correctionv1.MassCorrected_Public{
 			CorrectionId: c.ID, Corrects: c.Corrects, Part: w.part, Was: w.was.Weighing, Right: right.Weighing, PieceId: w.pieceID, LossReason: w.reason,
 		}
@@ -366,6 +486,10 @@ func (w wrong) fitsMass(tx *eventstore.Tx, kind, id string, right correction.Fac
 		if w.part == "" || kind == stream.Stone.Name {
 			w.put(tx, also, event)
 		}
+		if public.GetWeighedSince() {
+			return more
+		}
+		return 0
 	}, nil
 }
 

@@ -165,7 +165,8 @@ func (s *Server) decidePiece(ctx context.Context, req pieceRequest, bench bool, 
 		if at.settings, err = command.Settings(tx, s.node.Coop(), tx.Now()); err != nil {
 			return nil, err
 		}
-		if tagged, ok := req.(interface{ GetEtag() string }); ok {
+		_, ofPlan := req.(planRequest) // whose etag is the plan's
+		if tagged, ok := req.(interface{ GetEtag() string }); ok && !ofPlan {
 			if err := wire.Unchanged(tagged.GetEtag(), func() *typev1.Piece { return wire.BenchPiece(rough.State, at.settings.Wait()) }); err != nil {
 				return nil, err
 			}

@@ -24,16 +24,18 @@ import (
 // Server implements cutterv1.CutterServiceServer.
 type Server struct {
 	cutterv1.UnimplementedCutterServiceServer
-	node  *eventstore.Node
-	lists query.Lists
-	desks chan struct{} // one taken while something is reckoned
+	node     *eventstore.Node
+	lists    query.Lists
+	desks    chan struct{} // one taken while something is reckoned
+	searches chan struct{} // one taken while plans are searched
 }
 
 // New makes the service of a node.
 func New(node *eventstore.Node, tokens page.Token) *Server {
+	desks := max(1, runtime.GOMAXPROCS(0)-1)
 	return &Server{
 		node: node, lists: query.Lists{Node: node, Tokens: tokens},
-		desks: make(chan struct{}, max(1, runtime.GOMAXPROCS(0)-1)),
+		desks: make(chan struct{}, desks), searches: make(chan struct{}, 2*desks),
 	}
 }
 

@@ -9,11 +9,7 @@ import (
 	"seamshare.example/eventstore"
 	"seamshare.example/services/access"
 	"seamshare.example/services/command"
-	"seamshare.example/services/domain/lot"
-	"seamshare.example/services/domain/order"
 	"seamshare.example/services/domain/parcel"
-	"seamshare.example/services/domain/piece"
-	"seamshare.example/services/domain/stone"
 	"seamshare.example/services/stream"
 	"seamshare.example/services/wire"
 
@@ -88,7 +84,7 @@ func (s *Server) CloseParcel(ctx context.Context, req *cutterv1.CloseParcelReque
 		if err := wire.Unchanged(req.GetEtag(), func() *typev1.Parcel { return wire.Parcel(lot.State, lot.Version, me, tx.Now()) }); err != nil {
 			return nil, err
 		}
-		left, err := leftover(tx, lot.State)
+		left, err := command.Leftover(tx, lot.State)
 		if err != nil {
 			return nil, err
 		}
@@ -99,84 +95,4 @@ func (s *Server) CloseParcel(ctx context.Context, req *cutterv1.CloseParcelReque
 		return nil, err
 	}
 	return &cutterv1.CloseParcelResponse{Parcel: shown(did, me), Position: uint64(did.Position)}, nil
-}
-
-// leftover finds what stands against closing a parcel, by way of its pieces.
-func leftover(l eventstore.Loader, lot parcel.State) (left parcel.Leftover, err error) {
-	for _, line := range lot.Lines {
-		p, _, err := eventstore.Load(l, stream.Piece, line.PieceID)
-		if err != nil {
-			return left, err
-		}
-		for _, part := range p.Parts {
-			switch {
-			case part.LotID != "":
-				err = lotSold(l, &left, part.LotID)
-			case part.Fate == piece.Stone:
-				err = sold(l, &left, part.StoneID)
-			case part.Fate != piece.Shelf && part.Fate != piece.Offcut && part.Fate != piece.MovedOn:
-				left.InWork = append(left.InWork, "part "+part.Name)
-			}
-			if err != nil {
-				return left, err
-			}
-		}
-	}
-	return left, nil
-}
-
-// sold notes a stone that isn't sold, or not paid. One that is gone is accounted for.
-func sold(l eventstore.Loader, left *parcel.Leftover, stoneID string) error {
-	st, _, err := eventstore.Load(l, stream.Stone, stoneID)
-	if err != nil {
-		return err
-	}
-	name := "stone " + st.Facts.GetLabel()
-	switch st.Stage {
-	case stone.Lost, stone.Broken:
-		return nil
-	case stone.InLot:
-		return lotSold(l, left, st.LotID)
-	}
-	if st.OrderID == "" {
-		left.Unsold = append(left.Unsold, name)
-		return nil
-	}
-	o, _, err := eventstore.Load(l, stream.Order, st.OrderID)
-	if err != nil {
-		return err
-	}
-	if !paid(o, stoneID) {
-		left.Unpaid = append(left.Unpaid, name)
-	}
-	return nil
-}
-
-// lotSold notes a counted lot that isn't sold out, or not paid.
-func lotSold(l eventstore.Loader, left *parcel.Leftover, lotID string) error {
-	made, _, err := eventstore.Load(l, stream.Lot, lotID)
-	if err != nil {
-		return err
-	}
-	name := "lot " + made.Facts.GetLabel()
-	if made.Stage != lot.SoldOut {
-		left.Unsold = append(left.Unsold, name)
-		return nil
-	}
-	for _, p := range made.Portions {
-		o, _, err := eventstore.Load(l, stream.Order, p.OrderID)
-		if err != nil {
-			return err
-		}
-		if o.Open() > 0 {
-			left.Unpaid = append(left.Unpaid, name)
-			return nil
-		}
-	}
-	return nil
-}
-
-func paid(o order.State, stoneID string) bool {
-	line, ok := o.Line(stoneID)
-	return ok && line.Paid >= line.Price
 }

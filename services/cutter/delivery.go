@@ -110,9 +110,9 @@ func (s *Server) DispatchOrder(ctx context.Context, req *cutterv1.DispatchOrderR
 			if err != nil {
 				return nil, err
 			}
-			measured := wire.ReadMeasured(m)
-			differs := stone.Differs(st.Measured(), measured)
-			leaving = append(leaving, order.MeasuredStone{StoneID: m.GetStoneId(), Measured: measured, MassDiffers: differs.Mass, SizeDiffers: differs.Size})
+			before, measured := st.Measured(), wire.ReadMeasured(m)
+			differs := stone.Differs(before, measured)
+			leaving = append(leaving, order.MeasuredStone{StoneID: m.GetStoneId(), Measured: measured, Before: before, MassDiffers: differs.Mass, SizeDiffers: differs.Size})
 		}
 		var portions []*orderv1.SentPortion
 		for _, p := range req.GetLots() {
@@ -155,6 +155,39 @@ func (s *Server) AnswerDamageClaim(ctx context.Context, req *cutterv1.AnswerDama
 		return nil, err
 	}
 	return &cutterv1.AnswerDamageClaimResponse{Sale: shown, Position: position}, nil
+}
+
+// CallOffUnpaidOrder implements cutterv1.CutterServiceServer. The caller's stones are on
+// sale again as they were, their portions back in their lots; what others sold in the
+// order stays sold.
+func (s *Server) CallOffUnpaidOrder(ctx context.Context, req *cutterv1.CallOffUnpaidOrderRequest) (*cutterv1.CallOffUnpaidOrderResponse, error) {
+	me := access.Caller(ctx).Member
+	shown, position, err := s.sale(ctx, req, req.GetOrderId(), func(tx *eventstore.Tx, o *command.Thing[order.State]) ([]*orderv1.Event, error) {
+		buyer, err := tradesAs(tx, o.State.Buyer)
+		if err != nil {
+			return nil, err
+		}
+		if err := wire.Unchanged(req.GetEtag(), func() *cutterv1.Sale { return wire.Sale(o.State, me, buyer) }); err != nil {
+			return nil, err
+		}
+		events, err := o.State.CallOffUnpaid(me, req.GetWhy(), tx.Now())
+		if err != nil {
+			return nil, err
+		}
+		for _, l := range o.State.Lines {
+			if l.Seller != me || l.Returned {
+				continue
+			}
+			if err := command.CallOff(tx, o.ID, l, req.GetWhy()); err != nil {
+				return nil, err
+			}
+		}
+		return events, nil
+	})
+	if err != nil {
+		return nil, err
+	}
+	return &cutterv1.CallOffUnpaidOrderResponse{Sale: shown, Position: position}, nil
 }
 
 // AcceptLotReturn implements cutterv1.CutterServiceServer. A portion comes back as a

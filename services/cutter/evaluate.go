@@ -4,8 +4,6 @@ import (
 	"context"
 	"fmt"
 
-	"google.golang.org/protobuf/proto"
-
 	cutterv1 "seamshare.example/proto/gen/seamshare/cutter/v1"
 	typev1 "seamshare.example/proto/gen/seamshare/type/v1"
 
@@ -86,7 +84,7 @@ func (s *Server) EvaluatePlan(ctx context.Context, req *cutterv1.EvaluatePlanReq
 	if err != nil {
 		return nil, err
 	}
-	result, err := try.run(ctx, s)
+	result, err := s.evaluate(ctx, try.study, try.plan, try.prices)
 	if err != nil {
 		return nil, err
 	}
@@ -94,13 +92,8 @@ func (s *Server) EvaluatePlan(ctx context.Context, req *cutterv1.EvaluatePlanReq
 	if req.GetWithoutOutlines() {
 		wire.WithoutOutlines(shown.GetTrunk())
 	}
-	if n := proto.Size(shown); n > maxResult {
-		return nil, rule.Broken{
-			Reason: rule.KeepsTooMuch, Field: "without_outlines", Value: fmt.Sprintf("%d bytes with them", n), Rule: fmt.Sprintf("an answer takes at most %d bytes", maxResult),
-			Hint: "ask without outlines, or draw with fewer points",
-		}
-	}
-	return &cutterv1.EvaluatePlanResponse{Result: shown, Position: position}, nil
+	out := &cutterv1.EvaluatePlanResponse{Result: shown, Position: position}
+	return out, fits(out, "without_outlines", "ask without outlines, or draw with fewer points")
 }
 
 // trial is a plan to try on a drawing.
@@ -117,14 +110,11 @@ func (t *trial) complete(req *cutterv1.EvaluatePlanRequest, rough piece.State) e
 		return rule.Broken{Reason: rule.FieldInvalid, Field: "cut", Value: "both or neither", Rule: "it is a kept plan or another one that is tried", Hint: "give plan_id or cut, one of them"}
 	}
 	if id := req.GetPlanId(); id != "" {
-		plan, ok := rough.Plan(id)
-		if !ok {
-			return rule.NotThere("plan_id", "plan")
+		now, err := rough.MeasuredPlan(id)
+		if err != nil {
+			return err
 		}
-		stored := plan.Now().Plan
-		if stored.GetCut() == nil {
-			return rule.Broken{Reason: rule.NotMeasured, Field: "plan_id", Value: id, Rule: "the plan is in words only", Hint: "measure it on a drawing, or give another in cut"}
-		}
+		stored := now.Plan
 		t.plan = piece.Cut(stored.GetCut())
 		if req.GetPrices() == nil {
 			t.prices = piece.Prices(stored.GetPrices())
@@ -143,17 +133,18 @@ func (t *trial) complete(req *cutterv1.EvaluatePlanRequest, rough piece.State) e
 	return err
 }
 
-func (t *trial) run(ctx context.Context, s *Server) (saw.Result, error) {
+// evaluate reckons what comes of a plan, in its turn.
+func (s *Server) evaluate(ctx context.Context, study saw.Study, plan saw.Plan, prices saw.Prices) (saw.Result, error) {
 	release, err := s.reckon(ctx)
 	if err != nil {
 		return saw.Result{}, err
 	}
 	defer release()
-	drawn, err := piece.Draw("drawing", t.study)
+	drawn, err := piece.Draw("drawing", study)
 	if err != nil {
 		return saw.Result{}, err
 	}
-	return drawn.Evaluate("cut", t.plan, "prices", t.prices)
+	return drawn.Evaluate("cut", plan, "prices", prices)
 }
 
 // draw checks a drawing, in its turn.

@@ -16,6 +16,7 @@ import (
 	"seamshare.example/services/domain/parcel"
 	"seamshare.example/services/domain/piece"
 	"seamshare.example/services/domain/rule"
+	"seamshare.example/services/domain/stone"
 	"seamshare.example/services/query"
 	"seamshare.example/services/stream"
 	"seamshare.example/services/view"
@@ -219,22 +220,25 @@ func (s *Server) TakeLotOffSale(ctx context.Context, req *cutterv1.TakeLotOffSal
 }
 
 // UnmakeLot implements cutterv1.CutterServiceServer. All that went into the lot goes
-// back where it stood.
+// back where it stood. What weighs otherwise than it went in is weighed anew in its
+// piece's books, where the difference is unexplained mass.
 func (s *Server) UnmakeLot(ctx context.Context, req *cutterv1.UnmakeLotRequest) (*cutterv1.UnmakeLotResponse, error) {
-	me := access.Caller(ctx).Member
+	who := access.Caller(ctx)
 	shown, position, err := s.onLot(ctx, req, func(tx *eventstore.Tx, l *command.Thing[lot.State]) (*lotv1.Event, error) {
-		unmade, err := l.State.Unmake(me, req.GetWhy())
+		var again []*lotv1.Source
+		weighed := map[string]*eventv1.Weighing{}
+		for _, w := range req.GetWeighed() {
+			src := &lotv1.Source{PieceId: w.GetPieceId(), Part: w.GetPart(), StoneId: w.GetStoneId(), Count: w.GetCount(), Weighing: wire.ReadWeighing(w.GetWeighing())}
+			again = append(again, src)
+			weighed[sourceName(src)] = src.GetWeighing()
+		}
+		unmade, err := l.State.Unmake(who.Member, req.GetWhy(), again)
 		if err != nil {
 			return nil, err
 		}
-		pieces := map[string]*command.Thing[piece.State]{}
+		back := bringing{tx: tx, who: who, lotID: l.ID, why: req.GetWhy(), pieces: map[string]*command.Thing[piece.State]{}}
 		for _, src := range l.State.Facts.GetSources() {
-			if src.GetStoneId() != "" {
-				err = takeStoneOut(tx, src.GetStoneId(), l.ID)
-			} else {
-				err = takePartBack(tx, me, pieces, src.GetPieceId(), src.GetPart())
-			}
-			if err != nil {
+			if err := back.bring(src, weighed[sourceName(src)]); err != nil {
 				return nil, err
 			}
 		}
@@ -246,28 +250,72 @@ func (s *Server) UnmakeLot(ctx context.Context, req *cutterv1.UnmakeLotRequest) 
 	return &cutterv1.UnmakeLotResponse{Lot: shown, Position: position}, nil
 }
 
-func takeStoneOut(tx *eventstore.Tx, id, lotID string) error {
-	st, err := command.Open(tx, stream.Stone, id)
+// sourceName tells the sources of a lot apart: a stone has its own name, a part its
+// piece's too.
+func sourceName(src *lotv1.Source) string {
+	if src.GetStoneId() != "" {
+		return "stone/" + src.GetStoneId()
+	}
+	return src.GetPieceId() + "/" + src.GetPart()
+}
+
+// bringing brings what went into a lot back to where it stood. Each piece is opened once.
+type bringing struct {
+	tx         *eventstore.Tx
+	who        access.Identity
+	lotID, why string
+	pieces     map[string]*command.Thing[piece.State]
+}
+
+// bring brings one back; weighed is nil where it weighs what it went in with.
+func (b *bringing) bring(src *lotv1.Source, weighed *eventv1.Weighing) error {
+	if src.GetStoneId() != "" {
+		if err := b.stone(src.GetStoneId(), weighed); err != nil || weighed == nil {
+			return err
+		}
+	} else if err := takePartBack(b.tx, b.who.Member, b.pieces, src.GetPieceId(), src.GetPart()); err != nil || weighed == nil {
+		return err
+	}
+	rough, err := openPiece(b.tx, b.pieces, src.GetPieceId())
 	if err != nil {
 		return err
 	}
-	out, err := st.State.TakeFromLot(lotID)
+	counted, err := rough.State.Recount(piece.Counting{Person: b.who.Person, Note: b.note(), Part: src.GetPart(), Weighing: weighed})
+	if err != nil {
+		return err
+	}
+	rough.Record(counted)
+	return nil
+}
+
+func (b *bringing) stone(id string, weighed *eventv1.Weighing) error {
+	st, err := command.Open(b.tx, stream.Stone, id)
+	if err != nil {
+		return err
+	}
+	out, err := st.State.TakeFromLot(b.lotID)
 	if err != nil {
 		return err
 	}
 	st.Record(out)
+	if weighed == nil {
+		return nil
+	}
+	counted, err := st.State.Recount(stone.Counting{Person: b.who.Person, Note: b.note(), Weighing: weighed})
+	if err != nil {
+		return err
+	}
+	st.Record(counted)
 	return nil
 }
 
+func (b *bringing) note() string { return "as its lot was unmade: " + b.why }
+
 // takePartBack brings a part back to where it stood. Each piece is opened once.
 func takePartBack(tx *eventstore.Tx, me string, pieces map[string]*command.Thing[piece.State], id, part string) error {
-	rough, ok := pieces[id]
-	if !ok {
-		var err error
-		if rough, err = command.Open(tx, stream.Piece, id); err != nil {
-			return err
-		}
-		pieces[id] = rough
+	rough, err := openPiece(tx, pieces, id)
+	if err != nil {
+		return err
 	}
 	back, err := rough.State.TakeBack(me, part)
 	if err != nil {
@@ -275,6 +323,19 @@ func takePartBack(tx *eventstore.Tx, me string, pieces map[string]*command.Thing
 	}
 	rough.Record(back)
 	return nil
+}
+
+// openPiece opens a piece once, however often it is asked for.
+func openPiece(tx *eventstore.Tx, pieces map[string]*command.Thing[piece.State], id string) (*command.Thing[piece.State], error) {
+	if rough := pieces[id]; rough != nil {
+		return rough, nil
+	}
+	rough, err := command.Open(tx, stream.Piece, id)
+	if err != nil {
+		return nil, err
+	}
+	pieces[id] = rough
+	return rough, nil
 }
 
 // GetLot implements cutterv1.CutterServiceServer.

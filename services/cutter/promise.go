@@ -102,7 +102,7 @@ func (s *Server) DeliverPromise(ctx context.Context, req *cutterv1.DeliverPromis
 		if err != nil {
 			return nil, err
 		}
-		if err := sellPromised(tx, p.State, stones, orderID); err != nil {
+		if err := s.sellPromised(tx, p.State, stones, orderID); err != nil {
 			return nil, err
 		}
 		p.Record(delivered)
@@ -115,7 +115,7 @@ func (s *Server) DeliverPromise(ctx context.Context, req *cutterv1.DeliverPromis
 }
 
 // sellPromised sells the stones of a promise into an order.
-func sellPromised(tx *eventstore.Tx, p promise.State, stones []*command.Thing[stone.State], orderID string) error {
+func (s *Server) sellPromised(tx *eventstore.Tx, p promise.State, stones []*command.Thing[stone.State], orderID string) error {
 	var broken rule.All
 	lines := make([]order.Line, len(stones))
 	for i, st := range stones {
@@ -131,7 +131,11 @@ func sellPromised(tx *eventstore.Tx, p promise.State, stones []*command.Thing[st
 	if err := broken.Err(); err != nil {
 		return err
 	}
-	placed, err := order.State{}.Place(orderID, p.Jeweller, p.Items[0].GetPrice().GetCurrency(), lines, order.Terms{PromiseID: p.ID})
+	settings, err := command.Settings(tx, s.node.Coop(), tx.Now())
+	if err != nil {
+		return err
+	}
+	placed, err := order.State{}.Place(orderID, p.Jeweller, p.Items[0].GetPrice().GetCurrency(), lines, order.Terms{PromiseID: p.ID, PayBy: command.PayBy(settings, tx.Now())})
 	if err != nil {
 		return err
 	}

@@ -115,10 +115,17 @@ func (s *Server) DropPlan(ctx context.Context, req *cutterv1.DropPlanRequest) (*
 type planRequest interface {
 	pieceRequest
 	GetPlanId() string
+	GetEtag() string
 }
 
 func (s *Server) onPlan(ctx context.Context, req planRequest, decide func(desk, piece.State) (*piecev1.Event, error)) (*typev1.Plan, uint64, error) {
-	did, _, err := s.decidePiece(ctx, req, onPaper, func(_ *eventstore.Tx, at desk, rough piece.State) (*piecev1.Event, error) { return decide(at, rough) })
+	did, _, err := s.decidePiece(ctx, req, onPaper, func(_ *eventstore.Tx, at desk, rough piece.State) (*piecev1.Event, error) {
+		plan, _ := rough.Plan(req.GetPlanId())
+		if err := wire.Unchanged(req.GetEtag(), func() *typev1.Plan { return wire.Plan(plan) }); err != nil {
+			return nil, err
+		}
+		return decide(at, rough)
+	})
 	if err != nil {
 		return nil, 0, err
 	}

@@ -96,9 +96,7 @@ func fromValidation(err error) *Error {
 	fields := make([]Field, 0, len(broken.Violations))
 	for _, v := range broken.Violations {
 		f := Field{Path: protovalidate.FieldPathString(v.Proto.GetField()), Problem: v.Proto.GetMessage(), Rule: v.Proto.GetRuleId()}
-		if v.Proto.GetRuleId() == "string.pattern" && v.FieldValue.IsValid() && v.RuleValue.IsValid() {
-			f.Problem = patternWords(v.FieldValue.String(), v.RuleValue.String())
-		}
+		f.Problem = problemWords(v, f.Problem)
 		if f.Problem == "" {
 			f.Problem = fmt.Sprintf("breaks the rule %s", v.Proto.GetRuleId())
 		}
@@ -139,6 +137,8 @@ func ruleCode(k rule.Kind) codes.Code {
 		return codes.InvalidArgument
 	case rule.State:
 		return codes.FailedPrecondition
+	case rule.Taken:
+		return codes.AlreadyExists
 	}
 	return codes.Internal
 }

@@ -15,9 +15,7 @@ import (
 	"seamshare.example/services/stream"
 	"seamshare.example/services/wire"
 
-	lotv1 "seamshare.example/proto/gen/seamshare/event/lot/v1"
 	orderv1 "seamshare.example/proto/gen/seamshare/event/order/v1"
-	stonev1 "seamshare.example/proto/gen/seamshare/event/stone/v1"
 )
 
 // own runs a command on one order; that it is the caller's is the order's rule.
@@ -50,7 +48,7 @@ func (s *Server) CancelOrder(ctx context.Context, req *jewellerv1.CancelOrderReq
 			return nil, err
 		}
 		for _, l := range o.State.Lines {
-			if err := callOff(tx, o.ID, l, req.GetWhy()); err != nil {
+			if err := command.CallOff(tx, o.ID, l, req.GetWhy()); err != nil {
 				return nil, err
 			}
 		}
@@ -60,32 +58,6 @@ func (s *Server) CancelOrder(ctx context.Context, req *jewellerv1.CancelOrderReq
 		return nil, err
 	}
 	return &jewellerv1.CancelOrderResponse{Order: shown, Position: position}, nil
-}
-
-// callOff brings one line back to where it was sold from.
-func callOff(tx *eventstore.Tx, orderID string, l order.Line, why string) error {
-	if l.LotID != "" {
-		from, err := command.Open(tx, stream.Lot, l.LotID)
-		if err != nil {
-			return err
-		}
-		var back *lotv1.Event
-		if back, err = from.State.CallOff(orderID, why); err != nil {
-			return err
-		}
-		from.Record(back)
-		return nil
-	}
-	st, err := command.Open(tx, stream.Stone, l.StoneID)
-	if err != nil {
-		return err
-	}
-	var unsold *stonev1.Event
-	if unsold, err = st.State.CancelSale(orderID); err != nil {
-		return err
-	}
-	st.Record(unsold)
-	return nil
 }
 
 // ReceiveOrder implements jewellerv1.JewellerServiceServer.
@@ -112,7 +84,7 @@ func readArrived(o order.State, stones []*typev1.Measured) (measured []order.Mea
 		arrived := order.MeasuredStone{StoneID: m.GetStoneId(), Measured: wire.ReadMeasured(m)}
 		if l, ok := o.Line(m.GetStoneId()); ok && l.Sent != nil {
 			differs := stone.Differs(l.Sent, arrived.Measured)
-			arrived.MassDiffers, arrived.SizeDiffers = differs.Mass, differs.Size
+			arrived.Before, arrived.MassDiffers, arrived.SizeDiffers = l.Sent, differs.Mass, differs.Size
 		}
 		measured = append(measured, arrived)
 	}

@@ -57,7 +57,11 @@ func (s *Server) PlaceOrder(ctx context.Context, req *jewellerv1.PlaceOrderReque
 		if err != nil {
 			return nil, err
 		}
-		placed, err := purchase.State.Place(id, me, currency, append(lines, more...), order.Terms{Deposit: deposit})
+		settings, err := command.Settings(tx, s.node.Coop(), tx.Now())
+		if err != nil {
+			return nil, err
+		}
+		placed, err := purchase.State.Place(id, me, currency, append(lines, more...), order.Terms{Deposit: deposit, PayBy: command.PayBy(settings, tx.Now())})
 		if err := broken.Merge("", err); err != nil {
 			return nil, err
 		}

@@ -30,14 +30,14 @@ func (s *Store) Check(req proto.Message) error {
 }
 
 // Named gives the pictures that a message of the API or an event names: those of each
-// message of type Photo in it, with its path.
+// message of type Photo or Underlay in it, with its path.
 func Named(m proto.Message, fn func(field string, sum Sum)) { named(m.ProtoReflect(), "", fn) }
 
 func named(m protoreflect.Message, at string, fn func(string, Sum)) {
 	if !mayName(m.Descriptor()) {
 		return
 	}
-	if m.Descriptor().Name() == "Photo" {
+	if names(m.Descriptor()) {
 		if sum, ok := SumOf(m.Get(m.Descriptor().Fields().ByName("sha256")).Bytes()); ok {
 			fn(at, sum)
 		}
@@ -61,6 +61,11 @@ func named(m protoreflect.Message, at string, fn func(string, Sum)) {
 	})
 }
 
+// names tells whether a type is of those that name a picture: a photo, or one that lies under a drawing.
+func names(d protoreflect.MessageDescriptor) bool {
+	return (d.Name() == "Photo" || d.Name() == "Underlay") && d.Fields().ByName("sha256") != nil
+}
+
 // may remembers which types can name a picture: few do, and requests are many.
 var may sync.Map // protoreflect.FullName → bool
 
@@ -74,7 +79,7 @@ func mayName(d protoreflect.MessageDescriptor) bool {
 }
 
 func reaches(d protoreflect.MessageDescriptor, seen map[protoreflect.FullName]bool) bool {
-	if d.Name() == "Photo" && d.Fields().ByName("sha256") != nil {
+	if names(d) {
 		return true
 	}
 	if seen[d.FullName()] {

@@ -383,6 +383,8 @@ func TestCheck(t *testing.T) {
 	}
 	there, gone := &typev1.Photo{Sha256: kept.Sum[:]}, &typev1.Photo{Sha256: make([]byte, 32)}
 	ruletest.Refused(t, s.Check(&cutterv1.StudyPieceRequest{Photos: []*typev1.Photo{there, gone}}), rule.PhotoNotThere, "photos[1].sha256")
+	under := &typev1.Drawing{Underlays: []*typev1.Underlay{{Sha256: kept.Sum[:]}, {Sha256: make([]byte, 32)}}}
+	ruletest.Refused(t, s.Check(&cutterv1.StudyPieceRequest{Drawing: under}), rule.PhotoNotThere, "drawing.underlays[1].sha256")
 	for _, err := range []error{
 		s.Check(&cutterv1.StudyPieceRequest{Photos: []*typev1.Photo{there}}),
 		s.Check(&coopv1.GetPhotoRequest{Sha256: gone.GetSha256()}), // asks, and names none

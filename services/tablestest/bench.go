@@ -492,6 +492,11 @@ func lotReturned(w *World, b bench) error {
 	return err
 }
 
+func callOffLot(w *World, b bench) error {
+	_, err := w.Jeweller.Jeweller().CancelOrder(w.Ctx(), &jewellerv1.CancelOrderRequest{RequestId: command.NewID(), OrderId: b.order, Why: "the customer left"})
+	return err
+}
+
 func ofChips(b bench) *typev1.LotSource {
 	return &typev1.LotSource{PieceId: b.piece, Part: b.part, Count: 3, Weighing: cooptest.Grams(benchUg)}
 }
@@ -512,11 +517,13 @@ func lotTrial() Trial {
 			"unmade":   {{Make: after(made, said(unmakeLot))}},
 		},
 		Do: map[string][]Call[bench]{
-			"CutterService/MakeLot":         {{Fresh: true, Do: makeLot(ofChips)}},
-			"CutterService/PutLotOnSale":    {{Do: said(offerLot)}},
-			"CutterService/TakeLotOffSale":  {{Do: said(lotOffSale)}},
-			"CutterService/UnmakeLot":       {{With: []string{whole}, Do: said(unmakeLot)}},
-			"CutterService/AcceptLotReturn": {{With: []string{"", begun}, Do: said(lotReturned)}},
+			"CutterService/MakeLot":            {{Fresh: true, Do: makeLot(ofChips)}},
+			"CutterService/PutLotOnSale":       {{Do: said(offerLot)}},
+			"CutterService/TakeLotOffSale":     {{Do: said(lotOffSale)}},
+			"CutterService/UnmakeLot":          {{With: []string{whole}, Do: said(unmakeLot)}},
+			"CutterService/AcceptLotReturn":    {{With: []string{"", begun}, Do: said(lotReturned)}},
+			"CutterService/CallOffUnpaidOrder": {{With: []string{"", begun}, Do: said(func(w *World, b bench) error { return notPaid(w, b.order) })}},
+			"JewellerService/CancelOrder":      {{With: []string{"", begun}, Do: said(callOffLot)}},
 			"JewellerService/PlaceOrder": {
 				{Name: "a portion", With: []string{whole}, Do: orderLot(1)},
 				{Name: "all of it", With: []string{whole}, Do: orderLot(3)},

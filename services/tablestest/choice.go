@@ -44,11 +44,11 @@ func choiceTrial() Trial {
 	return Thing[bench]{
 		Table: piece.ChoiceTable,
 		In: map[string][]Recipe[bench]{
-			stage.None:    {{Make: inWork}},
-			"open":        {{Make: open}},
-			"held":        {{Make: after(open, said(comeOut(true)))}},
-			"didn't hold": {{Make: after(open, said(comeOut(false)))}},
-			"sure":        {{Make: after(inWork, decide(1))}},
+			stage.None: {{Make: inWork}},
+			"open":     {{Make: open}},
+			"held":     {{Make: after(open, said(comeOut(true)))}},
+			"failed":   {{Make: after(open, said(comeOut(false)))}},
+			"sure":     {{Make: after(inWork, decide(1))}},
 		},
 		Do: map[string][]Call[bench]{
 			"CutterService/RecordDecision": {{Name: "bold", Fresh: true, Do: decide(2)}, {Name: "sure", Fresh: true, Do: decide(1)}},
@@ -61,7 +61,7 @@ func choiceTrial() Trial {
 				if d.GetId() == b.choice {
 					return map[typev1.DecisionState]string{
 						typev1.DecisionState_DECISION_STATE_OPEN: "open", typev1.DecisionState_DECISION_STATE_HELD: "held",
-						typev1.DecisionState_DECISION_STATE_FAILED: "didn't hold", typev1.DecisionState_DECISION_STATE_SURE: "sure",
+						typev1.DecisionState_DECISION_STATE_FAILED: "failed", typev1.DecisionState_DECISION_STATE_SURE: "sure",
 					}[d.GetState()]
 				}
 			}

@@ -112,24 +112,40 @@ func payoutTrial() Trial {
 		_, err := w.Books.Coop().SettlePayoutLine(w.Ctx(), &coopv1.SettlePayoutLineRequest{RequestId: command.NewID(), RunId: e.id, LineId: e.line, Reference: "bank 9"})
 		return e, err
 	}
+	sendBack := func(by func(*World) cooptest.Person) func(w *World, e earning) (earning, error) {
+		return func(w *World, e earning) (earning, error) {
+			_, err := by(w).Coop().ReturnPayoutLine(w.Ctx(), &coopv1.ReturnPayoutLineRequest{RequestId: command.NewID(), RunId: e.id, LineId: e.line, Reason: "account closed"})
+			return e, err
+		}
+	}
+	theSecond := func(w *World) cooptest.Person {
+		w.twoPeople(w.Books, w.SecondBooks)
+		return w.SecondBooks
+	}
+	const oneSettled = "one is settled"
+	waiting := []string{"one line", "two lines"}
 	return Thing[earning]{
 		Table: payout.Table,
 		In: map[string][]Recipe[earning]{
 			stage.None: {{Make: sold}},
 			"prepared": {{Make: steps(prepare)}},
 			"rejected": {{Make: steps(prepare, reject)}},
-			"approved": {{Name: "one line", Make: steps(prepare, approveRun)}, {Name: "two lines", Make: steps(otherEarns, prepareFor(theMiner, theOther), approveRun)}},
-			"settled":  {{Make: steps(prepare, approveRun, settle)}},
+			"approved": {
+				{Name: "one line", Make: steps(prepare, approveRun)},
+				{Name: "two lines", Make: steps(otherEarns, prepareFor(theMiner, theOther), approveRun)},
+				{Name: oneSettled, Make: steps(otherEarns, prepareFor(theMiner, theOther), approveRun, settle)},
+			},
+			"settled": {{Make: steps(prepare, approveRun, settle)}},
 		},
 		Do: map[string][]Call[earning]{
 			"CoopService/PreparePayoutRun": {{Fresh: true, Do: prepare}},
 			"CoopService/ApprovePayoutRun": {{Do: approveRun}},
 			"CoopService/RejectPayoutRun":  {{Do: reject}},
-			"CoopService/SettlePayoutLine": {{Do: settle}},
-			"CoopService/ReturnPayoutLine": {{Do: func(w *World, e earning) (earning, error) {
-				_, err := w.Books.Coop().ReturnPayoutLine(w.Ctx(), &coopv1.ReturnPayoutLineRequest{RequestId: command.NewID(), RunId: e.id, LineId: e.line, Reason: "account closed"})
-				return e, err
-			}}},
+			"CoopService/SettlePayoutLine": {{With: waiting, Do: settle}},
+			"CoopService/ReturnPayoutLine": {
+				{With: waiting, In: []string{stage.None, "prepared", "rejected", "approved"}, Do: sendBack(func(w *World) cooptest.Person { return w.Books })},
+				{Name: "settled by mistake", With: []string{oneSettled, ""}, In: []string{"approved", "settled"}, Do: sendBack(theSecond)},
+			},
 		},
 		State: func(w *World, e earning) string {
 			got, err := w.Auditor.Coop().GetPayoutRun(w.Ctx(), &coopv1.GetPayoutRunRequest{RunId: e.id})

@@ -426,6 +426,7 @@ func sellingTrial() Trial {
 				_, err := w.Jeweller.Jeweller().CancelOrder(w.Ctx(), &jewellerv1.CancelOrderRequest{RequestId: command.NewID(), OrderId: s.order, Why: "the customer left"})
 				return err
 			})}},
+			"CutterService/CallOffUnpaidOrder":   {{With: []string{"ordered"}, In: []string{stone.SoldState}, Do: keep(func(w *World, s selling) error { return notPaid(w, s.order) })}},
 			"CutterService/AcceptReturn":         {{Do: keep(func(w *World, s selling) error { return acceptReturn(w, s.id) })}},
 			"JewellerService/BuyFromApproval":    {{Do: keep(func(w *World, s selling) error { return buyFrom(w, s.goods, s.id) })}},
 			"CutterService/TakeBackFromApproval": {{Do: keep(func(w *World, s selling) error { return goodsBack(w, s.goods, s.id) })}},
@@ -439,6 +440,7 @@ func sellingTrial() Trial {
 			},
 			Time: {{Do: func(w *World, s selling) (selling, error) { w.Advance(time.Hour); return s, nil }}},
 		},
+		Apart: map[string]string{"CutterService/CallOffUnpaidOrder": "it is of an order, whose days pass until then: holds end by themselves"},
 		State: func(w *World, s selling) string {
 			got, err := w.Cutter.Cutter().GetStone(w.Ctx(), &cutterv1.GetStoneRequest{StoneId: s.id})
 			if err != nil {

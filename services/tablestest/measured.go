@@ -6,6 +6,7 @@ import (
 
 	"seamshare.example/services/command"
 	"seamshare.example/services/domain/saw"
+	"seamshare.example/services/domain/saw/search"
 	"seamshare.example/services/wire"
 )
 
@@ -78,6 +79,16 @@ func StudyDrawn(w *World) *cutterv1.StudyPieceRequest {
 
 // DrawnPiece is a piece of the cutter's that was studied with a drawing.
 func DrawnPiece(w *World) string { return drawn(w).piece }
+
+// Suggest asks for plans of ovals for a piece of the cutter's.
+func Suggest(w *World) *cutterv1.SuggestPlansRequest {
+	plan := cutPlan()
+	want := search.Want{Pattern: plan.Ends[0].Stones[0], Sizes: []search.Size{{LengthUm: 10_000, WidthUm: 8_000}}}
+	return &cutterv1.SuggestPlansRequest{
+		PieceId: drawn(w).piece, Prices: wire.PriceList(prices()), Blade: wire.Blade(plan.Blades[0]), Settings: wire.Settings(plan.Settings),
+		Wants: []*typev1.StoneWanted{wire.WantedStone(want)}, Changes: 400,
+	}
+}
 
 func drawn(w *World) bench {
 	b := inWork(w)

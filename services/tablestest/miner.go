@@ -243,7 +243,7 @@ func (w *World) parcel(r rough) *typev1.Parcel {
 func claimTrial() Trial {
 	type claim struct{ id string }
 	record := func(w *World, c claim) (claim, error) {
-		got, err := w.Miner.Miner().RecordClaim(w.Ctx(), &minerv1.RecordClaimRequest{RequestId: command.NewID(), FieldId: w.FieldID, Name: "Claim 4"})
+		got, err := w.Miner.Miner().RecordClaim(w.Ctx(), &minerv1.RecordClaimRequest{RequestId: command.NewID(), FieldId: w.FieldID, Name: "Claim " + command.NewID()})
 		return claim{got.GetClaim().GetId()}, err
 	}
 	closing := said(func(w *World, c claim) error {

@@ -74,6 +74,27 @@ func ofLot(w *World) purchase {
 	return purchase{id: b.order, stone: nothing, due: 50000, portion: b}
 }
 
+// sendLot sends the portion of an order of a lot, counted and weighed.
+func sendLot(w *World, p purchase) (purchase, error) {
+	_, err := w.Cutter.Cutter().DispatchOrder(w.Ctx(), &cutterv1.DispatchOrderRequest{
+		RequestId: command.NewID(), OrderId: p.id, Carrier: "by hand", Reference: "1",
+		Lots: []*cutterv1.SentPortion{{LotId: p.portion.lot, Count: p.portion.portion, Weighing: portionWeighs(p.portion.portion)}},
+	})
+	return p, err
+}
+
+func receiveLot(w *World, p purchase) (purchase, error) {
+	_, err := w.Jeweller.Jeweller().ReceiveOrder(w.Ctx(), &jewellerv1.ReceiveOrderRequest{RequestId: command.NewID(), OrderId: p.id})
+	return p, err
+}
+
+// notPaid calls an order off after its day.
+func notPaid(w *World, order string) error {
+	w.Advance(15 * 24 * time.Hour)
+	_, err := w.Cutter.Cutter().CallOffUnpaidOrder(w.Ctx(), &cutterv1.CallOffUnpaidOrderRequest{RequestId: command.NewID(), OrderId: order, Why: "not paid, and not answered"})
+	return err
+}
+
 // outOf makes an order out of goods on approval that the jeweller answers for.
 func outOf(do func(*World, string, string) error) func(*World, purchase) (purchase, error) {
 	return func(w *World, p purchase) (purchase, error) {
@@ -91,29 +112,40 @@ func outOf(do func(*World, string, string) error) func(*World, purchase) (purcha
 }
 
 func orderTrial() Trial {
-	after := func(steps ...func(*World, purchase) (purchase, error)) func(*World) purchase {
+	from := func(place func(*World) purchase, steps ...func(*World, purchase) (purchase, error)) func(*World) purchase {
 		return func(w *World) purchase {
-			p, err := placeOne(w, stonesOnSale(w, 1)[0].GetId())
-			w.Must(err)
+			p := place(w)
 			for _, step := range steps {
+				var err error
 				p, err = step(w, p)
 				w.Must(err)
 			}
 			return p
 		}
 	}
+	after := func(steps ...func(*World, purchase) (purchase, error)) func(*World) purchase {
+		return from(func(w *World) purchase {
+			p, err := placeOne(w, stonesOnSale(w, 1)[0].GetId())
+			w.Must(err)
+			return p
+		}, steps...)
+	}
 	cancel := func(w *World, p purchase) (purchase, error) {
 		_, err := w.Jeweller.Jeweller().CancelOrder(w.Ctx(), &jewellerv1.CancelOrderRequest{RequestId: command.NewID(), OrderId: p.id, Why: "the customer left"})
 		return p, err
 	}
+	callOffUnpaid := func(w *World, p purchase) (purchase, error) { return p, notPaid(w, p.id) }
 	full, part := payOrder(50000), payOrder(10000)
+	lotSent := from(ofLot, payOrder(5000), sendLot)
+	stones := []string{"unpaid", "paid", "deposit paid", "claimed", "reduced"}
 	return Thing[purchase]{
 		Table: order.Table,
 		In: map[string][]Recipe[purchase]{
 			stage.None:   {{Make: func(w *World) purchase { return purchase{nothing, nothing, 50000, noBench(w)} }}},
 			"placed":     {{Name: "unpaid", Make: after()}, {Name: "paid", Make: after(full)}, {Name: "deposit paid", Make: after(part)}, {Name: "of a lot", Make: ofLot}},
-			"dispatched": {{Name: "paid", Make: after(full, dispatchOrder)}, {Name: "deposit paid", Make: after(part, dispatchOrder)}},
+			"dispatched": {{Name: "paid", Make: after(full, dispatchOrder)}, {Name: "deposit paid", Make: after(part, dispatchOrder)}, {Name: "of a lot", Make: lotSent}},
 			"received": {
+				{Name: "of a lot", Make: from(lotSent, receiveLot)},
 				{Name: "paid", Make: after(full, dispatchOrder, receiveOrder)},
 				{Name: "deposit paid", Make: after(part, dispatchOrder, receiveOrder)},
 				{Name: "claimed", Make: after(full, dispatchOrder, receiveOrder, claimDamage)},
@@ -124,18 +156,19 @@ func orderTrial() Trial {
 		},
 		Do: map[string][]Call[purchase]{
 			"JewellerService/PlaceOrder":     {{Fresh: true, Do: func(w *World, _ purchase) (purchase, error) { return placeOne(w, stonesOnSale(w, 1)[0].GetId()) }}},
-			"JewellerService/CancelOrder":    {{With: []string{"unpaid"}, Do: cancel}},
+			"JewellerService/CancelOrder":    {{With: []string{"unpaid", "of a lot"}, Do: cancel}},
 			"CoopService/RecordOrderPayment": {{With: []string{"unpaid", "deposit paid"}, Do: part}},
 			"CutterService/DispatchOrder":    {{With: []string{"paid", "deposit paid"}, Do: dispatchOrder}},
-			"JewellerService/ReceiveOrder":   {{Do: receiveOrder}},
-			"JewellerService/AskReturn": {{Do: func(w *World, p purchase) (purchase, error) {
+			"JewellerService/ReceiveOrder":   {{With: stones, Do: receiveOrder}, {With: []string{"of a lot"}, In: []string{"dispatched"}, Do: receiveLot}},
+			"JewellerService/AskReturn": {{With: stones, Do: func(w *World, p purchase) (purchase, error) {
 				_, err := w.Jeweller.Jeweller().AskReturn(w.Ctx(), &jewellerv1.AskReturnRequest{RequestId: command.NewID(), OrderId: p.id, StoneIds: []string{p.stone}, Why: "too dark"})
 				return p, err
 			}}},
-			"JewellerService/ClaimDamage":     {{With: []string{"paid", "deposit paid"}, Do: claimDamage}},
-			"CutterService/AnswerDamageClaim": {{With: []string{"claimed"}, Do: answerDamage}},
-			"CoopService/RecordRefund":        {{With: []string{"reduced", "paid"}, In: []string{stage.None, "placed", "dispatched", "returned", "called off"}, Do: refundOrder}, {With: []string{"reduced"}, In: []string{"received"}, Do: refundOrder}},
-			"CutterService/AcceptReturn":      {{With: []string{"unpaid", "paid", "deposit paid", "claimed", "reduced"}, Do: stoneBack}},
+			"JewellerService/ClaimDamage":      {{With: []string{"paid", "deposit paid"}, Do: claimDamage}},
+			"CutterService/AnswerDamageClaim":  {{With: []string{"claimed"}, Do: answerDamage}},
+			"CoopService/RecordRefund":         {{With: []string{"reduced", "paid"}, In: []string{stage.None, "placed", "dispatched", "returned", "called off"}, Do: refundOrder}, {With: []string{"reduced"}, In: []string{"received"}, Do: refundOrder}},
+			"CutterService/AcceptReturn":       {{With: stones, Do: stoneBack}},
+			"CutterService/CallOffUnpaidOrder": {{With: []string{"unpaid", "deposit paid", "of a lot"}, Do: callOffUnpaid}},
 			"CutterService/AcceptLotReturn": {{With: []string{"of a lot"}, Do: func(w *World, p purchase) (purchase, error) {
 				return p, lotReturned(w, p.portion)
 			}}},

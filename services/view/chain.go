@@ -7,6 +7,7 @@ import (
 	"math"
 	"slices"
 
+	lotv1 "seamshare.example/proto/gen/seamshare/event/lot/v1"
 	memberv1 "seamshare.example/proto/gen/seamshare/event/member/v1"
 	orderv1 "seamshare.example/proto/gen/seamshare/event/order/v1"
 	parcelv1 "seamshare.example/proto/gen/seamshare/event/parcel/v1"
@@ -45,12 +46,78 @@ func Chain(q History, stoneID string) ([]Link, error) {
 	if err != nil {
 		return nil, err
 	}
-	if err := c.part(walk{finished.GetPieceId(), finished.GetPart(), finished.GetStoneId(), "", math.MaxUint64}); err != nil {
+	if err := c.part(walk{pieceID: finished.GetPieceId(), part: finished.GetPart(), stoneID: finished.GetStoneId(), upTo: math.MaxUint64}); err != nil {
 		return nil, err
 	}
 	if err := c.parcel(finished.GetParcelId()); err != nil {
 		return nil, err
 	}
+	return c.inOrder()
+}
+
+// ErrNoLot: the log knows of no such lot.
+var ErrNoLot = errors.New("there is no such lot")
+
+// LotChain walks a counted lot back to the fields of all that went into it: the lot as it
+// was made and counted since, each part and stone on its way into it, and where each came
+// from, as Chain does. Nobody knows which of it a portion holds, so a portion's origin is
+// all of these. Who bought what is no part of it.
+//
+// The error is ErrNoLot where the lot was never made.
+func LotChain(q History, lotID string) ([]Link, error) {
+	c := chain{history: q}
+	records, err := c.records("lot", lotID)
+	if err != nil {
+		return nil, err
+	}
+	var made *lotv1.Made_Public
+	var at eventstore.Position
+	for _, rec := range records {
+		event, _ := rec.Event.(*lotv1.Event)
+		if p := event.GetMade().GetPublic(); p != nil {
+			made, at = p, rec.Position
+		}
+		if Words(event) != "" {
+			c.add(rec)
+		}
+	}
+	if made == nil {
+		return nil, ErrNoLot
+	}
+	for _, src := range made.GetSources() {
+		c.mixUps = map[string]bool{}
+		if src.GetStoneId() != "" {
+			if err := c.stoneInto(src.GetStoneId(), at); err != nil {
+				return nil, err
+			}
+		}
+		if err := c.part(walk{pieceID: src.GetPieceId(), part: src.GetPart(), stoneID: src.GetStoneId(), lotID: lotID, upTo: at}); err != nil {
+			return nil, err
+		}
+	}
+	if err := c.parcel(made.GetParcelId()); err != nil {
+		return nil, err
+	}
+	return c.inOrder()
+}
+
+// stoneInto adds what became of a stone until it went into a lot; that it was sold before
+// and came back is told without its order.
+func (c *chain) stoneInto(id string, upTo eventstore.Position) error {
+	records, err := c.records("stone", id)
+	if err != nil {
+		return err
+	}
+	for _, rec := range records {
+		if event, _ := rec.Event.(*stonev1.Event); rec.Position < upTo && Words(event) != "" {
+			c.add(rec)
+		}
+	}
+	return nil
+}
+
+// inOrder adds the corrections of what was walked, and gives it all in the order of the log.
+func (c *chain) inOrder() ([]Link, error) {
 	if err := c.corrections(); err != nil {
 		return nil, err
 	}
@@ -127,10 +194,11 @@ func (c *chain) order(id string) error {
 }
 
 // walk is a part to walk back from, and when: what was done to it from upTo on is no
-// matter. What it became is a stone, a piece of a newer parcel, or one of a mix-up.
+// matter. What it became is a stone, a piece of a newer parcel, one of a lot, or one of a
+// mix-up.
 type walk struct {
-	pieceID, part, stoneID, newID string
-	upTo                          eventstore.Position
+	pieceID, part, stoneID, newID, lotID string
+	upTo                                 eventstore.Position
 }
 
 // part walks back from a part to the piece as it was described, and on into the older
@@ -160,7 +228,8 @@ func (c *chain) part(w walk) error {
 				c.add(rec)
 			}
 		case *piecev1.Event_MovedOn:
-			if newID != "" && e.MovedOn.GetPublic().GetNewPieceId() == newID {
+			p := e.MovedOn.GetPublic()
+			if newID != "" && p.GetNewPieceId() == newID || w.lotID != "" && p.GetLotId() == w.lotID && p.GetPart() == part {
 				c.add(rec)
 			}
 		case *piecev1.Event_MixedUp:
@@ -205,7 +274,7 @@ func (c *chain) before(p *piecev1.Described_Public, upTo eventstore.Position) er
 	if err := c.parcel(o.GetParcelId()); err != nil {
 		return err
 	}
-	return c.part(walk{o.GetPieceId(), o.GetPart(), "", p.GetPieceId(), upTo})
+	return c.part(walk{pieceID: o.GetPieceId(), part: o.GetPart(), newID: p.GetPieceId(), upTo: upTo})
 }
 
 // group adds the counted lot that a piece was taken out of, and how it was.

@@ -5,6 +5,8 @@ import (
 	"slices"
 	"strings"
 
+	correctionv1 "seamshare.example/proto/gen/seamshare/event/correction/v1"
+	lotv1 "seamshare.example/proto/gen/seamshare/event/lot/v1"
 	parcelv1 "seamshare.example/proto/gen/seamshare/event/parcel/v1"
 	piecev1 "seamshare.example/proto/gen/seamshare/event/piece/v1"
 	stockv1 "seamshare.example/proto/gen/seamshare/event/stock/v1"
@@ -20,7 +22,7 @@ import (
 //
 //	open, exception id            → kind, thing, words, whom it concerns
 //	closed, exception id          → the same, the note, who closed it
-//	of, thing                     → the parcel of a piece or stone, and whether its field is shown
+//	of, thing                     → the parcel of a piece, stone or lot, and whether its field is shown
 //	parties, parcel id            → seller, buyer
 //	where, place, thing           → holder
 //	place, thing                  → place
@@ -42,6 +44,8 @@ const (
 	CountDifference    = "count difference"
 	MixUp              = "mix-up"
 	OverdueApproval    = "overdue approval"
+	ClosedNotPaid      = "closed and not paid"
+	OrderNotPaid       = "order not paid"
 	ChainNotFull       = "chain not full"
 	PayoutDiffers      = "payout doesn't recompute"
 )
@@ -63,8 +67,12 @@ func (v Exceptions) Apply(rows eventstore.Rows, rec eventstore.Record) error {
 		return v.piece(rows, rec, event)
 	case *stonev1.Event:
 		return v.stone(rows, event)
+	case *lotv1.Event:
+		return v.lot(rows, rec, event)
 	case *stockv1.Event:
 		return v.stock(rows, event)
+	case *correctionv1.Event:
+		return v.corrected(rows, rec, event)
 	}
 	return nil
 }
@@ -82,20 +90,31 @@ func (v Exceptions) parcel(rows eventstore.Rows, rec eventstore.Record, event *p
 		rows.Set(key("parties", id), row{}.text(seller).text(e.DealMade.GetPrivate().GetBuyerId()))
 	case *parcelv1.Event_HandedOver:
 		p := e.HandedOver.GetPublic()
-		return v.handover(rows, rec, p.GetParcelId(), "the buyer", p.GetDifferenceUg(), p.GetCountDifference(), p.GetBeyondTolerance())
+		return v.handover(rows, rec.Position, p.GetParcelId(), "the buyer", p.GetDifferenceUg(), p.GetCountDifference(), p.GetBeyondTolerance())
 	case *parcelv1.Event_HandedBack:
 		p := e.HandedBack.GetPublic()
-		return v.handover(rows, rec, p.GetParcelId(), "the seller, as it came back,", p.GetDifferenceUg(), p.GetCountDifference(), p.GetBeyondTolerance())
+		return v.handover(rows, rec.Position, p.GetParcelId(), "the seller, as it came back,", p.GetDifferenceUg(), p.GetCountDifference(), p.GetBeyondTolerance())
+	case *parcelv1.Event_ViewingStarted:
+		p := e.ViewingStarted.GetPrivate()
+		return v.handover(rows, rec.Position, e.ViewingStarted.GetPublic().GetParcelId(), goesOut, p.GetDifferenceUg(), p.GetCountDifference(), p.GetBeyondTolerance())
 	case *parcelv1.Event_ViewingEnded:
 		p := e.ViewingEnded.GetPrivate()
-		return v.handover(rows, rec, e.ViewingEnded.GetPublic().GetParcelId(), "the seller, after a viewing,", p.GetDifferenceUg(), p.GetCountDifference(), p.GetBeyondTolerance())
+		return v.handover(rows, rec.Position, e.ViewingEnded.GetPublic().GetParcelId(), comesBack, p.GetDifferenceUg(), p.GetCountDifference(), p.GetBeyondTolerance())
 	}
 	return nil
 }
 
+// Who weighed, at the two ends of a viewing.
+const (
+	goesOut   = "the seller, as it went out for a viewing,"
+	comesBack = "the seller, after a viewing,"
+)
+
+func handoverID(at eventstore.Position) string { return fmt.Sprintf("handover-%d", at) }
+
 // handover notes a difference beyond what the scales allow, at a handover, as rough came
 // back, or after a viewing.
-func (v Exceptions) handover(rows eventstore.Rows, rec eventstore.Record, parcelID, who string, ug, count int64, beyond bool) error {
+func (v Exceptions) handover(rows eventstore.Rows, at eventstore.Position, parcelID, who string, ug, count int64, beyond bool) error {
 	if !beyond {
 		return nil
 	}
@@ -116,7 +135,7 @@ func (v Exceptions) handover(rows eventstore.Rows, rec eventstore.Record, parcel
 	if buyer != "" {
 		members = append(members, buyer)
 	}
-	v.open(rows, Exception{ID: fmt.Sprintf("handover-%d", rec.Position), Kind: HandoverDifference, Thing: "parcel/" + parcelID, What: what, Members: members})
+	v.open(rows, Exception{ID: handoverID(at), Kind: HandoverDifference, Thing: "parcel/" + parcelID, What: what, Members: members})
 	return nil
 }
 
@@ -187,6 +206,31 @@ func (v Exceptions) stone(rows eventstore.Rows, event *stonev1.Event) error {
 		members = append(members, p.GetCutterId())
 	}
 	v.open(rows, Exception{ID: "chain-" + p.GetStoneId(), Kind: ChainNotFull, Thing: "stone/" + p.GetStoneId(), What: "its chain ends at the piece: the field was not shown", Members: members})
+	return nil
+}
+
+// lot notes a counted lot that counts or weighs otherwise than the books say.
+func (v Exceptions) lot(rows eventstore.Rows, rec eventstore.Record, event *lotv1.Event) error {
+	switch e := event.GetEvent().(type) {
+	case *lotv1.Event_Made:
+		p := e.Made.GetPublic()
+		rows.Set(key("of", "lot/"+p.GetLotId()), row{}.text(p.GetParcelId()).flag(true))
+	case *lotv1.Event_Counted:
+		p := e.Counted.GetPublic()
+		thing, ug := "lot/"+p.GetLotId(), p.GetWeighing().GetMassUg()-p.GetWas().GetMassUg()
+		if ug == 0 && p.GetCount() == p.GetWasCount() {
+			return nil
+		}
+		members, _, err := v.concerned(rows, thing)
+		if err != nil {
+			return err
+		}
+		what := "the lot weighs " + sign(ug)
+		if p.GetCount() != p.GetWasCount() {
+			what += fmt.Sprintf(", and counts %d where the books say %d", p.GetCount(), p.GetWasCount())
+		}
+		v.open(rows, Exception{ID: fmt.Sprintf("count-%d", rec.Position), Kind: CountDifference, Thing: thing, Members: members, What: what})
+	}
 	return nil
 }
 
@@ -272,7 +316,7 @@ func readException(id string, value []byte, closed bool) (Exception, error) {
 	return e, f.done("exceptions", "exception")
 }
 
-// concerned are the members whom a parcel, piece or stone concerns, and whether its
+// concerned are the members whom a parcel, piece, stone or lot concerns, and whether its
 // field is shown.
 func (v Exceptions) concerned(r eventstore.Reader, thing string) (members []string, shown bool, err error) {
 	parcelID, isParcel := strings.CutPrefix(thing, "parcel/")

@@ -2,12 +2,16 @@ package view
 
 import (
 	"fmt"
+	"strings"
 
 	approvalv1 "seamshare.example/proto/gen/seamshare/event/approval/v1"
+	correctionv1 "seamshare.example/proto/gen/seamshare/event/correction/v1"
 	orderv1 "seamshare.example/proto/gen/seamshare/event/order/v1"
 	stonev1 "seamshare.example/proto/gen/seamshare/event/stone/v1"
+	eventv1 "seamshare.example/proto/gen/seamshare/event/v1"
 
 	"seamshare.example/eventstore"
+	"seamshare.example/services/domain/measure"
 )
 
 // StoneDiffers is a stone that doesn't measure as it did before it changed hands: it may
@@ -20,10 +24,10 @@ func (v Exceptions) changedHands(rows eventstore.Rows, rec eventstore.Record) {
 	switch event := rec.Event.(type) {
 	case *orderv1.Event:
 		for _, m := range event.GetDispatched().GetPrivate().GetStones() {
-			v.differs(rows, rec, m.GetStoneId(), "as it was sent to its buyer", m.GetMassDiffers(), m.GetSizeDiffers())
+			v.differs(rows, rec, m.GetStoneId(), whenSent+masses(m.GetMeasured().GetWeighing(), m.GetBefore().GetWeighing(), theBooks), m.GetMassDiffers(), m.GetSizeDiffers())
 		}
 		for _, m := range event.GetReceived().GetPrivate().GetStones() {
-			v.differs(rows, rec, m.GetStoneId(), "as its buyer received it", m.GetMassDiffers(), m.GetSizeDiffers())
+			v.differs(rows, rec, m.GetStoneId(), whenReceived+masses(m.GetMeasured().GetWeighing(), m.GetBefore().GetWeighing(), theSender), m.GetMassDiffers(), m.GetSizeDiffers())
 		}
 	case *approvalv1.Event:
 		p := event.GetTakenBack().GetPrivate()
@@ -32,6 +36,26 @@ func (v Exceptions) changedHands(rows eventstore.Rows, rec eventstore.Record) {
 		p := event.GetReturned().GetPrivate()
 		v.differs(rows, rec, event.GetReturned().GetPublic().GetStoneId(), "as it came back from its buyer", p.GetMassDiffers(), p.GetSizeDiffers())
 	}
+}
+
+// When a stone of an order was measured, and by whose word it should have weighed what.
+const (
+	whenSent     = "as it was sent to its buyer"
+	whenReceived = "as its buyer received it"
+	theBooks     = "the books"
+	theSender    = "its cutter, who sent it"
+)
+
+// masses are both sides' words.
+func masses(now, before *eventv1.Weighing, whose string) string {
+	if now == nil || before == nil {
+		return ""
+	}
+	return fmt.Sprintf(", %s then and %s by %s", measure.Mass(now.GetMassUg()).GramsAndCarats(), measure.Mass(before.GetMassUg()).GramsAndCarats(), whose)
+}
+
+func stoneDiffersID(at eventstore.Position, stoneID string) string {
+	return fmt.Sprintf("stone-%d-%s", at, stoneID)
 }
 
 func (v Exceptions) differs(rows eventstore.Rows, rec eventstore.Record, stoneID, when string, mass, size bool) {
@@ -47,7 +71,46 @@ func (v Exceptions) differs(rows eventstore.Rows, rec eventstore.Record, stoneID
 		return
 	}
 	v.open(rows, Exception{
-		ID: fmt.Sprintf("stone-%d-%s", rec.Position, stoneID), Kind: StoneDiffers, Thing: "stone/" + stoneID, What: what + when + ": it may be another stone",
+		ID: stoneDiffersID(rec.Position, stoneID), Kind: StoneDiffers, Thing: "stone/" + stoneID, What: what + when + ": it may be another stone",
 		Members: []string{rec.Member},
 	})
+}
+
+// corrected ends an exception of what went out or came where the right mass doesn't
+// differ, and gives the others their right words. One that was closed stays closed.
+func (v Exceptions) corrected(rows eventstore.Rows, rec eventstore.Record, event *correctionv1.Event) error {
+	p := event.GetSentMassCorrected().GetPrivate()
+	if p == nil {
+		return nil
+	}
+	wrong, id := rec, handoverID(rec.Corrects)
+	wrong.Position = rec.Corrects // which the exception is named after
+	if p.GetViewingId() == "" {
+		id = stoneDiffersID(rec.Corrects, p.GetStoneId())
+	}
+	old, ok, err := v.Find(rows, id)
+	if err != nil {
+		return err
+	}
+	if ok {
+		rows.Delete(key("open", id))
+		wrong.Member = old.Members[0]
+	}
+	if closed, err := v.WasClosed(rows, id); err != nil || closed {
+		return err
+	}
+	if p.GetViewingId() == "" {
+		when := whenSent + masses(p.GetRight(), p.GetBefore(), theBooks)
+		if p.GetArrived() {
+			when = whenReceived + masses(p.GetRight(), p.GetBefore(), theSender)
+		}
+		v.differs(rows, wrong, p.GetStoneId(), when, p.GetMassDiffers(), p.GetSizeDiffers())
+		return nil
+	}
+	who := goesOut
+	if p.GetArrived() {
+		who = comesBack
+	}
+	return v.handover(rows, rec.Corrects, strings.TrimPrefix(string(rec.Stream), "parcel/"), who,
+		p.GetBefore().GetMassUg()-p.GetRight().GetMassUg(), p.GetCountDifference(), p.GetMassDiffers() || p.GetCountDifference() != 0)
 }

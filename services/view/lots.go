@@ -11,6 +11,7 @@ import (
 // tells.
 //
 //	cutter, member id, lot id
+//	parcel, parcel id, lot id
 //	left, lot id               → how many are left, and whether a price is asked for them
 //	sale, lot id               while it is on sale and some are left
 //	promise, member id, promise id: of the cutter and of the jeweller
@@ -44,6 +45,7 @@ func (Lots) lot(rows eventstore.Rows, event *lotv1.Event) error {
 	case *lotv1.Event_Made:
 		p := e.Made.GetPublic()
 		rows.Set(key("cutter", p.GetCutterId(), p.GetLotId()), present)
+		rows.Set(key("parcel", p.GetParcelId(), p.GetLotId()), present)
 		id, change = p.GetLotId(), func(int64, bool) (int64, bool) { return int64(p.GetCount()), false }
 	case *lotv1.Event_PutOnSale:
 		id, change = e.PutOnSale.GetPublic().GetLotId(), func(left int64, _ bool) (int64, bool) { return left, true }
@@ -91,6 +93,11 @@ func (Lots) lot(rows eventstore.Rows, event *lotv1.Event) error {
 // ByCutter gives the ids of a cutter's lots, oldest first.
 func (Lots) ByCutter(r eventstore.Reader, memberID, after string, limit int) (lots []string, next string, err error) {
 	return ids(r, table("cutter", memberID), after, limit)
+}
+
+// OfParcel gives the ids of the lots of what a parcel gave, unmade ones too, oldest first.
+func (Lots) OfParcel(r eventstore.Reader, parcelID, after string, limit int) (lots []string, next string, err error) {
+	return ids(r, table("parcel", parcelID), after, limit)
 }
 
 // OnSale gives the ids of the lots that are on sale, oldest first.

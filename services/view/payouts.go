@@ -15,6 +15,7 @@ import (
 // Payouts is what of the earned money was paid, is on its way, or is held.
 //
 //	run, run id                   → currency, as of, stage, each line's member, amount and stage, while it is live
+//	settled, run id               → the same, once the bank has answered for every line
 //	taken, currency, member id    → paid, in live runs, and the position that the newest approved run is as of
 //	payee, member id, run id        each run that was approved
 //	dispute, dispute id           → currency, member, amount, while it is open
@@ -55,6 +56,9 @@ func (v Payouts) payout(rows eventstore.Rows, event *payoutv1.Event) error {
 	var before payout.State
 	if event.GetPrepared() == nil {
 		value, err := rows.Get(key("run", id))
+		if value == nil && err == nil {
+			value, err = rows.Get(key("settled", id))
+		}
 		if err != nil {
 			return err
 		}
@@ -69,9 +73,14 @@ func (v Payouts) payout(rows eventstore.Rows, event *payoutv1.Event) error {
 	if err := v.move(rows, before, after); err != nil {
 		return err
 	}
-	if after.Stage == payout.Prepared || after.Stage == payout.Approved {
+	switch {
+	case after.Stage == payout.Prepared || after.Stage == payout.Approved:
 		rows.Set(key("run", id), runRow(after))
-	} else {
+		return nil
+	case after.Stage == payout.Settled:
+		rows.Set(key("settled", id), runRow(after))
+	}
+	if before.Stage != payout.Settled {
 		rows.Delete(key("run", id))
 	}
 	return nil

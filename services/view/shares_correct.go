@@ -31,6 +31,16 @@ func (v Shares) correct(rows eventstore.Rows, rec eventstore.Record, event *corr
 			t.parcel += change
 			return nil
 		})
+	case *correctionv1.Event_RefundCorrected:
+		p := e.RefundCorrected.GetPrivate()
+		change := p.GetWas().GetMinor() - p.GetRight().GetMinor()
+		if kind == "order" {
+			return v.correctOrder(rows, rec, event, id, change)
+		}
+		return v.corrected(rows, rec, event, id, p.GetRight().GetCurrency(), func(_ Deal, t *totals) error {
+			t.parcel += change
+			return nil
+		})
 	case *correctionv1.Event_CostCorrected:
 		p := e.CostCorrected.GetPrivate()
 		return v.corrected(rows, rec, event, id, p.GetRight().GetCurrency(), func(_ Deal, t *totals) error {

@@ -8,6 +8,7 @@ import (
 	"google.golang.org/protobuf/proto"
 
 	correctionv1 "seamshare.example/proto/gen/seamshare/event/correction/v1"
+	lotv1 "seamshare.example/proto/gen/seamshare/event/lot/v1"
 	memberv1 "seamshare.example/proto/gen/seamshare/event/member/v1"
 	orderv1 "seamshare.example/proto/gen/seamshare/event/order/v1"
 	parcelv1 "seamshare.example/proto/gen/seamshare/event/parcel/v1"
@@ -33,6 +34,8 @@ func Words(event proto.Message) string {
 		return pieceWords(event)
 	case *stonev1.Event:
 		return chainStoneWords(event)
+	case *lotv1.Event:
+		return lotWords(event)
 	case *orderv1.Event:
 		if event.GetPlaced() != nil {
 			return "Ordered"
@@ -161,6 +164,21 @@ func chainStoneWords(event *stonev1.Event) string {
 		return "Went into a counted lot, in which no stone has a name of its own"
 	case *stonev1.Event_TakenFromLot:
 		return "Came out of the counted lot, which was unmade"
+	}
+	return ""
+}
+
+func lotWords(event *lotv1.Event) string {
+	switch e := event.GetEvent().(type) {
+	case *lotv1.Event_Made:
+		p := e.Made.GetPublic()
+		return fmt.Sprintf("Counted lot %s, %d of it, %s together, made of %d parts and stones of one parcel; a portion may hold any of them",
+			p.GetLabel(), p.GetCount(), massWords(p.GetWeighing()), len(p.GetSources()))
+	case *lotv1.Event_Counted:
+		p := e.Counted.GetPublic()
+		return fmt.Sprintf("The rest of the lot at a stock count: %d of it, %s", p.GetCount(), massWords(p.GetWeighing()))
+	case *lotv1.Event_Unmade:
+		return "The lot was unmade, and all went back to where it came from"
 	}
 	return ""
 }

@@ -299,7 +299,7 @@ func TestCanaries(t *testing.T) {
 	readers := cast(w)
 	sweep(w, &a.known, readers, func(who reader, r rpc, answer proto.Message, err error) {
 		a.look(who.Member, r.name(), wordsOf(answer), err)
-		if chain, ok := answer.(*coopv1.GetStoneChainResponse); ok {
+		if chain, ok := answer.(chainFile); ok {
 			for _, leaf := range leaves(t, chain) {
 				for _, c := range a.in(leaf) {
 					files[c.field] = true
@@ -357,8 +357,14 @@ func TestCanaries(t *testing.T) {
 	}
 }
 
+// chainFile is the answer with a stone's or a lot's chain.
+type chainFile interface {
+	GetFile() []byte
+	GetVerifierKey() string
+}
+
 // leaves are what a chain file hands over: the file itself and what it holds.
-func leaves(t *testing.T, chain *coopv1.GetStoneChainResponse) (data [][]byte) {
+func leaves(t *testing.T, chain chainFile) (data [][]byte) {
 	t.Helper()
 	if len(chain.GetFile()) == 0 {
 		return nil // it was refused
@@ -371,7 +377,7 @@ func leaves(t *testing.T, chain *coopv1.GetStoneChainResponse) (data [][]byte) {
 }
 
 // parse checks a chain file as a stranger does.
-func parse(t *testing.T, chain *coopv1.GetStoneChainResponse) merkle.Chain {
+func parse(t *testing.T, chain chainFile) merkle.Chain {
 	t.Helper()
 	key, err := note.NewVerifier(chain.GetVerifierKey())
 	if err != nil {

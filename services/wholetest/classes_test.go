@@ -17,16 +17,16 @@ import (
 // with the reason. What isn't here needs a class.
 var plain = map[string][]protoreflect.Name{
 	"the id of a thing; it tells nothing to who can't open the thing": {
-		"id", "thing", "from", "opened_from", "stone_ids", "set_stone_ids", "may_be_of_field_ids", "missing", "strange",
+		"id", "thing", "within", "from", "opened_from", "stone_ids", "set_stone_ids", "may_be_of_field_ids", "missing", "strange",
 	},
 	"the id of a person, whose name is sealed": {"asked_by", "closed_by", "decided_by", "edited_by", "erased_by", "prepared_by", "proposed_by", "not_them"},
-	"a moment or a day":                        {"at", "asked", "answered", "due", "mined", "split"},
+	"a moment or a day":                        {"at", "asked", "answered", "due", "mined", "pay_by", "split"},
 	"what a thing is, which who gets the thing sees anyway": {
 		"label", "name", "class", "classes", "colours", "judged_under", "remarks", "seen", "like", "market", "carat", "part", "origin_part",
 		"light", "media_type", "sha256", "country", "waits_for", "steps", "kind", "kinds", "cost_kinds", "currency", "event",
 	},
 	"a cutter's own drawing and plan, which that cutter alone is shown": {
-		"expected", "blade", "left", "right", "stone", "zone", "bar", "drawing_name", "plan_name",
+		"expected", "blade", "left", "right", "stone", "zone", "bar", "drawing_name", "plan_name", "picture",
 	},
 	"a caution of the program's own": {"caution"},
 	"where a thing stands":           {"stage", "standing", "how", "outcome", "tray", "dop"},
@@ -34,7 +34,7 @@ var plain = map[string][]protoreflect.Name{
 		"note", "text", "why", "reason", "words", "what", "about", "damage_words", "return_why", "answer", "carrier", "reference",
 	},
 	"of the node and its proofs, open to check": {
-		"checkpoint", "consistency", "root", "verifier_key", "file", "trouble", "coop_name", "difference", "silica_limit", "silica_limit_source",
+		"checkpoint", "consistency", "root", "verifier_key", "file", "trouble", "coop_name", "time_zone", "difference", "silica_limit", "silica_limit_source",
 	},
 	"the caller's own":                           {"token", "next_page_token", "etag"},
 	"an auditor reads all, personal data sealed": {"chunk", "data", "public_json", "private_json"},

@@ -100,6 +100,7 @@ var fixtures = map[string]func(*tablestest.World) asked{
 	}),
 	"CoopService/GetShares":     by(books, func(w *tablestest.World) proto.Message { return &coopv1.GetSharesRequest{ParcelId: cut(w).ID} }),
 	"CoopService/GetStoneChain": by(miner, func(w *tablestest.World) proto.Message { return &coopv1.GetStoneChainRequest{StoneId: sold(w).stone} }),
+	"CoopService/GetLotChain":   by(cutter, func(w *tablestest.World) proto.Message { return &coopv1.GetLotChainRequest{LotId: lotOf(w)} }),
 	"CutterService/StudyPiece": by(cutter, func(w *tablestest.World) proto.Message {
 		req := tablestest.StudyDrawn(w)
 		req.Note, req.Photos = "wet", []*typev1.Photo{cooptest.Photo()}
@@ -122,6 +123,11 @@ var fixtures = map[string]func(*tablestest.World) asked{
 	"CutterService/EvaluatePlan": by(cutter, func(w *tablestest.World) proto.Message {
 		piece, plan := tablestest.MeasuredPlan(w)
 		return &cutterv1.EvaluatePlanRequest{PieceId: piece, PlanId: plan}
+	}),
+	"CutterService/SuggestPlans": by(cutter, func(w *tablestest.World) proto.Message { return tablestest.Suggest(w) }),
+	"CutterService/DrawPlan": by(cutter, func(w *tablestest.World) proto.Message {
+		piece, plan := tablestest.MeasuredPlan(w)
+		return &cutterv1.DrawPlanRequest{PieceId: piece, PlanId: plan}
 	}),
 	"CutterService/ListDecisions": by(cutter, func(w *tablestest.World) proto.Message {
 		return &cutterv1.ListDecisionsRequest{PieceId: tablestest.DecidedPiece(w)}
@@ -228,6 +234,17 @@ func fresh(what string) string {
 
 // cut is a parcel of the miner's that the cutter has cut one stone from, which is on sale.
 func cut(w *tablestest.World) cooptest.Parcel { return w.Cut(w.T, w.Miner, w.Cutter, 50_000) }
+
+// lotOf is a counted lot of an off-cut of the cutter's.
+func lotOf(w *tablestest.World) string {
+	s := cut(w).Stones[0]
+	got, err := w.Cutter.Cutter().MakeLot(w.Ctx(), &cutterv1.MakeLotRequest{
+		RequestId: command.NewID(), Label: "low end", Weighing: cooptest.Grams(10_000_000), Treatment: typev1.Treatment_TREATMENT_NONE_KNOWN,
+		Sources: []*typev1.LotSource{{PieceId: s.GetPieceId(), Part: "1B", Count: 1}},
+	})
+	w.Must(err)
+	return got.GetLot().GetId()
+}
 
 type sale struct{ stone, order string }
 

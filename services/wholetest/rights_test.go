@@ -24,6 +24,7 @@ import (
 	"seamshare.example/services/access"
 	"seamshare.example/services/command"
 	"seamshare.example/services/coop/cooptest"
+	"seamshare.example/services/domain/member"
 	"seamshare.example/services/tablestest"
 )
 
@@ -237,9 +238,9 @@ func streams(t *testing.T, w *tablestest.World, them callers, r rpc) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	req := r.request()
+	x := asked{req: r.request()}
 	if make, ok := fixtures[r.name()]; ok {
-		req = make(w).req
+		x = make(w)
 	}
 	open := func(ctx context.Context, conn *grpc.ClientConn) error {
 		ctx, cancel := context.WithCancel(ctx)
@@ -248,13 +249,18 @@ func streams(t *testing.T, w *tablestest.World, them callers, r rpc) {
 		if err != nil {
 			return err
 		}
-		if err := s.SendMsg(req); err != nil {
+		if err := s.SendMsg(x.req); err != nil {
 			return err
 		}
 		if err := s.CloseSend(); err != nil {
 			return err
 		}
 		return s.RecvMsg(r.answer())
+	}
+	if x.own != nil {
+		if err := open(w.Ctx(), x.own); err != nil {
+			t.Errorf("whose it is: got %v", err)
+		}
 	}
 	for who, ctx := range map[string]context.Context{
 		"without a token":            w.Ctx(),
@@ -271,7 +277,7 @@ func streams(t *testing.T, w *tablestest.World, them callers, r rpc) {
 	for role, person := range them.roles {
 		want := codes.PermissionDenied
 		if rule.SignedIn || slices.Contains(rule.Roles, role) {
-			want = codes.OK
+			want = rights[r.name()].another
 		}
 		if err := open(w.Ctx(), person.Conn); status.Code(err) != want {
 			t.Errorf("a %v: got %v, want %v", role, err, want)
@@ -375,7 +381,7 @@ func everybody(t *testing.T, w *tablestest.World) callers {
 		}
 	}
 	for _, role := range all {
-		them.roles[memberv1.Role(role)] = w.Join(t, "Only "+role.String(), role)
+		them.roles[memberv1.Role(role)] = personOf(t, w, "Only "+role.String(), role)
 	}
 	for _, role := range []memberv1.Role{memberv1.Role_ROLE_REGISTRAR, memberv1.Role_ROLE_APPROVER} {
 		for _, p := range []cooptest.Person{w.Desk, w.Registrar, w.Keeper, w.SecondKeeper, w.Books, w.SecondBooks, w.Approver, w.SecondApprover} {
@@ -391,21 +397,38 @@ func everybody(t *testing.T, w *tablestest.World) callers {
 		w.Must(err)
 		return p
 	}
-	// Nobody is a registrar and handles money.
-	handles := slices.DeleteFunc(slices.Clone(all), func(r typev1.Role) bool { return r == typev1.Role_ROLE_REGISTRAR })
-	for _, roles := range [][]typev1.Role{handles, {typev1.Role_ROLE_REGISTRAR}} {
-		member := in(w.Join(t, "Suspended Member", roles...))
-		_, err := w.Desk.Coop().SuspendMember(w.Ctx(), &coopv1.SuspendMemberRequest{RequestId: command.NewID(), MemberId: member.Member, Reason: "the test says so"})
-		w.Must(err)
-		suspended := in(w.Join(t, "Suspended Person's", roles...))
+	// Nobody is a registrar and handles money, and who trades has no part in the desk.
+	var trades, handles []typev1.Role
+	for _, r := range all {
+		switch {
+		case !slices.Contains(member.DeskRoles, memberv1.Role(r)):
+			trades = append(trades, r)
+		case r != typev1.Role_ROLE_REGISTRAR:
+			handles = append(handles, r)
+		}
+	}
+	of := in(w.Join(t, "Suspended Member", trades...))
+	_, err := w.Desk.Coop().SuspendMember(w.Ctx(), &coopv1.SuspendMemberRequest{RequestId: command.NewID(), MemberId: of.Member, Reason: "the test says so"})
+	w.Must(err)
+	them.suspended = append(them.suspended, stranger{"a person of a suspended member", of.Conn})
+	for _, roles := range [][]typev1.Role{trades, handles, {typev1.Role_ROLE_REGISTRAR}} {
+		suspended := in(personOf(t, w, "Suspended Person's", roles...))
 		_, err = w.Desk.Coop().SuspendPerson(w.Ctx(), &coopv1.SuspendPersonRequest{RequestId: command.NewID(), PersonId: suspended.Person, Reason: "the test says so"})
 		w.Must(err)
-		removed := in(w.Join(t, "Removed Person's", roles...))
+		removed := in(personOf(t, w, "Removed Person's", roles...))
 		_, err = w.Desk.Coop().RemovePerson(w.Ctx(), &coopv1.RemovePersonRequest{RequestId: command.NewID(), PersonId: removed.Person, Reason: "the test says so"})
 		w.Must(err)
-		them.suspended = append(them.suspended,
-			stranger{"a person of a suspended member", member.Conn}, stranger{"a suspended person", suspended.Conn}, stranger{"a removed person", removed.Conn},
-		)
+		them.suspended = append(them.suspended, stranger{"a suspended person", suspended.Conn}, stranger{"a removed person", removed.Conn})
 	}
 	return them
+}
+
+// personOf is a person with roles: of the co-op's own member where they are the desk's, of
+// a new one where not.
+func personOf(t *testing.T, w *tablestest.World, name string, roles ...typev1.Role) cooptest.Person {
+	t.Helper()
+	if slices.Contains(member.DeskRoles, memberv1.Role(roles[0])) {
+		return w.Add(t, w.Desk.Member, roles...)
+	}
+	return w.Join(t, name, roles...)
 }

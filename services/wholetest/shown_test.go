@@ -8,7 +8,7 @@ var open = []string{
 	"CoopService/ChangeSettings.settings.silica_limit_source",
 }
 
-// handed are texts that stand in the files of stones' chains, which a stranger may read:
+// handed are texts that stand in the files of the chains of stones and lots, which a stranger may read:
 // what rough and stone are called, what is seen in them, in which light, and how they were worked. None
 // is of a price, a party, a person or a place closer than the field.
 var handed = []string{
@@ -16,7 +16,9 @@ var handed = []string{
 	"CoopService/RecordField.name",
 	"CutterService/CheckStone.photo.light",
 	"CutterService/SendOnApproval.stones.photo.light", "CutterService/TakeBackFromApproval.stone.photo.light",
+	"CutterService/FinishStone.grade.colours", "CutterService/FinishStone.grade.judged_under",
 	"CutterService/FinishStone.label",
+	"CutterService/MakeLot.label",
 	"MinerService/PublishParcel.label",
 }
 
@@ -57,7 +59,7 @@ var shown = map[string][]string{
 	"CutterService/FinishStone.label":                         {"another jeweller", "the desk", "the jeweller", "the miner"},
 	"CutterService/FinishStone.remarks":                       {"another jeweller", "the jeweller"},
 	"CutterService/GiveBackParcel.note":                       {"the miner"},
-	"CutterService/MakeLot.label":                             {"another jeweller", "the jeweller"},
+	"CutterService/MakeLot.label":                             {"another jeweller", "the desk", "the jeweller", "the miner"},
 	"CutterService/MakeLot.remarks":                           {"another jeweller", "the jeweller"},
 	"CutterService/MakeOffer.agreement.tiers.recoup.label":    {"the desk", "the miner"},
 	"CutterService/PromiseStones.items.like":                  {"the jeweller"},

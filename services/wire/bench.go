@@ -20,7 +20,7 @@ import (
 // BenchPiece shows a piece to the cutter whose it is: with what was learnt and expected
 // of it, and until when each part rests.
 func BenchPiece(s piece.State, rest time.Duration) *typev1.Piece {
-	p := Piece(s)
+	p := untagged(s)
 	for i, part := range s.Parts {
 		shown := p.Parts[i]
 		shown.WaitsFor, shown.Grade, shown.Class = part.Waits, grade(part.Grade.GetGrade()), part.Grade.GetClass()
@@ -37,7 +37,7 @@ func BenchPiece(s piece.State, rest time.Duration) *typev1.Piece {
 	if chosen, ok := s.Chosen(); ok {
 		p.ChosenPlanId = chosen.ID
 	}
-	p.Minutes, p.Etag = uint32(min(s.Minutes, 1<<32-1)), ""
+	p.Minutes = uint32(min(s.Minutes, 1<<32-1))
 	p.Etag = etag(p, 0)
 	return p
 }
@@ -121,6 +121,7 @@ func Plan(p piece.Plan) *typev1.Plan {
 	for _, r := range p.Revisions {
 		out.Revisions = append(out.Revisions, revision(r))
 	}
+	out.Etag = etag(out, 0)
 	return out
 }
 

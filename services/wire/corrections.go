@@ -58,6 +58,8 @@ func putRight(event *correctionv1.Event) (what, reason string) {
 	switch e := event.GetEvent().(type) {
 	case *correctionv1.Event_ReceiptCorrected:
 		return "receipt", e.ReceiptCorrected.GetPrivate().GetReason()
+	case *correctionv1.Event_RefundCorrected:
+		return "refund", e.RefundCorrected.GetPrivate().GetReason()
 	case *correctionv1.Event_CostCorrected:
 		return "cost", e.CostCorrected.GetPrivate().GetReason()
 	}

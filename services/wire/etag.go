@@ -20,6 +20,9 @@ func etag(resource proto.Message, hidden uint64) string {
 	return base64.RawURLEncoding.EncodeToString(sum[:9])
 }
 
+// Etag is that of a resource of which nothing is hidden from its callers.
+func Etag(resource proto.Message) string { return etag(resource, 0) }
+
 // Unchanged refuses where the caller saw another state of the resource than is there
 // now (AIP-154). An empty etag accepts any, and now isn't asked.
 func Unchanged[R interface{ GetEtag() string }](seen string, now func() R) error {

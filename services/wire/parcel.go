@@ -86,6 +86,7 @@ func Viewing(parcelID string, v parcel.Viewing) *typev1.Viewing {
 		CountOut: v.Out.Count, TotalOut: Weighing(v.Out.Total), CountBack: v.Back.Count, TotalBack: Weighing(v.Back.Total),
 		Light: v.Light, Candled: v.Candled, Rubbed: v.Rubbed,
 		DifferenceUg: v.Difference.Ug, CountDifference: v.Difference.Count, BeyondTolerance: v.Difference.Beyond, Note: v.Note,
+		OutDifferenceUg: v.OutDifference.Ug, OutCountDifference: v.OutDifference.Count, OutBeyondTolerance: v.OutDifference.Beyond,
 	}
 }
 

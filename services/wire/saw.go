@@ -8,6 +8,7 @@ import (
 	"seamshare.example/services/domain/piece"
 	"seamshare.example/services/domain/rule"
 	"seamshare.example/services/domain/saw"
+	"seamshare.example/services/domain/saw/search"
 )
 
 // each converts a list; none stays none.
@@ -104,17 +105,14 @@ func readUnderlay(u *typev1.Underlay) saw.Underlay {
 
 // CutPlan shows a cut plan.
 func CutPlan(p saw.Plan) *typev1.CutPlan {
-	s := p.Settings
 	return &typev1.CutPlan{
-		Name: p.Name, Part: p.Part, Blades: each(p.Blades, showBlade), Steps: each(p.Steps, showStep), Ends: each(p.Ends, showEnd),
-		Settings: &typev1.CutSettings{
-			CrackUm: s.CrackUm, PotchUm: s.PotchUm, BackingUm: s.BackingUm, BevelUm: s.BevelUm, BetweenUm: s.BetweenUm, GripUm: s.GripUm,
-			Currency: s.Currency, Hour: Money(s.Currency, s.HourMinor), LevyBp: s.LevyBp, Selling: Money(s.Currency, s.SellingMinor),
-		},
+		Name: p.Name, Part: p.Part, Blades: each(p.Blades, Blade), Steps: each(p.Steps, showStep), Ends: each(p.Ends, showEnd),
+		Settings: Settings(p.Settings),
 	}
 }
 
-func showBlade(b saw.Blade) *typev1.Blade {
+// Blade shows a blade.
+func Blade(b saw.Blade) *typev1.Blade {
 	return &typev1.Blade{Name: b.Name, KerfUm: b.KerfUm, ReachUm: b.ReachUm, WanderUm: b.WanderUm}
 }
 
@@ -168,17 +166,27 @@ func showStone(s saw.Stone) *typev1.CutStone {
 	}
 }
 
+// Settings shows a cutter's own rules and costs.
+func Settings(s saw.Settings) *typev1.CutSettings {
+	return &typev1.CutSettings{
+		CrackUm: s.CrackUm, PotchUm: s.PotchUm, BackingUm: s.BackingUm, BevelUm: s.BevelUm, BetweenUm: s.BetweenUm, GripUm: s.GripUm,
+		Currency: s.Currency, Hour: Money(s.Currency, s.HourMinor), LevyBp: s.LevyBp, Selling: Money(s.Currency, s.SellingMinor),
+	}
+}
+
+func readSettings(broken *rule.All, field string, s *typev1.CutSettings) saw.Settings {
+	return saw.Settings{
+		CrackUm: s.GetCrackUm(), PotchUm: s.GetPotchUm(), BackingUm: s.GetBackingUm(), BevelUm: s.GetBevelUm(), BetweenUm: s.GetBetweenUm(),
+		GripUm: s.GetGripUm(), Currency: s.GetCurrency(), LevyBp: s.GetLevyBp(), HourMinor: minor(broken, field+".hour", s.GetCurrency(), s.GetHour()),
+		SellingMinor: minor(broken, field+".selling", s.GetCurrency(), s.GetSelling()),
+	}
+}
+
 // ReadCutPlan reads a cut plan; money that can't be read, or is in another currency than the plan's, is noted.
 func ReadCutPlan(broken *rule.All, field string, p *typev1.CutPlan) saw.Plan {
-	s := p.GetSettings()
 	return saw.Plan{
 		Name: p.GetName(), Part: p.GetPart(), Blades: each(p.GetBlades(), readBlade), Steps: each(p.GetSteps(), readStep), Ends: each(p.GetEnds(), readEnd),
-		Settings: saw.Settings{
-			CrackUm: s.GetCrackUm(), PotchUm: s.GetPotchUm(), BackingUm: s.GetBackingUm(), BevelUm: s.GetBevelUm(), BetweenUm: s.GetBetweenUm(),
-			GripUm: s.GetGripUm(), Currency: s.GetCurrency(), LevyBp: s.GetLevyBp(),
-			HourMinor:    minor(broken, field+".settings.hour", s.GetCurrency(), s.GetHour()),
-			SellingMinor: minor(broken, field+".settings.selling", s.GetCurrency(), s.GetSelling()),
-		},
+		Settings: readSettings(broken, field+".settings", p.GetSettings()),
 	}
 }
 
@@ -260,4 +268,53 @@ func ReadPriceList(broken *rule.All, field string, p *typev1.PriceList) saw.Pric
 		out.Markets = append(out.Markets, market)
 	}
 	return out
+}
+
+// taskRequest is what a request for a search has.
+type taskRequest interface {
+	GetPrices() *typev1.PriceList
+	GetBlade() *typev1.Blade
+	GetSettings() *typev1.CutSettings
+	GetWants() []*typev1.StoneWanted
+	GetSawMinutes() int64
+	GetRest() typev1.EndKind
+	GetRestClass() string
+	GetRestMarket() string
+}
+
+// ReadTask reads what to search plans for; its drawing is the piece's.
+func ReadTask(broken *rule.All, req taskRequest) search.Task {
+	return search.Task{
+		Prices: ReadPriceList(broken, "prices", req.GetPrices()), Blade: readBlade(req.GetBlade()), Settings: readSettings(broken, "settings", req.GetSettings()),
+		Wants: each(req.GetWants(), readWanted), SawMinutes: req.GetSawMinutes(),
+		Rest: saw.End{Kind: piece.Ends.Of(int32(req.GetRest())), Class: req.GetRestClass(), Market: req.GetRestMarket()},
+	}
+}
+
+func readWanted(w *typev1.StoneWanted) search.Want {
+	return search.Want{
+		Pattern: saw.Stone{
+			Shape: piece.Shapes.Of(int32(w.GetShape())), Ring: each(w.GetRing(), readPoint), LengthUm: w.GetLengthUm(), WidthUm: w.GetWidthUm(), DepthUm: w.GetDepthUm(),
+			DomeUm: w.GetDomeUm(), SGMilli: w.GetSgMilli(), View: piece.Views.Of(int32(w.GetView())), Zone: w.GetZone(), Bar: w.GetBar(), TiltMdeg: w.GetTiltMdeg(),
+			Surface: piece.Surfaces.Of(int32(w.GetSurface())), Class: w.GetClass(), Market: w.GetMarket(), ChanceBp: w.GetChanceBp(), Minutes: w.GetMinutes(),
+		},
+		Sizes: each(w.GetSizes(), func(s *typev1.SizeWanted) search.Size {
+			return search.Size{LengthUm: s.GetLengthUm(), WidthUm: s.GetWidthUm()}
+		}),
+		FromUm: w.GetFromUm(), ToUm: w.GetToUm(), Together: int(w.GetTogether()), StepUm: w.GetStepUm(),
+	}
+}
+
+// WantedStone shows a kind of stone that a search may plan.
+func WantedStone(w search.Want) *typev1.StoneWanted {
+	s := w.Pattern
+	return &typev1.StoneWanted{
+		Shape: typev1.Outline(piece.Shapes.Number(s.Shape)), Ring: each(s.Ring, showPoint), LengthUm: s.LengthUm, WidthUm: s.WidthUm, DepthUm: s.DepthUm, DomeUm: s.DomeUm,
+		SgMilli: s.SGMilli, View: typev1.View(piece.Views.Number(s.View)), Zone: s.Zone, Bar: s.Bar, TiltMdeg: s.TiltMdeg,
+		Surface: typev1.Surface(piece.Surfaces.Number(s.Surface)), Class: s.Class, Market: s.Market, ChanceBp: s.ChanceBp, Minutes: s.Minutes,
+		Sizes: each(w.Sizes, func(s search.Size) *typev1.SizeWanted {
+			return &typev1.SizeWanted{LengthUm: s.LengthUm, WidthUm: s.WidthUm}
+		}),
+		FromUm: w.FromUm, ToUm: w.ToUm, Together: int32(w.Together), StepUm: w.StepUm,
+	}
 }

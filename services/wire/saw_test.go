@@ -8,12 +8,14 @@ import (
 	"google.golang.org/protobuf/proto"
 	"pgregory.net/rapid"
 
+	cutterv1 "seamshare.example/proto/gen/seamshare/cutter/v1"
 	typev1 "seamshare.example/proto/gen/seamshare/type/v1"
 
 	"seamshare.example/services/domain/piece"
 	"seamshare.example/services/domain/rule"
 	"seamshare.example/services/domain/saw"
 	"seamshare.example/services/domain/saw/example"
+	"seamshare.example/services/domain/saw/search"
 	"seamshare.example/services/wire"
 
 	piecev1 "seamshare.example/proto/gen/seamshare/event/piece/v1"
@@ -114,15 +116,16 @@ var study = rapid.Custom(func(t *rapid.T) saw.Study {
 })
 
 var end = rapid.Custom(func(t *rapid.T) saw.End {
-	stone := rapid.Custom(func(t *rapid.T) saw.Stone {
-		return saw.Stone{
-			Name: name.Draw(t, "name"), Shape: word(t, shapes), Ring: points.Draw(t, "ring"), LengthUm: length.Draw(t, "length"), WidthUm: length.Draw(t, "width"),
-			DepthUm: length.Draw(t, "depth"), DomeUm: length.Draw(t, "dome"), SGMilli: length.Draw(t, "sg"), View: word(t, views), At: point.Draw(t, "at"),
-			TurnMdeg: -length.Draw(t, "turn"), Zone: name.Draw(t, "zone"), Bar: name.Draw(t, "bar"), TiltMdeg: -length.Draw(t, "tilt"), Surface: word(t, surfaces),
-			Class: name.Draw(t, "class"), Market: name.Draw(t, "market"), ChanceBp: length.Draw(t, "chance"), Minutes: length.Draw(t, "minutes"),
-		}
-	})
-	return saw.End{Part: name.Draw(t, "part"), Kind: word(t, ends), Stones: some(stone).Draw(t, "stones"), Class: name.Draw(t, "class"), Market: name.Draw(t, "market")}
+	return saw.End{Part: name.Draw(t, "part"), Kind: word(t, ends), Stones: some(planned).Draw(t, "stones"), Class: name.Draw(t, "class"), Market: name.Draw(t, "market")}
+})
+
+var planned = rapid.Custom(func(t *rapid.T) saw.Stone {
+	return saw.Stone{
+		Name: name.Draw(t, "name"), Shape: word(t, shapes), Ring: points.Draw(t, "ring"), LengthUm: length.Draw(t, "length"), WidthUm: length.Draw(t, "width"),
+		DepthUm: length.Draw(t, "depth"), DomeUm: length.Draw(t, "dome"), SGMilli: length.Draw(t, "sg"), View: word(t, views), At: point.Draw(t, "at"),
+		TurnMdeg: -length.Draw(t, "turn"), Zone: name.Draw(t, "zone"), Bar: name.Draw(t, "bar"), TiltMdeg: -length.Draw(t, "tilt"), Surface: word(t, surfaces),
+		Class: name.Draw(t, "class"), Market: name.Draw(t, "market"), ChanceBp: length.Draw(t, "chance"), Minutes: length.Draw(t, "minutes"),
+	}
 })
 
 // step draws one with looks nested so many times.
@@ -222,6 +225,22 @@ func TestDrawn(t *testing.T) {
 		same(t, "shown", wire.ReadPriceList(&broken, "prices", sent(t, wire.PriceList(want), &typev1.PriceList{})), want)
 		same(t, "noted", broken.Err(), nil)
 		same(t, "stored", piece.Prices(sent(t, piece.StorePrices(want), &piecev1.PriceList{})), want)
+	}))
+	t.Run("OK: a stone wanted", rapid.MakeCheck(func(t *rapid.T) {
+		pattern := planned.Draw(t, "pattern")
+		pattern.Name, pattern.At, pattern.TurnMdeg = "", saw.Point{}, 0 // the search's to choose
+		want := search.Want{
+			Pattern: pattern, FromUm: length.Draw(t, "from"), ToUm: length.Draw(t, "to"), Together: rapid.IntRange(0, 3).Draw(t, "together"), StepUm: length.Draw(t, "step"),
+			Sizes: some(rapid.Custom(func(t *rapid.T) search.Size {
+				return search.Size{LengthUm: length.Draw(t, "l"), WidthUm: length.Draw(t, "w")}
+			})).Draw(t, "sizes"),
+		}
+		var broken rule.All
+		req := &cutterv1.SuggestPlansRequest{
+			Prices: &typev1.PriceList{Currency: "AUD"}, Settings: &typev1.CutSettings{Currency: "AUD"},
+			Wants: []*typev1.StoneWanted{sent(t, wire.WantedStone(want), &typev1.StoneWanted{})},
+		}
+		same(t, "wanted", wire.ReadTask(&broken, req).Wants[0], want)
 	}))
 	t.Run("refused: prices in another currency than the list's", func(t *testing.T) {
 		list := wire.PriceList(example.Prices())

@@ -24,14 +24,21 @@ func MarketPiece(s piece.State) *typev1.Piece {
 // ListedPiece shows a piece to its seller as it was listed: what a buyer cuts it into is
 // the buyer's.
 func ListedPiece(s piece.State) *typev1.Piece {
-	p := Piece(s)
-	p.Parts, p.Losses, p.UnexplainedUg, p.Etag = nil, nil, 0, ""
+	p := untagged(s)
+	p.Parts, p.Losses, p.UnexplainedUg = nil, nil, 0
 	p.Etag = etag(p, 0)
 	return p
 }
 
 // Piece shows a piece with its parts to its seller, or to the cutter who has the deal.
 func Piece(s piece.State) *typev1.Piece {
+	p := untagged(s)
+	p.Etag = etag(p, 0)
+	return p
+}
+
+// untagged is a piece without its etag, which is a digest of all that is shown in the end.
+func untagged(s piece.State) *typev1.Piece {
 	p := &typev1.Piece{
 		Id: s.ID, ParcelId: s.ParcelID, Label: s.Label, Weighing: Weighing(s.Weighing), Size: Size(s.Size),
 		Kind: typev1.Kind(s.Kind), Count: s.Count, ClaimId: s.ClaimID, FieldId: s.FieldID, Seen: s.Seen,
@@ -47,7 +54,6 @@ func Piece(s piece.State) *typev1.Piece {
 		p.Losses = append(p.Losses, &typev1.Loss{Reason: typev1.Reason(reason), MassUg: s.LossUg[reason]})
 	}
 	p.UnexplainedUg, p.OriginPieceId, p.OriginPart = s.UnexplainedUg, s.Origin.GetPieceId(), s.Origin.GetPart()
-	p.Etag = etag(p, 0)
 	return p
 }
 

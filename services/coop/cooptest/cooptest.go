@@ -250,7 +250,7 @@ func (h *House) CutUnder(t testing.TB, miner, cutter Person, agreement *typev1.A
 			t.Fatal(err)
 		}
 	}
-	claim, err := miner.Miner().RecordClaim(ctx, &minerv1.RecordClaimRequest{RequestId: command.NewID(), FieldId: h.FieldID, Name: "Claim 4"})
+	claim, err := miner.Miner().RecordClaim(ctx, &minerv1.RecordClaimRequest{RequestId: command.NewID(), FieldId: h.FieldID, Name: "Claim 4 " + command.NewID()})
 	must(err)
 	listing := &minerv1.PublishParcelRequest{
 		RequestId: command.NewID(), Label: "P1", Treatment: typev1.Treatment_TREATMENT_NONE_KNOWN, OpenAtAsking: true, Agreement: agreement,

@@ -37,7 +37,7 @@ type State struct {
 // Facts are what is right. One of Amount, Weighing and Size is set.
 type Facts struct {
 	Amount   *eventv1.Amount
-	StoneID  string // the stone or lot whose price Amount is; empty: Amount is a receipt or a cost
+	StoneID  string // the stone or lot whose price Amount is, or the stone that was sent; empty: Amount is a receipt or a cost
 	Weighing *eventv1.Weighing
 	Part     string // which part's Weighing
 	Size     *eventv1.Size

@@ -17,8 +17,9 @@ import (
 //
 //  1. A dispute is opened once, by a member who is a party to what it is about, against a member who is one too,
 //     and says why.
-//  2. It holds an amount, in the currency of what it is about, no more than that member has earned there. Where
-//     they have earned nothing, as of a deal that fell through, it holds nothing.
+//  2. It holds an amount, in the currency of what it is about, no more than that member has earned there
+//     and other open disputes on the same don't hold. Where nothing is left of it, as of a deal that fell through, it holds
+//     nothing.
 //  3. It is resolved once, by someone who didn't open it and acts for neither side, with what was found.
 //  4. Only the member who opened it withdraws it, with a reason.
 type State struct {
@@ -63,21 +64,26 @@ var Table = stage.Table{
 	Thing:  "dispute",
 	States: []string{"open", "resolved", "withdrawn"},
 	Rows: []stage.Row{
-		{From: stage.None, Do: "CoopService/OpenDispute", By: "a party to the deal, stone or order", To: "open", Needs: "a reason; an amount that the other side has earned there", Moves: "the amount is held, no more than that"},
+		{From: stage.None, Do: "CoopService/OpenDispute", By: "a party to the deal, stone or order", To: "open", Needs: "a reason; an amount that the other side has earned there and no other dispute holds", Moves: "the amount is held, no more than that"},
 		{From: "open", Do: "CoopService/ResolveDispute", By: "an approver who acts for neither side", To: "resolved", Needs: "what was found", Moves: "the amount is held no more"},
 		{From: "open", Do: "CoopService/WithdrawDispute", By: "the member who opened it", To: "withdrawn", Needs: "a reason", Moves: "the amount is held no more"},
 	},
 }
 
 // Opening is what is said when a dispute is opened. Parties are the members whom the
-// thing concerns, and Earned what Against has earned there, in minor units.
+// thing concerns, Earned what Against has earned there, and Held what other open
+// disputes on the same money hold of it, in minor units.
 type Opening struct {
 	ID, Opener, Person, About, Against string
 	Amount                             *eventv1.Amount
 	Currency                           string
-	Earned                             int64
+	Earned, Held                       int64
 	Parties                            []string
 	Reason                             string
+}
+
+func (o Opening) money(minor int64) string {
+	return rule.Money(&eventv1.Amount{Currency: o.Currency, Minor: minor})
 }
 
 // Open opens the dispute (rules 1 and 2).
@@ -98,7 +104,8 @@ func (s State) Open(o Opening) (*disputev1.Event, error) {
 	}
 	var broken rule.All
 	broken.Text("reason", o.Reason, 500)
-	if o.Earned > 0 {
+	free := max(0, o.Earned-o.Held)
+	if free > 0 {
 		broken.Positive("amount", o.Amount)
 	} else {
 		broken.Amount("amount", o.Amount)
@@ -109,10 +116,13 @@ func (s State) Open(o Opening) (*disputev1.Event, error) {
 		broken.Add(rule.Broken{Reason: rule.NotAParty, Field: "against_member_id", Value: o.Against, Rule: "a dispute is between parties to the same deal", Hint: "name the other side"})
 	case o.Against == o.Opener:
 		broken.Add(rule.Broken{Reason: rule.NotAParty, Field: "against_member_id", Value: o.Against, Rule: "nobody disputes what is their own", Hint: "name the other side"})
-	case o.Amount.GetMinor() > o.Earned:
+	case o.Amount.GetMinor() > free:
+		what := "they have earned " + o.money(max(0, o.Earned)) + " there"
+		if o.Held > 0 {
+			what += ", of which other disputes hold " + o.money(min(o.Held, o.Earned))
+		}
 		broken.Add(rule.Broken{
-			Reason: rule.AboveWhatIsTheirs, Field: "amount", Value: rule.Money(o.Amount),
-			Rule: "they have earned " + rule.Money(&eventv1.Amount{Currency: o.Currency, Minor: max(0, o.Earned)}) + " there, and no more can be held", Hint: "dispute that or less",
+			Reason: rule.AboveWhatIsTheirs, Field: "amount", Value: rule.Money(o.Amount), Rule: what + ", and no more than " + o.money(free) + " can be held", Hint: "dispute that or less",
 		})
 	}
 	if err := broken.Err(); err != nil {

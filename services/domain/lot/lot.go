@@ -39,7 +39,8 @@ const maxPortions = 1000
 //  5. What comes back is no more than its order took, counted and weighed again; the lot is in stock or on sale as
 //     before, and a sold-out one is in stock. An order that is called off brings its portion back as it was: a
 //     sold-out lot is on sale again, at its price.
-//  6. It is unmade only while nothing of it is sold.
+//  6. It is unmade only while nothing of it is sold and as many are there as went in. What goes back weighs, as far as
+//     scales go, what the lot weighs by now: what was weighed again as it was, the rest as it went in.
 //  7. A stock count counts and weighs what is left; all it differs by is unexplained.
 //
 // At any time: mass as made = left + sold + unexplained.
@@ -176,22 +177,79 @@ func (s State) TakeOffSale(cutter, why string) (*lotv1.Event, error) {
 	}}}, nil
 }
 
-// Unmake ends the lot (rule 6). The caller brings each source back.
-func (s State) Unmake(cutter, why string) (*lotv1.Event, error) {
+// Unmake ends the lot (rule 6). again is what was weighed again as it goes back: parts as
+// piece and part, stones by their id. The caller brings each source back, and weighs those
+// again in their pieces' books too.
+func (s State) Unmake(cutter, why string, again []*lotv1.Source) (*lotv1.Event, error) {
 	if err := s.live(cutter); err != nil {
 		return nil, err
 	}
-	if slices.ContainsFunc(s.Portions, func(p Portion) bool { return p.Count > 0 }) {
+	switch made := s.Facts.GetCount(); {
+	case slices.ContainsFunc(s.Portions, func(p Portion) bool { return p.Count > 0 }):
 		return nil, rule.Broken{Reason: rule.LotBegun, Field: "lot_id", Value: s.id(), Rule: "some of the lot is sold", Hint: "sell the rest, or take it off sale"}
+	case s.Count != made:
+		return nil, rule.Broken{
+			Reason: rule.CountDiffers, Field: "lot_id", Value: s.id(), Rule: fmt.Sprintf("the lot was made of %d and counts %d by now, so that it isn't known what would go back", made, s.Count),
+			Hint: "let the stock keeper count it again, or sell what is there",
+		}
 	}
 	var broken rule.All
 	broken.Text("why", why, 300)
+	s.addsUp(&broken, again)
 	if err := broken.Err(); err != nil {
 		return nil, err
 	}
 	return &lotv1.Event{Event: &lotv1.Event_Unmade{Unmade: &lotv1.Unmade{
 		Public: &lotv1.Unmade_Public{LotId: s.id()}, Private: &lotv1.Unmade_Private{Why: why},
 	}}}, nil
+}
+
+// addsUp holds what goes back against what the lot weighs by now.
+func (s State) addsUp(broken *rule.All, again []*lotv1.Source) {
+	weighed := make([]*eventv1.Weighing, len(s.Facts.GetSources()))
+	for i, w := range again {
+		at := fmt.Sprintf("weighed[%d]", i)
+		from := slices.IndexFunc(s.Facts.GetSources(), func(src *lotv1.Source) bool { return same(src, w) })
+		switch {
+		case from < 0:
+			broken.Add(rule.NotThere(at, "part or stone in this lot"))
+			continue
+		case weighed[from] != nil:
+			broken.Add(rule.Broken{Reason: rule.NamedTwice, Field: at, Value: w.GetPieceId() + w.GetStoneId(), Rule: "each is weighed once", Hint: "leave it out"})
+		case w.GetCount() != s.Facts.GetSources()[from].GetCount():
+			broken.Add(rule.Broken{Reason: rule.CountDiffers, Field: at + ".count", Value: fmt.Sprint(w.GetCount()), Rule: fmt.Sprintf("%d of it went in", s.Facts.GetSources()[from].GetCount()), Hint: "count it again"})
+		}
+		broken.Weighing(at+".weighing", w.GetWeighing())
+		weighed[from] = w.GetWeighing()
+	}
+	if broken.Err() != nil {
+		return
+	}
+	var sum int64
+	allowed := s.Weighing.GetDivisionUg()
+	for i, src := range s.Facts.GetSources() {
+		if weighed[i] == nil {
+			weighed[i] = src.GetWeighing()
+		}
+		sum += weighed[i].GetMassUg()
+		allowed += weighed[i].GetDivisionUg()
+	}
+	if left := s.Weighing.GetMassUg(); max(sum-left, left-sum) > allowed/2 {
+		broken.Add(rule.Broken{
+			Reason: rule.MassesDontAddUp, Field: "weighed", Value: measure.Mass(sum).String(),
+			Rule: fmt.Sprintf("the lot weighs %s by now, where the scales allow %s of difference", measure.Mass(left), measure.Mass(allowed/2)),
+			Hint: "weigh what goes back, each by itself, and name what weighs otherwise than it went in",
+		})
+	}
+}
+
+// same tells whether a source is the one that is named: a stone by its id, a part by its
+// piece too.
+func same(src, named *lotv1.Source) bool {
+	if src.GetStoneId() != "" || named.GetStoneId() != "" {
+		return src.GetStoneId() == named.GetStoneId()
+	}
+	return src.GetPieceId() == named.GetPieceId() && src.GetPart() == named.GetPart()
 }
 
 // Taking is a portion as a jeweller orders it.
@@ -306,6 +364,11 @@ func (s State) Asks() *eventv1.Amount {
 	}
 	all, _ := s.priceOf(s.Count, s.Weighing.GetMassUg())
 	return all
+}
+
+// SeenBy tells whether a jeweller sees the lot: it is on sale, or they have a portion.
+func (s State) SeenBy(jeweller string) bool {
+	return s.Stage == OnSale || slices.ContainsFunc(s.Portions, func(p Portion) bool { return p.Buyer == jeweller && p.Count > 0 })
 }
 
 // Orders are those that took a portion, each once, also where it came back.

@@ -208,7 +208,7 @@ func TestSell(t *testing.T) {
 		}
 		_, err := h.PutOnSale(cutter, lotv1.Unit_UNIT_PIECE, aud(1), "AUD")
 		ruletest.Refused(t, err, rule.LotNotForSale, "lot_id")
-		_, err = h.Unmake(cutter, "x")
+		_, err = h.Unmake(cutter, "x", nil)
 		ruletest.Refused(t, err, rule.LotBegun, "lot_id")
 	})
 	t.Run("rule 5: what comes back is no more than its order took", func(t *testing.T) {
@@ -224,9 +224,40 @@ func TestSell(t *testing.T) {
 	})
 	t.Run("rule 6: unmade while nothing is sold, and then no more", func(t *testing.T) {
 		h := byPiece(t)
-		h.did(h.Unmake(cutter, "sorted anew"))
+		h.did(h.Unmake(cutter, "sorted anew", nil))
 		_, err := h.PutOnSale(cutter, lotv1.Unit_UNIT_PIECE, aud(1), "AUD")
 		ruletest.Refused(t, err, rule.LotUnmade, "lot_id")
+	})
+	t.Run("rule 6: what goes back weighs what the lot weighs by now", func(t *testing.T) {
+		h := byPiece(t)
+		h.did(h.Sell(take(h.State, "o1", 9, 22_600_000), "lots[0]"))
+		h.did(h.Return(cutter, "o1", 9, weighed(20_000_000), "too pale"))
+		src := func(piece, part string, count uint32, ug int64) *lotv1.Source {
+			return &lotv1.Source{PieceId: piece, Part: part, Count: count, Weighing: weighed(ug)}
+		}
+		for _, c := range []struct {
+			reason rule.Reason
+			field  string
+			again  []*lotv1.Source
+		}{
+			{rule.MassesDontAddUp, "weighed", nil},
+			{rule.MassesDontAddUp, "weighed", []*lotv1.Source{src("p3-3", "3", 9, 20_015_001)}},
+			{rule.NotFound, "weighed[0]", []*lotv1.Source{src("p3-9", "3", 9, 20_000_000)}},
+			{rule.NotFound, "weighed[0]", []*lotv1.Source{{StoneId: "s1", Count: 1, Weighing: weighed(1)}}},
+			{rule.NamedTwice, "weighed[1]", []*lotv1.Source{src("p3-3", "3", 9, 20_000_000), src("p3-3", "3", 9, 20_000_000)}},
+			{rule.CountDiffers, "weighed[0].count", []*lotv1.Source{src("p3-3", "3", 8, 20_000_000)}},
+			{rule.MassInvalid, "weighed[0].weighing.mass_ug", []*lotv1.Source{src("p3-3", "3", 9, 0)}},
+		} {
+			_, err := h.Unmake(cutter, "sorted anew", c.again)
+			ruletest.Refused(t, err, c.reason, c.field)
+		}
+		h.did(h.Unmake(cutter, "sorted anew", []*lotv1.Source{src("p3-3", "3", 9, 20_015_000)}))
+	})
+	t.Run("rule 6 refused: the count differs", func(t *testing.T) {
+		h := made(t)
+		h.did(h.Recount(lot.Counting{Count: 9, Weighing: h.Weighing}))
+		_, err := h.Unmake(cutter, "sorted anew", nil)
+		ruletest.Refused(t, err, rule.CountDiffers, "lot_id")
 	})
 }
 

@@ -1,6 +1,9 @@
 package member
 
 import (
+	"fmt"
+	"strings"
+
 	memberv1 "seamshare.example/proto/gen/seamshare/event/member/v1"
 	"seamshare.example/services/domain/rule"
 	"seamshare.example/services/domain/stage"
@@ -8,7 +11,7 @@ import (
 
 // Field is an opal field that claims lie on. Rules:
 //
-//  1. A field is recorded once, under a name.
+//  1. A field is recorded once, under a name that no other has.
 type Field struct {
 	ID      string
 	Name    string
@@ -48,6 +51,7 @@ func EvolveField(f Field, e *memberv1.Event) Field {
 //  2. Only a member that mines has claims.
 //  3. Only the claim's own miner says that a piece comes from it, while it is worked.
 //  4. Its miner closes it, once. What came from it keeps its origin.
+//  5. Of a miner's claims on a field that are worked no two have one name.
 type Claim struct {
 	ID       string
 	FieldID  string
@@ -55,6 +59,22 @@ type Claim struct {
 	Name     string
 	Closed   bool
 	Why      string // it was closed
+}
+
+// SameName reports whether two names are one to who reads them: case and spaces tell
+// nothing apart.
+func SameName(a, b string) bool {
+	folded := func(s string) string { return strings.Join(strings.Fields(s), " ") }
+	return strings.EqualFold(folded(a), folded(b))
+}
+
+// NameTaken refuses a second field, or a second claim of a miner on a field, of the same
+// name (rules 1 and 5). id is the one that is there.
+func NameTaken(thing, name, id string) error {
+	return rule.Broken{
+		Reason: rule.NameTaken, Field: "name", Value: fmt.Sprintf("%q", name),
+		Rule: "there is a " + thing + " of this name already, " + id, Hint: "use that one, or give this another name",
+	}
 }
 
 // Record says that the member works the claim (rules 1 and 2).

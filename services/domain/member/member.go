@@ -14,7 +14,9 @@ import (
 //  2. It does at least one thing here: each of its roles is one that is known.
 //  3. It is suspended while it trades, reinstated while it is suspended, and removed once, with a reason.
 //  4. Nobody suspends or removes the member they act for themselves.
-//  5. Bank details are sealed under the key of a person who acts for it, never one who was erased.
+//  5. What is done for the co-op itself, its books and its safe, is done by persons of its own member, which was there
+//     from the founding, and of no other: who trades has no hand in them.
+//  6. Bank details are sealed under the key of a person who acts for it, never one who was erased.
 type Member struct {
 	ID          string
 	TradingName string
@@ -29,7 +31,42 @@ func (m Member) Stands() bool { return m.Standing == Admitted }
 // Has reports whether the member does this here.
 func (m Member) Has(role memberv1.Role) bool { return slices.Contains(m.Roles, role) }
 
-// Admit admits the member (rules 1 and 2).
+// DeskRoles are what persons do for the co-op itself (rule 5).
+var DeskRoles = []memberv1.Role{
+	memberv1.Role_ROLE_STOCK_KEEPER, memberv1.Role_ROLE_BOOKKEEPER, memberv1.Role_ROLE_APPROVER,
+	memberv1.Role_ROLE_AUDITOR, memberv1.Role_ROLE_REGISTRAR,
+}
+
+// noDesk refuses roles of the co-op's own desk (rule 5).
+func noDesk(broken *rule.All, roles []memberv1.Role) {
+	for i, r := range roles {
+		if slices.Contains(DeskRoles, r) {
+			broken.Add(rule.Broken{
+				Reason: rule.RoleNotOfMember, Field: fmt.Sprintf("roles[%d]", i), Value: r.String(), Rule: "the co-op's books and safe are kept by persons of its own member",
+				Hint: "leave it out, and add the person to the co-op's own member",
+			})
+		}
+	}
+}
+
+// AdmitTrader admits a member who trades (rules 1, 2 and 5).
+func (m Member) AdmitTrader(id, tradingName string, roles []memberv1.Role) (*memberv1.Event, error) {
+	var broken rule.All
+	noDesk(&broken, roles)
+	admitted, err := m.Admit(id, tradingName, roles)
+	if err := broken.Merge("", err); err != nil {
+		return nil, err
+	}
+	return admitted, broken.Err()
+}
+
+// ofDesk tells whether it is the co-op's own member.
+func (m Member) ofDesk() bool {
+	return slices.ContainsFunc(m.Roles, func(r memberv1.Role) bool { return slices.Contains(DeskRoles, r) })
+}
+
+// Admit admits the member, whatever it does here (rules 1 and 2): the co-op's own at the
+// founding.
 func (m Member) Admit(id, tradingName string, roles []memberv1.Role) (*memberv1.Event, error) {
 	if m.ID != "" {
 		return nil, rule.Broken{Reason: rule.AlreadyThere, Value: m.ID, Rule: "a member is admitted once", Hint: "use the one that is there"}
@@ -59,7 +96,7 @@ func checkRoles(broken *rule.All, roles []memberv1.Role) {
 	}
 }
 
-// SetRoles says anew what the member does here (rule 2).
+// SetRoles says anew what the member does here (rules 2 and 5). The co-op's own stays one.
 func (m Member) SetRoles(roles []memberv1.Role, reason string) (*memberv1.Event, error) {
 	if m.ID == "" {
 		return nil, rule.NotThere("member_id", "member")
@@ -72,6 +109,12 @@ func (m Member) SetRoles(roles []memberv1.Role, reason string) (*memberv1.Event,
 		broken.Add(rule.Broken{Reason: rule.NotAnswered, Field: "roles", Value: "empty", Rule: "a member does at least one thing here", Hint: "remove the member where it does nothing any more"})
 	}
 	checkRoles(&broken, roles)
+	switch {
+	case !m.ofDesk():
+		noDesk(&broken, roles)
+	case !(Member{Roles: roles}).ofDesk():
+		broken.Add(rule.Broken{Reason: rule.RoleNotOfMember, Field: "roles", Value: "none of the desk", Rule: "the co-op's own member keeps its books and safe", Hint: "leave it a role of the desk"})
+	}
 	broken.Text("reason", reason, 200)
 	if err := broken.Err(); err != nil {
 		return nil, err

@@ -25,6 +25,7 @@ type Settings struct {
 	ConsignmentDays      int64 // the longest time out on consignment
 	GoodsOutLimits       []Limit
 	PurchaseDueDays      int64 // after the deal, where the agreement names none; overdue purchase money stops cutting
+	PaymentDays          int64 // after an order is made; later its cutter may call it off
 	BankCoolOffHours     int64 // after an edit of bank details
 	CornerRadiusMinUm    int64
 	Classes              []string // best first
@@ -71,6 +72,7 @@ func DefaultSettings() Settings {
 		ApprovalDays:         14,
 		ConsignmentDays:      180,
 		PurchaseDueDays:      30,
+		PaymentDays:          14,
 		BankCoolOffHours:     72,
 		CornerRadiusMinUm:    500,
 		Classes:              []string{"top", "middle", "plain", "craft"},
@@ -163,6 +165,7 @@ func (s Settings) check(broken *rule.All) {
 		{"approval_days", s.ApprovalDays, year, 1, "days"},
 		{"consignment_days", s.ConsignmentDays, 10 * year, 1, "days"},
 		{"purchase_due_days", s.PurchaseDueDays, year - 1, 1, "days"},
+		{"payment_days", s.PaymentDays, year, 1, "days"},
 		{"bank_cool_off_hours", s.BankCoolOffHours, 24 * year, 24, "hours"},
 		{"corner_radius_min_um", s.CornerRadiusMinUm, rule.MaxLengthUm, 0, "micrometres"},
 	} {
@@ -211,7 +214,7 @@ func (s Settings) stored() *memberv1.Settings {
 		WaitHours: s.WaitHours, ReturnDays: s.ReturnDays, ClaimDays: s.ClaimDays, HoldHours: s.HoldHours, HoldsAtOnce: s.HoldsAtOnce,
 		ApprovalDays: s.ApprovalDays, ConsignmentDays: s.ConsignmentDays, PurchaseDueDays: s.PurchaseDueDays,
 		BankCoolOffHours: s.BankCoolOffHours, CornerRadiusMinUm: s.CornerRadiusMinUm, Classes: slices.Clone(s.Classes),
-		SilicaLimit: s.SilicaLimit, SilicaLimitSource: s.SilicaLimitSource,
+		SilicaLimit: s.SilicaLimit, SilicaLimitSource: s.SilicaLimitSource, PaymentDays: s.PaymentDays,
 	}
 	for _, l := range s.GoodsOutLimits {
 		out.GoodsOutLimits = append(out.GoodsOutLimits, &eventv1.Amount{Currency: l.Currency, Minor: l.Minor})
@@ -226,7 +229,7 @@ func SettingsOf(s *memberv1.Settings) Settings {
 		WaitHours: s.GetWaitHours(), ReturnDays: s.GetReturnDays(), ClaimDays: s.GetClaimDays(), HoldHours: s.GetHoldHours(), HoldsAtOnce: s.GetHoldsAtOnce(),
 		ApprovalDays: s.GetApprovalDays(), ConsignmentDays: s.GetConsignmentDays(), PurchaseDueDays: s.GetPurchaseDueDays(),
 		BankCoolOffHours: s.GetBankCoolOffHours(), CornerRadiusMinUm: s.GetCornerRadiusMinUm(), Classes: slices.Clone(s.GetClasses()),
-		SilicaLimit: s.GetSilicaLimit(), SilicaLimitSource: s.GetSilicaLimitSource(),
+		SilicaLimit: s.GetSilicaLimit(), SilicaLimitSource: s.GetSilicaLimitSource(), PaymentDays: s.GetPaymentDays(),
 	}
 	for _, l := range s.GetGoodsOutLimits() {
 		out.GoodsOutLimits = append(out.GoodsOutLimits, Limit{l.GetCurrency(), l.GetMinor()})

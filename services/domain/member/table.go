@@ -7,7 +7,7 @@ var Table = stage.Table{
 	Thing:  "member",
 	States: []string{"admitted", "suspended", "removed"},
 	Rows: []stage.Row{
-		{From: stage.None, Do: "CoopService/AdmitMember", By: "a registrar", To: "admitted", Needs: "a trading name and what it does here"},
+		{From: stage.None, Do: "CoopService/AdmitMember", By: "a registrar", To: "admitted", Needs: "a trading name and what it does here, which is nothing of the desk"},
 		{From: "admitted", Do: "CoopService/SetMemberRoles", By: "a registrar", To: "admitted", Needs: "a reason", Moves: "its persons lose the roles that are gone"},
 		{From: "admitted", Do: "CoopService/SuspendMember", By: "a registrar of another member", To: "suspended", Needs: "a reason", Moves: "none of its persons acts for it"},
 		{From: "suspended", Do: "CoopService/ReinstateMember", By: "a registrar of another member", To: "admitted", Needs: "a reason", Moves: "its persons act for it again"},

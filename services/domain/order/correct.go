@@ -3,6 +3,8 @@ package order
 import (
 	"slices"
 
+	"google.golang.org/protobuf/proto"
+
 	correctionv1 "seamshare.example/proto/gen/seamshare/event/correction/v1"
 	"seamshare.example/services/domain/rule"
 )
@@ -14,6 +16,22 @@ func (s State) CorrectPaid(wasMinor, rightMinor int64) error {
 		return rule.Broken{
 			Reason: rule.AboveWhatIsOwed, Field: "amount", Value: s.money(rightMinor),
 			Rule: "with it " + s.money(s.Paid()+change) + " would be paid, where " + s.money(s.Paid()) + " is paid and " + s.money(s.Open()) + " is open", Hint: "look at the other receipts and refunds",
+		}
+	}
+	return nil
+}
+
+// CorrectRefund refuses a correction of a refund to more than was to be paid back for the
+// line (rule 5). What wasn't paid back after all is to be paid back again.
+func (s State) CorrectRefund(id string, wasMinor, rightMinor int64) error {
+	l, ok := s.Line(id)
+	if !ok {
+		return rule.NotThere("corrects", "refund of this order")
+	}
+	if most := wasMinor + l.RefundDue(); rightMinor > most {
+		return rule.Broken{
+			Reason: rule.AboveWhatIsOwed, Field: "amount", Value: s.money(rightMinor),
+			Rule: "no more than " + s.money(most) + " was to be paid back for it", Hint: "look at the receipts",
 		}
 	}
 	return nil
@@ -58,9 +76,26 @@ func EvolveCorrection(s State, e *correctionv1.Event) State {
 			s.Lines[i].Paid -= back
 			change += back
 		}
+	case *correctionv1.Event_RefundCorrected:
+		p := e.RefundCorrected.GetPrivate()
+		s.change(p.GetLineId(), func(l *Line) {
+			l.Paid += p.GetWas().GetMinor() - p.GetRight().GetMinor()
+			l.Refunded = l.Returned && l.Paid == 0
+		})
 	case *correctionv1.Event_PriceCorrected:
 		p := e.PriceCorrected.GetPrivate()
 		s.change(p.GetStoneId(), func(l *Line) { l.Price = p.GetRight().GetMinor() - l.Reduced })
+	case *correctionv1.Event_SentMassCorrected:
+		p := e.SentMassCorrected.GetPrivate()
+		s.change(p.GetStoneId(), func(l *Line) {
+			if p.GetArrived() {
+				l.MassDiffers = p.GetMassDiffers()
+				return
+			}
+			l.SentMassDiffers = p.GetMassDiffers()
+			l.Sent = proto.CloneOf(l.Sent)
+			l.Sent.Weighing = p.GetRight()
+		})
 	}
 	return s
 }

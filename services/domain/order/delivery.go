@@ -13,13 +13,16 @@ import (
 
 // Delivery is how a line gets to the jeweller, and what they say of it then.
 type Delivery struct {
-	Dispatched  bool
-	Sent        *eventv1.Measured // as it left
-	Carrier     string
-	Reference   string
-	Received    bool
-	MassDiffers bool // what came isn't what was sent
-	SizeDiffers bool
+	Dispatched      bool
+	Sent            *eventv1.Measured // as it left
+	SentMassDiffers bool              // what was sent isn't what the books say
+	SentSizeDiffers bool
+	Carrier         string
+	Reference       string
+	Received        bool
+	MassDiffers     bool // what came isn't what was sent
+	SizeDiffers     bool
+
 	ReturnUntil time.Time
 	ClaimUntil  time.Time
 	ReturnAsked bool
@@ -116,11 +119,51 @@ func (s State) Cancel(buyer, why string) (*orderv1.Event, error) {
 	}}}, nil
 }
 
+// Overdue tells whether money is open that should be here by now (rule 12).
+func (s State) Overdue(now time.Time) bool {
+	return s.Open() > 0 && !s.PayBy.IsZero() && !now.Before(s.PayBy)
+}
+
+// CallOffUnpaid calls off what was sold of a cutter's, as the order isn't paid in time
+// (rule 12): one event for each line.
+func (s State) CallOffUnpaid(seller, why string, now time.Time) (events []*orderv1.Event, err error) {
+	switch {
+	case s.ID == "" || !s.Sells(seller):
+		return nil, rule.NotThere("order_id", "order")
+	case s.Cancelled:
+		return nil, s.over()
+	}
+	for _, l := range s.Lines {
+		if l.Seller == seller && !l.Dispatched && !l.Returned {
+			events = append(events, &orderv1.Event{Event: &orderv1.Event_Returned{Returned: &orderv1.Returned{
+				Public:  &orderv1.Returned_Public{OrderId: s.ID, StoneId: l.StoneID, LotId: l.LotID, CalledOff: true},
+				Private: &orderv1.Returned_Private{Why: why},
+			}}})
+		}
+	}
+	switch {
+	case s.ApprovalID != "" || len(events) == 0:
+		return nil, rule.Broken{Reason: rule.OrderUnderWay, Field: "order_id", Value: s.ID, Rule: "its stones are under way, with the jeweller, or back", Hint: "take back what comes"}
+	case s.PromiseID != "":
+		return nil, rule.Broken{Reason: rule.OrderPromised, Field: "order_id", Value: s.ID, Rule: "its stones were cut to order", Hint: "take the stones back"}
+	case !s.Overdue(now):
+		what := "it is paid"
+		if s.Open() > 0 {
+			what = "it is to be paid by " + s.PayBy.Format(time.RFC3339)
+		}
+		return nil, rule.Broken{Reason: rule.NotOverdue, Field: "order_id", Value: s.ID, Rule: what, Hint: "wait, or take the stones back as the two of you agree"}
+	}
+	var broken rule.All
+	broken.Text("why", why, 300)
+	return events, broken.Err()
+}
+
 // MeasuredStone is a stone as it left or came.
 type MeasuredStone struct {
 	StoneID     string
 	Measured    *eventv1.Measured
-	MassDiffers bool // from how it was measured before
+	Before      *eventv1.Measured // as it was measured before
+	MassDiffers bool              // from that
 	SizeDiffers bool
 }
 
@@ -179,7 +222,7 @@ func (s State) Dispatch(seller string, stones []MeasuredStone, carrier, referenc
 		}
 		broken.Weighing(at+".weighing", m.Measured.GetWeighing())
 		broken.Size(at+".size", m.Measured.GetSize())
-		sent.Stones = append(sent.Stones, &orderv1.MeasuredStone{StoneId: m.StoneID, Measured: m.Measured, MassDiffers: m.MassDiffers, SizeDiffers: m.SizeDiffers})
+		sent.Stones = append(sent.Stones, &orderv1.MeasuredStone{StoneId: m.StoneID, Measured: m.Measured, Before: m.Before, MassDiffers: m.MassDiffers, SizeDiffers: m.SizeDiffers})
 	}
 	if err := broken.Err(); err != nil {
 		return nil, err
@@ -202,7 +245,8 @@ func (s State) Receive(buyer string, measured []MeasuredStone, returnUntil, clai
 		}
 		m := &orderv1.MeasuredStone{StoneId: l.ID()}
 		if i := slices.IndexFunc(measured, func(m MeasuredStone) bool { return m.StoneID == l.StoneID }); i >= 0 && l.LotID == "" {
-			m.Measured, m.MassDiffers, m.SizeDiffers = measured[i].Measured, measured[i].MassDiffers, measured[i].SizeDiffers
+			got := measured[i]
+			m.Measured, m.Before, m.MassDiffers, m.SizeDiffers = got.Measured, got.Before, got.MassDiffers, got.SizeDiffers
 		}
 		came.Stones = append(came.Stones, m)
 	}

@@ -68,6 +68,9 @@ func either(p interface {
 func (s State) placed(e *orderv1.Placed) State {
 	p := e.GetPrivate()
 	s.ID, s.Buyer, s.Currency, s.Deposit, s.ApprovalID, s.PromiseID = e.GetPublic().GetOrderId(), p.GetBuyerId(), p.GetCurrency(), p.GetDepositMinor(), p.GetApprovalId(), p.GetPromiseId()
+	if us := p.GetPayByUs(); us != 0 {
+		s.PayBy = time.UnixMicro(us).UTC()
+	}
 	s.Lines = make([]Line, len(p.GetLines()))
 	for i, l := range p.GetLines() {
 		s.Lines[i] = Line{
@@ -94,7 +97,7 @@ func (s State) dispatched(p *orderv1.Dispatched_Private) State {
 		l.Dispatched, l.Carrier, l.Reference = true, p.GetCarrier(), p.GetReference()
 		for _, m := range p.GetStones() {
 			if m.GetStoneId() == l.StoneID && l.LotID == "" {
-				l.Sent = m.GetMeasured()
+				l.Sent, l.SentMassDiffers, l.SentSizeDiffers = m.GetMeasured(), m.GetMassDiffers(), m.GetSizeDiffers()
 			}
 		}
 	}

@@ -37,6 +37,9 @@ const MaxLines = 100
 //  9. Within the return period the jeweller sends stones back as they please; the cutter may take them back at any time.
 //  10. Damage is claimed within its own period, once for a stone, and answered once.
 //  11. A price is reduced by no more than what it is.
+//  12. It has to be paid by a moment that stands from when it is made. Later, while money is open, a cutter may call off what
+//     was sold of theirs and wasn't sent: it goes back as it was, and what was paid of it is paid back. Not what was cut to
+//     order, which the cutter takes back instead, nor what the jeweller had before.
 //
 // A line is a stone, or a portion of a counted lot, each once in an order.
 // States are shared between goroutines: nothing that is reachable from one is ever
@@ -50,6 +53,7 @@ type State struct {
 	Deposit     int64  // minor units; 0: all of it comes first
 	ApprovalID  string // of which it buys; empty: none
 	PromiseID   string // that it delivers; empty: none
+	PayBy       time.Time
 	Cancelled   bool
 	ReturnUntil time.Time // of what was received last
 	ClaimUntil  time.Time
@@ -156,6 +160,7 @@ type Terms struct {
 	ApprovalID string
 	ClaimUntil time.Time // of stones bought from an approval
 	PromiseID  string
+	PayBy      time.Time
 }
 
 // Place places the order (rule 1). That each stone is on sale at its price is the
@@ -171,6 +176,9 @@ func (s State) Place(id, buyer, currency string, lines []Line, terms Terms) (*or
 	placed := &orderv1.Placed{
 		Public:  &orderv1.Placed_Public{OrderId: id},
 		Private: &orderv1.Placed_Private{BuyerId: buyer, Currency: currency, DepositMinor: terms.Deposit.GetMinor(), ApprovalId: terms.ApprovalID, PromiseId: terms.PromiseID},
+	}
+	if !terms.PayBy.IsZero() {
+		placed.Private.PayByUs = terms.PayBy.UnixMicro()
 	}
 	if terms.ApprovalID != "" {
 		placed.Private.ClaimUntilUs = terms.ClaimUntil.UnixMicro()

@@ -27,6 +27,17 @@ func (s State) CorrectPaid(wasMinor, rightMinor int64) error {
 	return nil
 }
 
+// CorrectRefund refuses a correction of a refund to more than was paid. What wasn't paid
+// back after all is to be paid back again.
+func (s State) CorrectRefund(wasMinor, rightMinor int64) error {
+	if most := wasMinor + s.PaidMinor; rightMinor > most {
+		return rule.Broken{
+			Reason: rule.AboveWhatIsOwed, Field: "amount", Value: s.money(rightMinor), Rule: "no more than " + s.money(most) + " was paid for the parcel", Hint: "look at the receipts",
+		}
+	}
+	return nil
+}
+
 // CorrectPrice is the deal's agreement at the price that is right (rule 27). What was a
 // multiple of the price when it was signed is a multiple of the right one.
 func (s State) CorrectPrice(right *eventv1.Amount) (*parcelv1.Agreement, error) {
@@ -77,6 +88,9 @@ func EvolveCorrection(s State, e *correctionv1.Event) State {
 	case *correctionv1.Event_ReceiptCorrected:
 		p := e.ReceiptCorrected.GetPrivate()
 		s.PaidMinor += p.GetRight().GetMinor() - p.GetWas().GetMinor()
+	case *correctionv1.Event_RefundCorrected:
+		p := e.RefundCorrected.GetPrivate()
+		s.PaidMinor += p.GetWas().GetMinor() - p.GetRight().GetMinor()
 	case *correctionv1.Event_PriceCorrected:
 		s.Deal.Agreement = e.PriceCorrected.GetPrivate().GetAgreement()
 	case *correctionv1.Event_CostCorrected:
@@ -94,6 +108,23 @@ func EvolveCorrection(s State, e *correctionv1.Event) State {
 			// Of a line that was opened since, the rest was weighed then.
 			if l := s.Lines[i]; l.PieceID == p.GetPieceId() && l.Weighing.GetMassUg() == p.GetWas().GetMassUg() {
 				s.Lines[i].Weighing = p.GetRight()
+			}
+		}
+	case *correctionv1.Event_SentMassCorrected:
+		p := e.SentMassCorrected.GetPrivate()
+		s.Viewings = slices.Clone(s.Viewings)
+		for i := range s.Viewings {
+			v := &s.Viewings[i]
+			word, d := &v.Out, &v.OutDifference
+			if p.GetArrived() {
+				word, d = &v.Back, &v.Difference
+			}
+			if v.ID == p.GetViewingId() {
+				word.Total = p.GetRight()
+				*d = Difference{
+					Ug: p.GetBefore().GetMassUg() - p.GetRight().GetMassUg(), Count: p.GetCountDifference(),
+					Beyond: p.GetMassDiffers() || p.GetCountDifference() != 0,
+				}
 			}
 		}
 	}

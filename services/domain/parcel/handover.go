@@ -92,8 +92,8 @@ func (s State) say(member, buyer string, word Word) ([]*parcelv1.Event, State, e
 // difference compares what was to be taken with what who took it says, and that with
 // what who gave it says.
 func difference(expected, taken, given Word) Difference {
-	ug, beyond := apart(expected.Total, taken.Total)
-	_, disagree := apart(given.Total, taken.Total)
+	ug, beyond := Apart(expected.Total, taken.Total)
+	_, disagree := Apart(given.Total, taken.Total)
 	count := int64(expected.Count) - int64(taken.Count)
 	return Difference{Ug: ug, Count: count, Beyond: beyond || disagree || count != 0 || given.Count != taken.Count}
 }

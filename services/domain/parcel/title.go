@@ -105,9 +105,9 @@ const (
 	maxNote = 2000
 )
 
-// apart compares two weighings of the same thing, each right to half a division of its
+// Apart compares two weighings of the same thing, each right to half a division of its
 // scale.
-func apart(a, b *eventv1.Weighing) (ug int64, beyond bool) {
+func Apart(a, b *eventv1.Weighing) (ug int64, beyond bool) {
 	ug = a.GetMassUg() - b.GetMassUg()
 	return ug, max(ug, -ug) > (a.GetDivisionUg()+b.GetDivisionUg())/2
 }

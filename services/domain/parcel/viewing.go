@@ -35,12 +35,13 @@ type Viewing struct {
 	Answered    string // what the seller answered
 	Why         string // it was called off
 
-	Out, Back  Word
-	Light      string
-	Candled    bool
-	Rubbed     bool
-	Difference Difference
-	Note       string // the seller's, at its end
+	Out, Back     Word
+	OutDifference Difference // of what went out from the listing
+	Light         string
+	Candled       bool
+	Rubbed        bool
+	Difference    Difference // of what came back from what went out
+	Note          string     // the seller's, at its end
 }
 
 // Note is what a buyer noted for themselves.
@@ -207,7 +208,8 @@ func (s State) CallOffViewing(member, id, why string) (*parcelv1.Event, error) {
 	}}}, nil
 }
 
-// StartViewing gives the rough into the viewer's hands (rule 24).
+// StartViewing gives the rough into the viewer's hands (rule 24). Differences from the
+// listing stand as they are.
 func (s State) StartViewing(seller, id string, count uint32, total *eventv1.Weighing) (*parcelv1.Event, error) {
 	if _, err := s.sellersViewing(seller, id, ViewingAgreed); err != nil {
 		return nil, err
@@ -223,9 +225,13 @@ func (s State) StartViewing(seller, id string, count uint32, total *eventv1.Weig
 	if err := broken.Err(); err != nil {
 		return nil, err
 	}
+	out := Word{Count: count, Total: total}
+	d := difference(Word{Count: s.Count(), Total: s.Total}, out, out)
 	return &parcelv1.Event{Event: &parcelv1.Event_ViewingStarted{ViewingStarted: &parcelv1.ViewingStarted{
-		Public:  &parcelv1.ViewingStarted_Public{ParcelId: s.ID},
-		Private: &parcelv1.ViewingStarted_Private{ViewingId: id, Count: count, Total: total},
+		Public: &parcelv1.ViewingStarted_Public{ParcelId: s.ID},
+		Private: &parcelv1.ViewingStarted_Private{
+			ViewingId: id, Count: count, Total: total, DifferenceUg: d.Ug, CountDifference: d.Count, BeyondTolerance: d.Beyond,
+		},
 	}}}, nil
 }
 
@@ -307,7 +313,10 @@ func viewed(s State, event *parcelv1.Event) State {
 		id, change = p.GetViewingId(), func(v *Viewing) { v.Stage, v.Why = ViewingCalledOff, p.GetWhy() }
 	case *parcelv1.Event_ViewingStarted:
 		p := e.ViewingStarted.GetPrivate()
-		id, change = p.GetViewingId(), func(v *Viewing) { v.Stage, v.Out = ViewingOut, Word{Count: p.GetCount(), Total: p.GetTotal()} }
+		id, change = p.GetViewingId(), func(v *Viewing) {
+			v.Stage, v.Out = ViewingOut, Word{Count: p.GetCount(), Total: p.GetTotal()}
+			v.OutDifference = Difference{p.GetDifferenceUg(), p.GetCountDifference(), p.GetBeyondTolerance()}
+		}
 	case *parcelv1.Event_ViewingEnded:
 		p := e.ViewingEnded.GetPrivate()
 		id, change = p.GetViewingId(), func(v *Viewing) {

@@ -32,7 +32,8 @@ const MaxLines = 500
 //     prepared, or when a line is above what is earned by then. What disputes hold by then is left out of the
 //     lines it is held from; the rest is paid.
 //  5. A run is approved or rejected once; a rejection has a reason and frees all amounts.
-//  6. Of an approved run the bank settles or returns each line once. A returned line frees its amount.
+//  6. Of an approved run the bank settles or returns each line once. A returned line frees its amount. One that was
+//     settled by mistake is sent back, by another person than the one who settled it.
 //
 // So a payable amount is in at most one live run. States are shared between
 // goroutines: nothing that is reachable from one is ever changed.
@@ -60,6 +61,7 @@ type Line struct {
 	Bank     string // seal id of the bank details; empty: paid by hand
 	Stage    LineStage
 	Answer   string // the bank's reference or reason
+	By       string // the person who settled it
 }
 
 // Pays is what the line pays.
@@ -277,18 +279,36 @@ func (s State) Reject(by Approver, reason string) (*payoutv1.Event, error) {
 }
 
 // Settle records that the bank paid a line (rule 6).
-func (s State) Settle(lineID, reference string) (*payoutv1.Event, error) {
+func (s State) Settle(lineID, reference, person string) (*payoutv1.Event, error) {
+	if err := s.in(Approved); err != nil {
+		return nil, err
+	}
 	if err := s.answers(lineID, "reference", reference); err != nil {
 		return nil, err
 	}
 	return &payoutv1.Event{Event: &payoutv1.Event_LineSettled{LineSettled: &payoutv1.LineSettled{
-		Public: &payoutv1.LineSettled_Public{RunId: s.ID}, Private: &payoutv1.LineSettled_Private{LineId: lineID, Reference: reference},
+		Public: &payoutv1.LineSettled_Public{RunId: s.ID}, Private: &payoutv1.LineSettled_Private{LineId: lineID, Reference: reference, SettledBy: person},
 	}}}, nil
 }
 
-// Return records that the bank rejected a line (rule 6).
-func (s State) Return(lineID, reason string) (*payoutv1.Event, error) {
-	if err := s.answers(lineID, "reason", reason); err != nil {
+// Return records that the bank didn't pay a line, or that one was settled by mistake
+// (rule 6).
+func (s State) Return(by Approver, lineID, reason string) (*payoutv1.Event, error) {
+	if s.Stage != Settled {
+		if err := s.in(Approved); err != nil {
+			return nil, err
+		}
+	}
+	if l, _ := s.Line(lineID); l.Stage == Paid {
+		if err := rule.SecondPerson("line_id", l.By, by.ID, by.NotThem); err != nil {
+			return nil, err
+		}
+		var broken rule.All
+		broken.Text("reason", reason, 200)
+		if err := broken.Err(); err != nil {
+			return nil, err
+		}
+	} else if err := s.answers(lineID, "reason", reason); err != nil {
 		return nil, err
 	}
 	return &payoutv1.Event{Event: &payoutv1.Event_LineReturned{LineReturned: &payoutv1.LineReturned{
@@ -297,9 +317,6 @@ func (s State) Return(lineID, reason string) (*payoutv1.Event, error) {
 }
 
 func (s State) answers(lineID, field, text string) error {
-	if err := s.in(Approved); err != nil {
-		return err
-	}
 	l, ok := s.Line(lineID)
 	if !ok {
 		return rule.NotThere("line_id", "line of the run")
@@ -385,17 +402,17 @@ func Evolve(s State, e *payoutv1.Event) State {
 		}
 	case *payoutv1.Event_LineSettled:
 		p := e.LineSettled.GetPrivate()
-		s = s.answered(p.GetLineId(), Paid, p.GetReference())
+		s = s.answered(p.GetLineId(), Paid, p.GetReference(), p.GetSettledBy())
 	case *payoutv1.Event_LineReturned:
 		p := e.LineReturned.GetPrivate()
-		s = s.answered(p.GetLineId(), Returned, p.GetReason())
+		s = s.answered(p.GetLineId(), Returned, p.GetReason(), "")
 	}
 	return s
 }
 
-func (s State) answered(lineID string, stage LineStage, answer string) State {
+func (s State) answered(lineID string, stage LineStage, answer, by string) State {
 	s.Lines = slices.Clone(s.Lines)
-	s.changeLine(lineID, func(l *Line) { l.Stage, l.Answer = stage, answer })
+	s.changeLine(lineID, func(l *Line) { l.Stage, l.Answer, l.By = stage, answer, by })
 	if !slices.ContainsFunc(s.Lines, func(l Line) bool { return l.Stage == Waiting }) {
 		s.Stage = Settled
 	}

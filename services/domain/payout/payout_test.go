@@ -110,11 +110,11 @@ func TestOneLiveRun(t *testing.T) {
 				i := rapid.IntRange(0, len(runs)-1).Draw(t, "run")
 				line := fmt.Sprintf("r%d-1", i+1)
 				if rapid.Bool().Draw(t, "settles") {
-					e, err := runs[i].Settle(line, "bank 1")
+					e, err := runs[i].Settle(line, "bank 1", "clerk")
 					do(i, e, err)
 					return
 				}
-				e, err := runs[i].Return(line, "closed")
+				e, err := runs[i].Return(desk, line, "closed")
 				do(i, e, err)
 			},
 			"": func(t *rapid.T) {

@@ -12,7 +12,8 @@ var Table = stage.Table{
 		{From: "prepared", Do: "CoopService/RejectPayoutRun", By: "an approver", To: "rejected", Needs: "a reason", Moves: "the amounts are free again"},
 		{From: "approved", Do: "CoopService/SettlePayoutLine", By: "a bookkeeper", To: "approved", If: "other lines wait for the bank", Needs: "the bank's reference", Moves: "the money"},
 		{From: "approved", Do: "CoopService/SettlePayoutLine", By: "a bookkeeper", To: "settled", If: "the last line that waited", Needs: "the bank's reference", Moves: "the money"},
-		{From: "approved", Do: "CoopService/ReturnPayoutLine", By: "a bookkeeper", To: "approved", If: "other lines wait for the bank", Needs: "the bank's reason", Moves: "the amount is free again"},
+		{From: "approved", Do: "CoopService/ReturnPayoutLine", By: "a bookkeeper; where it was settled by mistake, another than who settled it", To: "approved", If: "other lines wait for the bank", Needs: "the bank's reason", Moves: "the amount is free again"},
 		{From: "approved", Do: "CoopService/ReturnPayoutLine", By: "a bookkeeper", To: "settled", If: "the last line that waited", Needs: "the bank's reason", Moves: "the amount is free again"},
+		{From: "settled", Do: "CoopService/ReturnPayoutLine", By: "a bookkeeper who didn't settle it", To: "settled", If: "it was settled by mistake", Needs: "a reason; the two were stated to be two people", Moves: "the amount is free again"},
 	},
 }

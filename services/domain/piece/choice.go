@@ -43,7 +43,7 @@ const (
 )
 
 func (c ChoiceStage) String() string {
-	return []string{"", "open", "held", "didn't hold", "sure"}[c]
+	return []string{"", "open", "held", "failed", "sure"}[c]
 }
 
 // Offered is an option as it is asked for.

@@ -201,6 +201,19 @@ func (s State) Drawing(studyID string) (id string, d saw.Study, err error) {
 	return "", d, rule.Broken{Reason: rule.NotDrawn, Field: "piece_id", Value: s.ID, Rule: "no study of the piece has a drawing", Hint: "study it with a drawing first, or give one to try"}
 }
 
+// MeasuredPlan finds the revision of a plan that stands, if it was measured.
+func (s State) MeasuredPlan(id string) (Revision, error) {
+	plan, ok := s.Plan(id)
+	if !ok {
+		return Revision{}, rule.NotThere("plan_id", "plan")
+	}
+	now := plan.Now()
+	if now.Plan.GetCut() == nil {
+		return now, rule.Broken{Reason: rule.NotMeasured, Field: "plan_id", Value: id, Rule: "the plan is in words only", Hint: "measure it on a drawing first"}
+	}
+	return now, nil
+}
+
 // keeps refuses what would make a piece keep more than it may.
 func (s State) keeps(more proto.Message) error {
 	if n := s.keptBytes + proto.Size(more); n > MaxKeptBytes {
@@ -224,6 +237,11 @@ func below(field, path string) string {
 		return field + path
 	}
 	return field + "." + path
+}
+
+// Refused turns what package saw finds that can't be into a refusal, with its path below field. Another error is given back.
+func Refused(err error, field string) error {
+	return invalid(err, func(path string) string { return below(field, path) })
 }
 
 // invalid turns what package saw finds that can't be into a refusal. The API has the fields that package saw names, but

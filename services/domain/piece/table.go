@@ -100,11 +100,11 @@ var PlanTable = stage.Table{
 // ChoiceTable is the life of a decision between options.
 var ChoiceTable = stage.Table{
 	Thing:  "decision",
-	States: []string{"open", "held", "didn't hold", "sure"},
+	States: []string{"open", "held", "failed", "sure"},
 	Rows: []stage.Row{
 		{From: stage.None, Do: "CutterService/RecordDecision", By: byCutter, To: "open", If: "what is chosen hangs on how it comes out", Needs: "a part that isn't finished, all options valued, a reason"},
 		{From: stage.None, Do: "CutterService/RecordDecision", By: byCutter, To: "sure", If: "what is chosen brings the same either way", Needs: "the same"},
 		{From: "open", Do: "CutterService/RecordOutcome", By: byCutter, To: "held", If: "it held", Moves: "the co-op's record of that kind"},
-		{From: "open", Do: "CutterService/RecordOutcome", By: byCutter, To: "didn't hold", If: "it didn't", Moves: "the co-op's record of that kind"},
+		{From: "open", Do: "CutterService/RecordOutcome", By: byCutter, To: "failed", If: "it didn't hold", Moves: "the co-op's record of that kind"},
 	},
 }

@@ -89,6 +89,7 @@ const (
 	KeyTaken         Reason = "KEY_TAKEN"          // another person's key
 	MemberNotThere   Reason = "MEMBER_NOT_THERE"   // not admitted
 	FieldNotRecorded Reason = "FIELD_NOT_RECORDED" // no such field
+	NameTaken        Reason = "NAME_TAKEN"         // there is one of this name
 )
 
 // The state says no, on the way from a draft to a closed parcel.
@@ -156,7 +157,7 @@ var kinds = map[Reason]Kind{
 	CostNotAgreed: State, ClaimNotYours: State, PartNotInWork: State, CountedLot: State, WeighingsDiffer: State, SizesDiffer: State,
 	StoneNotForSale: State, StoneSold: State, StoneNotSold: State, PriceMoved: State, NotReturned: State,
 	NothingToRefund: State, RefundDiffers: State, RoleNotOfMember: State, OwnRole: State, KeyNotYours: Missing, RolesApart: State, KeyTaken: State, MemberNotThere: State,
-	FieldNotRecorded: State,
+	FieldNotRecorded: State, NameTaken: Taken,
 
 	NotADraft: State, OfferNotOpen: State, NotOffMarket: State, NotRefunded: State, NotOverdue: State, PurchaseOverdue: State, AlreadyCut: State, NotComingBack: State, RoughIsOut: State, NotInHand: State, NotAGroup: State, ParcelClosed: State, NotAccountedFor: State, ViewingNotThere: State, TooManyViewings: State, TooManyNotes: State, ClaimClosed: State,
 

@@ -25,6 +25,8 @@ const (
 	Invalid
 	// State: the request would be right at another time. Something must happen first.
 	State
+	// Taken: there is such a thing already. Use that one.
+	Taken
 )
 
 // Broken is one rule that a request breaks.
@@ -132,7 +134,7 @@ func (a All) Unwrap() []error {
 
 // Kind is the kind that decides: the first in the order of the constants.
 func (a All) Kind() Kind {
-	kind := State
+	kind := Taken
 	for _, b := range a {
 		kind = min(kind, b.Kind())
 	}

@@ -119,7 +119,7 @@ func (p Prices) check() error {
 }
 
 // counted is what of the plan was seen so far.
-type counted struct{ steps, stones int }
+type counted struct{ steps, stones, points int }
 
 func (c *counted) way(at string, steps []Step, ends []End, depth int) error {
 	if c.steps += len(steps); c.steps > MaxSteps {
@@ -195,6 +195,12 @@ func (c *counted) look(path string, l Look, depth int) error {
 		sum += o.ChanceBp
 		if n := len(o.Features); n > MaxFeatures {
 			return invalid(at+".features", n, "an outcome has at most %d", MaxFeatures)
+		}
+		for _, f := range o.Features {
+			c.points += len(f.Points)
+		}
+		if c.points > MaxPoints {
+			return invalid(at+".features", c.points, "the features of all outcomes have at most %d points", MaxPoints)
 		}
 		if err := c.way(at+".", o.Steps, o.Ends, depth+1); err != nil {
 			return err

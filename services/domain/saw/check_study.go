@@ -35,10 +35,15 @@ func (s Study) check() error {
 	if n := len(s.Underlays); n > MaxUnderlays {
 		return invalid("underlays", n, "a study has at most %d", MaxUnderlays)
 	}
+	points := 0
 	for i, f := range s.Features {
 		if err := f.check(fmt.Sprintf("features[%d]", i), names); err != nil {
 			return err
 		}
+		points += len(f.Points)
+	}
+	if points > MaxPoints {
+		return invalid("features", points, "all features together have at most %d points; leave out those that hardly change them", MaxPoints)
 	}
 	return nil
 }

@@ -197,7 +197,7 @@ func extent(r plane.Ring, s span) span {
 		}
 		for _, x := range []int64{s.from, s.to} {
 			if p.X < x && x < q.X || q.X < x && x < p.X {
-				note(p.Y + rounded128(q.Y-p.Y, x-p.X, q.X-p.X))
+				note(p.Y + int64(math.Round(float64((q.Y-p.Y)*(x-p.X))/float64(q.X-p.X))))
 			}
 		}
 		p = q
@@ -206,11 +206,6 @@ func extent(r plane.Ring, s span) span {
 		return span{}
 	}
 	return out
-}
-
-// rounded128 is a·b/c to the nearest whole number.
-func rounded128(a, b, c int64) int64 {
-	return int64(math.Round(float64(a*b) / float64(c)))
 }
 
 // grip finds whether there is enough of the part on one side of the cut to hold it by.

@@ -56,7 +56,6 @@ type fitting struct {
 	region Region
 	out    Planned
 	frame  frame
-	top    plane.Point // its highest point in its frame
 	bar    *layer
 }
 
@@ -66,159 +65,6 @@ func (f *fitting) find(rule Rule, against string, supposed bool, view View, at p
 		Rule: rule, Path: f.path, Part: f.p.name, Stone: f.s.Name, Against: against, Supposed: supposed, View: view, At: um(at),
 		ByUm: max(1, ceilUm(byNm)), Text: fmt.Sprintf(format, args...),
 	})
-}
-
-// depth sets the stone as high into its bar, or part, as it goes, and finds whether there is depth and backing
-// enough below.
-func (f *fitting) depth() error {
-	s := f.s
-	f.frame = frame{s.cos, s.sin, s.View == Back}
-	if s.Bar != "" {
-		if err := f.findBar(); err != nil {
-			return err
-		}
-	}
-	middle := f.trace.along(s.at).X
-	z := extent(f.p.section, span{middle, middle})
-	up := z.to
-	if s.View == Back {
-		up = z.from
-	}
-	u := f.frame.in(plane.Point{X: middle, Y: up}).X
-	reach := span{u + s.forward.from, u + s.forward.to}
-	crest := s.crest()
-	stops := make([]int64, len(crest))
-	for i, c := range crest {
-		stops[i] = u + c.X
-	}
-	drop := func(u0, u1 int64) (d [2]int64) {
-		return [2]int64{below(crest, u0-u), below(crest, u1-u)}
-	}
-
-	// How high the part lets it go, and where its floor is.
-	roof, floor := int64(math.MaxInt64), int64(math.MinInt64)
-	missing, at := int64(0), int64(0)
-	f.scratch.over(f.frame.rings(f.p.section), reach, stops, func(from, to int64, low, high [2]int64, ok bool) {
-		if !ok {
-			missing, at = missing+to-from, from
-			return
-		}
-		d := drop(from, to)
-		roof = min(roof, high[0]+d[0], high[1]+d[1])
-		floor = max(floor, low[0], low[1])
-	})
-	if roof == math.MaxInt64 {
-		roof, floor = 2*up, 2*up
-		if f.frame.back {
-			roof, floor = -roof, -floor
-		}
-	}
-	if missing > 0 {
-		f.find(InsidePart, "", false, Section, f.frame.out(plane.Point{X: at, Y: roof / 2}), float64(missing), "the stone reaches beyond part %s along the section", f.p.name)
-	}
-
-	// How high its bar is.
-	under := span{math.MaxInt64, math.MinInt64} // the bar's lower boundary
-	if f.bar != nil {
-		clean, best := int64(math.MaxInt64), int64(math.MinInt64)
-		missing := int64(0)
-		f.scratch.over(f.frame.rings(f.bar.rings...), reach, stops, func(from, to int64, low, high [2]int64, ok bool) {
-			if !ok {
-				missing, at = missing+to-from, from
-				return
-			}
-			d := drop(from, to)
-			clean, best = min(clean, high[0]+d[0], high[1]+d[1]), max(best, high[0], high[1])
-			under = span{min(under.from, low[0], low[1]), max(under.to, low[0], low[1])}
-		})
-		bare := s.Surface != Clean
-		switch {
-		case best == math.MinInt64:
-			f.find(InsideBar, f.bar.name, false, Section, f.frame.out(plane.Point{X: u, Y: roof / 2}), float64(missing), "there is nothing of %s below the stone in part %s", f.bar.name, f.p.name)
-		case bare:
-			roof = min(roof, best)
-		default:
-			if roof = min(roof, clean); missing > 0 {
-				f.find(InsideBar, f.bar.name, false, Section, f.frame.out(plane.Point{X: at, Y: roof / 2}), float64(missing), "the stone reaches beyond %s", f.bar.name)
-			}
-		}
-	}
-	top := roof >> 1
-	if _, _, level := upright(f.p.section); !level || f.frame.sin != 0 {
-		top -= 2 // where edges slope, rounding may set it so much too high
-	}
-	f.top = plane.Point{X: u, Y: top}
-	side := s.side(f.top)
-	f.out.Section = make(plane.Ring, len(side))
-	for i, p := range side {
-		f.out.Section[i] = f.frame.out(p)
-	}
-	if f.frame.back {
-		reversed(f.out.Section)
-	}
-
-	bottom := top - s.DepthUm*plane.Micrometre
-	if lack := floor/2 - bottom; lack > 0 && missing == 0 {
-		f.find(EnoughDepth, "", false, Section, f.frame.out(plane.Point{X: u, Y: bottom}), float64(lack), "part %s isn't deep enough below the stone's face for %d µm", f.p.name, s.DepthUm)
-	}
-	if f.bar == nil || under.from > under.to {
-		return nil
-	}
-	colour, backing := top-under.to/2, under.from/2-bottom
-	f.out.ColourUm, f.out.BackingUm = max(0, rounded(colour, plane.Micrometre)), max(0, rounded(backing, plane.Micrometre))
-	set := f.plan.Settings
-	if lack := set.BackingUm*plane.Micrometre - backing; lack > 1 {
-		f.find(EnoughBacking, f.bar.name, false, Section, f.frame.out(plane.Point{X: u, Y: under.from / 2}), float64(lack), "below %s the stone has %s µm of backing, at least %d are asked for", f.bar.name, micrometres(backing), set.BackingUm)
-	} else if lack := 2*set.BevelUm*plane.Micrometre - backing; lack > 1 {
-		f.find(BevelFits, f.bar.name, false, Section, f.frame.out(plane.Point{X: u, Y: bottom}), float64(lack)/2, "a bevel of %d µm is more than half of %s µm of backing", set.BevelUm, micrometres(backing))
-	}
-	if lack := s.DomeUm*plane.Micrometre - colour; lack > 1 && s.Surface == Clean {
-		f.find(DomeFits, f.bar.name, false, Section, f.frame.out(plane.Point{X: u, Y: under.to / 2}), float64(lack), "the dome goes through %s, which is %s µm thick there", f.bar.name, micrometres(colour))
-	}
-	return nil
-}
-
-// findBar finds what of the bar that the stone claims is in its part.
-func (f *fitting) findBar() error {
-	for i := range f.whole.layers {
-		if l := &f.whole.layers[i]; l.name == f.s.Bar {
-			f.bar = &layer{name: l.name, kind: l.kind, sgMilli: l.sgMilli, class: l.class}
-		}
-	}
-	if f.bar == nil {
-		return invalid(f.path+".bar", quoted(f.s.Bar), "no layer of that name is in the section")
-	}
-	for _, l := range f.p.layers {
-		if l.name == f.s.Bar {
-			f.bar.rings = l.rings
-		}
-	}
-	return nil
-}
-
-// below is twice how far below its top the stone's crest is at a place.
-func below(crest []plane.Point, u int64) int64 {
-	for i := 1; i < len(crest); i++ {
-		p, q := crest[i-1], crest[i]
-		if u > q.X && i < len(crest)-1 {
-			continue
-		}
-		if q.X == p.X {
-			return -2 * max(p.Y, q.Y)
-		}
-		u = min(max(u, p.X), q.X)
-		// Twice, as boundaries are; rounded so that the stone is rather too high.
-		return -2*p.Y - int64(math.Floor(2*float64(q.Y-p.Y)*float64(u-p.X)/float64(q.X-p.X)))
-	}
-	return 0
-}
-
-func micrometres(nm int64) string { return fmt.Sprint(rounded(nm, plane.Micrometre)) }
-
-func reversed(r plane.Ring) {
-	for i, j := 0, len(r)-1; i < j; i, j = i+1, j-1 {
-		r[i], r[j] = r[j], r[i]
-	}
 }
 
 // face tries the stone's outline in the face view.
@@ -314,31 +160,28 @@ func nearest(outline plane.Ring, a Avoid) (at plane.Point, by float64) {
 	if a.Ring != nil {
 		path = a.Ring.Closed()
 	}
+	// Of two that don't meet, a corner of one comes nearest to the other.
 	apart := math.Inf(1)
 	for _, p := range outline {
-		d := 0.0
-		if a.Ring == nil || a.Ring.Where(p) == plane.Outside {
-			d = math.Inf(1)
-			for i := range path {
-				d = min(d, toStretch(path[max(i, 1)-1], path[i], p))
+		for i := range path {
+			if d := toStretch(path[max(i, 1)-1], path[i], p); d < apart {
+				at, apart = p, d
 			}
-		}
-		if d < apart {
-			at, apart = p, d
 		}
 	}
 	deep := 0.0
 	for _, p := range path {
+		d := toEdge(outline, p)
 		if outline.Where(p) != plane.Outside {
-			if d := toEdge(outline, p); d >= deep {
-				at, deep = p, d
+			if d >= deep {
+				at, deep, apart = p, d, 0
 			}
+		} else {
+			apart = min(apart, d)
 		}
 	}
-	if a.Ring != nil {
-		apart = plane.RingsDistance(outline, a.Ring)
-	} else {
-		apart = plane.Distance(outline, a.Path)
+	if (Avoid{Ring: a.Ring, Path: a.Path}).near(outline) {
+		apart = 0
 	}
 	return at, float64(a.Margin) - apart + deep
 }

@@ -68,7 +68,6 @@ type layer struct {
 	name    string
 	kind    Kind
 	sgMilli int64
-	class   string
 	rings   []plane.Ring
 }
 
@@ -152,7 +151,7 @@ func (m *Model) layers() error {
 	z, box := int64(0), whole.section.Box()
 	for _, l := range m.study.Layers {
 		below := z - l.ThicknessUm*plane.Micrometre
-		whole.layers = append(whole.layers, layer{l.Name, l.Kind, l.SGMilli, l.Class, []plane.Ring{rectangle(span{box.Min.X, box.Max.X}, span{below, z})}})
+		whole.layers = append(whole.layers, layer{l.Name, l.Kind, l.SGMilli, []plane.Ring{rectangle(span{box.Min.X, box.Max.X}, span{below, z})}})
 		z = below
 	}
 	for i, f := range m.study.Features {
@@ -183,7 +182,7 @@ func (m *Model) layers() error {
 		if sg == 0 {
 			sg = m.study.SGMilli
 		}
-		l := layer{name: f.Name, kind: f.Kind, sgMilli: sg, class: f.Class}
+		l := layer{name: f.Name, kind: f.Kind, sgMilli: sg}
 		for _, face := range rings {
 			l.rings = append(l.rings, face.Outer)
 		}

@@ -1,6 +1,7 @@
 package saw_test
 
 import (
+	"fmt"
 	"math"
 	"math/big"
 	"testing"
@@ -89,7 +90,11 @@ func TestMoneyIsThatOfAllWays(t *testing.T) {
 				t.Fatalf("%s is %d, want %v", what, c.got, want)
 			}
 		}
-		solved, err := r.Tree().Solve()
+		tree, err := r.Tree()
+		if err != nil {
+			t.Fatal(err)
+		}
+		solved, err := tree.Solve()
 		if err != nil || solved.Mean.Cmp(mean) != 0 || solved.Variance.Cmp(square) != 0 {
 			t.Fatalf("the tree has mean %v and variance %v (%v), want %v and %v", solved.Mean, solved.Variance, err, mean, square)
 		}
@@ -129,5 +134,33 @@ func TestPrices(t *testing.T) {
 	net := int64(26_640-1_598+4_204-252+9_999-599) - 3*250
 	if m := r.Money; m.Expected != net-90*4_500/60 || m.HoursMinor != 6_750 || m.PerHour != net*60/90+1 && m.PerHour != net*60/90 || m.Markets[0].Expected != 26_640+4_204+9_999 || m.Markets[0].Stones != 3 || m.NothingPpm != 0 {
 		t.Errorf("got %+v", m)
+	}
+}
+
+// Twenty looks at twenty parts, each with two outcomes: a million ways are too many to list, but not to reckon.
+func TestTooManyWays(t *testing.T) {
+	study := saw.Study{Name: "bar", MassUg: 1_000_000, SGMilli: 2_000, ThicknessUm: 5_000, Outline: square(400_000, 10_000)}
+	plan := plain(nil)
+	rest := saw.Whole
+	for i := range int64(20) {
+		part, next := fmt.Sprint("p", i), fmt.Sprint("rest", i)
+		x := 15_000 * (i + 1)
+		plan.Steps = append(plan.Steps,
+			saw.Step{Part: rest, Do: saw.Split{View: saw.Face, Line: saw.Line{A: saw.Point{X: x}, B: saw.Point{X: x, Y: 1}}, Left: []string{part}, Right: []string{next}}},
+			saw.Step{Part: part, Minutes: 3, Do: saw.Look{Kind: saw.Window, Outcomes: []saw.Outcome{
+				{Name: "good", ChanceBp: 5_000, Ends: []saw.End{{Part: part, Kind: saw.OffCut, Class: "c", Market: "m"}}}, {Name: "bad", ChanceBp: 5_000},
+			}}})
+		rest = next
+	}
+	r, err := saw.Evaluate(study, plan, saw.Prices{Currency: "AUD", Markets: []saw.Market{{Name: "m", Prices: []saw.Price{{Class: "c", Per: saw.PerStone, Minor: 100}}}}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	// Twenty fair throws for 100 each: mean 1 000, spread 50 · √20 = 223.6, nothing once in 2²⁰.
+	if m := r.Money; m.Expected != 1_000 || m.Spread != 224 || m.NothingPpm != 1 || m.Best != 2_000 || m.Worst != 0 || m.MinutesMilli != 60_000 {
+		t.Errorf("got %+v", m)
+	}
+	if _, err := r.Tree(); err == nil {
+		t.Error("the tree has a million leaves")
 	}
 }

@@ -313,5 +313,6 @@ func toStretch(a, b, p plane.Point) float64 {
 	if whole > 0 {
 		t = min(1, max(0, (dx*vx+dy*vy)/whole))
 	}
-	return math.Hypot(vx-t*dx, vy-t*dy)
+	ex, ey := vx-t*dx, vy-t*dy
+	return math.Sqrt(ex*ex + ey*ey)
 }

@@ -10,6 +10,7 @@ const (
 	MaxSGMilli   = int64(measure.MaxSG)
 	MaxVertices  = 2_000 // of one ring or line
 	MaxFeatures  = 200
+	MaxPoints    = 5_000 // of all features
 	MaxLayers    = 20
 	MaxUnderlays = 20
 )

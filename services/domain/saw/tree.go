@@ -1,6 +1,7 @@
 package saw
 
 import (
+	"fmt"
 	"math/big"
 	"slices"
 
@@ -9,9 +10,25 @@ import (
 
 // Tree is what the plan may bring as a tree for package risk, which compares plans, tells their amounts apart and says
 // what a look is worth. Looks at different parts stand one below the other. The bench's hours are rounded to the minor
-// unit on each path.
-func (r Result) Tree() risk.Tree {
-	return risk.Tree{Root: r.below(path{}.through(r.Trunk))}
+// unit on each path. The error says that there are too many paths: each look multiplies them.
+func (r Result) Tree() (risk.Tree, error) {
+	if n := paths(r.Trunk); n > risk.MaxNodes/2 {
+		return risk.Tree{}, fmt.Errorf("the plan's looks give more than %d ways together, too many to list; its own expectation and spread still hold", risk.MaxNodes/2)
+	}
+	return risk.Tree{Root: r.below(path{}.through(r.Trunk))}, nil
+}
+
+// paths is how many ways lead down a branch, or some number above risk.MaxNodes.
+func paths(b Branch) int {
+	n := 1
+	for _, l := range b.Looks {
+		sum := 0
+		for _, o := range l.Outcomes {
+			sum = min(sum+paths(o), risk.MaxNodes)
+		}
+		n = min(n*sum, risk.MaxNodes)
+	}
+	return n
 }
 
 // path is a way down the tree so far.

@@ -64,7 +64,12 @@ type Found struct {
 	There      bool
 	Weighing   *eventv1.Weighing // nil where it wasn't weighed
 	ExpectedUg int64             // what it should weigh; 0 where that isn't known
+	// How many there are of a counted lot, and should be; 0 where it is none.
+	Count, ExpectedCount uint32
 }
+
+// Differs tells whether it isn't as the books say.
+func (f Found) Differs() bool { return f.DifferenceUg() != 0 || f.Count != f.ExpectedCount }
 
 // DifferenceUg is what the scale says above the books; zero where it wasn't weighed.
 func (f Found) DifferenceUg() int64 {
@@ -95,7 +100,9 @@ func (c Count) Take(id, place, person, note string, found []Found, strange []str
 		if f.Weighing != nil {
 			broken.Weighing(fmt.Sprintf("found[%d].weighing", i), f.Weighing)
 		}
-		counted.Found = append(counted.Found, &stockv1.Found{Thing: f.Thing, There: f.There, Weighing: f.Weighing, ExpectedUg: f.ExpectedUg})
+		counted.Found = append(counted.Found, &stockv1.Found{
+			Thing: f.Thing, There: f.There, Weighing: f.Weighing, ExpectedUg: f.ExpectedUg, Count: f.Count, ExpectedCount: f.ExpectedCount,
+		})
 	}
 	if err := broken.Err(); err != nil {
 		return nil, err
@@ -108,7 +115,7 @@ func EvolveCount(c Count, e *stockv1.Event) Count {
 	if p := e.GetCounted(); p != nil {
 		c = Count{ID: p.GetPublic().GetCountId(), Place: p.GetPrivate().GetPlace(), Strange: p.GetPrivate().GetStrange()}
 		for _, f := range p.GetPrivate().GetFound() {
-			c.Found = append(c.Found, Found{f.GetThing(), f.GetThere(), f.GetWeighing(), f.GetExpectedUg()})
+			c.Found = append(c.Found, Found{f.GetThing(), f.GetThere(), f.GetWeighing(), f.GetExpectedUg(), f.GetCount(), f.GetExpectedCount()})
 		}
 	}
 	return c

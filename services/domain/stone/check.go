@@ -240,6 +240,27 @@ func (s State) Recount(c Counting) (*stonev1.Event, error) {
 	}}}, nil
 }
 
+// MayBeKept refuses where the stone is in nobody's safe by what its chain says: it was
+// delivered to its buyer, is out with a jeweller, in a counted lot or gone (rule 6).
+func (s State) MayBeKept(delivered bool, field string) error {
+	refuse := func(reason rule.Reason, is, hint string) error {
+		return rule.Broken{Reason: reason, Field: field, Value: s.id(), Rule: is + ", so that it is in no safe", Hint: hint}
+	}
+	switch {
+	case s.Facts == nil:
+		return rule.NotThere(field, "stone")
+	case s.Stage == Sold && delivered:
+		return refuse(rule.StoneSold, "the stone was sold and sent to its buyer with order "+s.OrderID, "if it is here, its cutter takes it back first (stone return)")
+	case s.Stage == AtJeweller:
+		return refuse(rule.StoneOut, "the stone is out with a jeweller on approval "+s.Out.ApprovalID, "if it is here, its cutter takes it back first (approval take-back)")
+	case s.Stage == Lost || s.Stage == Broken:
+		return refuse(rule.StoneGone, "the stone was lost or broke", "if it is here, its cutter takes it back first (approval take-back)")
+	case s.Stage == InLot:
+		return refuse(rule.StoneNotInStock, "the stone is in a counted lot", "move or count the lot")
+	}
+	return nil
+}
+
 // PutInLot makes the stone one of a counted lot (rule 16).
 func (s State) PutInLot(cutter, lotID string) (*stonev1.Event, error) {
 	if err := s.inCuttersStock(cutter); err != nil {

@@ -23,6 +23,7 @@ var SellingTable = stage.Table{
 		{From: "held", Do: "JewellerService/PlaceOrder", By: "the jeweller who holds it", To: SoldState, Needs: "the price asked; a set as a whole", Moves: "title, as agreed; the price is owed"},
 		{From: "held", Do: "CutterService/SendOnApproval", By: "the cutter, to the jeweller who holds it", To: "out", Needs: "measured and photographed; the jeweller's limit; a set as a whole", Moves: "custody, to the jeweller"},
 		{From: SoldState, Do: "JewellerService/CancelOrder", By: "the buyer", To: Offered, Needs: "nothing paid, nothing sent; not cut to order", Moves: "title, back to the cutter"},
+		{From: SoldState, Do: "CutterService/CallOffUnpaidOrder", By: "the cutter", To: Offered, Needs: "the order isn't paid by its day, nothing sent; not cut to order", Moves: "title, back to the cutter; what was paid is to be paid back"},
 		{From: SoldState, Do: "CutterService/AcceptReturn", By: "the cutter", To: "with its cutter", Needs: "measured again", Moves: "custody and title, back to the cutter"},
 		{From: "out", Do: "JewellerService/BuyFromApproval", By: "the jeweller it is with", To: SoldState, Moves: "title; the price is owed"},
 		{From: "out", Do: "CutterService/TakeBackFromApproval", By: "the cutter", To: "with its cutter", Needs: "measured and photographed again", Moves: "custody, to the cutter"},

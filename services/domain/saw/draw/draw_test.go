@@ -13,6 +13,7 @@ import (
 	"strconv"
 	"strings"
 	"testing"
+	"unicode/utf8"
 
 	"pgregory.net/rapid"
 
@@ -123,8 +124,16 @@ func sound(t rapid.TB, svg []byte) {
 				t.Errorf("it refers to %q", a.Value)
 			}
 		}
+		if e.XMLName.Local == "clipPath" {
+			// A region with holes, such as what is trimmed away round a preform, isn't hatched in them.
+			for _, k := range e.Kids {
+				if strings.Count(k.attr("d"), "M") > 1 && k.attr("clip-rule") != "evenodd" {
+					t.Errorf("the holes of %s are filled", e.attr("id"))
+				}
+			}
+		}
 		switch e.XMLName.Local {
-		case "svg", "title", "desc", "defs", "g", "path", "circle", "text", "rect", "pattern", "clipPath", "image":
+		case "svg", "title", "desc", "g", "path", "circle", "text", "rect", "clipPath", "image":
 		default:
 			t.Errorf("element %s", e.XMLName.Local)
 		}
@@ -149,10 +158,8 @@ func sound(t rapid.TB, svg []byte) {
 	var visit func(e element, clipped bool)
 	visit = func(e element, clipped bool) {
 		switch e.XMLName.Local {
-		case "pattern":
-			return
 		case "path":
-			if !clipped {
+			if !clipped && e.attr("clip-path") == "" {
 				for _, l := range points(t, e.attr("d")) {
 					for _, p := range l {
 						holds(e.attr("class"), p[0], p[1])
@@ -461,14 +468,16 @@ func TestFindingsAreMarked(t *testing.T) {
 			continue
 		}
 		broken++
-		if want := fmt.Sprintf("Mark %d: ", broken); !strings.Contains(b.String(), want) {
-			t.Errorf("no %q", want)
+		want := fmt.Sprintf("Mark %d: ", broken)
+		by := "by " + strconv.FormatFloat(float64(f.ByUm)/1_000, 'f', -1, 64) + "\u00a0mm"
+		if !strings.Contains(b.String(), want) || !strings.Contains(page.String(), by) {
+			t.Errorf("no %q, or no %q", want, by)
 		}
 	}
 	if marks != broken+1 || broken < 5 { // and the legend's
 		t.Errorf("%d marks for %d findings", marks, broken)
 	}
-	for _, want := range []string{"This plan breaks rules", "by 3.671\u00a0mm", "thin crack is only supposed"} {
+	for _, want := range []string{"This plan breaks rules", "thin crack is only supposed"} {
 		if !strings.Contains(page.String(), want) {
 			t.Errorf("the sheet doesn't say %q", want)
 		}
@@ -559,4 +568,76 @@ func TestSheetHasAll(t *testing.T) {
 			t.Errorf("%q stands %d times, want %d", what, got, n)
 		}
 	}
+}
+
+// No two texts of the demo's pictures lie on each other, by the widths that a plain font has.
+func TestLabelsLieApart(t *testing.T) {
+	type text struct {
+		words                    string
+		left, top, right, bottom float64
+	}
+	for name, body := range pictures(t) {
+		if strings.HasPrefix(name, "all-") {
+			continue // crowded on purpose
+		}
+		for _, svg := range svgs(t, name, body) {
+			var all []text
+			parsed(t, svg).walk(func(e element) {
+				if e.XMLName.Local != "text" || e.attr("font-size") == "" || strings.HasPrefix(e.attr("transform"), "rotate") {
+					return
+				}
+				size := e.number(t, "font-size")
+				wide := 0.5 * size * float64(utf8.RuneCountInString(e.Text))
+				x, y := e.number(t, "x"), e.number(t, "y")
+				switch e.attr("text-anchor") {
+				case "middle":
+					x -= wide / 2
+				case "end":
+					x -= wide
+				}
+				all = append(all, text{e.Text, x, y - 0.75*size, x + wide, y})
+			})
+			for i, a := range all {
+				for _, b := range all[:i] {
+					if a.left < b.right && b.left < a.right && a.top < b.bottom && b.top < a.bottom {
+						t.Errorf("%s: %q lies on %q", name, a.words, b.words)
+					}
+				}
+			}
+		}
+	}
+}
+
+// Whatever its size, a piece is on the sheet at its own size or the sheet says that it isn't, and no drawing is larger than
+// A4 between its margins.
+func TestSheetFitsItsPaper(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		w, h := rapid.Int64Range(4_000, 450_000).Draw(t, "w"), rapid.Int64Range(4_000, 450_000).Draw(t, "h")
+		study := saw.Study{Name: "block", MassUg: 1_000_000, SGMilli: 2_000, ThicknessUm: rapid.Int64Range(1_000, 200_000).Draw(t, "deep"), Outline: []saw.Point{{X: 0, Y: 0}, {X: w, Y: 0}, {X: w, Y: h}, {X: 0, Y: h}}}
+		if rapid.Bool().Draw(t, "back") {
+			study.Features = []saw.Feature{{Name: "grey", Kind: saw.Potch, View: saw.Back, Closed: true, Points: []saw.Point{{X: -w / 2, Y: 0}, {X: -1_000, Y: 0}, {X: -1_000, Y: h / 2}}}}
+		}
+		plan := saw.Plan{Name: "keep it", Settings: saw.Settings{Currency: "AUD"}, Ends: []saw.End{{Part: saw.Whole, Kind: saw.Shelf}}}
+		result, err := saw.Evaluate(study, plan, saw.Prices{Currency: "AUD"})
+		if err != nil {
+			t.Fatal(err)
+		}
+		var b bytes.Buffer
+		if err := draw.Sheet(&b, study, plan, result, draw.Options{}); err != nil {
+			t.Fatal(err)
+		}
+		for _, svg := range svgs(t, "sheet.html", b.Bytes())[1:] {
+			root := parsed(t, svg)
+			if w, h := root.number(t, "width"), root.number(t, "height"); w > 210-2*13 || h > 297-2*13 {
+				t.Fatalf("a drawing of %v × %v mm", w, h)
+			}
+		}
+		full := strings.Contains(b.String(), "scale 1:1<") || strings.Contains(b.String(), "1:1, to lay the piece on")
+		if says := strings.Contains(b.String(), "too large for this paper"); full == says {
+			t.Fatalf("at its own size: %v, says that it is too large: %v", full, says)
+		}
+		if !full && w < 150_000 && h+study.ThicknessUm < 180_000 && len(study.Features) == 0 {
+			t.Fatalf("%d × %d would fit the paper", w, h)
+		}
+	})
 }

@@ -7,6 +7,7 @@ import (
 	"maps"
 	"os"
 	"path/filepath"
+	"regexp"
 	"slices"
 	"strconv"
 	"testing"
@@ -87,9 +88,13 @@ func angled() map[string]draw.Angled {
 	return map[string]draw.Angled{"midway": p1p3, "parallel": parallel, "short": short}
 }
 
+// kept are the pictures that are held byte for byte; the others are made of the same parts.
+var kept = regexp.MustCompile(`^(all-.*|seams-.*|.*-study\.svg|.*-plan-1\.svg|.*-look-.*|P1-3-plan-1-sheet\.html)$`)
+
 // The demo's pieces are drawn as they were, byte for byte.
 func TestGolden(t *testing.T) {
 	all := pictures(t)
+	maps.DeleteFunc(all, func(name string, _ []byte) bool { return !kept.MatchString(name) })
 	const dir = "testdata/golden"
 	if *update {
 		if err := os.RemoveAll(dir); err != nil {

@@ -16,19 +16,117 @@ const (
 	waste   fill = "waste"
 )
 
-// hatchings are the patterns in the order of legends: the side of the square that repeats, in millimetres, and what is in it.
+// hatchings are drawn line by line, since browsers print patterns as coarse grey pictures. They stand in the order of legends.
 var hatchings = []struct {
 	fill fill
-	side string
-	body string
 	says string
+	sets []lines
 }{
-	{colour, "1.6", `<circle cx=".4" cy=".4" r=".2" fill="#000"/><circle cx="1.2" cy="1.2" r=".2" fill="#000"/>`, "colour"},
-	{seamBar, "1", `<circle cx=".25" cy=".25" r=".22" fill="#000"/><circle cx=".75" cy=".75" r=".22" fill="#000"/>`, "seam"},
-	{potch, "2.4", `<path d="M.2 .6H1.4M1.4 1.8H2.4M0 1.8H.2" stroke="#000" stroke-width=".2"/>`, "potch"},
-	{rock, "3", `<path d="M-.5 .5L.5 -.5M-.5 3.5L3.5 -.5M2.5 3.5L3.5 2.5" stroke="#000" stroke-width=".18"/>`, "host rock"},
-	{matrix, "2.8", `<path d="M.3 .7H1.1M.7 .3V1.1M1.7 2.1H2.5M2.1 1.7V2.5" stroke="#000" stroke-width=".18"/>`, "matrix"},
-	{waste, "3.2", `<path d="M0 0L3.2 3.2M3.2 0L0 3.2" stroke="#000" stroke-width=".14"/>`, "waste, trimmed or ground away"},
+	{colour, "colour", []lines{
+		{level: true, every: 1_600, from: 400, pen: 400, dots: true, dash: 1_600, shift: 400},
+		{level: true, every: 1_600, from: 1_200, pen: 400, dots: true, dash: 1_600, shift: 1_200},
+	}},
+	{seamBar, "seam", []lines{
+		{level: true, every: 1_000, from: 250, pen: 440, dots: true, dash: 1_000, shift: 250},
+		{level: true, every: 1_000, from: 750, pen: 440, dots: true, dash: 1_000, shift: 750},
+	}},
+	{potch, "potch", []lines{
+		{level: true, every: 2_400, from: 600, pen: 200, on: 1_200, dash: 2_400},
+		{level: true, every: 2_400, from: 1_800, pen: 200, on: 1_200, dash: 2_400, shift: 1_200},
+	}},
+	{rock, "host rock", []lines{{rising: true, every: 3_000, pen: 180}}},
+	{matrix, "matrix", []lines{
+		{level: true, every: 2_800, from: 700, pen: 180, on: 800, dash: 2_800, shift: 300},
+		{upright: true, every: 2_800, from: 700, pen: 180, on: 800, dash: 2_800, shift: 300},
+		{level: true, every: 2_800, from: 2_100, pen: 180, on: 800, dash: 2_800, shift: 1_700},
+		{upright: true, every: 2_800, from: 2_100, pen: 180, on: 800, dash: 2_800, shift: 1_700},
+	}},
+	{waste, "waste, trimmed or ground away", []lines{{rising: true, every: 3_200, pen: 150}, {falling: true, every: 3_200, pen: 150}}},
+}
+
+// lines are parallel lines on a grid that all drawings on a paper share, in micrometres.
+type lines struct {
+	level, upright, rising, falling bool
+
+	every, from int64 // apart, and where the first one is
+	pen         int64
+	dots        bool
+	on, dash    int64 // how much of how much is drawn; dots: a dot at the beginning of each dash
+	shift       int64 // where the first dash begins
+}
+
+// in are the lines' stretches in a box.
+func (l lines) in(b box) (out [][2]point) {
+	first := func(low int64) int64 { return (low-l.from)/l.every*l.every + l.from - l.every }
+	begin := func(low int64) int64 {
+		if l.dash == 0 {
+			return low
+		}
+		return (low-l.shift)/l.dash*l.dash + l.shift - l.dash
+	}
+	add := func(from, to point) {
+		if from != to {
+			out = append(out, [2]point{from, to})
+		}
+	}
+	switch {
+	case l.level:
+		for y := first(b.min.y); y <= b.max.y; y += l.every {
+			add(point{begin(b.min.x), y}, point{b.max.x, y})
+		}
+	case l.upright:
+		for x := first(b.min.x); x <= b.max.x; x += l.every {
+			add(point{x, begin(b.min.y)}, point{x, b.max.y})
+		}
+	case l.rising:
+		for c := first(b.min.x + b.min.y); c <= b.max.x+b.max.y; c += l.every {
+			if from, to := max(b.min.x, c-b.max.y), min(b.max.x, c-b.min.y); from < to {
+				add(point{from, c - from}, point{to, c - to})
+			}
+		}
+	case l.falling:
+		for c := first(b.min.y - b.max.x); c <= b.max.y-b.min.x; c += l.every {
+			if from, to := max(b.min.x, b.min.y-c), min(b.max.x, b.max.y-c); from < to {
+				add(point{from, from + c}, point{to, to + c})
+			}
+		}
+	}
+	return out
+}
+
+// hatch fills a region.
+func (w *writer) hatch(f fill, region shape) {
+	region.pen = 0
+	b := region.bounds()
+	id := w.clip()
+	w.text.WriteString(`<clipPath id="` + id + `">`)
+	w.open("path")
+	w.attr("d", region.path())
+	w.attr("clip-rule", "evenodd")
+	w.text.WriteString("/></clipPath>\n")
+	for _, h := range hatchings {
+		if h.fill != f {
+			continue
+		}
+		for _, l := range h.sets {
+			s := shape{}
+			for _, stretch := range l.in(b) {
+				s.lines = append(s.lines, stretch[:])
+			}
+			w.open("path")
+			w.attr("class", "hatch "+string(f))
+			w.attr("clip-path", "url(#"+id+")")
+			w.attr("stroke-width", mm(l.pen))
+			if l.dots {
+				w.attr("stroke-linecap", "round")
+			}
+			if l.dash > 0 {
+				w.attr("stroke-dasharray", mm(l.on)+" "+mm(l.dash-l.on))
+			}
+			w.attr("d", s.path())
+			w.end()
+		}
+	}
 }
 
 func hatching(k saw.Kind) fill {
@@ -46,15 +144,6 @@ func hatching(k saw.Kind) fill {
 	case saw.Crack:
 	}
 	return ""
-}
-
-// patterns writes those that were used.
-func (w *writer) patterns(used map[fill]bool) {
-	for _, h := range hatchings {
-		if used[h.fill] {
-			w.text.WriteString(`<pattern id="` + w.prefix + string(h.fill) + `" width="` + h.side + `" height="` + h.side + `" patternUnits="userSpaceOnUse">` + h.body + "</pattern>\n")
-		}
-	}
 }
 
 // legend explains the marks that a picture uses, in rows no wider than that.
@@ -82,7 +171,7 @@ func legend(used legendary, most int64) []mark {
 		{keyCrack, entry{crack([]point{{0, 0}, {w, 0}}, false), "crack"}},
 		{keySupposed, entry{line(thin, dashed), "dashed: only supposed"}},
 		{keyKerf, entry{[]mark{shape{lines: [][]point{box{point{0, -300}, point{w, 300}}.corners()}, closed: true, fill: ink}}, "saw cut, as wide as its kerf"}},
-		{keyWander, entry{line(thin, dashed), "as far as the blade may stray"}},
+		{keyWander, entry{line(thin, sparse), "as far as the blade may stray"}},
 		{keySplit, entry{line(wide, barred), "split"}},
 		{keyTrim, entry{line(medium, dotted), "trimmed to this line"}},
 		{keyStone, entry{[]mark{shape{lines: [][]point{frame}, closed: true, pen: wide}}, "planned stone"}},

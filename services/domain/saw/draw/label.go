@@ -47,7 +47,7 @@ func (l label) marks(in box) (out []mark) {
 // mostLeaders is how many labels of a drawing may lie outside it, and mostMarks how many findings are numbered. More can't
 // be read; the tables have them all.
 const (
-	mostLeaders = 40
+	mostLeaders = 24
 	mostMarks   = 40
 )
 
@@ -165,7 +165,7 @@ func (p *placer) beside(at point, w, h int64, most float64) (best box, bestCost 
 		}
 		for _, t := range p.taken {
 			if meets(t, b.nearest(at), at) {
-				cost += 12_000
+				cost += 30_000
 			}
 		}
 		if cost < bestCost {

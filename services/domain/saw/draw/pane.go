@@ -1,7 +1,9 @@
 package draw
 
 import (
+	"cmp"
 	"math"
+	"slices"
 	"strconv"
 
 	"seamshare.example/services/domain/measure/plane"
@@ -11,7 +13,7 @@ import (
 // pane is one view of something at one scale. The origin of the view is the origin of its paper.
 type pane struct {
 	view    saw.View
-	scale   Scale
+	scale   ratio
 	caption string
 	plain   bool // without hatching
 	used    *legendary
@@ -28,7 +30,7 @@ type warned struct {
 
 // newPane is a pane around rings, with room for labels to that width. A pane that is too narrow for its rings is as wide
 // as they are.
-func newPane(view saw.View, caption string, scale Scale, used *legendary, room int64, rings ...plane.Ring) *pane {
+func newPane(view saw.View, caption string, scale ratio, used *legendary, room int64, rings ...plane.Ring) *pane {
 	p := &pane{view: view, scale: scale, caption: caption, used: used}
 	for _, r := range rings {
 		p.place.core = p.place.core.with(around(p.ring(r)...))
@@ -75,7 +77,7 @@ func (p *pane) fill(f fill) fill {
 
 func (p *pane) key(k legendKey) { p.used.keys[k] = true }
 
-// ground of a drawing: the photos that lie under the view, as much of them as is under the outline and a little round it.
+// photos draws those that lie under the view, as much of them as is under the outline and a little round it.
 func (p *pane) photos(study saw.Study, resolve func([32]byte) (Photo, bool)) {
 	if resolve == nil {
 		return
@@ -88,16 +90,13 @@ func (p *pane) photos(study saw.Study, resolve func([32]byte) (Photo, bool)) {
 		if !ok {
 			continue
 		}
-		dx, dy := float64(u.PixelB.X-u.PixelA.X), float64(u.PixelB.Y-u.PixelA.Y)
-		// Micrometres of paper for one pixel, and by how much the photo is turned against the view.
-		per := float64(u.DistanceUm) * float64(p.scale.Num) / float64(p.scale.Den) / math.Hypot(dx, dy)
-		turn := float64(u.TurnMdeg)*math.Pi/180_000 - math.Atan2(-dy, dx)
-		sin, cos := math.Sincos(turn)
-		a, b := per*cos, -per*sin
-		ax, ay := float64(u.PixelA.X), float64(u.PixelA.Y)
-		at := p.at(nm(u.At))
-		corner := point{at.x - round(float64(a*ax)-float64(b*ay)), at.y - round(float64(b*ax)+float64(a*ay))}
-		p.add(photo{href: ph.Href, width: ph.Width, height: ph.Height, a: a / 1_000, b: b / 1_000, at: corner, shown: p.place.core.grown(1_000)})
+		// Micrometres of paper for a step of one pixel to the right, from a long step, so that rounding is lost in it.
+		const far = 100_000
+		corner := u.Place(saw.Pixel{})
+		step := u.Place(saw.Pixel{X: far}).Minus(corner)
+		per := float64(p.scale.Num) / float64(p.scale.Den*plane.Micrometre*far)
+		a, b := float64(step.X)*per, -float64(step.Y)*per
+		p.add(photo{href: ph.Href, width: ph.Width, height: ph.Height, a: a / 1_000, b: b / 1_000, at: p.at(corner), shown: p.place.core.grown(1_000)})
 	}
 }
 
@@ -258,8 +257,8 @@ func (p *pane) wasted(r plane.Ring, but ...plane.Ring) {
 }
 
 // cut draws a saw cut or a split of a ring, with its number where the line leaves the drawing.
-func (p *pane) cut(r plane.Ring, l saw.Line, kerfUm int64, split bool, number string) {
-	line := plane.Line{A: nm(l.A), B: nm(l.B)}
+func (p *pane) cut(r plane.Ring, l saw.Line, blade saw.Blade, split bool, number string) {
+	line, kerfUm := plane.Line{A: nm(l.A), B: nm(l.B)}, blade.KerfUm
 	gone := kerf(r, line, kerfUm*plane.Micrometre)
 	d := line.B.Minus(line.A)
 	long := math.Hypot(float64(d.X), float64(d.Y))
@@ -303,6 +302,7 @@ func (p *pane) cut(r plane.Ring, l saw.Line, kerfUm int64, split bool, number st
 		}
 		p.add(s)
 	}
+	p.wander(r, line, kerfUm, blade.WanderUm)
 	p.place.leaders = append(p.place.leaders, ends)
 	best, bestWay := point{}, int64(math.MaxInt64)
 	start := point{}
@@ -341,6 +341,28 @@ func kerf(r plane.Ring, l plane.Line, width int64) []plane.Ring {
 		out = right.Other().Clip(out, half)
 	}
 	return out
+}
+
+// wander draws how far to either side of a cut the blade may come.
+func (p *pane) wander(r plane.Ring, l plane.Line, kerfUm, wanderUm int64) {
+	if wanderUm == 0 {
+		return
+	}
+	p.key(keyWander)
+	d := l.B.Minus(l.A)
+	long := math.Hypot(float64(d.X), float64(d.Y))
+	for _, away := range []float64{-1, 1} {
+		away *= (float64(kerfUm)/2 + float64(wanderUm)) * plane.Micrometre / long
+		by := plane.Point{X: -round(away * float64(d.Y)), Y: round(away * float64(d.X))}
+		ends := crossings(r, plane.Line{A: l.A.Plus(by), B: l.B.Plus(by)})
+		slices.SortFunc(ends, func(a, b plane.Point) int {
+			a, b = a.Minus(l.A), b.Minus(l.A)
+			return cmp.Compare(float64(float64(a.X)*float64(d.X))+float64(float64(a.Y)*float64(d.Y)), float64(float64(b.X)*float64(d.X))+float64(float64(b.Y)*float64(d.Y)))
+		})
+		for i := 0; i+1 < len(ends); i += 2 {
+			p.add(shape{lines: [][]point{{p.at(ends[i]), p.at(ends[i+1])}}, pen: thin, dash: sparse, class: "wander"})
+		}
+	}
 }
 
 // crossings are where a line meets the ring's edges, to the nanometre.

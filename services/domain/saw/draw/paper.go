@@ -103,11 +103,11 @@ const (
 // Dashes: lengths of stroke and gap in hundredths of a millimetre.
 const (
 	solid  = ""
-	dashed = "1.4 .9"       // only supposed
-	chain  = "3 .7 .6 .7"   // a line that isn't there: a cut's way, a trace, a seam's middle
-	dotted = ".5 .7"        // what is trimmed to
-	barred = "2 .6 .4 .6"   // a split
-	_      = solid + dotted // the list is whole
+	dashed = "1.4 .9"     // only supposed
+	chain  = "3 .7 .6 .7" // a line that isn't there: a cut's way, a trace, a seam's middle
+	dotted = ".5 .7"      // what is trimmed to
+	barred = "2 .6 .4 .6" // a split
+	sparse = ".4 1.1"     // as far as a blade may stray
 )
 
 // shape is lines, or a region with the even-odd rule where closed.
@@ -140,14 +140,8 @@ func (s shape) moved(by point) mark {
 	return s
 }
 
-func (s shape) write(w *writer) {
-	if len(s.lines) == 0 {
-		return
-	}
-	w.open("path")
-	if s.class != "" {
-		w.attr("class", s.class)
-	}
+// path is the shape as SVG has it.
+func (s shape) path() string {
 	var d []byte
 	for _, l := range s.lines {
 		for i, p := range l {
@@ -165,7 +159,22 @@ func (s shape) write(w *writer) {
 			d = append(d, 'Z')
 		}
 	}
-	w.attr("d", string(d))
+	return string(d)
+}
+
+func (s shape) write(w *writer) {
+	if len(s.lines) == 0 {
+		return
+	}
+	hatched := s.fill != "" && s.fill != ink && s.fill != blank
+	if hatched {
+		w.hatch(s.fill, s)
+	}
+	w.open("path")
+	if s.class != "" {
+		w.attr("class", s.class)
+	}
+	w.attr("d", s.path())
 	if s.pen == 0 {
 		w.attr("stroke", "none")
 	} else {
@@ -174,8 +183,8 @@ func (s shape) write(w *writer) {
 	if s.dash != solid {
 		w.attr("stroke-dasharray", s.dash)
 	}
-	if s.fill != "" {
-		w.attr("fill", w.paint(s.fill))
+	if s.fill != "" && !hatched {
+		w.attr("fill", s.fill.paint())
 	}
 	if s.hint == "" {
 		w.end()
@@ -214,7 +223,7 @@ func (d disc) write(w *writer) {
 		w.attr("stroke-width", mm(d.pen))
 	}
 	if d.fill != "" {
-		w.attr("fill", w.paint(d.fill))
+		w.attr("fill", d.fill.paint())
 	}
 	w.end()
 }
@@ -293,7 +302,7 @@ func (t words) write(w *writer) {
 	w.text.WriteString("</text>\n")
 }
 
-// picture in a picture: a photo, placed by the six numbers that SVG places by, and what of it is shown.
+// photo is placed by the numbers of its matrix (a, b, -b, a, at.x, at.y); what of it is shown is clipped.
 type photo struct {
 	href          string
 	width, height int64 // in pixels
@@ -332,7 +341,6 @@ func (p photo) write(w *writer) {
 type writer struct {
 	text   bytes.Buffer
 	prefix string
-	used   map[fill]bool
 	clips  int
 }
 
@@ -363,15 +371,12 @@ func (w *writer) escape(s string) {
 	_ = xml.EscapeText(&w.text, []byte(plain(s))) // a buffer takes all
 }
 
-func (w *writer) paint(f fill) string {
-	switch f {
-	case ink:
+// paint of what isn't hatched.
+func (f fill) paint() string {
+	if f == ink {
 		return "#000"
-	case blank:
-		return "#fff"
 	}
-	w.used[f] = true
-	return "url(#" + w.prefix + string(f) + ")"
+	return "#fff"
 }
 
 func (w *writer) clip() string {

@@ -77,7 +77,7 @@ const (
 type picture struct {
 	title, desc string
 	room        int64
-	scale       Scale
+	scale       ratio
 	hasFull     bool // besides its scale it shows the piece at its own size
 	used        legendary
 	marks       []mark
@@ -175,7 +175,7 @@ func (p *picture) finish(notes []string) {
 
 // svg writes the picture. Where it stands inside a page it needs no declaration.
 func (p *picture) svg(out io.Writer, id string, inline bool) error {
-	w := &writer{prefix: id + "-", used: map[fill]bool{}}
+	w := &writer{prefix: id + "-"}
 	for _, m := range p.marks {
 		m.write(w)
 	}
@@ -196,9 +196,7 @@ func (p *picture) svg(out io.Writer, id string, inline bool) error {
 	w.escape(p.title)
 	w.text.WriteString("</title>\n<desc id=\"" + w.prefix + "desc\">")
 	w.escape(p.desc)
-	w.text.WriteString("</desc>\n<defs>\n")
-	w.patterns(w.used)
-	w.text.WriteString("</defs>\n<rect fill=\"#fff\"")
+	w.text.WriteString("</desc>\n<rect fill=\"#fff\"")
 	w.rect(b)
 	w.text.WriteString("/>\n")
 	w.text.WriteString(`<g fill="none" stroke="#000" fill-rule="evenodd" stroke-linejoin="round">` + "\n")

@@ -225,15 +225,7 @@ func (w wedge) cuts(q *pane, body plane.Ring, from int64) {
 	}
 	for _, r := range open {
 		q.cutBand(r, level(w.middle()), w.Seams.KerfUm, "kerf")
-		if w.Seams.WanderUm > 0 {
-			low, high := w.sides()
-			for _, at := range []float64{low, high} {
-				if ends := crossings(r, level(at)); len(ends) >= 2 {
-					q.add(shape{lines: [][]point{{q.at(ends[0]), q.at(ends[1])}}, pen: thin, dash: dashed, class: "wander"})
-					q.key(keyWander)
-				}
-			}
-		}
+		q.wander(r, level(w.middle()), w.Seams.KerfUm, w.Seams.WanderUm)
 	}
 	if from < w.Seams.FarUm {
 		// From where both can be had.

@@ -122,11 +122,11 @@ func (d *drawing) figures(s *sheet) error {
 		s.Figures = append(s.Figures, template.HTML(b.String())) // svg escapes all that it was given
 		return nil
 	}
-	p := largest(func(most Scale) *picture { return d.whole(pageRoom, most, true) })
+	p := largest(func(most ratio) *picture { return d.whole(pageRoom, most, true) })
 	if err := add(p); err != nil {
 		return err
 	}
-	if p.scale != Full && !p.hasFull {
+	if p.scale != ownSize && !p.hasFull {
 		full := newPicture(d.study.Name+" at its own size", fmt.Sprintf("The cuts of %s at 1:1, to lay the piece on. %s", d.plan.Name, estimates), pageRoom)
 		full.flow(d.full(full))
 		if full.fitsPage() {
@@ -140,7 +140,7 @@ func (d *drawing) figures(s *sheet) error {
 	for _, c := range d.courses {
 		for _, w := range c.work {
 			if _, ok := w.Do.(saw.Look); ok {
-				if err := add(largest(func(most Scale) *picture { return d.outcomes(w.path, pageRoom, most) })); err != nil {
+				if err := add(largest(func(most ratio) *picture { return d.outcomes(w.path, pageRoom, most) })); err != nil {
 					return err
 				}
 			}
@@ -151,7 +151,7 @@ func (d *drawing) figures(s *sheet) error {
 
 // largest is the picture at the largest scale at which all of it, labels too, fits a page: a browser shrinks a page that
 // something is too wide for, and then nothing is to scale.
-func largest(draw func(most Scale) *picture) (p *picture) {
+func largest(draw func(most ratio) *picture) (p *picture) {
 	for _, most := range scales {
 		if p != nil && p.scale.atMost(most) == p.scale {
 			continue
@@ -171,7 +171,12 @@ func (p *picture) fitsPage() bool {
 // course puts a branch's steps, parts and stones on the sheet, and those of its looks where they come.
 func (d *drawing) course(s *sheet, c course) {
 	s.part(d, c, c.start, "–")
-	for _, w := range c.work {
+	for i, w := range c.work {
+		if i > 0 {
+			if _, look := c.work[i-1].Do.(saw.Look); look {
+				s.Steps = append(s.Steps, sheetStep{Outcome: fmt.Sprintf("then, whatever look %s shows", c.work[i-1].number)})
+			}
+		}
 		step := sheetStep{Number: w.number, What: plain(d.says(w)), Note: plain(w.Note), View: string(viewOf(w.Step)), Minutes: w.Minutes, Blade: "–"}
 		switch do := w.Do.(type) {
 		case saw.Saw:

@@ -18,7 +18,9 @@ func Demo() map[string]Case {
 		"P1-2": {P1Piece2(), []saw.Plan{P1Piece2Plan()}},
 		"P1-3": {P1Piece3(), []saw.Plan{P1Piece3Both(), P1Piece3One()}},
 		"P1-5": {P1Piece5(), []saw.Plan{P1Piece5Plan()}},
-		"P3-1": {P3Piece1(), []saw.Plan{P3Piece1Plan()}},
+		// The same after it was faced.
+		"P1-5 faced": {P1Piece5Faced(), []saw.Plan{P1Piece5Revised()}},
+		"P3-1":       {P3Piece1(), []saw.Plan{P3Piece1Plan()}},
 	}
 }
 

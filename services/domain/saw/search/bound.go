@@ -245,16 +245,23 @@ func (p *planner) single(l level, w *want, whole plane.Ring, step float64, best 
 	}
 	region := p.uncut(w, whole)
 	if len(w.Sizes) > 0 {
+		// By area, so what is too large comes after what it holds.
+		var too []Size
 		for i, s := range w.Sizes {
-			if l.stretch != 1 || region == nil || p.holds(*region, w.bodies[i], s) {
-				note(s)
+			larger := func(o Size) bool { return o.LengthUm <= s.LengthUm && o.WidthUm <= s.WidthUm }
+			switch {
+			case l.stretch != 1:
+			case slices.ContainsFunc(too, larger), !p.holds(region, w.bodies[i], s):
+				too = append(too, s)
+				continue
 			}
+			note(s)
 		}
 		return ok
 	}
 	most := int64(math.Sqrt(float64(whole.TwiceArea())/2e6*l.stretch/w.unit/w.body.beta)) + 2
-	if region != nil && l.stretch == 1 {
-		most = min(most, p.proved(*region, w.body, 0))
+	if l.stretch == 1 {
+		most = min(most, p.proved(region, w.body, 0))
 	}
 	if w.ToUm > 0 {
 		most = min(most, w.ToUm)
@@ -286,8 +293,8 @@ func (p *planner) single(l level, w *want, whole plane.Ring, step float64, best 
 	return ok
 }
 
-// uncut is where a want may lie in the uncut piece, its obstacles without margins; nil where that isn't known.
-func (p *planner) uncut(w *want, whole plane.Ring) *saw.Region {
+// uncut is where a want may lie in the uncut piece, its obstacles without margins.
+func (p *planner) uncut(w *want, whole plane.Ring) saw.Region {
 	r := saw.Region{Within: []saw.Within{{Ring: whole}}}
 	if w.zone != nil {
 		r.Within = append(r.Within, saw.Within{Ring: w.zone})
@@ -298,7 +305,7 @@ func (p *planner) uncut(w *want, whole plane.Ring) *saw.Region {
 			r.Avoid = append(r.Avoid, a)
 		}
 	}
-	return &r
+	return r
 }
 
 // surely is whether a feature of face or back is in the way of a want wherever it lies: it goes all through, or from its side beyond the
@@ -325,8 +332,8 @@ func (p *planner) surely(name string, w *want) bool {
 func (p *planner) proved(r saw.Region, b *body, enough int64) int64 {
 	l := &larger{b: b, w: newWalls(r), region: r}
 	rng := rand.New(rand.NewPCG(1, 1))
-	for range 6 {
-		l.note(l.w.ascend(b, l.w.random(b, rng), 40, &l.space))
+	for range 4 {
+		l.note(l.w.ascend(b, l.w.random(b, rng), 20, &l.space))
 	}
 	if enough > 0 {
 		// Whether it goes at all: what is found is enough, and so is a proof that it doesn't.
@@ -334,6 +341,7 @@ func (p *planner) proved(r saw.Region, b *body, enough int64) int64 {
 			return enough
 		}
 		l.best = max(l.best, float64(enough)*plane.Micrometre/2*0.998)
+		l.seen = l.best
 	}
 	l.unsettled = true
 	e := Effort{Cells: 20_000, GapBp: 100}

@@ -23,12 +23,12 @@ type climber struct {
 	done   int
 }
 
-func (p *planner) climber(s *scheme, rng *rand.Rand, b *book, pinned *pin) *climber {
+func (p *planner) climber(s *scheme, rng *rand.Rand, b *book) *climber {
 	c := &climber{planner: p, scheme: s, rng: rng, book: b, top: math.Inf(-1)}
 	for i, sl := range s.slabs {
 		g := &grower{planner: p, slab: sl, rng: rng, sawing: p.minute * float64(p.SawMinutes)}
 		if i == 0 {
-			g.pin = pinned
+			g.pin = p.pinned
 		}
 		c.slabs = append(c.slabs, g)
 		c.roots = append(c.roots, g.root(nil))

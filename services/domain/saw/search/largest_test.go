@@ -178,7 +178,7 @@ func TestLargestHoldsAndBounds(t *testing.T) {
 // outlineOf is what the evaluation of a plan takes for a stone's outline.
 func outlineOf(t rapid.TB, s saw.Stone) plane.Ring {
 	const far = saw.MaxLengthUm
-	s.Name, s.DepthUm, s.ChanceBp = "s", 1, 10_000
+	s = saw.Stone{Name: "s", Shape: s.Shape, Ring: s.Ring, LengthUm: s.LengthUm, WidthUm: s.WidthUm, DepthUm: 1, View: s.View, At: s.At, TurnMdeg: s.TurnMdeg, ChanceBp: 10_000}
 	r, err := saw.Evaluate(
 		saw.Study{Name: "sheet", MassUg: saw.MaxMassUg, SGMilli: 1_000, ThicknessUm: 10, Outline: []saw.Point{{X: -far, Y: -far}, {X: far, Y: -far}, {X: far, Y: far}, {X: -far, Y: far}}},
 		saw.Plan{Settings: saw.Settings{Currency: "AUD"}, Ends: []saw.End{{Part: saw.Whole, Kind: saw.Stones, Stones: []saw.Stone{s}}}}, saw.Prices{Currency: "AUD"},

@@ -19,6 +19,7 @@ type planner struct {
 	gram    float64 // net price of a microgram of the rest
 	kerf    int64   // nanometres
 	schemes []*scheme
+	pinned  *pin // a stone that stays where it is, or nil
 }
 
 // want is a Want made ready.
@@ -354,7 +355,7 @@ func (p *planner) seats(cuts []saw.Line, sl *slab, w *want) (out []seat, err err
 		out = append(out, seat{want: w, avoid: avoid})
 		seat := &out[len(out)-1]
 		if run[0] > 0 {
-			seat.limits = append(seat.limits, p.across(from+(to-from)*(float64(run[0]))/samples, false))
+			seat.limits = append(seat.limits, p.across(from+(to-from)*float64(run[0])/samples, false))
 		}
 		if run[1] < samples-1 {
 			seat.limits = append(seat.limits, p.across(from+(to-from)*(float64(run[1])+1)/samples, true))

@@ -69,12 +69,12 @@ func Suggest(ctx context.Context, t Task, rng *rand.Rand, steps int, progress fu
 }
 
 func suggest(ctx context.Context, t Task, rng *rand.Rand, steps int, progress func(Progress), pinned *pin) (Suggestion, error) {
-	bound, err := Bound(t)
-	if err != nil {
-		return Suggestion{}, err
-	}
-	if pinned != nil {
-		bound = math.MaxInt64
+	bound := int64(math.MaxInt64)
+	if pinned == nil {
+		var err error
+		if bound, err = Bound(t); err != nil {
+			return Suggestion{}, err
+		}
 	}
 	hunts, err := newHunts(t, rng, pinned)
 	if err != nil {
@@ -157,7 +157,7 @@ func newHunts(t Task, rng *rand.Rand, pinned *pin) ([]hunt, error) {
 			named = append(named, m.Name)
 		}
 	}
-	if len(named) > 1 {
+	if len(named) > 1 && pinned == nil {
 		markets = append(markets, named...)
 	}
 	var hunts []hunt
@@ -170,12 +170,20 @@ func newHunts(t Task, rng *rand.Rand, pinned *pin) ([]hunt, error) {
 		if err != nil {
 			return nil, err
 		}
+		p.pinned = pinned
 		h := hunt{market: market, book: &book{best: map[Kind]*entry{}}}
-		for _, s := range p.schemes {
-			h.climbers = append(h.climbers, p.climber(s, rand.New(rand.NewPCG(rng.Uint64(), rng.Uint64())), h.book, pinned))
+		schemes := p.schemes
+		if pinned != nil {
+			schemes = schemes[:1]
 		}
-		if c := p.rectangular(); c != nil {
-			h.book.enter(p, *c)
+		for _, s := range schemes {
+			c := p.climber(s, rand.New(rand.NewPCG(rng.Uint64(), rng.Uint64())), h.book)
+			if pinned == nil {
+				if exact := c.rectangular(); exact != nil {
+					c.take([]*node{exact})
+				}
+			}
+			h.climbers = append(h.climbers, c)
 		}
 		hunts = append(hunts, h)
 	}
@@ -222,21 +230,6 @@ func (b *book) note(c *climber, d design) {
 	}
 }
 
-// enter takes a plan that was made elsewhere.
-func (b *book) enter(p *planner, plan saw.Plan) {
-	r, plan, ok := p.evaluated(plan)
-	if !ok {
-		return
-	}
-	kind := Kind{}
-	for _, e := range plan.Ends {
-		kind.Stones += len(e.Stones)
-	}
-	if e := b.best[kind]; e == nil || r.Money.Expected > e.worth() {
-		b.best[kind] = &entry{kind, plan, r, 0}
-	}
-}
-
 // evaluated is a plan evaluated; what doesn't fit by a hair is made smaller.
 func (p *planner) evaluated(plan saw.Plan) (saw.Result, saw.Plan, bool) {
 	shrink := 0.001
@@ -263,6 +256,9 @@ func (p *planner) evaluated(plan saw.Plan) (saw.Result, saw.Plan, bool) {
 			for _, s := range e.Stones {
 				if !bad[s.Name] {
 					continue
+				}
+				if p.pinned != nil && s.At == p.pinned.stone.At && s.LengthUm == p.pinned.stone.LengthUm {
+					return r, plan, false
 				}
 				w := p.wantOf(s)
 				if w == nil || w.Together > 0 || len(w.Sizes) > 0 || s.Name == "" {

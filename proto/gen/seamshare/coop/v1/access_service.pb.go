@@ -205,7 +205,9 @@ type WhoAmIResponse struct {
 	// The co-op's name.
 	CoopName string `protobuf:"bytes,6,opt,name=coop_name,json=coopName,proto3" json:"coop_name,omitempty"`
 	// The position the answer is as of.
-	Position      uint64 `protobuf:"varint,7,opt,name=position,proto3" json:"position,omitempty"`
+	Position uint64 `protobuf:"varint,7,opt,name=position,proto3" json:"position,omitempty"`
+	// The co-op's time zone, an IANA name such as "Australia/Brisbane".
+	TimeZone      string `protobuf:"bytes,8,opt,name=time_zone,json=timeZone,proto3" json:"time_zone,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -289,6 +291,13 @@ func (x *WhoAmIResponse) GetPosition() uint64 {
 	return 0
 }
 
+func (x *WhoAmIResponse) GetTimeZone() string {
+	if x != nil {
+		return x.TimeZone
+	}
+	return ""
+}
+
 var File_seamshare_coop_v1_access_service_proto protoreflect.FileDescriptor
 
 const file_seamshare_coop_v1_access_service_proto_rawDesc = "" +
@@ -304,7 +313,7 @@ const file_seamshare_coop_v1_access_service_proto_rawDesc = "" +
 	"\tmember_id\x18\x03 \x01(\tB\x04\xb8\xd4\x18\x04R\bmemberId\x12-\n" +
 	"\x05roles\x18\x04 \x03(\x0e2\x17.seamshare.type.v1.RoleR\x05roles\"2\n" +
 	"\rWhoAmIRequest\x12!\n" +
-	"\fmin_position\x18\x01 \x01(\x04R\vminPosition\"\xfa\x01\n" +
+	"\fmin_position\x18\x01 \x01(\x04R\vminPosition\"\x97\x02\n" +
 	"\x0eWhoAmIResponse\x12\x1b\n" +
 	"\tperson_id\x18\x01 \x01(\tR\bpersonId\x12!\n" +
 	"\tmember_id\x18\x02 \x01(\tB\x04\xb8\xd4\x18\x04R\bmemberId\x12'\n" +
@@ -312,7 +321,8 @@ const file_seamshare_coop_v1_access_service_proto_rawDesc = "" +
 	"\x05roles\x18\x04 \x03(\x0e2\x17.seamshare.type.v1.RoleR\x05roles\x12\x17\n" +
 	"\acoop_id\x18\x05 \x01(\tR\x06coopId\x12\x1b\n" +
 	"\tcoop_name\x18\x06 \x01(\tR\bcoopName\x12\x1a\n" +
-	"\bposition\x18\a \x01(\x04R\bposition2\xf8\x01\n" +
+	"\bposition\x18\a \x01(\x04R\bposition\x12\x1b\n" +
+	"\ttime_zone\x18\b \x01(\tR\btimeZone2\xf8\x01\n" +
 	"\rAccessService\x12u\n" +
 	"\n" +
 	"IssueToken\x12$.seamshare.coop.v1.IssueTokenRequest\x1a%.seamshare.coop.v1.IssueTokenResponse\"\x1a\xaa\xd4\x18\x02\x18\x01\x82\xd3\xe4\x93\x02\x0e:\x01*\"\t/v1/token\x12g\n" +

@@ -12,7 +12,7 @@ import (
 	protoreflect "google.golang.org/protobuf/reflect/protoreflect"
 	protoimpl "google.golang.org/protobuf/runtime/protoimpl"
 	reflect "reflect"
-	_ "seamshare.example/proto/gen/seamshare/type/v1"
+	v1 "seamshare.example/proto/gen/seamshare/type/v1"
 	sync "sync"
 	unsafe "unsafe"
 )
@@ -594,7 +594,8 @@ func (x *GetHistoryRequest) GetThing() string {
 // GetHistoryResponse answers GetHistory.
 type GetHistoryResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// The records, oldest first; at most 1000.
+	// The records, oldest first; at most 1000. A bookkeeper gets those of money, a stock keeper those of masses and sizes,
+	// both without the JSON.
 	Records []*HistoryRecord `protobuf:"bytes,1,rep,name=records,proto3" json:"records,omitempty"`
 	// The position the answer is as of.
 	Position      uint64 `protobuf:"varint,2,opt,name=position,proto3" json:"position,omitempty"`
@@ -746,7 +747,11 @@ type HistoryRecord struct {
 	// The public part, as JSON.
 	PublicJson string `protobuf:"bytes,7,opt,name=public_json,json=publicJson,proto3" json:"public_json,omitempty"`
 	// The private part, as JSON; what is personal stays sealed.
-	PrivateJson   string `protobuf:"bytes,8,opt,name=private_json,json=privateJson,proto3" json:"private_json,omitempty"`
+	PrivateJson string `protobuf:"bytes,8,opt,name=private_json,json=privateJson,proto3" json:"private_json,omitempty"`
+	// The amount that it records, where that can be corrected.
+	Amount *money.Money `protobuf:"bytes,9,opt,name=amount,proto3" json:"amount,omitempty"`
+	// The masses that it records, where those can be corrected.
+	Masses        []*HistoryMass `protobuf:"bytes,10,rep,name=masses,proto3" json:"masses,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -837,11 +842,89 @@ func (x *HistoryRecord) GetPrivateJson() string {
 	return ""
 }
 
+func (x *HistoryRecord) GetAmount() *money.Money {
+	if x != nil {
+		return x.Amount
+	}
+	return nil
+}
+
+func (x *HistoryRecord) GetMasses() []*HistoryMass {
+	if x != nil {
+		return x.Masses
+	}
+	return nil
+}
+
+// HistoryMass is a mass that a record holds.
+type HistoryMass struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The part, where the record is a bench step.
+	Part string `protobuf:"bytes,1,opt,name=part,proto3" json:"part,omitempty"`
+	// The stone, where the record is of an order.
+	StoneId string `protobuf:"bytes,2,opt,name=stone_id,json=stoneId,proto3" json:"stone_id,omitempty"`
+	// The mass.
+	Weighing      *v1.Weighing `protobuf:"bytes,3,opt,name=weighing,proto3" json:"weighing,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *HistoryMass) Reset() {
+	*x = HistoryMass{}
+	mi := &file_seamshare_coop_v1_audit_proto_msgTypes[12]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *HistoryMass) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*HistoryMass) ProtoMessage() {}
+
+func (x *HistoryMass) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_coop_v1_audit_proto_msgTypes[12]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use HistoryMass.ProtoReflect.Descriptor instead.
+func (*HistoryMass) Descriptor() ([]byte, []int) {
+	return file_seamshare_coop_v1_audit_proto_rawDescGZIP(), []int{12}
+}
+
+func (x *HistoryMass) GetPart() string {
+	if x != nil {
+		return x.Part
+	}
+	return ""
+}
+
+func (x *HistoryMass) GetStoneId() string {
+	if x != nil {
+		return x.StoneId
+	}
+	return ""
+}
+
+func (x *HistoryMass) GetWeighing() *v1.Weighing {
+	if x != nil {
+		return x.Weighing
+	}
+	return nil
+}
+
 var File_seamshare_coop_v1_audit_proto protoreflect.FileDescriptor
 
 const file_seamshare_coop_v1_audit_proto_rawDesc = "" +
 	"\n" +
-	"\x1dseamshare/coop/v1/audit.proto\x12\x11seamshare.coop.v1\x1a\x1bbuf/validate/validate.proto\x1a\x17google/type/money.proto\x1a\x1eseamshare/type/v1/access.proto\"\x8c\x01\n" +
+	"\x1dseamshare/coop/v1/audit.proto\x12\x11seamshare.coop.v1\x1a\x1bbuf/validate/validate.proto\x1a\x17google/type/money.proto\x1a\x1eseamshare/type/v1/access.proto\x1a\x1eseamshare/type/v1/values.proto\"\x8c\x01\n" +
 	"\x15ListAllParcelsRequest\x12!\n" +
 	"\fmin_position\x18\x01 \x01(\x04R\vminPosition\x12'\n" +
 	"\tpage_size\x18\x02 \x01(\x05B\n" +
@@ -894,7 +977,7 @@ const file_seamshare_coop_v1_audit_proto_rawDesc = "" +
 	"\x05stage\x18\x03 \x01(\tR\x05stage\x12#\n" +
 	"\n" +
 	"member_ids\x18\x04 \x03(\tB\x04\xb8\xd4\x18\x04R\tmemberIds\x12*\n" +
-	"\x06amount\x18\x05 \x01(\v2\x12.google.type.MoneyR\x06amount\"\xf1\x01\n" +
+	"\x06amount\x18\x05 \x01(\v2\x12.google.type.MoneyR\x06amount\"\xd5\x02\n" +
 	"\rHistoryRecord\x12\x1a\n" +
 	"\bposition\x18\x01 \x01(\x04R\bposition\x12\x14\n" +
 	"\x05event\x18\x02 \x01(\tR\x05event\x12\x0e\n" +
@@ -904,7 +987,14 @@ const file_seamshare_coop_v1_audit_proto_rawDesc = "" +
 	"\bcorrects\x18\x06 \x01(\x04R\bcorrects\x12\x1f\n" +
 	"\vpublic_json\x18\a \x01(\tR\n" +
 	"publicJson\x12!\n" +
-	"\fprivate_json\x18\b \x01(\tR\vprivateJsonB6Z4seamshare.example/proto/gen/seamshare/coop/v1;coopv1b\x06proto3"
+	"\fprivate_json\x18\b \x01(\tR\vprivateJson\x12*\n" +
+	"\x06amount\x18\t \x01(\v2\x12.google.type.MoneyR\x06amount\x126\n" +
+	"\x06masses\x18\n" +
+	" \x03(\v2\x1e.seamshare.coop.v1.HistoryMassR\x06masses\"u\n" +
+	"\vHistoryMass\x12\x12\n" +
+	"\x04part\x18\x01 \x01(\tR\x04part\x12\x19\n" +
+	"\bstone_id\x18\x02 \x01(\tR\astoneId\x127\n" +
+	"\bweighing\x18\x03 \x01(\v2\x1b.seamshare.type.v1.WeighingR\bweighingB6Z4seamshare.example/proto/gen/seamshare/coop/v1;coopv1b\x06proto3"
 
 var (
 	file_seamshare_coop_v1_audit_proto_rawDescOnce sync.Once
@@ -918,7 +1008,7 @@ func file_seamshare_coop_v1_audit_proto_rawDescGZIP() []byte {
 	return file_seamshare_coop_v1_audit_proto_rawDescData
 }
 
-var file_seamshare_coop_v1_audit_proto_msgTypes = make([]protoimpl.MessageInfo, 12)
+var file_seamshare_coop_v1_audit_proto_msgTypes = make([]protoimpl.MessageInfo, 13)
 var file_seamshare_coop_v1_audit_proto_goTypes = []any{
 	(*ListAllParcelsRequest)(nil),  // 0: seamshare.coop.v1.ListAllParcelsRequest
 	(*ListAllParcelsResponse)(nil), // 1: seamshare.coop.v1.ListAllParcelsResponse
@@ -932,7 +1022,9 @@ var file_seamshare_coop_v1_audit_proto_goTypes = []any{
 	(*GetHistoryResponse)(nil),     // 9: seamshare.coop.v1.GetHistoryResponse
 	(*AuditRow)(nil),               // 10: seamshare.coop.v1.AuditRow
 	(*HistoryRecord)(nil),          // 11: seamshare.coop.v1.HistoryRecord
-	(*money.Money)(nil),            // 12: google.type.Money
+	(*HistoryMass)(nil),            // 12: seamshare.coop.v1.HistoryMass
+	(*money.Money)(nil),            // 13: google.type.Money
+	(*v1.Weighing)(nil),            // 14: seamshare.type.v1.Weighing
 }
 var file_seamshare_coop_v1_audit_proto_depIdxs = []int32{
 	10, // 0: seamshare.coop.v1.ListAllParcelsResponse.rows:type_name -> seamshare.coop.v1.AuditRow
@@ -940,12 +1032,15 @@ var file_seamshare_coop_v1_audit_proto_depIdxs = []int32{
 	10, // 2: seamshare.coop.v1.ListAllStonesResponse.rows:type_name -> seamshare.coop.v1.AuditRow
 	10, // 3: seamshare.coop.v1.ListAllOrdersResponse.rows:type_name -> seamshare.coop.v1.AuditRow
 	11, // 4: seamshare.coop.v1.GetHistoryResponse.records:type_name -> seamshare.coop.v1.HistoryRecord
-	12, // 5: seamshare.coop.v1.AuditRow.amount:type_name -> google.type.Money
-	6,  // [6:6] is the sub-list for method output_type
-	6,  // [6:6] is the sub-list for method input_type
-	6,  // [6:6] is the sub-list for extension type_name
-	6,  // [6:6] is the sub-list for extension extendee
-	0,  // [0:6] is the sub-list for field type_name
+	13, // 5: seamshare.coop.v1.AuditRow.amount:type_name -> google.type.Money
+	13, // 6: seamshare.coop.v1.HistoryRecord.amount:type_name -> google.type.Money
+	12, // 7: seamshare.coop.v1.HistoryRecord.masses:type_name -> seamshare.coop.v1.HistoryMass
+	14, // 8: seamshare.coop.v1.HistoryMass.weighing:type_name -> seamshare.type.v1.Weighing
+	9,  // [9:9] is the sub-list for method output_type
+	9,  // [9:9] is the sub-list for method input_type
+	9,  // [9:9] is the sub-list for extension type_name
+	9,  // [9:9] is the sub-list for extension extendee
+	0,  // [0:9] is the sub-list for field type_name
 }
 
 func init() { file_seamshare_coop_v1_audit_proto_init() }
@@ -959,7 +1054,7 @@ func file_seamshare_coop_v1_audit_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_seamshare_coop_v1_audit_proto_rawDesc), len(file_seamshare_coop_v1_audit_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   12,
+			NumMessages:   13,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

@@ -1815,6 +1815,134 @@ func (x *GetStoneChainResponse) GetPosition() uint64 {
 	return 0
 }
 
+// GetLotChainRequest asks for GetLotChain.
+type GetLotChainRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Wait until the node has applied at least this position.
+	MinPosition uint64 `protobuf:"varint,1,opt,name=min_position,json=minPosition,proto3" json:"min_position,omitempty"`
+	// The lot.
+	LotId         string `protobuf:"bytes,2,opt,name=lot_id,json=lotId,proto3" json:"lot_id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetLotChainRequest) Reset() {
+	*x = GetLotChainRequest{}
+	mi := &file_seamshare_coop_v1_coop_service_proto_msgTypes[26]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetLotChainRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetLotChainRequest) ProtoMessage() {}
+
+func (x *GetLotChainRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_coop_v1_coop_service_proto_msgTypes[26]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetLotChainRequest.ProtoReflect.Descriptor instead.
+func (*GetLotChainRequest) Descriptor() ([]byte, []int) {
+	return file_seamshare_coop_v1_coop_service_proto_rawDescGZIP(), []int{26}
+}
+
+func (x *GetLotChainRequest) GetMinPosition() uint64 {
+	if x != nil {
+		return x.MinPosition
+	}
+	return 0
+}
+
+func (x *GetLotChainRequest) GetLotId() string {
+	if x != nil {
+		return x.LotId
+	}
+	return ""
+}
+
+// GetLotChainResponse answers GetLotChain.
+type GetLotChainResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The chain file; empty where the chain has more than the 500 records that a file holds.
+	File []byte `protobuf:"bytes,1,opt,name=file,proto3" json:"file,omitempty"`
+	// The same chain in words, from the fields to the lot.
+	Links []*ChainLink `protobuf:"bytes,2,rep,name=links,proto3" json:"links,omitempty"`
+	// The key the file checks with; compare it with the one the co-op publishes.
+	VerifierKey string `protobuf:"bytes,3,opt,name=verifier_key,json=verifierKey,proto3" json:"verifier_key,omitempty"`
+	// The position the answer is as of.
+	Position      uint64 `protobuf:"varint,4,opt,name=position,proto3" json:"position,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetLotChainResponse) Reset() {
+	*x = GetLotChainResponse{}
+	mi := &file_seamshare_coop_v1_coop_service_proto_msgTypes[27]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetLotChainResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetLotChainResponse) ProtoMessage() {}
+
+func (x *GetLotChainResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_coop_v1_coop_service_proto_msgTypes[27]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetLotChainResponse.ProtoReflect.Descriptor instead.
+func (*GetLotChainResponse) Descriptor() ([]byte, []int) {
+	return file_seamshare_coop_v1_coop_service_proto_rawDescGZIP(), []int{27}
+}
+
+func (x *GetLotChainResponse) GetFile() []byte {
+	if x != nil {
+		return x.File
+	}
+	return nil
+}
+
+func (x *GetLotChainResponse) GetLinks() []*ChainLink {
+	if x != nil {
+		return x.Links
+	}
+	return nil
+}
+
+func (x *GetLotChainResponse) GetVerifierKey() string {
+	if x != nil {
+		return x.VerifierKey
+	}
+	return ""
+}
+
+func (x *GetLotChainResponse) GetPosition() uint64 {
+	if x != nil {
+		return x.Position
+	}
+	return 0
+}
+
 // Field is an opal field.
 type Field struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1830,7 +1958,7 @@ type Field struct {
 
 func (x *Field) Reset() {
 	*x = Field{}
-	mi := &file_seamshare_coop_v1_coop_service_proto_msgTypes[26]
+	mi := &file_seamshare_coop_v1_coop_service_proto_msgTypes[28]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1842,7 +1970,7 @@ func (x *Field) String() string {
 func (*Field) ProtoMessage() {}
 
 func (x *Field) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_coop_v1_coop_service_proto_msgTypes[26]
+	mi := &file_seamshare_coop_v1_coop_service_proto_msgTypes[28]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1855,7 +1983,7 @@ func (x *Field) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Field.ProtoReflect.Descriptor instead.
 func (*Field) Descriptor() ([]byte, []int) {
-	return file_seamshare_coop_v1_coop_service_proto_rawDescGZIP(), []int{26}
+	return file_seamshare_coop_v1_coop_service_proto_rawDescGZIP(), []int{28}
 }
 
 func (x *Field) GetId() string {
@@ -1894,7 +2022,7 @@ type Balance struct {
 
 func (x *Balance) Reset() {
 	*x = Balance{}
-	mi := &file_seamshare_coop_v1_coop_service_proto_msgTypes[27]
+	mi := &file_seamshare_coop_v1_coop_service_proto_msgTypes[29]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1906,7 +2034,7 @@ func (x *Balance) String() string {
 func (*Balance) ProtoMessage() {}
 
 func (x *Balance) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_coop_v1_coop_service_proto_msgTypes[27]
+	mi := &file_seamshare_coop_v1_coop_service_proto_msgTypes[29]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1919,7 +2047,7 @@ func (x *Balance) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Balance.ProtoReflect.Descriptor instead.
 func (*Balance) Descriptor() ([]byte, []int) {
-	return file_seamshare_coop_v1_coop_service_proto_rawDescGZIP(), []int{27}
+	return file_seamshare_coop_v1_coop_service_proto_rawDescGZIP(), []int{29}
 }
 
 func (x *Balance) GetMemberId() string {
@@ -1950,7 +2078,7 @@ type ChainLink struct {
 	Position uint64 `protobuf:"varint,1,opt,name=position,proto3" json:"position,omitempty"`
 	// What it says, in words.
 	What string `protobuf:"bytes,2,opt,name=what,proto3" json:"what,omitempty"`
-	// The thing it is about: a field, parcel, piece, stone or order.
+	// The thing it is about: a field, parcel, piece, stone, lot or order.
 	About         string `protobuf:"bytes,3,opt,name=about,proto3" json:"about,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -1958,7 +2086,7 @@ type ChainLink struct {
 
 func (x *ChainLink) Reset() {
 	*x = ChainLink{}
-	mi := &file_seamshare_coop_v1_coop_service_proto_msgTypes[28]
+	mi := &file_seamshare_coop_v1_coop_service_proto_msgTypes[30]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1970,7 +2098,7 @@ func (x *ChainLink) String() string {
 func (*ChainLink) ProtoMessage() {}
 
 func (x *ChainLink) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_coop_v1_coop_service_proto_msgTypes[28]
+	mi := &file_seamshare_coop_v1_coop_service_proto_msgTypes[30]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1983,7 +2111,7 @@ func (x *ChainLink) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ChainLink.ProtoReflect.Descriptor instead.
 func (*ChainLink) Descriptor() ([]byte, []int) {
-	return file_seamshare_coop_v1_coop_service_proto_rawDescGZIP(), []int{28}
+	return file_seamshare_coop_v1_coop_service_proto_rawDescGZIP(), []int{30}
 }
 
 func (x *ChainLink) GetPosition() uint64 {
@@ -2143,6 +2271,14 @@ const file_seamshare_coop_v1_coop_service_proto_rawDesc = "" +
 	"\x04file\x18\x01 \x01(\fR\x04file\x122\n" +
 	"\x05links\x18\x02 \x03(\v2\x1c.seamshare.coop.v1.ChainLinkR\x05links\x12!\n" +
 	"\fverifier_key\x18\x03 \x01(\tR\vverifierKey\x12\x1a\n" +
+	"\bposition\x18\x04 \x01(\x04R\bposition\"i\n" +
+	"\x12GetLotChainRequest\x12!\n" +
+	"\fmin_position\x18\x01 \x01(\x04R\vminPosition\x120\n" +
+	"\x06lot_id\x18\x02 \x01(\tB\x19\xbaH\x16r\x142\x12^[a-z0-9_-]{1,64}$R\x05lotId\"\x9c\x01\n" +
+	"\x13GetLotChainResponse\x12\x12\n" +
+	"\x04file\x18\x01 \x01(\fR\x04file\x122\n" +
+	"\x05links\x18\x02 \x03(\v2\x1c.seamshare.coop.v1.ChainLinkR\x05links\x12!\n" +
+	"\fverifier_key\x18\x03 \x01(\tR\vverifierKey\x12\x1a\n" +
 	"\bposition\x18\x04 \x01(\x04R\bposition\"E\n" +
 	"\x05Field\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x12\n" +
@@ -2155,7 +2291,7 @@ const file_seamshare_coop_v1_coop_service_proto_rawDesc = "" +
 	"\tChainLink\x12\x1a\n" +
 	"\bposition\x18\x01 \x01(\x04R\bposition\x12\x12\n" +
 	"\x04what\x18\x02 \x01(\tR\x04what\x12\x14\n" +
-	"\x05about\x18\x03 \x01(\tR\x05about2\xb8R\n" +
+	"\x05about\x18\x03 \x01(\tR\x05about2\xbcT\n" +
 	"\vCoopService\x12\x7f\n" +
 	"\vRecordField\x12%.seamshare.coop.v1.RecordFieldRequest\x1a&.seamshare.coop.v1.RecordFieldResponse\"!\xaa\xd4\x18\x03\n" +
 	"\x01\b\x82\xd3\xe4\x93\x02\x14:\x01*\"\x0f/v1/coop/fields\x12x\n" +
@@ -2165,6 +2301,7 @@ const file_seamshare_coop_v1_coop_service_proto_rawDesc = "" +
 	"\x01\b\x82\xd3\xe4\x93\x02\x15:\x01*\"\x10/v1/coop/members\x12\x81\x01\n" +
 	"\vListMembers\x12%.seamshare.coop.v1.ListMembersRequest\x1a&.seamshare.coop.v1.ListMembersResponse\"#\xaa\xd4\x18\a\n" +
 	"\x05\b\x05\x06\a\x04\x82\xd3\xe4\x93\x02\x12\x12\x10/v1/coop/members\x12z\n" +
+	"\vNameMembers\x12%.seamshare.coop.v1.NameMembersRequest\x1a&.seamshare.coop.v1.NameMembersResponse\"\x1c\xaa\xd4\x18\x02\x10\x01\x82\xd3\xe4\x93\x02\x10\x12\x0e/v1/coop/names\x12z\n" +
 	"\tAddPerson\x12#.seamshare.coop.v1.AddPersonRequest\x1a$.seamshare.coop.v1.AddPersonResponse\"\"\xaa\xd4\x18\x03\n" +
 	"\x01\b\x82\xd3\xe4\x93\x02\x15:\x01*\"\x10/v1/coop/persons\x12\x90\x01\n" +
 	"\tGrantRole\x12#.seamshare.coop.v1.GrantRoleRequest\x1a$.seamshare.coop.v1.GrantRoleResponse\"8\xaa\xd4\x18\x03\n" +
@@ -2184,7 +2321,8 @@ const file_seamshare_coop_v1_coop_service_proto_rawDesc = "" +
 	"\x03\x05\x06\a\x82\xd3\xe4\x93\x02%\x12#/v1/coop/parcels/{parcel_id}/shares\x12\x80\x01\n" +
 	"\vGetBalances\x12%.seamshare.coop.v1.GetBalancesRequest\x1a&.seamshare.coop.v1.GetBalancesResponse\"\"\xaa\xd4\x18\x05\n" +
 	"\x03\x05\x06\a\x82\xd3\xe4\x93\x02\x13\x12\x11/v1/coop/balances\x12\x8d\x01\n" +
-	"\rGetStoneChain\x12'.seamshare.coop.v1.GetStoneChainRequest\x1a(.seamshare.coop.v1.GetStoneChainResponse\")\xaa\xd4\x18\x02\x10\x01\x82\xd3\xe4\x93\x02\x1d\x12\x1b/v1/stones/{stone_id}/chain\x12\x9a\x01\n" +
+	"\rGetStoneChain\x12'.seamshare.coop.v1.GetStoneChainRequest\x1a(.seamshare.coop.v1.GetStoneChainResponse\")\xaa\xd4\x18\x02\x10\x01\x82\xd3\xe4\x93\x02\x1d\x12\x1b/v1/stones/{stone_id}/chain\x12\x83\x01\n" +
+	"\vGetLotChain\x12%.seamshare.coop.v1.GetLotChainRequest\x1a&.seamshare.coop.v1.GetLotChainResponse\"%\xaa\xd4\x18\x02\x10\x01\x82\xd3\xe4\x93\x02\x19\x12\x17/v1/lots/{lot_id}/chain\x12\x9a\x01\n" +
 	"\rSuspendMember\x12'.seamshare.coop.v1.SuspendMemberRequest\x1a(.seamshare.coop.v1.SuspendMemberResponse\"6\xaa\xd4\x18\x03\n" +
 	"\x01\b\x82\xd3\xe4\x93\x02):\x01*\"$/v1/coop/members/{member_id}:suspend\x12\xa2\x01\n" +
 	"\x0fReinstateMember\x12).seamshare.coop.v1.ReinstateMemberRequest\x1a*.seamshare.coop.v1.ReinstateMemberResponse\"8\xaa\xd4\x18\x03\n" +
@@ -2291,10 +2429,10 @@ const file_seamshare_coop_v1_coop_service_proto_rawDesc = "" +
 	"\rListAllStones\x12'.seamshare.coop.v1.ListAllStonesRequest\x1a(.seamshare.coop.v1.ListAllStonesResponse\"$\xaa\xd4\x18\x03\n" +
 	"\x01\a\x82\xd3\xe4\x93\x02\x17\x12\x15/v1/coop/audit/stones\x12\x88\x01\n" +
 	"\rListAllOrders\x12'.seamshare.coop.v1.ListAllOrdersRequest\x1a(.seamshare.coop.v1.ListAllOrdersResponse\"$\xaa\xd4\x18\x03\n" +
-	"\x01\a\x82\xd3\xe4\x93\x02\x17\x12\x15/v1/coop/audit/orders\x12\x80\x01\n" +
+	"\x01\a\x82\xd3\xe4\x93\x02\x17\x12\x15/v1/coop/audit/orders\x12\x82\x01\n" +
 	"\n" +
-	"GetHistory\x12$.seamshare.coop.v1.GetHistoryRequest\x1a%.seamshare.coop.v1.GetHistoryResponse\"%\xaa\xd4\x18\x03\n" +
-	"\x01\a\x82\xd3\xe4\x93\x02\x18\x12\x16/v1/coop/audit/history\x12c\n" +
+	"GetHistory\x12$.seamshare.coop.v1.GetHistoryRequest\x1a%.seamshare.coop.v1.GetHistoryResponse\"'\xaa\xd4\x18\x05\n" +
+	"\x03\a\x05\x04\x82\xd3\xe4\x93\x02\x18\x12\x16/v1/coop/audit/history\x12c\n" +
 	"\x05Today\x12\x1f.seamshare.coop.v1.TodayRequest\x1a .seamshare.coop.v1.TodayResponse\"\x17\xaa\xd4\x18\x02\x10\x01\x82\xd3\xe4\x93\x02\v\x12\t/v1/today\x1a\t\xb2\xd4\x18\x05\n" +
 	"\x03\x02\x03\x04B6Z4seamshare.example/proto/gen/seamshare/coop/v1;coopv1b\x06proto3"
 
@@ -2310,7 +2448,7 @@ func file_seamshare_coop_v1_coop_service_proto_rawDescGZIP() []byte {
 	return file_seamshare_coop_v1_coop_service_proto_rawDescData
 }
 
-var file_seamshare_coop_v1_coop_service_proto_msgTypes = make([]protoimpl.MessageInfo, 29)
+var file_seamshare_coop_v1_coop_service_proto_msgTypes = make([]protoimpl.MessageInfo, 31)
 var file_seamshare_coop_v1_coop_service_proto_goTypes = []any{
 	(*RecordFieldRequest)(nil),            // 0: seamshare.coop.v1.RecordFieldRequest
 	(*RecordFieldResponse)(nil),           // 1: seamshare.coop.v1.RecordFieldResponse
@@ -2338,305 +2476,314 @@ var file_seamshare_coop_v1_coop_service_proto_goTypes = []any{
 	(*GetBalancesResponse)(nil),           // 23: seamshare.coop.v1.GetBalancesResponse
 	(*GetStoneChainRequest)(nil),          // 24: seamshare.coop.v1.GetStoneChainRequest
 	(*GetStoneChainResponse)(nil),         // 25: seamshare.coop.v1.GetStoneChainResponse
-	(*Field)(nil),                         // 26: seamshare.coop.v1.Field
-	(*Balance)(nil),                       // 27: seamshare.coop.v1.Balance
-	(*ChainLink)(nil),                     // 28: seamshare.coop.v1.ChainLink
-	(v1.Role)(0),                          // 29: seamshare.type.v1.Role
-	(*Member)(nil),                        // 30: seamshare.coop.v1.Member
-	(*Person)(nil),                        // 31: seamshare.coop.v1.Person
-	(*money.Money)(nil),                   // 32: google.type.Money
-	(*v1.ShareStatement)(nil),             // 33: seamshare.type.v1.ShareStatement
-	(*RecordParcelRefundRequest)(nil),     // 34: seamshare.coop.v1.RecordParcelRefundRequest
-	(*SuspendMemberRequest)(nil),          // 35: seamshare.coop.v1.SuspendMemberRequest
-	(*ReinstateMemberRequest)(nil),        // 36: seamshare.coop.v1.ReinstateMemberRequest
-	(*RemoveMemberRequest)(nil),           // 37: seamshare.coop.v1.RemoveMemberRequest
-	(*SetMemberRolesRequest)(nil),         // 38: seamshare.coop.v1.SetMemberRolesRequest
-	(*SuspendPersonRequest)(nil),          // 39: seamshare.coop.v1.SuspendPersonRequest
-	(*ReinstatePersonRequest)(nil),        // 40: seamshare.coop.v1.ReinstatePersonRequest
-	(*RemovePersonRequest)(nil),           // 41: seamshare.coop.v1.RemovePersonRequest
-	(*RevokeRoleRequest)(nil),             // 42: seamshare.coop.v1.RevokeRoleRequest
-	(*AddKeyRequest)(nil),                 // 43: seamshare.coop.v1.AddKeyRequest
-	(*RevokeKeyRequest)(nil),              // 44: seamshare.coop.v1.RevokeKeyRequest
-	(*AskKeyReplacementRequest)(nil),      // 45: seamshare.coop.v1.AskKeyReplacementRequest
-	(*ConfirmKeyReplacementRequest)(nil),  // 46: seamshare.coop.v1.ConfirmKeyReplacementRequest
-	(*RefuseKeyReplacementRequest)(nil),   // 47: seamshare.coop.v1.RefuseKeyReplacementRequest
-	(*StateTwoPeopleRequest)(nil),         // 48: seamshare.coop.v1.StateTwoPeopleRequest
-	(*ListPersonsRequest)(nil),            // 49: seamshare.coop.v1.ListPersonsRequest
-	(*GetPersonRequest)(nil),              // 50: seamshare.coop.v1.GetPersonRequest
-	(*RecordPersonalRequest)(nil),         // 51: seamshare.coop.v1.RecordPersonalRequest
-	(*GetPersonalRequest)(nil),            // 52: seamshare.coop.v1.GetPersonalRequest
-	(*ErasePersonRequest)(nil),            // 53: seamshare.coop.v1.ErasePersonRequest
-	(*GetErasureRequest)(nil),             // 54: seamshare.coop.v1.GetErasureRequest
-	(*SetBankDetailsRequest)(nil),         // 55: seamshare.coop.v1.SetBankDetailsRequest
-	(*GetBankDetailsRequest)(nil),         // 56: seamshare.coop.v1.GetBankDetailsRequest
-	(*ChangeSettingsRequest)(nil),         // 57: seamshare.coop.v1.ChangeSettingsRequest
-	(*GetSettingsRequest)(nil),            // 58: seamshare.coop.v1.GetSettingsRequest
-	(*PreparePayoutRunRequest)(nil),       // 59: seamshare.coop.v1.PreparePayoutRunRequest
-	(*ApprovePayoutRunRequest)(nil),       // 60: seamshare.coop.v1.ApprovePayoutRunRequest
-	(*RejectPayoutRunRequest)(nil),        // 61: seamshare.coop.v1.RejectPayoutRunRequest
-	(*SettlePayoutLineRequest)(nil),       // 62: seamshare.coop.v1.SettlePayoutLineRequest
-	(*ReturnPayoutLineRequest)(nil),       // 63: seamshare.coop.v1.ReturnPayoutLineRequest
-	(*GetPayoutRunRequest)(nil),           // 64: seamshare.coop.v1.GetPayoutRunRequest
-	(*ListPayoutRunsRequest)(nil),         // 65: seamshare.coop.v1.ListPayoutRunsRequest
-	(*CheckPayoutRunRequest)(nil),         // 66: seamshare.coop.v1.CheckPayoutRunRequest
-	(*ListPaymentsRequest)(nil),           // 67: seamshare.coop.v1.ListPaymentsRequest
-	(*GetAccountRequest)(nil),             // 68: seamshare.coop.v1.GetAccountRequest
-	(*ListAccountsRequest)(nil),           // 69: seamshare.coop.v1.ListAccountsRequest
-	(*OpenDisputeRequest)(nil),            // 70: seamshare.coop.v1.OpenDisputeRequest
-	(*ResolveDisputeRequest)(nil),         // 71: seamshare.coop.v1.ResolveDisputeRequest
-	(*WithdrawDisputeRequest)(nil),        // 72: seamshare.coop.v1.WithdrawDisputeRequest
-	(*GetDisputeRequest)(nil),             // 73: seamshare.coop.v1.GetDisputeRequest
-	(*ListDisputesRequest)(nil),           // 74: seamshare.coop.v1.ListDisputesRequest
-	(*CorrectAmountRequest)(nil),          // 75: seamshare.coop.v1.CorrectAmountRequest
-	(*CorrectMassRequest)(nil),            // 76: seamshare.coop.v1.CorrectMassRequest
-	(*CorrectSizeRequest)(nil),            // 77: seamshare.coop.v1.CorrectSizeRequest
-	(*ConfirmCorrectionRequest)(nil),      // 78: seamshare.coop.v1.ConfirmCorrectionRequest
-	(*RefuseCorrectionRequest)(nil),       // 79: seamshare.coop.v1.RefuseCorrectionRequest
-	(*ListCorrectionsRequest)(nil),        // 80: seamshare.coop.v1.ListCorrectionsRequest
-	(*MoveStockRequest)(nil),              // 81: seamshare.coop.v1.MoveStockRequest
-	(*CountStockRequest)(nil),             // 82: seamshare.coop.v1.CountStockRequest
-	(*ListCustodyRequest)(nil),            // 83: seamshare.coop.v1.ListCustodyRequest
-	(*ListExceptionsRequest)(nil),         // 84: seamshare.coop.v1.ListExceptionsRequest
-	(*CloseExceptionRequest)(nil),         // 85: seamshare.coop.v1.CloseExceptionRequest
-	(*ListAllParcelsRequest)(nil),         // 86: seamshare.coop.v1.ListAllParcelsRequest
-	(*ListAllPiecesRequest)(nil),          // 87: seamshare.coop.v1.ListAllPiecesRequest
-	(*ListAllStonesRequest)(nil),          // 88: seamshare.coop.v1.ListAllStonesRequest
-	(*ListAllOrdersRequest)(nil),          // 89: seamshare.coop.v1.ListAllOrdersRequest
-	(*GetHistoryRequest)(nil),             // 90: seamshare.coop.v1.GetHistoryRequest
-	(*TodayRequest)(nil),                  // 91: seamshare.coop.v1.TodayRequest
-	(*RecordParcelRefundResponse)(nil),    // 92: seamshare.coop.v1.RecordParcelRefundResponse
-	(*SuspendMemberResponse)(nil),         // 93: seamshare.coop.v1.SuspendMemberResponse
-	(*ReinstateMemberResponse)(nil),       // 94: seamshare.coop.v1.ReinstateMemberResponse
-	(*RemoveMemberResponse)(nil),          // 95: seamshare.coop.v1.RemoveMemberResponse
-	(*SetMemberRolesResponse)(nil),        // 96: seamshare.coop.v1.SetMemberRolesResponse
-	(*SuspendPersonResponse)(nil),         // 97: seamshare.coop.v1.SuspendPersonResponse
-	(*ReinstatePersonResponse)(nil),       // 98: seamshare.coop.v1.ReinstatePersonResponse
-	(*RemovePersonResponse)(nil),          // 99: seamshare.coop.v1.RemovePersonResponse
-	(*RevokeRoleResponse)(nil),            // 100: seamshare.coop.v1.RevokeRoleResponse
-	(*AddKeyResponse)(nil),                // 101: seamshare.coop.v1.AddKeyResponse
-	(*RevokeKeyResponse)(nil),             // 102: seamshare.coop.v1.RevokeKeyResponse
-	(*AskKeyReplacementResponse)(nil),     // 103: seamshare.coop.v1.AskKeyReplacementResponse
-	(*ConfirmKeyReplacementResponse)(nil), // 104: seamshare.coop.v1.ConfirmKeyReplacementResponse
-	(*RefuseKeyReplacementResponse)(nil),  // 105: seamshare.coop.v1.RefuseKeyReplacementResponse
-	(*StateTwoPeopleResponse)(nil),        // 106: seamshare.coop.v1.StateTwoPeopleResponse
-	(*ListPersonsResponse)(nil),           // 107: seamshare.coop.v1.ListPersonsResponse
-	(*GetPersonResponse)(nil),             // 108: seamshare.coop.v1.GetPersonResponse
-	(*RecordPersonalResponse)(nil),        // 109: seamshare.coop.v1.RecordPersonalResponse
-	(*GetPersonalResponse)(nil),           // 110: seamshare.coop.v1.GetPersonalResponse
-	(*ErasePersonResponse)(nil),           // 111: seamshare.coop.v1.ErasePersonResponse
-	(*GetErasureResponse)(nil),            // 112: seamshare.coop.v1.GetErasureResponse
-	(*SetBankDetailsResponse)(nil),        // 113: seamshare.coop.v1.SetBankDetailsResponse
-	(*GetBankDetailsResponse)(nil),        // 114: seamshare.coop.v1.GetBankDetailsResponse
-	(*ChangeSettingsResponse)(nil),        // 115: seamshare.coop.v1.ChangeSettingsResponse
-	(*GetSettingsResponse)(nil),           // 116: seamshare.coop.v1.GetSettingsResponse
-	(*PreparePayoutRunResponse)(nil),      // 117: seamshare.coop.v1.PreparePayoutRunResponse
-	(*ApprovePayoutRunResponse)(nil),      // 118: seamshare.coop.v1.ApprovePayoutRunResponse
-	(*RejectPayoutRunResponse)(nil),       // 119: seamshare.coop.v1.RejectPayoutRunResponse
-	(*SettlePayoutLineResponse)(nil),      // 120: seamshare.coop.v1.SettlePayoutLineResponse
-	(*ReturnPayoutLineResponse)(nil),      // 121: seamshare.coop.v1.ReturnPayoutLineResponse
-	(*GetPayoutRunResponse)(nil),          // 122: seamshare.coop.v1.GetPayoutRunResponse
-	(*ListPayoutRunsResponse)(nil),        // 123: seamshare.coop.v1.ListPayoutRunsResponse
-	(*CheckPayoutRunResponse)(nil),        // 124: seamshare.coop.v1.CheckPayoutRunResponse
-	(*ListPaymentsResponse)(nil),          // 125: seamshare.coop.v1.ListPaymentsResponse
-	(*GetAccountResponse)(nil),            // 126: seamshare.coop.v1.GetAccountResponse
-	(*ListAccountsResponse)(nil),          // 127: seamshare.coop.v1.ListAccountsResponse
-	(*OpenDisputeResponse)(nil),           // 128: seamshare.coop.v1.OpenDisputeResponse
-	(*ResolveDisputeResponse)(nil),        // 129: seamshare.coop.v1.ResolveDisputeResponse
-	(*WithdrawDisputeResponse)(nil),       // 130: seamshare.coop.v1.WithdrawDisputeResponse
-	(*GetDisputeResponse)(nil),            // 131: seamshare.coop.v1.GetDisputeResponse
-	(*ListDisputesResponse)(nil),          // 132: seamshare.coop.v1.ListDisputesResponse
-	(*CorrectAmountResponse)(nil),         // 133: seamshare.coop.v1.CorrectAmountResponse
-	(*CorrectMassResponse)(nil),           // 134: seamshare.coop.v1.CorrectMassResponse
-	(*CorrectSizeResponse)(nil),           // 135: seamshare.coop.v1.CorrectSizeResponse
-	(*ConfirmCorrectionResponse)(nil),     // 136: seamshare.coop.v1.ConfirmCorrectionResponse
-	(*RefuseCorrectionResponse)(nil),      // 137: seamshare.coop.v1.RefuseCorrectionResponse
-	(*ListCorrectionsResponse)(nil),       // 138: seamshare.coop.v1.ListCorrectionsResponse
-	(*MoveStockResponse)(nil),             // 139: seamshare.coop.v1.MoveStockResponse
-	(*CountStockResponse)(nil),            // 140: seamshare.coop.v1.CountStockResponse
-	(*ListCustodyResponse)(nil),           // 141: seamshare.coop.v1.ListCustodyResponse
-	(*ListExceptionsResponse)(nil),        // 142: seamshare.coop.v1.ListExceptionsResponse
-	(*CloseExceptionResponse)(nil),        // 143: seamshare.coop.v1.CloseExceptionResponse
-	(*ListAllParcelsResponse)(nil),        // 144: seamshare.coop.v1.ListAllParcelsResponse
-	(*ListAllPiecesResponse)(nil),         // 145: seamshare.coop.v1.ListAllPiecesResponse
-	(*ListAllStonesResponse)(nil),         // 146: seamshare.coop.v1.ListAllStonesResponse
-	(*ListAllOrdersResponse)(nil),         // 147: seamshare.coop.v1.ListAllOrdersResponse
-	(*GetHistoryResponse)(nil),            // 148: seamshare.coop.v1.GetHistoryResponse
-	(*TodayResponse)(nil),                 // 149: seamshare.coop.v1.TodayResponse
+	(*GetLotChainRequest)(nil),            // 26: seamshare.coop.v1.GetLotChainRequest
+	(*GetLotChainResponse)(nil),           // 27: seamshare.coop.v1.GetLotChainResponse
+	(*Field)(nil),                         // 28: seamshare.coop.v1.Field
+	(*Balance)(nil),                       // 29: seamshare.coop.v1.Balance
+	(*ChainLink)(nil),                     // 30: seamshare.coop.v1.ChainLink
+	(v1.Role)(0),                          // 31: seamshare.type.v1.Role
+	(*Member)(nil),                        // 32: seamshare.coop.v1.Member
+	(*Person)(nil),                        // 33: seamshare.coop.v1.Person
+	(*money.Money)(nil),                   // 34: google.type.Money
+	(*v1.ShareStatement)(nil),             // 35: seamshare.type.v1.ShareStatement
+	(*NameMembersRequest)(nil),            // 36: seamshare.coop.v1.NameMembersRequest
+	(*RecordParcelRefundRequest)(nil),     // 37: seamshare.coop.v1.RecordParcelRefundRequest
+	(*SuspendMemberRequest)(nil),          // 38: seamshare.coop.v1.SuspendMemberRequest
+	(*ReinstateMemberRequest)(nil),        // 39: seamshare.coop.v1.ReinstateMemberRequest
+	(*RemoveMemberRequest)(nil),           // 40: seamshare.coop.v1.RemoveMemberRequest
+	(*SetMemberRolesRequest)(nil),         // 41: seamshare.coop.v1.SetMemberRolesRequest
+	(*SuspendPersonRequest)(nil),          // 42: seamshare.coop.v1.SuspendPersonRequest
+	(*ReinstatePersonRequest)(nil),        // 43: seamshare.coop.v1.ReinstatePersonRequest
+	(*RemovePersonRequest)(nil),           // 44: seamshare.coop.v1.RemovePersonRequest
+	(*RevokeRoleRequest)(nil),             // 45: seamshare.coop.v1.RevokeRoleRequest
+	(*AddKeyRequest)(nil),                 // 46: seamshare.coop.v1.AddKeyRequest
+	(*RevokeKeyRequest)(nil),              // 47: seamshare.coop.v1.RevokeKeyRequest
+	(*AskKeyReplacementRequest)(nil),      // 48: seamshare.coop.v1.AskKeyReplacementRequest
+	(*ConfirmKeyReplacementRequest)(nil),  // 49: seamshare.coop.v1.ConfirmKeyReplacementRequest
+	(*RefuseKeyReplacementRequest)(nil),   // 50: seamshare.coop.v1.RefuseKeyReplacementRequest
+	(*StateTwoPeopleRequest)(nil),         // 51: seamshare.coop.v1.StateTwoPeopleRequest
+	(*ListPersonsRequest)(nil),            // 52: seamshare.coop.v1.ListPersonsRequest
+	(*GetPersonRequest)(nil),              // 53: seamshare.coop.v1.GetPersonRequest
+	(*RecordPersonalRequest)(nil),         // 54: seamshare.coop.v1.RecordPersonalRequest
+	(*GetPersonalRequest)(nil),            // 55: seamshare.coop.v1.GetPersonalRequest
+	(*ErasePersonRequest)(nil),            // 56: seamshare.coop.v1.ErasePersonRequest
+	(*GetErasureRequest)(nil),             // 57: seamshare.coop.v1.GetErasureRequest
+	(*SetBankDetailsRequest)(nil),         // 58: seamshare.coop.v1.SetBankDetailsRequest
+	(*GetBankDetailsRequest)(nil),         // 59: seamshare.coop.v1.GetBankDetailsRequest
+	(*ChangeSettingsRequest)(nil),         // 60: seamshare.coop.v1.ChangeSettingsRequest
+	(*GetSettingsRequest)(nil),            // 61: seamshare.coop.v1.GetSettingsRequest
+	(*PreparePayoutRunRequest)(nil),       // 62: seamshare.coop.v1.PreparePayoutRunRequest
+	(*ApprovePayoutRunRequest)(nil),       // 63: seamshare.coop.v1.ApprovePayoutRunRequest
+	(*RejectPayoutRunRequest)(nil),        // 64: seamshare.coop.v1.RejectPayoutRunRequest
+	(*SettlePayoutLineRequest)(nil),       // 65: seamshare.coop.v1.SettlePayoutLineRequest
+	(*ReturnPayoutLineRequest)(nil),       // 66: seamshare.coop.v1.ReturnPayoutLineRequest
+	(*GetPayoutRunRequest)(nil),           // 67: seamshare.coop.v1.GetPayoutRunRequest
+	(*ListPayoutRunsRequest)(nil),         // 68: seamshare.coop.v1.ListPayoutRunsRequest
+	(*CheckPayoutRunRequest)(nil),         // 69: seamshare.coop.v1.CheckPayoutRunRequest
+	(*ListPaymentsRequest)(nil),           // 70: seamshare.coop.v1.ListPaymentsRequest
+	(*GetAccountRequest)(nil),             // 71: seamshare.coop.v1.GetAccountRequest
+	(*ListAccountsRequest)(nil),           // 72: seamshare.coop.v1.ListAccountsRequest
+	(*OpenDisputeRequest)(nil),            // 73: seamshare.coop.v1.OpenDisputeRequest
+	(*ResolveDisputeRequest)(nil),         // 74: seamshare.coop.v1.ResolveDisputeRequest
+	(*WithdrawDisputeRequest)(nil),        // 75: seamshare.coop.v1.WithdrawDisputeRequest
+	(*GetDisputeRequest)(nil),             // 76: seamshare.coop.v1.GetDisputeRequest
+	(*ListDisputesRequest)(nil),           // 77: seamshare.coop.v1.ListDisputesRequest
+	(*CorrectAmountRequest)(nil),          // 78: seamshare.coop.v1.CorrectAmountRequest
+	(*CorrectMassRequest)(nil),            // 79: seamshare.coop.v1.CorrectMassRequest
+	(*CorrectSizeRequest)(nil),            // 80: seamshare.coop.v1.CorrectSizeRequest
+	(*ConfirmCorrectionRequest)(nil),      // 81: seamshare.coop.v1.ConfirmCorrectionRequest
+	(*RefuseCorrectionRequest)(nil),       // 82: seamshare.coop.v1.RefuseCorrectionRequest
+	(*ListCorrectionsRequest)(nil),        // 83: seamshare.coop.v1.ListCorrectionsRequest
+	(*MoveStockRequest)(nil),              // 84: seamshare.coop.v1.MoveStockRequest
+	(*CountStockRequest)(nil),             // 85: seamshare.coop.v1.CountStockRequest
+	(*ListCustodyRequest)(nil),            // 86: seamshare.coop.v1.ListCustodyRequest
+	(*ListExceptionsRequest)(nil),         // 87: seamshare.coop.v1.ListExceptionsRequest
+	(*CloseExceptionRequest)(nil),         // 88: seamshare.coop.v1.CloseExceptionRequest
+	(*ListAllParcelsRequest)(nil),         // 89: seamshare.coop.v1.ListAllParcelsRequest
+	(*ListAllPiecesRequest)(nil),          // 90: seamshare.coop.v1.ListAllPiecesRequest
+	(*ListAllStonesRequest)(nil),          // 91: seamshare.coop.v1.ListAllStonesRequest
+	(*ListAllOrdersRequest)(nil),          // 92: seamshare.coop.v1.ListAllOrdersRequest
+	(*GetHistoryRequest)(nil),             // 93: seamshare.coop.v1.GetHistoryRequest
+	(*TodayRequest)(nil),                  // 94: seamshare.coop.v1.TodayRequest
+	(*NameMembersResponse)(nil),           // 95: seamshare.coop.v1.NameMembersResponse
+	(*RecordParcelRefundResponse)(nil),    // 96: seamshare.coop.v1.RecordParcelRefundResponse
+	(*SuspendMemberResponse)(nil),         // 97: seamshare.coop.v1.SuspendMemberResponse
+	(*ReinstateMemberResponse)(nil),       // 98: seamshare.coop.v1.ReinstateMemberResponse
+	(*RemoveMemberResponse)(nil),          // 99: seamshare.coop.v1.RemoveMemberResponse
+	(*SetMemberRolesResponse)(nil),        // 100: seamshare.coop.v1.SetMemberRolesResponse
+	(*SuspendPersonResponse)(nil),         // 101: seamshare.coop.v1.SuspendPersonResponse
+	(*ReinstatePersonResponse)(nil),       // 102: seamshare.coop.v1.ReinstatePersonResponse
+	(*RemovePersonResponse)(nil),          // 103: seamshare.coop.v1.RemovePersonResponse
+	(*RevokeRoleResponse)(nil),            // 104: seamshare.coop.v1.RevokeRoleResponse
+	(*AddKeyResponse)(nil),                // 105: seamshare.coop.v1.AddKeyResponse
+	(*RevokeKeyResponse)(nil),             // 106: seamshare.coop.v1.RevokeKeyResponse
+	(*AskKeyReplacementResponse)(nil),     // 107: seamshare.coop.v1.AskKeyReplacementResponse
+	(*ConfirmKeyReplacementResponse)(nil), // 108: seamshare.coop.v1.ConfirmKeyReplacementResponse
+	(*RefuseKeyReplacementResponse)(nil),  // 109: seamshare.coop.v1.RefuseKeyReplacementResponse
+	(*StateTwoPeopleResponse)(nil),        // 110: seamshare.coop.v1.StateTwoPeopleResponse
+	(*ListPersonsResponse)(nil),           // 111: seamshare.coop.v1.ListPersonsResponse
+	(*GetPersonResponse)(nil),             // 112: seamshare.coop.v1.GetPersonResponse
+	(*RecordPersonalResponse)(nil),        // 113: seamshare.coop.v1.RecordPersonalResponse
+	(*GetPersonalResponse)(nil),           // 114: seamshare.coop.v1.GetPersonalResponse
+	(*ErasePersonResponse)(nil),           // 115: seamshare.coop.v1.ErasePersonResponse
+	(*GetErasureResponse)(nil),            // 116: seamshare.coop.v1.GetErasureResponse
+	(*SetBankDetailsResponse)(nil),        // 117: seamshare.coop.v1.SetBankDetailsResponse
+	(*GetBankDetailsResponse)(nil),        // 118: seamshare.coop.v1.GetBankDetailsResponse
+	(*ChangeSettingsResponse)(nil),        // 119: seamshare.coop.v1.ChangeSettingsResponse
+	(*GetSettingsResponse)(nil),           // 120: seamshare.coop.v1.GetSettingsResponse
+	(*PreparePayoutRunResponse)(nil),      // 121: seamshare.coop.v1.PreparePayoutRunResponse
+	(*ApprovePayoutRunResponse)(nil),      // 122: seamshare.coop.v1.ApprovePayoutRunResponse
+	(*RejectPayoutRunResponse)(nil),       // 123: seamshare.coop.v1.RejectPayoutRunResponse
+	(*SettlePayoutLineResponse)(nil),      // 124: seamshare.coop.v1.SettlePayoutLineResponse
+	(*ReturnPayoutLineResponse)(nil),      // 125: seamshare.coop.v1.ReturnPayoutLineResponse
+	(*GetPayoutRunResponse)(nil),          // 126: seamshare.coop.v1.GetPayoutRunResponse
+	(*ListPayoutRunsResponse)(nil),        // 127: seamshare.coop.v1.ListPayoutRunsResponse
+	(*CheckPayoutRunResponse)(nil),        // 128: seamshare.coop.v1.CheckPayoutRunResponse
+	(*ListPaymentsResponse)(nil),          // 129: seamshare.coop.v1.ListPaymentsResponse
+	(*GetAccountResponse)(nil),            // 130: seamshare.coop.v1.GetAccountResponse
+	(*ListAccountsResponse)(nil),          // 131: seamshare.coop.v1.ListAccountsResponse
+	(*OpenDisputeResponse)(nil),           // 132: seamshare.coop.v1.OpenDisputeResponse
+	(*ResolveDisputeResponse)(nil),        // 133: seamshare.coop.v1.ResolveDisputeResponse
+	(*WithdrawDisputeResponse)(nil),       // 134: seamshare.coop.v1.WithdrawDisputeResponse
+	(*GetDisputeResponse)(nil),            // 135: seamshare.coop.v1.GetDisputeResponse
+	(*ListDisputesResponse)(nil),          // 136: seamshare.coop.v1.ListDisputesResponse
+	(*CorrectAmountResponse)(nil),         // 137: seamshare.coop.v1.CorrectAmountResponse
+	(*CorrectMassResponse)(nil),           // 138: seamshare.coop.v1.CorrectMassResponse
+	(*CorrectSizeResponse)(nil),           // 139: seamshare.coop.v1.CorrectSizeResponse
+	(*ConfirmCorrectionResponse)(nil),     // 140: seamshare.coop.v1.ConfirmCorrectionResponse
+	(*RefuseCorrectionResponse)(nil),      // 141: seamshare.coop.v1.RefuseCorrectionResponse
+	(*ListCorrectionsResponse)(nil),       // 142: seamshare.coop.v1.ListCorrectionsResponse
+	(*MoveStockResponse)(nil),             // 143: seamshare.coop.v1.MoveStockResponse
+	(*CountStockResponse)(nil),            // 144: seamshare.coop.v1.CountStockResponse
+	(*ListCustodyResponse)(nil),           // 145: seamshare.coop.v1.ListCustodyResponse
+	(*ListExceptionsResponse)(nil),        // 146: seamshare.coop.v1.ListExceptionsResponse
+	(*CloseExceptionResponse)(nil),        // 147: seamshare.coop.v1.CloseExceptionResponse
+	(*ListAllParcelsResponse)(nil),        // 148: seamshare.coop.v1.ListAllParcelsResponse
+	(*ListAllPiecesResponse)(nil),         // 149: seamshare.coop.v1.ListAllPiecesResponse
+	(*ListAllStonesResponse)(nil),         // 150: seamshare.coop.v1.ListAllStonesResponse
+	(*ListAllOrdersResponse)(nil),         // 151: seamshare.coop.v1.ListAllOrdersResponse
+	(*GetHistoryResponse)(nil),            // 152: seamshare.coop.v1.GetHistoryResponse
+	(*TodayResponse)(nil),                 // 153: seamshare.coop.v1.TodayResponse
 }
 var file_seamshare_coop_v1_coop_service_proto_depIdxs = []int32{
-	26,  // 0: seamshare.coop.v1.RecordFieldResponse.field:type_name -> seamshare.coop.v1.Field
-	26,  // 1: seamshare.coop.v1.ListFieldsResponse.fields:type_name -> seamshare.coop.v1.Field
-	29,  // 2: seamshare.coop.v1.AdmitMemberRequest.roles:type_name -> seamshare.type.v1.Role
-	30,  // 3: seamshare.coop.v1.AdmitMemberResponse.member:type_name -> seamshare.coop.v1.Member
-	30,  // 4: seamshare.coop.v1.ListMembersResponse.members:type_name -> seamshare.coop.v1.Member
-	29,  // 5: seamshare.coop.v1.AddPersonRequest.roles:type_name -> seamshare.type.v1.Role
-	31,  // 6: seamshare.coop.v1.AddPersonResponse.person:type_name -> seamshare.coop.v1.Person
-	29,  // 7: seamshare.coop.v1.GrantRoleRequest.role:type_name -> seamshare.type.v1.Role
-	31,  // 8: seamshare.coop.v1.GrantRoleResponse.person:type_name -> seamshare.coop.v1.Person
-	32,  // 9: seamshare.coop.v1.RecordParcelPaymentRequest.amount:type_name -> google.type.Money
-	33,  // 10: seamshare.coop.v1.RecordParcelPaymentResponse.statement:type_name -> seamshare.type.v1.ShareStatement
-	32,  // 11: seamshare.coop.v1.RecordCostRequest.amount:type_name -> google.type.Money
-	33,  // 12: seamshare.coop.v1.RecordCostResponse.statement:type_name -> seamshare.type.v1.ShareStatement
-	32,  // 13: seamshare.coop.v1.RecordOrderPaymentRequest.amount:type_name -> google.type.Money
-	32,  // 14: seamshare.coop.v1.RecordOrderPaymentResponse.paid:type_name -> google.type.Money
-	32,  // 15: seamshare.coop.v1.RecordOrderPaymentResponse.open:type_name -> google.type.Money
-	32,  // 16: seamshare.coop.v1.RecordRefundRequest.amount:type_name -> google.type.Money
-	32,  // 17: seamshare.coop.v1.RecordRefundResponse.paid:type_name -> google.type.Money
-	33,  // 18: seamshare.coop.v1.GetSharesResponse.statement:type_name -> seamshare.type.v1.ShareStatement
-	27,  // 19: seamshare.coop.v1.GetBalancesResponse.receipts:type_name -> seamshare.coop.v1.Balance
-	27,  // 20: seamshare.coop.v1.GetBalancesResponse.levies:type_name -> seamshare.coop.v1.Balance
-	27,  // 21: seamshare.coop.v1.GetBalancesResponse.costs:type_name -> seamshare.coop.v1.Balance
-	27,  // 22: seamshare.coop.v1.GetBalancesResponse.shares:type_name -> seamshare.coop.v1.Balance
-	27,  // 23: seamshare.coop.v1.GetBalancesResponse.to_pay_back:type_name -> seamshare.coop.v1.Balance
-	28,  // 24: seamshare.coop.v1.GetStoneChainResponse.links:type_name -> seamshare.coop.v1.ChainLink
-	32,  // 25: seamshare.coop.v1.Balance.amount:type_name -> google.type.Money
-	0,   // 26: seamshare.coop.v1.CoopService.RecordField:input_type -> seamshare.coop.v1.RecordFieldRequest
-	2,   // 27: seamshare.coop.v1.CoopService.ListFields:input_type -> seamshare.coop.v1.ListFieldsRequest
-	4,   // 28: seamshare.coop.v1.CoopService.AdmitMember:input_type -> seamshare.coop.v1.AdmitMemberRequest
-	6,   // 29: seamshare.coop.v1.CoopService.ListMembers:input_type -> seamshare.coop.v1.ListMembersRequest
-	8,   // 30: seamshare.coop.v1.CoopService.AddPerson:input_type -> seamshare.coop.v1.AddPersonRequest
-	10,  // 31: seamshare.coop.v1.CoopService.GrantRole:input_type -> seamshare.coop.v1.GrantRoleRequest
-	12,  // 32: seamshare.coop.v1.CoopService.RecordParcelPayment:input_type -> seamshare.coop.v1.RecordParcelPaymentRequest
-	34,  // 33: seamshare.coop.v1.CoopService.RecordParcelRefund:input_type -> seamshare.coop.v1.RecordParcelRefundRequest
-	14,  // 34: seamshare.coop.v1.CoopService.RecordCost:input_type -> seamshare.coop.v1.RecordCostRequest
-	16,  // 35: seamshare.coop.v1.CoopService.RecordOrderPayment:input_type -> seamshare.coop.v1.RecordOrderPaymentRequest
-	18,  // 36: seamshare.coop.v1.CoopService.RecordRefund:input_type -> seamshare.coop.v1.RecordRefundRequest
-	20,  // 37: seamshare.coop.v1.CoopService.GetShares:input_type -> seamshare.coop.v1.GetSharesRequest
-	22,  // 38: seamshare.coop.v1.CoopService.GetBalances:input_type -> seamshare.coop.v1.GetBalancesRequest
-	24,  // 39: seamshare.coop.v1.CoopService.GetStoneChain:input_type -> seamshare.coop.v1.GetStoneChainRequest
-	35,  // 40: seamshare.coop.v1.CoopService.SuspendMember:input_type -> seamshare.coop.v1.SuspendMemberRequest
-	36,  // 41: seamshare.coop.v1.CoopService.ReinstateMember:input_type -> seamshare.coop.v1.ReinstateMemberRequest
-	37,  // 42: seamshare.coop.v1.CoopService.RemoveMember:input_type -> seamshare.coop.v1.RemoveMemberRequest
-	38,  // 43: seamshare.coop.v1.CoopService.SetMemberRoles:input_type -> seamshare.coop.v1.SetMemberRolesRequest
-	39,  // 44: seamshare.coop.v1.CoopService.SuspendPerson:input_type -> seamshare.coop.v1.SuspendPersonRequest
-	40,  // 45: seamshare.coop.v1.CoopService.ReinstatePerson:input_type -> seamshare.coop.v1.ReinstatePersonRequest
-	41,  // 46: seamshare.coop.v1.CoopService.RemovePerson:input_type -> seamshare.coop.v1.RemovePersonRequest
-	42,  // 47: seamshare.coop.v1.CoopService.RevokeRole:input_type -> seamshare.coop.v1.RevokeRoleRequest
-	43,  // 48: seamshare.coop.v1.CoopService.AddKey:input_type -> seamshare.coop.v1.AddKeyRequest
-	44,  // 49: seamshare.coop.v1.CoopService.RevokeKey:input_type -> seamshare.coop.v1.RevokeKeyRequest
-	45,  // 50: seamshare.coop.v1.CoopService.AskKeyReplacement:input_type -> seamshare.coop.v1.AskKeyReplacementRequest
-	46,  // 51: seamshare.coop.v1.CoopService.ConfirmKeyReplacement:input_type -> seamshare.coop.v1.ConfirmKeyReplacementRequest
-	47,  // 52: seamshare.coop.v1.CoopService.RefuseKeyReplacement:input_type -> seamshare.coop.v1.RefuseKeyReplacementRequest
-	48,  // 53: seamshare.coop.v1.CoopService.StateTwoPeople:input_type -> seamshare.coop.v1.StateTwoPeopleRequest
-	49,  // 54: seamshare.coop.v1.CoopService.ListPersons:input_type -> seamshare.coop.v1.ListPersonsRequest
-	50,  // 55: seamshare.coop.v1.CoopService.GetPerson:input_type -> seamshare.coop.v1.GetPersonRequest
-	51,  // 56: seamshare.coop.v1.CoopService.RecordPersonal:input_type -> seamshare.coop.v1.RecordPersonalRequest
-	52,  // 57: seamshare.coop.v1.CoopService.GetPersonal:input_type -> seamshare.coop.v1.GetPersonalRequest
-	53,  // 58: seamshare.coop.v1.CoopService.ErasePerson:input_type -> seamshare.coop.v1.ErasePersonRequest
-	54,  // 59: seamshare.coop.v1.CoopService.GetErasure:input_type -> seamshare.coop.v1.GetErasureRequest
-	55,  // 60: seamshare.coop.v1.CoopService.SetBankDetails:input_type -> seamshare.coop.v1.SetBankDetailsRequest
-	56,  // 61: seamshare.coop.v1.CoopService.GetBankDetails:input_type -> seamshare.coop.v1.GetBankDetailsRequest
-	57,  // 62: seamshare.coop.v1.CoopService.ChangeSettings:input_type -> seamshare.coop.v1.ChangeSettingsRequest
-	58,  // 63: seamshare.coop.v1.CoopService.GetSettings:input_type -> seamshare.coop.v1.GetSettingsRequest
-	59,  // 64: seamshare.coop.v1.CoopService.PreparePayoutRun:input_type -> seamshare.coop.v1.PreparePayoutRunRequest
-	60,  // 65: seamshare.coop.v1.CoopService.ApprovePayoutRun:input_type -> seamshare.coop.v1.ApprovePayoutRunRequest
-	61,  // 66: seamshare.coop.v1.CoopService.RejectPayoutRun:input_type -> seamshare.coop.v1.RejectPayoutRunRequest
-	62,  // 67: seamshare.coop.v1.CoopService.SettlePayoutLine:input_type -> seamshare.coop.v1.SettlePayoutLineRequest
-	63,  // 68: seamshare.coop.v1.CoopService.ReturnPayoutLine:input_type -> seamshare.coop.v1.ReturnPayoutLineRequest
-	64,  // 69: seamshare.coop.v1.CoopService.GetPayoutRun:input_type -> seamshare.coop.v1.GetPayoutRunRequest
-	65,  // 70: seamshare.coop.v1.CoopService.ListPayoutRuns:input_type -> seamshare.coop.v1.ListPayoutRunsRequest
-	66,  // 71: seamshare.coop.v1.CoopService.CheckPayoutRun:input_type -> seamshare.coop.v1.CheckPayoutRunRequest
-	67,  // 72: seamshare.coop.v1.CoopService.ListPayments:input_type -> seamshare.coop.v1.ListPaymentsRequest
-	68,  // 73: seamshare.coop.v1.CoopService.GetAccount:input_type -> seamshare.coop.v1.GetAccountRequest
-	69,  // 74: seamshare.coop.v1.CoopService.ListAccounts:input_type -> seamshare.coop.v1.ListAccountsRequest
-	70,  // 75: seamshare.coop.v1.CoopService.OpenDispute:input_type -> seamshare.coop.v1.OpenDisputeRequest
-	71,  // 76: seamshare.coop.v1.CoopService.ResolveDispute:input_type -> seamshare.coop.v1.ResolveDisputeRequest
-	72,  // 77: seamshare.coop.v1.CoopService.WithdrawDispute:input_type -> seamshare.coop.v1.WithdrawDisputeRequest
-	73,  // 78: seamshare.coop.v1.CoopService.GetDispute:input_type -> seamshare.coop.v1.GetDisputeRequest
-	74,  // 79: seamshare.coop.v1.CoopService.ListDisputes:input_type -> seamshare.coop.v1.ListDisputesRequest
-	75,  // 80: seamshare.coop.v1.CoopService.CorrectAmount:input_type -> seamshare.coop.v1.CorrectAmountRequest
-	76,  // 81: seamshare.coop.v1.CoopService.CorrectMass:input_type -> seamshare.coop.v1.CorrectMassRequest
-	77,  // 82: seamshare.coop.v1.CoopService.CorrectSize:input_type -> seamshare.coop.v1.CorrectSizeRequest
-	78,  // 83: seamshare.coop.v1.CoopService.ConfirmCorrection:input_type -> seamshare.coop.v1.ConfirmCorrectionRequest
-	79,  // 84: seamshare.coop.v1.CoopService.RefuseCorrection:input_type -> seamshare.coop.v1.RefuseCorrectionRequest
-	80,  // 85: seamshare.coop.v1.CoopService.ListCorrections:input_type -> seamshare.coop.v1.ListCorrectionsRequest
-	81,  // 86: seamshare.coop.v1.CoopService.MoveStock:input_type -> seamshare.coop.v1.MoveStockRequest
-	82,  // 87: seamshare.coop.v1.CoopService.CountStock:input_type -> seamshare.coop.v1.CountStockRequest
-	83,  // 88: seamshare.coop.v1.CoopService.ListCustody:input_type -> seamshare.coop.v1.ListCustodyRequest
-	84,  // 89: seamshare.coop.v1.CoopService.ListExceptions:input_type -> seamshare.coop.v1.ListExceptionsRequest
-	85,  // 90: seamshare.coop.v1.CoopService.CloseException:input_type -> seamshare.coop.v1.CloseExceptionRequest
-	86,  // 91: seamshare.coop.v1.CoopService.ListAllParcels:input_type -> seamshare.coop.v1.ListAllParcelsRequest
-	87,  // 92: seamshare.coop.v1.CoopService.ListAllPieces:input_type -> seamshare.coop.v1.ListAllPiecesRequest
-	88,  // 93: seamshare.coop.v1.CoopService.ListAllStones:input_type -> seamshare.coop.v1.ListAllStonesRequest
-	89,  // 94: seamshare.coop.v1.CoopService.ListAllOrders:input_type -> seamshare.coop.v1.ListAllOrdersRequest
-	90,  // 95: seamshare.coop.v1.CoopService.GetHistory:input_type -> seamshare.coop.v1.GetHistoryRequest
-	91,  // 96: seamshare.coop.v1.CoopService.Today:input_type -> seamshare.coop.v1.TodayRequest
-	1,   // 97: seamshare.coop.v1.CoopService.RecordField:output_type -> seamshare.coop.v1.RecordFieldResponse
-	3,   // 98: seamshare.coop.v1.CoopService.ListFields:output_type -> seamshare.coop.v1.ListFieldsResponse
-	5,   // 99: seamshare.coop.v1.CoopService.AdmitMember:output_type -> seamshare.coop.v1.AdmitMemberResponse
-	7,   // 100: seamshare.coop.v1.CoopService.ListMembers:output_type -> seamshare.coop.v1.ListMembersResponse
-	9,   // 101: seamshare.coop.v1.CoopService.AddPerson:output_type -> seamshare.coop.v1.AddPersonResponse
-	11,  // 102: seamshare.coop.v1.CoopService.GrantRole:output_type -> seamshare.coop.v1.GrantRoleResponse
-	13,  // 103: seamshare.coop.v1.CoopService.RecordParcelPayment:output_type -> seamshare.coop.v1.RecordParcelPaymentResponse
-	92,  // 104: seamshare.coop.v1.CoopService.RecordParcelRefund:output_type -> seamshare.coop.v1.RecordParcelRefundResponse
-	15,  // 105: seamshare.coop.v1.CoopService.RecordCost:output_type -> seamshare.coop.v1.RecordCostResponse
-	17,  // 106: seamshare.coop.v1.CoopService.RecordOrderPayment:output_type -> seamshare.coop.v1.RecordOrderPaymentResponse
-	19,  // 107: seamshare.coop.v1.CoopService.RecordRefund:output_type -> seamshare.coop.v1.RecordRefundResponse
-	21,  // 108: seamshare.coop.v1.CoopService.GetShares:output_type -> seamshare.coop.v1.GetSharesResponse
-	23,  // 109: seamshare.coop.v1.CoopService.GetBalances:output_type -> seamshare.coop.v1.GetBalancesResponse
-	25,  // 110: seamshare.coop.v1.CoopService.GetStoneChain:output_type -> seamshare.coop.v1.GetStoneChainResponse
-	93,  // 111: seamshare.coop.v1.CoopService.SuspendMember:output_type -> seamshare.coop.v1.SuspendMemberResponse
-	94,  // 112: seamshare.coop.v1.CoopService.ReinstateMember:output_type -> seamshare.coop.v1.ReinstateMemberResponse
-	95,  // 113: seamshare.coop.v1.CoopService.RemoveMember:output_type -> seamshare.coop.v1.RemoveMemberResponse
-	96,  // 114: seamshare.coop.v1.CoopService.SetMemberRoles:output_type -> seamshare.coop.v1.SetMemberRolesResponse
-	97,  // 115: seamshare.coop.v1.CoopService.SuspendPerson:output_type -> seamshare.coop.v1.SuspendPersonResponse
-	98,  // 116: seamshare.coop.v1.CoopService.ReinstatePerson:output_type -> seamshare.coop.v1.ReinstatePersonResponse
-	99,  // 117: seamshare.coop.v1.CoopService.RemovePerson:output_type -> seamshare.coop.v1.RemovePersonResponse
-	100, // 118: seamshare.coop.v1.CoopService.RevokeRole:output_type -> seamshare.coop.v1.RevokeRoleResponse
-	101, // 119: seamshare.coop.v1.CoopService.AddKey:output_type -> seamshare.coop.v1.AddKeyResponse
-	102, // 120: seamshare.coop.v1.CoopService.RevokeKey:output_type -> seamshare.coop.v1.RevokeKeyResponse
-	103, // 121: seamshare.coop.v1.CoopService.AskKeyReplacement:output_type -> seamshare.coop.v1.AskKeyReplacementResponse
-	104, // 122: seamshare.coop.v1.CoopService.ConfirmKeyReplacement:output_type -> seamshare.coop.v1.ConfirmKeyReplacementResponse
-	105, // 123: seamshare.coop.v1.CoopService.RefuseKeyReplacement:output_type -> seamshare.coop.v1.RefuseKeyReplacementResponse
-	106, // 124: seamshare.coop.v1.CoopService.StateTwoPeople:output_type -> seamshare.coop.v1.StateTwoPeopleResponse
-	107, // 125: seamshare.coop.v1.CoopService.ListPersons:output_type -> seamshare.coop.v1.ListPersonsResponse
-	108, // 126: seamshare.coop.v1.CoopService.GetPerson:output_type -> seamshare.coop.v1.GetPersonResponse
-	109, // 127: seamshare.coop.v1.CoopService.RecordPersonal:output_type -> seamshare.coop.v1.RecordPersonalResponse
-	110, // 128: seamshare.coop.v1.CoopService.GetPersonal:output_type -> seamshare.coop.v1.GetPersonalResponse
-	111, // 129: seamshare.coop.v1.CoopService.ErasePerson:output_type -> seamshare.coop.v1.ErasePersonResponse
-	112, // 130: seamshare.coop.v1.CoopService.GetErasure:output_type -> seamshare.coop.v1.GetErasureResponse
-	113, // 131: seamshare.coop.v1.CoopService.SetBankDetails:output_type -> seamshare.coop.v1.SetBankDetailsResponse
-	114, // 132: seamshare.coop.v1.CoopService.GetBankDetails:output_type -> seamshare.coop.v1.GetBankDetailsResponse
-	115, // 133: seamshare.coop.v1.CoopService.ChangeSettings:output_type -> seamshare.coop.v1.ChangeSettingsResponse
-	116, // 134: seamshare.coop.v1.CoopService.GetSettings:output_type -> seamshare.coop.v1.GetSettingsResponse
-	117, // 135: seamshare.coop.v1.CoopService.PreparePayoutRun:output_type -> seamshare.coop.v1.PreparePayoutRunResponse
-	118, // 136: seamshare.coop.v1.CoopService.ApprovePayoutRun:output_type -> seamshare.coop.v1.ApprovePayoutRunResponse
-	119, // 137: seamshare.coop.v1.CoopService.RejectPayoutRun:output_type -> seamshare.coop.v1.RejectPayoutRunResponse
-	120, // 138: seamshare.coop.v1.CoopService.SettlePayoutLine:output_type -> seamshare.coop.v1.SettlePayoutLineResponse
-	121, // 139: seamshare.coop.v1.CoopService.ReturnPayoutLine:output_type -> seamshare.coop.v1.ReturnPayoutLineResponse
-	122, // 140: seamshare.coop.v1.CoopService.GetPayoutRun:output_type -> seamshare.coop.v1.GetPayoutRunResponse
-	123, // 141: seamshare.coop.v1.CoopService.ListPayoutRuns:output_type -> seamshare.coop.v1.ListPayoutRunsResponse
-	124, // 142: seamshare.coop.v1.CoopService.CheckPayoutRun:output_type -> seamshare.coop.v1.CheckPayoutRunResponse
-	125, // 143: seamshare.coop.v1.CoopService.ListPayments:output_type -> seamshare.coop.v1.ListPaymentsResponse
-	126, // 144: seamshare.coop.v1.CoopService.GetAccount:output_type -> seamshare.coop.v1.GetAccountResponse
-	127, // 145: seamshare.coop.v1.CoopService.ListAccounts:output_type -> seamshare.coop.v1.ListAccountsResponse
-	128, // 146: seamshare.coop.v1.CoopService.OpenDispute:output_type -> seamshare.coop.v1.OpenDisputeResponse
-	129, // 147: seamshare.coop.v1.CoopService.ResolveDispute:output_type -> seamshare.coop.v1.ResolveDisputeResponse
-	130, // 148: seamshare.coop.v1.CoopService.WithdrawDispute:output_type -> seamshare.coop.v1.WithdrawDisputeResponse
-	131, // 149: seamshare.coop.v1.CoopService.GetDispute:output_type -> seamshare.coop.v1.GetDisputeResponse
-	132, // 150: seamshare.coop.v1.CoopService.ListDisputes:output_type -> seamshare.coop.v1.ListDisputesResponse
-	133, // 151: seamshare.coop.v1.CoopService.CorrectAmount:output_type -> seamshare.coop.v1.CorrectAmountResponse
-	134, // 152: seamshare.coop.v1.CoopService.CorrectMass:output_type -> seamshare.coop.v1.CorrectMassResponse
-	135, // 153: seamshare.coop.v1.CoopService.CorrectSize:output_type -> seamshare.coop.v1.CorrectSizeResponse
-	136, // 154: seamshare.coop.v1.CoopService.ConfirmCorrection:output_type -> seamshare.coop.v1.ConfirmCorrectionResponse
-	137, // 155: seamshare.coop.v1.CoopService.RefuseCorrection:output_type -> seamshare.coop.v1.RefuseCorrectionResponse
-	138, // 156: seamshare.coop.v1.CoopService.ListCorrections:output_type -> seamshare.coop.v1.ListCorrectionsResponse
-	139, // 157: seamshare.coop.v1.CoopService.MoveStock:output_type -> seamshare.coop.v1.MoveStockResponse
-	140, // 158: seamshare.coop.v1.CoopService.CountStock:output_type -> seamshare.coop.v1.CountStockResponse
-	141, // 159: seamshare.coop.v1.CoopService.ListCustody:output_type -> seamshare.coop.v1.ListCustodyResponse
-	142, // 160: seamshare.coop.v1.CoopService.ListExceptions:output_type -> seamshare.coop.v1.ListExceptionsResponse
-	143, // 161: seamshare.coop.v1.CoopService.CloseException:output_type -> seamshare.coop.v1.CloseExceptionResponse
-	144, // 162: seamshare.coop.v1.CoopService.ListAllParcels:output_type -> seamshare.coop.v1.ListAllParcelsResponse
-	145, // 163: seamshare.coop.v1.CoopService.ListAllPieces:output_type -> seamshare.coop.v1.ListAllPiecesResponse
-	146, // 164: seamshare.coop.v1.CoopService.ListAllStones:output_type -> seamshare.coop.v1.ListAllStonesResponse
-	147, // 165: seamshare.coop.v1.CoopService.ListAllOrders:output_type -> seamshare.coop.v1.ListAllOrdersResponse
-	148, // 166: seamshare.coop.v1.CoopService.GetHistory:output_type -> seamshare.coop.v1.GetHistoryResponse
-	149, // 167: seamshare.coop.v1.CoopService.Today:output_type -> seamshare.coop.v1.TodayResponse
-	97,  // [97:168] is the sub-list for method output_type
-	26,  // [26:97] is the sub-list for method input_type
-	26,  // [26:26] is the sub-list for extension type_name
-	26,  // [26:26] is the sub-list for extension extendee
-	0,   // [0:26] is the sub-list for field type_name
+	28,  // 0: seamshare.coop.v1.RecordFieldResponse.field:type_name -> seamshare.coop.v1.Field
+	28,  // 1: seamshare.coop.v1.ListFieldsResponse.fields:type_name -> seamshare.coop.v1.Field
+	31,  // 2: seamshare.coop.v1.AdmitMemberRequest.roles:type_name -> seamshare.type.v1.Role
+	32,  // 3: seamshare.coop.v1.AdmitMemberResponse.member:type_name -> seamshare.coop.v1.Member
+	32,  // 4: seamshare.coop.v1.ListMembersResponse.members:type_name -> seamshare.coop.v1.Member
+	31,  // 5: seamshare.coop.v1.AddPersonRequest.roles:type_name -> seamshare.type.v1.Role
+	33,  // 6: seamshare.coop.v1.AddPersonResponse.person:type_name -> seamshare.coop.v1.Person
+	31,  // 7: seamshare.coop.v1.GrantRoleRequest.role:type_name -> seamshare.type.v1.Role
+	33,  // 8: seamshare.coop.v1.GrantRoleResponse.person:type_name -> seamshare.coop.v1.Person
+	34,  // 9: seamshare.coop.v1.RecordParcelPaymentRequest.amount:type_name -> google.type.Money
+	35,  // 10: seamshare.coop.v1.RecordParcelPaymentResponse.statement:type_name -> seamshare.type.v1.ShareStatement
+	34,  // 11: seamshare.coop.v1.RecordCostRequest.amount:type_name -> google.type.Money
+	35,  // 12: seamshare.coop.v1.RecordCostResponse.statement:type_name -> seamshare.type.v1.ShareStatement
+	34,  // 13: seamshare.coop.v1.RecordOrderPaymentRequest.amount:type_name -> google.type.Money
+	34,  // 14: seamshare.coop.v1.RecordOrderPaymentResponse.paid:type_name -> google.type.Money
+	34,  // 15: seamshare.coop.v1.RecordOrderPaymentResponse.open:type_name -> google.type.Money
+	34,  // 16: seamshare.coop.v1.RecordRefundRequest.amount:type_name -> google.type.Money
+	34,  // 17: seamshare.coop.v1.RecordRefundResponse.paid:type_name -> google.type.Money
+	35,  // 18: seamshare.coop.v1.GetSharesResponse.statement:type_name -> seamshare.type.v1.ShareStatement
+	29,  // 19: seamshare.coop.v1.GetBalancesResponse.receipts:type_name -> seamshare.coop.v1.Balance
+	29,  // 20: seamshare.coop.v1.GetBalancesResponse.levies:type_name -> seamshare.coop.v1.Balance
+	29,  // 21: seamshare.coop.v1.GetBalancesResponse.costs:type_name -> seamshare.coop.v1.Balance
+	29,  // 22: seamshare.coop.v1.GetBalancesResponse.shares:type_name -> seamshare.coop.v1.Balance
+	29,  // 23: seamshare.coop.v1.GetBalancesResponse.to_pay_back:type_name -> seamshare.coop.v1.Balance
+	30,  // 24: seamshare.coop.v1.GetStoneChainResponse.links:type_name -> seamshare.coop.v1.ChainLink
+	30,  // 25: seamshare.coop.v1.GetLotChainResponse.links:type_name -> seamshare.coop.v1.ChainLink
+	34,  // 26: seamshare.coop.v1.Balance.amount:type_name -> google.type.Money
+	0,   // 27: seamshare.coop.v1.CoopService.RecordField:input_type -> seamshare.coop.v1.RecordFieldRequest
+	2,   // 28: seamshare.coop.v1.CoopService.ListFields:input_type -> seamshare.coop.v1.ListFieldsRequest
+	4,   // 29: seamshare.coop.v1.CoopService.AdmitMember:input_type -> seamshare.coop.v1.AdmitMemberRequest
+	6,   // 30: seamshare.coop.v1.CoopService.ListMembers:input_type -> seamshare.coop.v1.ListMembersRequest
+	36,  // 31: seamshare.coop.v1.CoopService.NameMembers:input_type -> seamshare.coop.v1.NameMembersRequest
+	8,   // 32: seamshare.coop.v1.CoopService.AddPerson:input_type -> seamshare.coop.v1.AddPersonRequest
+	10,  // 33: seamshare.coop.v1.CoopService.GrantRole:input_type -> seamshare.coop.v1.GrantRoleRequest
+	12,  // 34: seamshare.coop.v1.CoopService.RecordParcelPayment:input_type -> seamshare.coop.v1.RecordParcelPaymentRequest
+	37,  // 35: seamshare.coop.v1.CoopService.RecordParcelRefund:input_type -> seamshare.coop.v1.RecordParcelRefundRequest
+	14,  // 36: seamshare.coop.v1.CoopService.RecordCost:input_type -> seamshare.coop.v1.RecordCostRequest
+	16,  // 37: seamshare.coop.v1.CoopService.RecordOrderPayment:input_type -> seamshare.coop.v1.RecordOrderPaymentRequest
+	18,  // 38: seamshare.coop.v1.CoopService.RecordRefund:input_type -> seamshare.coop.v1.RecordRefundRequest
+	20,  // 39: seamshare.coop.v1.CoopService.GetShares:input_type -> seamshare.coop.v1.GetSharesRequest
+	22,  // 40: seamshare.coop.v1.CoopService.GetBalances:input_type -> seamshare.coop.v1.GetBalancesRequest
+	24,  // 41: seamshare.coop.v1.CoopService.GetStoneChain:input_type -> seamshare.coop.v1.GetStoneChainRequest
+	26,  // 42: seamshare.coop.v1.CoopService.GetLotChain:input_type -> seamshare.coop.v1.GetLotChainRequest
+	38,  // 43: seamshare.coop.v1.CoopService.SuspendMember:input_type -> seamshare.coop.v1.SuspendMemberRequest
+	39,  // 44: seamshare.coop.v1.CoopService.ReinstateMember:input_type -> seamshare.coop.v1.ReinstateMemberRequest
+	40,  // 45: seamshare.coop.v1.CoopService.RemoveMember:input_type -> seamshare.coop.v1.RemoveMemberRequest
+	41,  // 46: seamshare.coop.v1.CoopService.SetMemberRoles:input_type -> seamshare.coop.v1.SetMemberRolesRequest
+	42,  // 47: seamshare.coop.v1.CoopService.SuspendPerson:input_type -> seamshare.coop.v1.SuspendPersonRequest
+	43,  // 48: seamshare.coop.v1.CoopService.ReinstatePerson:input_type -> seamshare.coop.v1.ReinstatePersonRequest
+	44,  // 49: seamshare.coop.v1.CoopService.RemovePerson:input_type -> seamshare.coop.v1.RemovePersonRequest
+	45,  // 50: seamshare.coop.v1.CoopService.RevokeRole:input_type -> seamshare.coop.v1.RevokeRoleRequest
+	46,  // 51: seamshare.coop.v1.CoopService.AddKey:input_type -> seamshare.coop.v1.AddKeyRequest
+	47,  // 52: seamshare.coop.v1.CoopService.RevokeKey:input_type -> seamshare.coop.v1.RevokeKeyRequest
+	48,  // 53: seamshare.coop.v1.CoopService.AskKeyReplacement:input_type -> seamshare.coop.v1.AskKeyReplacementRequest
+	49,  // 54: seamshare.coop.v1.CoopService.ConfirmKeyReplacement:input_type -> seamshare.coop.v1.ConfirmKeyReplacementRequest
+	50,  // 55: seamshare.coop.v1.CoopService.RefuseKeyReplacement:input_type -> seamshare.coop.v1.RefuseKeyReplacementRequest
+	51,  // 56: seamshare.coop.v1.CoopService.StateTwoPeople:input_type -> seamshare.coop.v1.StateTwoPeopleRequest
+	52,  // 57: seamshare.coop.v1.CoopService.ListPersons:input_type -> seamshare.coop.v1.ListPersonsRequest
+	53,  // 58: seamshare.coop.v1.CoopService.GetPerson:input_type -> seamshare.coop.v1.GetPersonRequest
+	54,  // 59: seamshare.coop.v1.CoopService.RecordPersonal:input_type -> seamshare.coop.v1.RecordPersonalRequest
+	55,  // 60: seamshare.coop.v1.CoopService.GetPersonal:input_type -> seamshare.coop.v1.GetPersonalRequest
+	56,  // 61: seamshare.coop.v1.CoopService.ErasePerson:input_type -> seamshare.coop.v1.ErasePersonRequest
+	57,  // 62: seamshare.coop.v1.CoopService.GetErasure:input_type -> seamshare.coop.v1.GetErasureRequest
+	58,  // 63: seamshare.coop.v1.CoopService.SetBankDetails:input_type -> seamshare.coop.v1.SetBankDetailsRequest
+	59,  // 64: seamshare.coop.v1.CoopService.GetBankDetails:input_type -> seamshare.coop.v1.GetBankDetailsRequest
+	60,  // 65: seamshare.coop.v1.CoopService.ChangeSettings:input_type -> seamshare.coop.v1.ChangeSettingsRequest
+	61,  // 66: seamshare.coop.v1.CoopService.GetSettings:input_type -> seamshare.coop.v1.GetSettingsRequest
+	62,  // 67: seamshare.coop.v1.CoopService.PreparePayoutRun:input_type -> seamshare.coop.v1.PreparePayoutRunRequest
+	63,  // 68: seamshare.coop.v1.CoopService.ApprovePayoutRun:input_type -> seamshare.coop.v1.ApprovePayoutRunRequest
+	64,  // 69: seamshare.coop.v1.CoopService.RejectPayoutRun:input_type -> seamshare.coop.v1.RejectPayoutRunRequest
+	65,  // 70: seamshare.coop.v1.CoopService.SettlePayoutLine:input_type -> seamshare.coop.v1.SettlePayoutLineRequest
+	66,  // 71: seamshare.coop.v1.CoopService.ReturnPayoutLine:input_type -> seamshare.coop.v1.ReturnPayoutLineRequest
+	67,  // 72: seamshare.coop.v1.CoopService.GetPayoutRun:input_type -> seamshare.coop.v1.GetPayoutRunRequest
+	68,  // 73: seamshare.coop.v1.CoopService.ListPayoutRuns:input_type -> seamshare.coop.v1.ListPayoutRunsRequest
+	69,  // 74: seamshare.coop.v1.CoopService.CheckPayoutRun:input_type -> seamshare.coop.v1.CheckPayoutRunRequest
+	70,  // 75: seamshare.coop.v1.CoopService.ListPayments:input_type -> seamshare.coop.v1.ListPaymentsRequest
+	71,  // 76: seamshare.coop.v1.CoopService.GetAccount:input_type -> seamshare.coop.v1.GetAccountRequest
+	72,  // 77: seamshare.coop.v1.CoopService.ListAccounts:input_type -> seamshare.coop.v1.ListAccountsRequest
+	73,  // 78: seamshare.coop.v1.CoopService.OpenDispute:input_type -> seamshare.coop.v1.OpenDisputeRequest
+	74,  // 79: seamshare.coop.v1.CoopService.ResolveDispute:input_type -> seamshare.coop.v1.ResolveDisputeRequest
+	75,  // 80: seamshare.coop.v1.CoopService.WithdrawDispute:input_type -> seamshare.coop.v1.WithdrawDisputeRequest
+	76,  // 81: seamshare.coop.v1.CoopService.GetDispute:input_type -> seamshare.coop.v1.GetDisputeRequest
+	77,  // 82: seamshare.coop.v1.CoopService.ListDisputes:input_type -> seamshare.coop.v1.ListDisputesRequest
+	78,  // 83: seamshare.coop.v1.CoopService.CorrectAmount:input_type -> seamshare.coop.v1.CorrectAmountRequest
+	79,  // 84: seamshare.coop.v1.CoopService.CorrectMass:input_type -> seamshare.coop.v1.CorrectMassRequest
+	80,  // 85: seamshare.coop.v1.CoopService.CorrectSize:input_type -> seamshare.coop.v1.CorrectSizeRequest
+	81,  // 86: seamshare.coop.v1.CoopService.ConfirmCorrection:input_type -> seamshare.coop.v1.ConfirmCorrectionRequest
+	82,  // 87: seamshare.coop.v1.CoopService.RefuseCorrection:input_type -> seamshare.coop.v1.RefuseCorrectionRequest
+	83,  // 88: seamshare.coop.v1.CoopService.ListCorrections:input_type -> seamshare.coop.v1.ListCorrectionsRequest
+	84,  // 89: seamshare.coop.v1.CoopService.MoveStock:input_type -> seamshare.coop.v1.MoveStockRequest
+	85,  // 90: seamshare.coop.v1.CoopService.CountStock:input_type -> seamshare.coop.v1.CountStockRequest
+	86,  // 91: seamshare.coop.v1.CoopService.ListCustody:input_type -> seamshare.coop.v1.ListCustodyRequest
+	87,  // 92: seamshare.coop.v1.CoopService.ListExceptions:input_type -> seamshare.coop.v1.ListExceptionsRequest
+	88,  // 93: seamshare.coop.v1.CoopService.CloseException:input_type -> seamshare.coop.v1.CloseExceptionRequest
+	89,  // 94: seamshare.coop.v1.CoopService.ListAllParcels:input_type -> seamshare.coop.v1.ListAllParcelsRequest
+	90,  // 95: seamshare.coop.v1.CoopService.ListAllPieces:input_type -> seamshare.coop.v1.ListAllPiecesRequest
+	91,  // 96: seamshare.coop.v1.CoopService.ListAllStones:input_type -> seamshare.coop.v1.ListAllStonesRequest
+	92,  // 97: seamshare.coop.v1.CoopService.ListAllOrders:input_type -> seamshare.coop.v1.ListAllOrdersRequest
+	93,  // 98: seamshare.coop.v1.CoopService.GetHistory:input_type -> seamshare.coop.v1.GetHistoryRequest
+	94,  // 99: seamshare.coop.v1.CoopService.Today:input_type -> seamshare.coop.v1.TodayRequest
+	1,   // 100: seamshare.coop.v1.CoopService.RecordField:output_type -> seamshare.coop.v1.RecordFieldResponse
+	3,   // 101: seamshare.coop.v1.CoopService.ListFields:output_type -> seamshare.coop.v1.ListFieldsResponse
+	5,   // 102: seamshare.coop.v1.CoopService.AdmitMember:output_type -> seamshare.coop.v1.AdmitMemberResponse
+	7,   // 103: seamshare.coop.v1.CoopService.ListMembers:output_type -> seamshare.coop.v1.ListMembersResponse
+	95,  // 104: seamshare.coop.v1.CoopService.NameMembers:output_type -> seamshare.coop.v1.NameMembersResponse
+	9,   // 105: seamshare.coop.v1.CoopService.AddPerson:output_type -> seamshare.coop.v1.AddPersonResponse
+	11,  // 106: seamshare.coop.v1.CoopService.GrantRole:output_type -> seamshare.coop.v1.GrantRoleResponse
+	13,  // 107: seamshare.coop.v1.CoopService.RecordParcelPayment:output_type -> seamshare.coop.v1.RecordParcelPaymentResponse
+	96,  // 108: seamshare.coop.v1.CoopService.RecordParcelRefund:output_type -> seamshare.coop.v1.RecordParcelRefundResponse
+	15,  // 109: seamshare.coop.v1.CoopService.RecordCost:output_type -> seamshare.coop.v1.RecordCostResponse
+	17,  // 110: seamshare.coop.v1.CoopService.RecordOrderPayment:output_type -> seamshare.coop.v1.RecordOrderPaymentResponse
+	19,  // 111: seamshare.coop.v1.CoopService.RecordRefund:output_type -> seamshare.coop.v1.RecordRefundResponse
+	21,  // 112: seamshare.coop.v1.CoopService.GetShares:output_type -> seamshare.coop.v1.GetSharesResponse
+	23,  // 113: seamshare.coop.v1.CoopService.GetBalances:output_type -> seamshare.coop.v1.GetBalancesResponse
+	25,  // 114: seamshare.coop.v1.CoopService.GetStoneChain:output_type -> seamshare.coop.v1.GetStoneChainResponse
+	27,  // 115: seamshare.coop.v1.CoopService.GetLotChain:output_type -> seamshare.coop.v1.GetLotChainResponse
+	97,  // 116: seamshare.coop.v1.CoopService.SuspendMember:output_type -> seamshare.coop.v1.SuspendMemberResponse
+	98,  // 117: seamshare.coop.v1.CoopService.ReinstateMember:output_type -> seamshare.coop.v1.ReinstateMemberResponse
+	99,  // 118: seamshare.coop.v1.CoopService.RemoveMember:output_type -> seamshare.coop.v1.RemoveMemberResponse
+	100, // 119: seamshare.coop.v1.CoopService.SetMemberRoles:output_type -> seamshare.coop.v1.SetMemberRolesResponse
+	101, // 120: seamshare.coop.v1.CoopService.SuspendPerson:output_type -> seamshare.coop.v1.SuspendPersonResponse
+	102, // 121: seamshare.coop.v1.CoopService.ReinstatePerson:output_type -> seamshare.coop.v1.ReinstatePersonResponse
+	103, // 122: seamshare.coop.v1.CoopService.RemovePerson:output_type -> seamshare.coop.v1.RemovePersonResponse
+	104, // 123: seamshare.coop.v1.CoopService.RevokeRole:output_type -> seamshare.coop.v1.RevokeRoleResponse
+	105, // 124: seamshare.coop.v1.CoopService.AddKey:output_type -> seamshare.coop.v1.AddKeyResponse
+	106, // 125: seamshare.coop.v1.CoopService.RevokeKey:output_type -> seamshare.coop.v1.RevokeKeyResponse
+	107, // 126: seamshare.coop.v1.CoopService.AskKeyReplacement:output_type -> seamshare.coop.v1.AskKeyReplacementResponse
+	108, // 127: seamshare.coop.v1.CoopService.ConfirmKeyReplacement:output_type -> seamshare.coop.v1.ConfirmKeyReplacementResponse
+	109, // 128: seamshare.coop.v1.CoopService.RefuseKeyReplacement:output_type -> seamshare.coop.v1.RefuseKeyReplacementResponse
+	110, // 129: seamshare.coop.v1.CoopService.StateTwoPeople:output_type -> seamshare.coop.v1.StateTwoPeopleResponse
+	111, // 130: seamshare.coop.v1.CoopService.ListPersons:output_type -> seamshare.coop.v1.ListPersonsResponse
+	112, // 131: seamshare.coop.v1.CoopService.GetPerson:output_type -> seamshare.coop.v1.GetPersonResponse
+	113, // 132: seamshare.coop.v1.CoopService.RecordPersonal:output_type -> seamshare.coop.v1.RecordPersonalResponse
+	114, // 133: seamshare.coop.v1.CoopService.GetPersonal:output_type -> seamshare.coop.v1.GetPersonalResponse
+	115, // 134: seamshare.coop.v1.CoopService.ErasePerson:output_type -> seamshare.coop.v1.ErasePersonResponse
+	116, // 135: seamshare.coop.v1.CoopService.GetErasure:output_type -> seamshare.coop.v1.GetErasureResponse
+	117, // 136: seamshare.coop.v1.CoopService.SetBankDetails:output_type -> seamshare.coop.v1.SetBankDetailsResponse
+	118, // 137: seamshare.coop.v1.CoopService.GetBankDetails:output_type -> seamshare.coop.v1.GetBankDetailsResponse
+	119, // 138: seamshare.coop.v1.CoopService.ChangeSettings:output_type -> seamshare.coop.v1.ChangeSettingsResponse
+	120, // 139: seamshare.coop.v1.CoopService.GetSettings:output_type -> seamshare.coop.v1.GetSettingsResponse
+	121, // 140: seamshare.coop.v1.CoopService.PreparePayoutRun:output_type -> seamshare.coop.v1.PreparePayoutRunResponse
+	122, // 141: seamshare.coop.v1.CoopService.ApprovePayoutRun:output_type -> seamshare.coop.v1.ApprovePayoutRunResponse
+	123, // 142: seamshare.coop.v1.CoopService.RejectPayoutRun:output_type -> seamshare.coop.v1.RejectPayoutRunResponse
+	124, // 143: seamshare.coop.v1.CoopService.SettlePayoutLine:output_type -> seamshare.coop.v1.SettlePayoutLineResponse
+	125, // 144: seamshare.coop.v1.CoopService.ReturnPayoutLine:output_type -> seamshare.coop.v1.ReturnPayoutLineResponse
+	126, // 145: seamshare.coop.v1.CoopService.GetPayoutRun:output_type -> seamshare.coop.v1.GetPayoutRunResponse
+	127, // 146: seamshare.coop.v1.CoopService.ListPayoutRuns:output_type -> seamshare.coop.v1.ListPayoutRunsResponse
+	128, // 147: seamshare.coop.v1.CoopService.CheckPayoutRun:output_type -> seamshare.coop.v1.CheckPayoutRunResponse
+	129, // 148: seamshare.coop.v1.CoopService.ListPayments:output_type -> seamshare.coop.v1.ListPaymentsResponse
+	130, // 149: seamshare.coop.v1.CoopService.GetAccount:output_type -> seamshare.coop.v1.GetAccountResponse
+	131, // 150: seamshare.coop.v1.CoopService.ListAccounts:output_type -> seamshare.coop.v1.ListAccountsResponse
+	132, // 151: seamshare.coop.v1.CoopService.OpenDispute:output_type -> seamshare.coop.v1.OpenDisputeResponse
+	133, // 152: seamshare.coop.v1.CoopService.ResolveDispute:output_type -> seamshare.coop.v1.ResolveDisputeResponse
+	134, // 153: seamshare.coop.v1.CoopService.WithdrawDispute:output_type -> seamshare.coop.v1.WithdrawDisputeResponse
+	135, // 154: seamshare.coop.v1.CoopService.GetDispute:output_type -> seamshare.coop.v1.GetDisputeResponse
+	136, // 155: seamshare.coop.v1.CoopService.ListDisputes:output_type -> seamshare.coop.v1.ListDisputesResponse
+	137, // 156: seamshare.coop.v1.CoopService.CorrectAmount:output_type -> seamshare.coop.v1.CorrectAmountResponse
+	138, // 157: seamshare.coop.v1.CoopService.CorrectMass:output_type -> seamshare.coop.v1.CorrectMassResponse
+	139, // 158: seamshare.coop.v1.CoopService.CorrectSize:output_type -> seamshare.coop.v1.CorrectSizeResponse
+	140, // 159: seamshare.coop.v1.CoopService.ConfirmCorrection:output_type -> seamshare.coop.v1.ConfirmCorrectionResponse
+	141, // 160: seamshare.coop.v1.CoopService.RefuseCorrection:output_type -> seamshare.coop.v1.RefuseCorrectionResponse
+	142, // 161: seamshare.coop.v1.CoopService.ListCorrections:output_type -> seamshare.coop.v1.ListCorrectionsResponse
+	143, // 162: seamshare.coop.v1.CoopService.MoveStock:output_type -> seamshare.coop.v1.MoveStockResponse
+	144, // 163: seamshare.coop.v1.CoopService.CountStock:output_type -> seamshare.coop.v1.CountStockResponse
+	145, // 164: seamshare.coop.v1.CoopService.ListCustody:output_type -> seamshare.coop.v1.ListCustodyResponse
+	146, // 165: seamshare.coop.v1.CoopService.ListExceptions:output_type -> seamshare.coop.v1.ListExceptionsResponse
+	147, // 166: seamshare.coop.v1.CoopService.CloseException:output_type -> seamshare.coop.v1.CloseExceptionResponse
+	148, // 167: seamshare.coop.v1.CoopService.ListAllParcels:output_type -> seamshare.coop.v1.ListAllParcelsResponse
+	149, // 168: seamshare.coop.v1.CoopService.ListAllPieces:output_type -> seamshare.coop.v1.ListAllPiecesResponse
+	150, // 169: seamshare.coop.v1.CoopService.ListAllStones:output_type -> seamshare.coop.v1.ListAllStonesResponse
+	151, // 170: seamshare.coop.v1.CoopService.ListAllOrders:output_type -> seamshare.coop.v1.ListAllOrdersResponse
+	152, // 171: seamshare.coop.v1.CoopService.GetHistory:output_type -> seamshare.coop.v1.GetHistoryResponse
+	153, // 172: seamshare.coop.v1.CoopService.Today:output_type -> seamshare.coop.v1.TodayResponse
+	100, // [100:173] is the sub-list for method output_type
+	27,  // [27:100] is the sub-list for method input_type
+	27,  // [27:27] is the sub-list for extension type_name
+	27,  // [27:27] is the sub-list for extension extendee
+	0,   // [0:27] is the sub-list for field type_name
 }
 
 func init() { file_seamshare_coop_v1_coop_service_proto_init() }
@@ -2661,7 +2808,7 @@ func file_seamshare_coop_v1_coop_service_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_seamshare_coop_v1_coop_service_proto_rawDesc), len(file_seamshare_coop_v1_coop_service_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   29,
+			NumMessages:   31,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

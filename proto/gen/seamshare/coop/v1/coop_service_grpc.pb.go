@@ -23,6 +23,7 @@ const (
 	CoopService_ListFields_FullMethodName            = "/seamshare.coop.v1.CoopService/ListFields"
 	CoopService_AdmitMember_FullMethodName           = "/seamshare.coop.v1.CoopService/AdmitMember"
 	CoopService_ListMembers_FullMethodName           = "/seamshare.coop.v1.CoopService/ListMembers"
+	CoopService_NameMembers_FullMethodName           = "/seamshare.coop.v1.CoopService/NameMembers"
 	CoopService_AddPerson_FullMethodName             = "/seamshare.coop.v1.CoopService/AddPerson"
 	CoopService_GrantRole_FullMethodName             = "/seamshare.coop.v1.CoopService/GrantRole"
 	CoopService_RecordParcelPayment_FullMethodName   = "/seamshare.coop.v1.CoopService/RecordParcelPayment"
@@ -33,6 +34,7 @@ const (
 	CoopService_GetShares_FullMethodName             = "/seamshare.coop.v1.CoopService/GetShares"
 	CoopService_GetBalances_FullMethodName           = "/seamshare.coop.v1.CoopService/GetBalances"
 	CoopService_GetStoneChain_FullMethodName         = "/seamshare.coop.v1.CoopService/GetStoneChain"
+	CoopService_GetLotChain_FullMethodName           = "/seamshare.coop.v1.CoopService/GetLotChain"
 	CoopService_SuspendMember_FullMethodName         = "/seamshare.coop.v1.CoopService/SuspendMember"
 	CoopService_ReinstateMember_FullMethodName       = "/seamshare.coop.v1.CoopService/ReinstateMember"
 	CoopService_RemoveMember_FullMethodName          = "/seamshare.coop.v1.CoopService/RemoveMember"
@@ -106,6 +108,8 @@ type CoopServiceClient interface {
 	AdmitMember(ctx context.Context, in *AdmitMemberRequest, opts ...grpc.CallOption) (*AdmitMemberResponse, error)
 	// ListMembers lists all members by trading name's age, oldest first.
 	ListMembers(ctx context.Context, in *ListMembersRequest, opts ...grpc.CallOption) (*ListMembersResponse, error)
+	// NameMembers gives the trading names of members whose ids the caller has.
+	NameMembers(ctx context.Context, in *NameMembersRequest, opts ...grpc.CallOption) (*NameMembersResponse, error)
 	// AddPerson adds a person with a key and roles to a member. Atomic; idempotent by request_id.
 	AddPerson(ctx context.Context, in *AddPersonRequest, opts ...grpc.CallOption) (*AddPersonResponse, error)
 	// GrantRole gives a person one more role for their member. Atomic; idempotent by request_id.
@@ -131,6 +135,9 @@ type CoopServiceClient interface {
 	// GetStoneChain gives a stone's chain back to its field as one signed file that anyone can check without this
 	// server.
 	GetStoneChain(ctx context.Context, in *GetStoneChainRequest, opts ...grpc.CallOption) (*GetStoneChainResponse, error)
+	// GetLotChain gives the chains of all that went into a counted lot back to their fields, as one signed file like a
+	// stone's. Nobody knows which of it a portion holds, so that its origin is all of these.
+	GetLotChain(ctx context.Context, in *GetLotChainRequest, opts ...grpc.CallOption) (*GetLotChainResponse, error)
 	// SuspendMember stops a member from acting until it is reinstated. Atomic; idempotent by request_id.
 	SuspendMember(ctx context.Context, in *SuspendMemberRequest, opts ...grpc.CallOption) (*SuspendMemberResponse, error)
 	// ReinstateMember lets a suspended member act again. Atomic; idempotent by request_id.
@@ -200,8 +207,8 @@ type CoopServiceClient interface {
 	RejectPayoutRun(ctx context.Context, in *RejectPayoutRunRequest, opts ...grpc.CallOption) (*RejectPayoutRunResponse, error)
 	// SettlePayoutLine records that the bank paid a line. Atomic; idempotent by request_id.
 	SettlePayoutLine(ctx context.Context, in *SettlePayoutLineRequest, opts ...grpc.CallOption) (*SettlePayoutLineResponse, error)
-	// ReturnPayoutLine records that the bank didn't pay a line; its amount can be paid by another run. Atomic;
-	// idempotent by request_id.
+	// ReturnPayoutLine records that the bank didn't pay a line; its amount can be paid by another run. One that was settled
+	// by mistake is sent back so by another person than the one who settled it. Atomic; idempotent by request_id.
 	ReturnPayoutLine(ctx context.Context, in *ReturnPayoutLineRequest, opts ...grpc.CallOption) (*ReturnPayoutLineResponse, error)
 	// GetPayoutRun shows a run.
 	GetPayoutRun(ctx context.Context, in *GetPayoutRunRequest, opts ...grpc.CallOption) (*GetPayoutRunResponse, error)
@@ -263,7 +270,8 @@ type CoopServiceClient interface {
 	ListAllStones(ctx context.Context, in *ListAllStonesRequest, opts ...grpc.CallOption) (*ListAllStonesResponse, error)
 	// ListAllOrders lists every order there is, oldest first, for the auditor.
 	ListAllOrders(ctx context.Context, in *ListAllOrdersRequest, opts ...grpc.CallOption) (*ListAllOrdersResponse, error)
-	// GetHistory shows every record of a thing, with who decided it, for the auditor.
+	// GetHistory shows every record of a thing, with who decided it, to the auditor; to the bookkeeper and the stock keeper
+	// those that they may have to correct.
 	GetHistory(ctx context.Context, in *GetHistoryRequest, opts ...grpc.CallOption) (*GetHistoryResponse, error)
 	// Today shows what needs the caller's attention today: at most 20 items of each kind, most urgent first.
 	Today(ctx context.Context, in *TodayRequest, opts ...grpc.CallOption) (*TodayResponse, error)
@@ -311,6 +319,16 @@ func (c *coopServiceClient) ListMembers(ctx context.Context, in *ListMembersRequ
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(ListMembersResponse)
 	err := c.cc.Invoke(ctx, CoopService_ListMembers_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *coopServiceClient) NameMembers(ctx context.Context, in *NameMembersRequest, opts ...grpc.CallOption) (*NameMembersResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(NameMembersResponse)
+	err := c.cc.Invoke(ctx, CoopService_NameMembers_FullMethodName, in, out, cOpts...)
 	if err != nil {
 		return nil, err
 	}
@@ -411,6 +429,16 @@ func (c *coopServiceClient) GetStoneChain(ctx context.Context, in *GetStoneChain
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(GetStoneChainResponse)
 	err := c.cc.Invoke(ctx, CoopService_GetStoneChain_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *coopServiceClient) GetLotChain(ctx context.Context, in *GetLotChainRequest, opts ...grpc.CallOption) (*GetLotChainResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(GetLotChainResponse)
+	err := c.cc.Invoke(ctx, CoopService_GetLotChain_FullMethodName, in, out, cOpts...)
 	if err != nil {
 		return nil, err
 	}
@@ -1001,6 +1029,8 @@ type CoopServiceServer interface {
 	AdmitMember(context.Context, *AdmitMemberRequest) (*AdmitMemberResponse, error)
 	// ListMembers lists all members by trading name's age, oldest first.
 	ListMembers(context.Context, *ListMembersRequest) (*ListMembersResponse, error)
+	// NameMembers gives the trading names of members whose ids the caller has.
+	NameMembers(context.Context, *NameMembersRequest) (*NameMembersResponse, error)
 	// AddPerson adds a person with a key and roles to a member. Atomic; idempotent by request_id.
 	AddPerson(context.Context, *AddPersonRequest) (*AddPersonResponse, error)
 	// GrantRole gives a person one more role for their member. Atomic; idempotent by request_id.
@@ -1026,6 +1056,9 @@ type CoopServiceServer interface {
 	// GetStoneChain gives a stone's chain back to its field as one signed file that anyone can check without this
 	// server.
 	GetStoneChain(context.Context, *GetStoneChainRequest) (*GetStoneChainResponse, error)
+	// GetLotChain gives the chains of all that went into a counted lot back to their fields, as one signed file like a
+	// stone's. Nobody knows which of it a portion holds, so that its origin is all of these.
+	GetLotChain(context.Context, *GetLotChainRequest) (*GetLotChainResponse, error)
 	// SuspendMember stops a member from acting until it is reinstated. Atomic; idempotent by request_id.
 	SuspendMember(context.Context, *SuspendMemberRequest) (*SuspendMemberResponse, error)
 	// ReinstateMember lets a suspended member act again. Atomic; idempotent by request_id.
@@ -1095,8 +1128,8 @@ type CoopServiceServer interface {
 	RejectPayoutRun(context.Context, *RejectPayoutRunRequest) (*RejectPayoutRunResponse, error)
 	// SettlePayoutLine records that the bank paid a line. Atomic; idempotent by request_id.
 	SettlePayoutLine(context.Context, *SettlePayoutLineRequest) (*SettlePayoutLineResponse, error)
-	// ReturnPayoutLine records that the bank didn't pay a line; its amount can be paid by another run. Atomic;
-	// idempotent by request_id.
+	// ReturnPayoutLine records that the bank didn't pay a line; its amount can be paid by another run. One that was settled
+	// by mistake is sent back so by another person than the one who settled it. Atomic; idempotent by request_id.
 	ReturnPayoutLine(context.Context, *ReturnPayoutLineRequest) (*ReturnPayoutLineResponse, error)
 	// GetPayoutRun shows a run.
 	GetPayoutRun(context.Context, *GetPayoutRunRequest) (*GetPayoutRunResponse, error)
@@ -1158,7 +1191,8 @@ type CoopServiceServer interface {
 	ListAllStones(context.Context, *ListAllStonesRequest) (*ListAllStonesResponse, error)
 	// ListAllOrders lists every order there is, oldest first, for the auditor.
 	ListAllOrders(context.Context, *ListAllOrdersRequest) (*ListAllOrdersResponse, error)
-	// GetHistory shows every record of a thing, with who decided it, for the auditor.
+	// GetHistory shows every record of a thing, with who decided it, to the auditor; to the bookkeeper and the stock keeper
+	// those that they may have to correct.
 	GetHistory(context.Context, *GetHistoryRequest) (*GetHistoryResponse, error)
 	// Today shows what needs the caller's attention today: at most 20 items of each kind, most urgent first.
 	Today(context.Context, *TodayRequest) (*TodayResponse, error)
@@ -1183,6 +1217,9 @@ func (UnimplementedCoopServiceServer) AdmitMember(context.Context, *AdmitMemberR
 }
 func (UnimplementedCoopServiceServer) ListMembers(context.Context, *ListMembersRequest) (*ListMembersResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method ListMembers not implemented")
+}
+func (UnimplementedCoopServiceServer) NameMembers(context.Context, *NameMembersRequest) (*NameMembersResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method NameMembers not implemented")
 }
 func (UnimplementedCoopServiceServer) AddPerson(context.Context, *AddPersonRequest) (*AddPersonResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method AddPerson not implemented")
@@ -1213,6 +1250,9 @@ func (UnimplementedCoopServiceServer) GetBalances(context.Context, *GetBalancesR
 }
 func (UnimplementedCoopServiceServer) GetStoneChain(context.Context, *GetStoneChainRequest) (*GetStoneChainResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method GetStoneChain not implemented")
+}
+func (UnimplementedCoopServiceServer) GetLotChain(context.Context, *GetLotChainRequest) (*GetLotChainResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method GetLotChain not implemented")
 }
 func (UnimplementedCoopServiceServer) SuspendMember(context.Context, *SuspendMemberRequest) (*SuspendMemberResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method SuspendMember not implemented")
@@ -1478,6 +1518,24 @@ func _CoopService_ListMembers_Handler(srv interface{}, ctx context.Context, dec 
 	return interceptor(ctx, in, info, handler)
 }
 
+func _CoopService_NameMembers_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(NameMembersRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CoopServiceServer).NameMembers(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CoopService_NameMembers_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CoopServiceServer).NameMembers(ctx, req.(*NameMembersRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 func _CoopService_AddPerson_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
 	in := new(AddPersonRequest)
 	if err := dec(in); err != nil {
@@ -1654,6 +1712,24 @@ func _CoopService_GetStoneChain_Handler(srv interface{}, ctx context.Context, de
 	}
 	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
 		return srv.(CoopServiceServer).GetStoneChain(ctx, req.(*GetStoneChainRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CoopService_GetLotChain_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(GetLotChainRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CoopServiceServer).GetLotChain(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CoopService_GetLotChain_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CoopServiceServer).GetLotChain(ctx, req.(*GetLotChainRequest))
 	}
 	return interceptor(ctx, in, info, handler)
 }
@@ -2708,6 +2784,10 @@ var CoopService_ServiceDesc = grpc.ServiceDesc{
 			Handler:    _CoopService_ListMembers_Handler,
 		},
 		{
+			MethodName: "NameMembers",
+			Handler:    _CoopService_NameMembers_Handler,
+		},
+		{
 			MethodName: "AddPerson",
 			Handler:    _CoopService_AddPerson_Handler,
 		},
@@ -2746,6 +2826,10 @@ var CoopService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "GetStoneChain",
 			Handler:    _CoopService_GetStoneChain_Handler,
+		},
+		{
+			MethodName: "GetLotChain",
+			Handler:    _CoopService_GetLotChain_Handler,
 		},
 		{
 			MethodName: "SuspendMember",

@@ -184,7 +184,9 @@ type CorrectMassRequest struct {
 	// The right mass.
 	Weighing *v1.Weighing `protobuf:"bytes,5,opt,name=weighing,proto3" json:"weighing,omitempty"`
 	// Why.
-	Reason        string `protobuf:"bytes,6,opt,name=reason,proto3" json:"reason,omitempty"`
+	Reason string `protobuf:"bytes,6,opt,name=reason,proto3" json:"reason,omitempty"`
+	// The stone, where the record is of an order that was sent or received.
+	StoneId       string `protobuf:"bytes,7,opt,name=stone_id,json=stoneId,proto3" json:"stone_id,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -257,6 +259,13 @@ func (x *CorrectMassRequest) GetWeighing() *v1.Weighing {
 func (x *CorrectMassRequest) GetReason() string {
 	if x != nil {
 		return x.Reason
+	}
+	return ""
+}
+
+func (x *CorrectMassRequest) GetStoneId() string {
+	if x != nil {
+		return x.StoneId
 	}
 	return ""
 }
@@ -854,7 +863,10 @@ type Correction struct {
 	// The person who asked.
 	ProposedBy string `protobuf:"bytes,11,opt,name=proposed_by,json=proposedBy,proto3" json:"proposed_by,omitempty"`
 	// The second person, where one was needed.
-	DecidedBy     string `protobuf:"bytes,12,opt,name=decided_by,json=decidedBy,proto3" json:"decided_by,omitempty"`
+	DecidedBy string `protobuf:"bytes,12,opt,name=decided_by,json=decidedBy,proto3" json:"decided_by,omitempty"`
+	// What of the difference is unexplained now, in micrograms: the thing was weighed or cut again since, and that stays as it
+	// is. In the answer to CorrectMass alone.
+	UnexplainedUg int64 `protobuf:"varint,13,opt,name=unexplained_ug,json=unexplainedUg,proto3" json:"unexplained_ug,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -973,6 +985,13 @@ func (x *Correction) GetDecidedBy() string {
 	return ""
 }
 
+func (x *Correction) GetUnexplainedUg() int64 {
+	if x != nil {
+		return x.UnexplainedUg
+	}
+	return 0
+}
+
 var File_seamshare_coop_v1_correction_proto protoreflect.FileDescriptor
 
 const file_seamshare_coop_v1_correction_proto_rawDesc = "" +
@@ -991,7 +1010,7 @@ const file_seamshare_coop_v1_correction_proto_rawDesc = "" +
 	"\n" +
 	"correction\x18\x01 \x01(\v2\x1d.seamshare.coop.v1.CorrectionR\n" +
 	"correction\x12\x1a\n" +
-	"\bposition\x18\x02 \x01(\x04R\bposition\"\x9b\x02\n" +
+	"\bposition\x18\x02 \x01(\x04R\bposition\"\xd1\x02\n" +
 	"\x12CorrectMassRequest\x12;\n" +
 	"\n" +
 	"request_id\x18\x01 \x01(\tB\x1c\xbaH\x19r\x172\x15^[A-Za-z0-9_-]{1,64}$R\trequestId\x12!\n" +
@@ -1000,7 +1019,8 @@ const file_seamshare_coop_v1_correction_proto_rawDesc = "" +
 	"\x04part\x18\x04 \x01(\tB\a\xbaH\x04r\x02\x18\x10R\x04part\x12?\n" +
 	"\bweighing\x18\x05 \x01(\v2\x1b.seamshare.type.v1.WeighingB\x06\xbaH\x03\xc8\x01\x01R\bweighing\x12\"\n" +
 	"\x06reason\x18\x06 \x01(\tB\n" +
-	"\xbaH\ar\x05\x10\x01\x18\xc8\x01R\x06reason\"p\n" +
+	"\xbaH\ar\x05\x10\x01\x18\xc8\x01R\x06reason\x124\n" +
+	"\bstone_id\x18\a \x01(\tB\x19\xbaH\x16r\x142\x12^[a-z0-9_-]{0,64}$R\astoneId\"p\n" +
 	"\x13CorrectMassResponse\x12=\n" +
 	"\n" +
 	"correction\x18\x01 \x01(\v2\x1d.seamshare.coop.v1.CorrectionR\n" +
@@ -1050,7 +1070,7 @@ const file_seamshare_coop_v1_correction_proto_rawDesc = "" +
 	"\x17ListCorrectionsResponse\x12?\n" +
 	"\vcorrections\x18\x01 \x03(\v2\x1d.seamshare.coop.v1.CorrectionR\vcorrections\x12&\n" +
 	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\x12\x1a\n" +
-	"\bposition\x18\x03 \x01(\x04R\bposition\"\xfd\x02\n" +
+	"\bposition\x18\x03 \x01(\x04R\bposition\"\xa4\x03\n" +
 	"\n" +
 	"Correction\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x14\n" +
@@ -1067,7 +1087,8 @@ const file_seamshare_coop_v1_correction_proto_rawDesc = "" +
 	"\vproposed_by\x18\v \x01(\tR\n" +
 	"proposedBy\x12\x1d\n" +
 	"\n" +
-	"decided_by\x18\f \x01(\tR\tdecidedByB6Z4seamshare.example/proto/gen/seamshare/coop/v1;coopv1b\x06proto3"
+	"decided_by\x18\f \x01(\tR\tdecidedBy\x12%\n" +
+	"\x0eunexplained_ug\x18\r \x01(\x03R\runexplainedUgB6Z4seamshare.example/proto/gen/seamshare/coop/v1;coopv1b\x06proto3"
 
 var (
 	file_seamshare_coop_v1_correction_proto_rawDescOnce sync.Once

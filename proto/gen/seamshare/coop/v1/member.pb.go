@@ -7,6 +7,7 @@
 package coopv1
 
 import (
+	_ "buf.build/gen/go/bufbuild/protovalidate/protocolbuffers/go/buf/validate"
 	protoreflect "google.golang.org/protobuf/reflect/protoreflect"
 	protoimpl "google.golang.org/protobuf/runtime/protoimpl"
 	reflect "reflect"
@@ -341,11 +342,176 @@ func (x *Membership) GetRoles() []v1.Role {
 	return nil
 }
 
+// NameMembersRequest asks for NameMembers.
+type NameMembersRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Wait until the node has applied at least this position.
+	MinPosition uint64 `protobuf:"varint,1,opt,name=min_position,json=minPosition,proto3" json:"min_position,omitempty"`
+	// The members.
+	MemberIds     []string `protobuf:"bytes,2,rep,name=member_ids,json=memberIds,proto3" json:"member_ids,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *NameMembersRequest) Reset() {
+	*x = NameMembersRequest{}
+	mi := &file_seamshare_coop_v1_member_proto_msgTypes[4]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *NameMembersRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*NameMembersRequest) ProtoMessage() {}
+
+func (x *NameMembersRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_coop_v1_member_proto_msgTypes[4]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use NameMembersRequest.ProtoReflect.Descriptor instead.
+func (*NameMembersRequest) Descriptor() ([]byte, []int) {
+	return file_seamshare_coop_v1_member_proto_rawDescGZIP(), []int{4}
+}
+
+func (x *NameMembersRequest) GetMinPosition() uint64 {
+	if x != nil {
+		return x.MinPosition
+	}
+	return 0
+}
+
+func (x *NameMembersRequest) GetMemberIds() []string {
+	if x != nil {
+		return x.MemberIds
+	}
+	return nil
+}
+
+// NameMembersResponse answers NameMembers.
+type NameMembersResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Those of them that there are.
+	Members []*MemberName `protobuf:"bytes,1,rep,name=members,proto3" json:"members,omitempty"`
+	// The position the answer is as of.
+	Position      uint64 `protobuf:"varint,2,opt,name=position,proto3" json:"position,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *NameMembersResponse) Reset() {
+	*x = NameMembersResponse{}
+	mi := &file_seamshare_coop_v1_member_proto_msgTypes[5]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *NameMembersResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*NameMembersResponse) ProtoMessage() {}
+
+func (x *NameMembersResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_coop_v1_member_proto_msgTypes[5]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use NameMembersResponse.ProtoReflect.Descriptor instead.
+func (*NameMembersResponse) Descriptor() ([]byte, []int) {
+	return file_seamshare_coop_v1_member_proto_rawDescGZIP(), []int{5}
+}
+
+func (x *NameMembersResponse) GetMembers() []*MemberName {
+	if x != nil {
+		return x.Members
+	}
+	return nil
+}
+
+func (x *NameMembersResponse) GetPosition() uint64 {
+	if x != nil {
+		return x.Position
+	}
+	return 0
+}
+
+// MemberName is what a member trades under.
+type MemberName struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The member.
+	MemberId string `protobuf:"bytes,1,opt,name=member_id,json=memberId,proto3" json:"member_id,omitempty"`
+	// Its trading name.
+	TradingName   string `protobuf:"bytes,2,opt,name=trading_name,json=tradingName,proto3" json:"trading_name,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *MemberName) Reset() {
+	*x = MemberName{}
+	mi := &file_seamshare_coop_v1_member_proto_msgTypes[6]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *MemberName) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*MemberName) ProtoMessage() {}
+
+func (x *MemberName) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_coop_v1_member_proto_msgTypes[6]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use MemberName.ProtoReflect.Descriptor instead.
+func (*MemberName) Descriptor() ([]byte, []int) {
+	return file_seamshare_coop_v1_member_proto_rawDescGZIP(), []int{6}
+}
+
+func (x *MemberName) GetMemberId() string {
+	if x != nil {
+		return x.MemberId
+	}
+	return ""
+}
+
+func (x *MemberName) GetTradingName() string {
+	if x != nil {
+		return x.TradingName
+	}
+	return ""
+}
+
 var File_seamshare_coop_v1_member_proto protoreflect.FileDescriptor
 
 const file_seamshare_coop_v1_member_proto_rawDesc = "" +
 	"\n" +
-	"\x1eseamshare/coop/v1/member.proto\x12\x11seamshare.coop.v1\x1a\x1eseamshare/type/v1/access.proto\"\x8c\x01\n" +
+	"\x1eseamshare/coop/v1/member.proto\x12\x11seamshare.coop.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1eseamshare/type/v1/access.proto\"\x8c\x01\n" +
 	"\x06Member\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12'\n" +
 	"\ftrading_name\x18\x02 \x01(\tB\x04\xb8\xd4\x18\x04R\vtradingName\x12-\n" +
@@ -370,7 +536,18 @@ const file_seamshare_coop_v1_member_proto_rawDesc = "" +
 	"\n" +
 	"Membership\x12!\n" +
 	"\tmember_id\x18\x01 \x01(\tB\x04\xb8\xd4\x18\x04R\bmemberId\x12-\n" +
-	"\x05roles\x18\x02 \x03(\x0e2\x17.seamshare.type.v1.RoleR\x05rolesB6Z4seamshare.example/proto/gen/seamshare/coop/v1;coopv1b\x06proto3"
+	"\x05roles\x18\x02 \x03(\x0e2\x17.seamshare.type.v1.RoleR\x05roles\"y\n" +
+	"\x12NameMembersRequest\x12!\n" +
+	"\fmin_position\x18\x01 \x01(\x04R\vminPosition\x12@\n" +
+	"\n" +
+	"member_ids\x18\x02 \x03(\tB!\xbaH\x1e\x92\x01\x1b\x10\xf4\x03\"\x16r\x142\x12^[a-z0-9_-]{1,64}$R\tmemberIds\"j\n" +
+	"\x13NameMembersResponse\x127\n" +
+	"\amembers\x18\x01 \x03(\v2\x1d.seamshare.coop.v1.MemberNameR\amembers\x12\x1a\n" +
+	"\bposition\x18\x02 \x01(\x04R\bposition\"X\n" +
+	"\n" +
+	"MemberName\x12!\n" +
+	"\tmember_id\x18\x01 \x01(\tB\x04\xb8\xd4\x18\x04R\bmemberId\x12'\n" +
+	"\ftrading_name\x18\x02 \x01(\tB\x04\xb8\xd4\x18\x04R\vtradingNameB6Z4seamshare.example/proto/gen/seamshare/coop/v1;coopv1b\x06proto3"
 
 var (
 	file_seamshare_coop_v1_member_proto_rawDescOnce sync.Once
@@ -384,25 +561,29 @@ func file_seamshare_coop_v1_member_proto_rawDescGZIP() []byte {
 	return file_seamshare_coop_v1_member_proto_rawDescData
 }
 
-var file_seamshare_coop_v1_member_proto_msgTypes = make([]protoimpl.MessageInfo, 4)
+var file_seamshare_coop_v1_member_proto_msgTypes = make([]protoimpl.MessageInfo, 7)
 var file_seamshare_coop_v1_member_proto_goTypes = []any{
-	(*Member)(nil),     // 0: seamshare.coop.v1.Member
-	(*Person)(nil),     // 1: seamshare.coop.v1.Person
-	(*Key)(nil),        // 2: seamshare.coop.v1.Key
-	(*Membership)(nil), // 3: seamshare.coop.v1.Membership
-	(v1.Role)(0),       // 4: seamshare.type.v1.Role
+	(*Member)(nil),              // 0: seamshare.coop.v1.Member
+	(*Person)(nil),              // 1: seamshare.coop.v1.Person
+	(*Key)(nil),                 // 2: seamshare.coop.v1.Key
+	(*Membership)(nil),          // 3: seamshare.coop.v1.Membership
+	(*NameMembersRequest)(nil),  // 4: seamshare.coop.v1.NameMembersRequest
+	(*NameMembersResponse)(nil), // 5: seamshare.coop.v1.NameMembersResponse
+	(*MemberName)(nil),          // 6: seamshare.coop.v1.MemberName
+	(v1.Role)(0),                // 7: seamshare.type.v1.Role
 }
 var file_seamshare_coop_v1_member_proto_depIdxs = []int32{
-	4, // 0: seamshare.coop.v1.Member.roles:type_name -> seamshare.type.v1.Role
-	4, // 1: seamshare.coop.v1.Person.roles:type_name -> seamshare.type.v1.Role
+	7, // 0: seamshare.coop.v1.Member.roles:type_name -> seamshare.type.v1.Role
+	7, // 1: seamshare.coop.v1.Person.roles:type_name -> seamshare.type.v1.Role
 	3, // 2: seamshare.coop.v1.Person.memberships:type_name -> seamshare.coop.v1.Membership
 	2, // 3: seamshare.coop.v1.Person.keys:type_name -> seamshare.coop.v1.Key
-	4, // 4: seamshare.coop.v1.Membership.roles:type_name -> seamshare.type.v1.Role
-	5, // [5:5] is the sub-list for method output_type
-	5, // [5:5] is the sub-list for method input_type
-	5, // [5:5] is the sub-list for extension type_name
-	5, // [5:5] is the sub-list for extension extendee
-	0, // [0:5] is the sub-list for field type_name
+	7, // 4: seamshare.coop.v1.Membership.roles:type_name -> seamshare.type.v1.Role
+	6, // 5: seamshare.coop.v1.NameMembersResponse.members:type_name -> seamshare.coop.v1.MemberName
+	6, // [6:6] is the sub-list for method output_type
+	6, // [6:6] is the sub-list for method input_type
+	6, // [6:6] is the sub-list for extension type_name
+	6, // [6:6] is the sub-list for extension extendee
+	0, // [0:6] is the sub-list for field type_name
 }
 
 func init() { file_seamshare_coop_v1_member_proto_init() }
@@ -416,7 +597,7 @@ func file_seamshare_coop_v1_member_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_seamshare_coop_v1_member_proto_rawDesc), len(file_seamshare_coop_v1_member_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   4,
+			NumMessages:   7,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

@@ -35,7 +35,9 @@ type ChangeSettingsRequest struct {
 	// The moment from which they hold, RFC 3339; empty: now.
 	From string `protobuf:"bytes,4,opt,name=from,proto3" json:"from,omitempty"`
 	// Why.
-	Reason        string `protobuf:"bytes,5,opt,name=reason,proto3" json:"reason,omitempty"`
+	Reason string `protobuf:"bytes,5,opt,name=reason,proto3" json:"reason,omitempty"`
+	// Act only if the settings are still as seen; empty: as they are now.
+	Etag          string `protobuf:"bytes,6,opt,name=etag,proto3" json:"etag,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -101,6 +103,13 @@ func (x *ChangeSettingsRequest) GetFrom() string {
 func (x *ChangeSettingsRequest) GetReason() string {
 	if x != nil {
 		return x.Reason
+	}
+	return ""
+}
+
+func (x *ChangeSettingsRequest) GetEtag() string {
+	if x != nil {
+		return x.Etag
 	}
 	return ""
 }
@@ -214,7 +223,9 @@ type GetSettingsResponse struct {
 	// All changes, by the moment from which they hold.
 	Changes []*DatedSettings `protobuf:"bytes,2,rep,name=changes,proto3" json:"changes,omitempty"`
 	// The position the answer is as of.
-	Position      uint64 `protobuf:"varint,3,opt,name=position,proto3" json:"position,omitempty"`
+	Position uint64 `protobuf:"varint,3,opt,name=position,proto3" json:"position,omitempty"`
+	// Changes with every change of the settings.
+	Etag          string `protobuf:"bytes,4,opt,name=etag,proto3" json:"etag,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -270,6 +281,13 @@ func (x *GetSettingsResponse) GetPosition() uint64 {
 	return 0
 }
 
+func (x *GetSettingsResponse) GetEtag() string {
+	if x != nil {
+		return x.Etag
+	}
+	return ""
+}
+
 // Settings are the numbers that a co-op chooses for itself.
 type Settings struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -307,8 +325,10 @@ type Settings struct {
 	SilicaLimit string `protobuf:"bytes,16,opt,name=silica_limit,json=silicaLimit,proto3" json:"silica_limit,omitempty"`
 	// Where that limit is published.
 	SilicaLimitSource string `protobuf:"bytes,17,opt,name=silica_limit_source,json=silicaLimitSource,proto3" json:"silica_limit_source,omitempty"`
-	unknownFields     protoimpl.UnknownFields
-	sizeCache         protoimpl.SizeCache
+	// Days after an order is made in which it has to be paid; later its cutter may call it off.
+	PaymentDays   int64 `protobuf:"varint,18,opt,name=payment_days,json=paymentDays,proto3" json:"payment_days,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
 }
 
 func (x *Settings) Reset() {
@@ -460,6 +480,13 @@ func (x *Settings) GetSilicaLimitSource() string {
 	return ""
 }
 
+func (x *Settings) GetPaymentDays() int64 {
+	if x != nil {
+		return x.PaymentDays
+	}
+	return 0
+}
+
 // DatedSettings are settings and the moment from which they hold.
 type DatedSettings struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -519,7 +546,7 @@ var File_seamshare_coop_v1_settings_proto protoreflect.FileDescriptor
 
 const file_seamshare_coop_v1_settings_proto_rawDesc = "" +
 	"\n" +
-	" seamshare/coop/v1/settings.proto\x12\x11seamshare.coop.v1\x1a\x1bbuf/validate/validate.proto\x1a\x17google/type/money.proto\"\xf9\x01\n" +
+	" seamshare/coop/v1/settings.proto\x12\x11seamshare.coop.v1\x1a\x1bbuf/validate/validate.proto\x1a\x17google/type/money.proto\"\x96\x02\n" +
 	"\x15ChangeSettingsRequest\x12;\n" +
 	"\n" +
 	"request_id\x18\x01 \x01(\tB\x1c\xbaH\x19r\x172\x15^[A-Za-z0-9_-]{1,64}$R\trequestId\x12!\n" +
@@ -527,16 +554,18 @@ const file_seamshare_coop_v1_settings_proto_rawDesc = "" +
 	"\bsettings\x18\x03 \x01(\v2\x1b.seamshare.coop.v1.SettingsB\x06\xbaH\x03\xc8\x01\x01R\bsettings\x12\x1b\n" +
 	"\x04from\x18\x04 \x01(\tB\a\xbaH\x04r\x02\x18(R\x04from\x12\"\n" +
 	"\x06reason\x18\x05 \x01(\tB\n" +
-	"\xbaH\ar\x05\x10\x01\x18\xc8\x01R\x06reason\"m\n" +
+	"\xbaH\ar\x05\x10\x01\x18\xc8\x01R\x06reason\x12\x1b\n" +
+	"\x04etag\x18\x06 \x01(\tB\a\xbaH\x04r\x02\x18@R\x04etag\"m\n" +
 	"\x16ChangeSettingsResponse\x127\n" +
 	"\bsettings\x18\x01 \x01(\v2\x1b.seamshare.coop.v1.SettingsR\bsettings\x12\x1a\n" +
 	"\bposition\x18\x02 \x01(\x04R\bposition\"7\n" +
 	"\x12GetSettingsRequest\x12!\n" +
-	"\fmin_position\x18\x01 \x01(\x04R\vminPosition\"\xa6\x01\n" +
+	"\fmin_position\x18\x01 \x01(\x04R\vminPosition\"\xba\x01\n" +
 	"\x13GetSettingsResponse\x127\n" +
 	"\bsettings\x18\x01 \x01(\v2\x1b.seamshare.coop.v1.SettingsR\bsettings\x12:\n" +
 	"\achanges\x18\x02 \x03(\v2 .seamshare.coop.v1.DatedSettingsR\achanges\x12\x1a\n" +
-	"\bposition\x18\x03 \x01(\x04R\bposition\"\x94\a\n" +
+	"\bposition\x18\x03 \x01(\x04R\bposition\x12\x12\n" +
+	"\x04etag\x18\x04 \x01(\tR\x04etag\"\xc3\a\n" +
 	"\bSettings\x12E\n" +
 	"\x17unexplained_ug_per_100g\x18\x01 \x01(\x03B\x0e\xbaH\v\"\t\x18\x80\xa0\x94\xa5\x8d\x1d(\x00R\x14unexplainedUgPer100g\x127\n" +
 	"\x12parcel_levy_min_bp\x18\x02 \x01(\x03B\n" +
@@ -570,7 +599,9 @@ const file_seamshare_coop_v1_settings_proto_rawDesc = "" +
 	"\x14corner_radius_min_um\x18\x0e \x01(\x03B\f\xbaH\t\"\a\x18\x80\xad\xe2\x04(\x00R\x11cornerRadiusMinUm\x12,\n" +
 	"\aclasses\x18\x0f \x03(\tB\x12\xbaH\x0f\x92\x01\f\b\x01\x10\f\"\x06r\x04\x10\x01\x18\x14R\aclasses\x12+\n" +
 	"\fsilica_limit\x18\x10 \x01(\tB\b\xbaH\x05r\x03\x18\xc8\x01R\vsilicaLimit\x128\n" +
-	"\x13silica_limit_source\x18\x11 \x01(\tB\b\xbaH\x05r\x03\x18\xac\x02R\x11silicaLimitSource\"\\\n" +
+	"\x13silica_limit_source\x18\x11 \x01(\tB\b\xbaH\x05r\x03\x18\xac\x02R\x11silicaLimitSource\x12-\n" +
+	"\fpayment_days\x18\x12 \x01(\x03B\n" +
+	"\xbaH\a\"\x05\x18\xee\x02(\x01R\vpaymentDays\"\\\n" +
 	"\rDatedSettings\x12\x12\n" +
 	"\x04from\x18\x01 \x01(\tR\x04from\x127\n" +
 	"\bsettings\x18\x02 \x01(\v2\x1b.seamshare.coop.v1.SettingsR\bsettingsB6Z4seamshare.example/proto/gen/seamshare/coop/v1;coopv1b\x06proto3"

@@ -707,7 +707,10 @@ type CountedThing struct {
 	// What it weighed, where it was weighed.
 	Weighing *v1.Weighing `protobuf:"bytes,2,opt,name=weighing,proto3" json:"weighing,omitempty"`
 	// The part, where the thing is a piece; empty: the piece's own first part.
-	Part          string `protobuf:"bytes,3,opt,name=part,proto3" json:"part,omitempty"`
+	Part string `protobuf:"bytes,3,opt,name=part,proto3" json:"part,omitempty"`
+	// How many there are, where the thing is a counted lot, which is weighed too; 0: as many as the books say. Portions
+	// that were ordered are put aside and not counted.
+	Count         uint32 `protobuf:"varint,4,opt,name=count,proto3" json:"count,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -761,6 +764,13 @@ func (x *CountedThing) GetPart() string {
 		return x.Part
 	}
 	return ""
+}
+
+func (x *CountedThing) GetCount() uint32 {
+	if x != nil {
+		return x.Count
+	}
+	return 0
 }
 
 // Custody says who holds a thing.
@@ -918,7 +928,7 @@ func (x *StockCount) GetDifferences() []*MassDifference {
 	return nil
 }
 
-// MassDifference is a thing that weighs otherwise than the books say.
+// MassDifference is a thing that weighs, or counts, otherwise than the books say.
 type MassDifference struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The thing.
@@ -926,7 +936,11 @@ type MassDifference struct {
 	// What the books say, in micrograms.
 	ExpectedUg int64 `protobuf:"varint,2,opt,name=expected_ug,json=expectedUg,proto3" json:"expected_ug,omitempty"`
 	// What the scale says, in micrograms.
-	FoundUg       int64 `protobuf:"varint,3,opt,name=found_ug,json=foundUg,proto3" json:"found_ug,omitempty"`
+	FoundUg int64 `protobuf:"varint,3,opt,name=found_ug,json=foundUg,proto3" json:"found_ug,omitempty"`
+	// How many the books say, where the thing is a counted lot; 0: it is none.
+	ExpectedCount uint32 `protobuf:"varint,4,opt,name=expected_count,json=expectedCount,proto3" json:"expected_count,omitempty"`
+	// How many there are.
+	FoundCount    uint32 `protobuf:"varint,5,opt,name=found_count,json=foundCount,proto3" json:"found_count,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -982,12 +996,26 @@ func (x *MassDifference) GetFoundUg() int64 {
 	return 0
 }
 
+func (x *MassDifference) GetExpectedCount() uint32 {
+	if x != nil {
+		return x.ExpectedCount
+	}
+	return 0
+}
+
+func (x *MassDifference) GetFoundCount() uint32 {
+	if x != nil {
+		return x.FoundCount
+	}
+	return 0
+}
+
 // Exception is something that doesn't add up.
 type Exception struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The exception's id.
 	Id string `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
-	// What it is: "unexplained mass", "handover difference", "count difference", "mix-up", "overdue approval", "chain not full" or "payout doesn't recompute".
+	// What it is: "unexplained mass", "handover difference", "count difference", "mix-up", "overdue approval", "order not paid", "closed and not paid", "chain not full" or "payout doesn't recompute".
 	Kind string `protobuf:"bytes,2,opt,name=kind,proto3" json:"kind,omitempty"`
 	// What it is, in words.
 	What string `protobuf:"bytes,3,opt,name=what,proto3" json:"what,omitempty"`
@@ -1140,11 +1168,12 @@ const file_seamshare_coop_v1_stock_proto_rawDesc = "" +
 	"\xbaH\ar\x05\x10\x01\x18\xf4\x03R\x04note\"W\n" +
 	"\x16CloseExceptionResponse\x12!\n" +
 	"\fexception_id\x18\x01 \x01(\tR\vexceptionId\x12\x1a\n" +
-	"\bposition\x18\x02 \x01(\x04R\bposition\"\xb0\x01\n" +
+	"\bposition\x18\x02 \x01(\x04R\bposition\"\xd1\x01\n" +
 	"\fCountedThing\x12J\n" +
 	"\x05thing\x18\x01 \x01(\tB4\xbaH1r/\x18P2+^(parcel|piece|stone|lot)/[a-z0-9_-]{1,64}$R\x05thing\x127\n" +
 	"\bweighing\x18\x02 \x01(\v2\x1b.seamshare.type.v1.WeighingR\bweighing\x12\x1b\n" +
-	"\x04part\x18\x03 \x01(\tB\a\xbaH\x04r\x02\x18\x10R\x04part\"t\n" +
+	"\x04part\x18\x03 \x01(\tB\a\xbaH\x04r\x02\x18\x10R\x04part\x12\x1f\n" +
+	"\x05count\x18\x04 \x01(\rB\t\xbaH\x06*\x04\x18\x80\x89zR\x05count\"t\n" +
 	"\aCustody\x12\x14\n" +
 	"\x05thing\x18\x01 \x01(\tR\x05thing\x12\x14\n" +
 	"\x05label\x18\x02 \x01(\tR\x05label\x12!\n" +
@@ -1156,12 +1185,15 @@ const file_seamshare_coop_v1_stock_proto_rawDesc = "" +
 	"\x05place\x18\x02 \x01(\tB\x04\xb8\xd4\x18\x03R\x05place\x12\x18\n" +
 	"\amissing\x18\x03 \x03(\tR\amissing\x12\x18\n" +
 	"\astrange\x18\x04 \x03(\tR\astrange\x12C\n" +
-	"\vdifferences\x18\x05 \x03(\v2!.seamshare.coop.v1.MassDifferenceR\vdifferences\"b\n" +
+	"\vdifferences\x18\x05 \x03(\v2!.seamshare.coop.v1.MassDifferenceR\vdifferences\"\xaa\x01\n" +
 	"\x0eMassDifference\x12\x14\n" +
 	"\x05thing\x18\x01 \x01(\tR\x05thing\x12\x1f\n" +
 	"\vexpected_ug\x18\x02 \x01(\x03R\n" +
 	"expectedUg\x12\x19\n" +
-	"\bfound_ug\x18\x03 \x01(\x03R\afoundUg\"\xaf\x01\n" +
+	"\bfound_ug\x18\x03 \x01(\x03R\afoundUg\x12%\n" +
+	"\x0eexpected_count\x18\x04 \x01(\rR\rexpectedCount\x12\x1f\n" +
+	"\vfound_count\x18\x05 \x01(\rR\n" +
+	"foundCount\"\xaf\x01\n" +
 	"\tException\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x12\n" +
 	"\x04kind\x18\x02 \x01(\tR\x04kind\x12\x12\n" +

@@ -135,7 +135,10 @@ type TodayItem struct {
 	// The moment it is due, RFC 3339; empty: none.
 	Due string `protobuf:"bytes,4,opt,name=due,proto3" json:"due,omitempty"`
 	// For which of the caller's roles.
-	Role          v1.Role `protobuf:"varint,5,opt,name=role,proto3,enum=seamshare.type.v1.Role" json:"role,omitempty"`
+	Role v1.Role `protobuf:"varint,5,opt,name=role,proto3,enum=seamshare.type.v1.Role" json:"role,omitempty"`
+	// What of the thing it is about, where the thing has several: the id of the viewing, offer, stone or key, the name of the
+	// part, or the exception's id.
+	Within        string `protobuf:"bytes,6,opt,name=within,proto3" json:"within,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -205,6 +208,13 @@ func (x *TodayItem) GetRole() v1.Role {
 	return v1.Role(0)
 }
 
+func (x *TodayItem) GetWithin() string {
+	if x != nil {
+		return x.Within
+	}
+	return ""
+}
+
 var File_seamshare_coop_v1_today_proto protoreflect.FileDescriptor
 
 const file_seamshare_coop_v1_today_proto_rawDesc = "" +
@@ -214,13 +224,14 @@ const file_seamshare_coop_v1_today_proto_rawDesc = "" +
 	"\fmin_position\x18\x01 \x01(\x04R\vminPosition\"_\n" +
 	"\rTodayResponse\x122\n" +
 	"\x05items\x18\x01 \x03(\v2\x1c.seamshare.coop.v1.TodayItemR\x05items\x12\x1a\n" +
-	"\bposition\x18\x02 \x01(\x04R\bposition\"\x88\x01\n" +
+	"\bposition\x18\x02 \x01(\x04R\bposition\"\xa0\x01\n" +
 	"\tTodayItem\x12\x12\n" +
 	"\x04kind\x18\x01 \x01(\tR\x04kind\x12\x12\n" +
 	"\x04what\x18\x02 \x01(\tR\x04what\x12\x14\n" +
 	"\x05thing\x18\x03 \x01(\tR\x05thing\x12\x10\n" +
 	"\x03due\x18\x04 \x01(\tR\x03due\x12+\n" +
-	"\x04role\x18\x05 \x01(\x0e2\x17.seamshare.type.v1.RoleR\x04roleB6Z4seamshare.example/proto/gen/seamshare/coop/v1;coopv1b\x06proto3"
+	"\x04role\x18\x05 \x01(\x0e2\x17.seamshare.type.v1.RoleR\x04role\x12\x16\n" +
+	"\x06within\x18\x06 \x01(\tR\x06withinB6Z4seamshare.example/proto/gen/seamshare/coop/v1;coopv1b\x06proto3"
 
 var (
 	file_seamshare_coop_v1_today_proto_rawDescOnce sync.Once

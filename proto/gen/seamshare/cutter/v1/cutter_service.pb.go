@@ -3394,7 +3394,7 @@ const file_seamshare_cutter_v1_cutter_service_proto_rawDesc = "" +
 	" \x01(\rR\x0eplannedMinutes\x12\x18\n" +
 	"\aminutes\x18\v \x01(\rR\aminutes\x129\n" +
 	"\x0eexpected_worth\x18\f \x01(\v2\x12.google.type.MoneyR\rexpectedWorth\x12(\n" +
-	"\x05worth\x18\r \x01(\v2\x12.google.type.MoneyR\x05worth2\xd9h\n" +
+	"\x05worth\x18\r \x01(\v2\x12.google.type.MoneyR\x05worth2\xc6l\n" +
 	"\rCutterService\x12\x7f\n" +
 	"\n" +
 	"ListMarket\x12&.seamshare.cutter.v1.ListMarketRequest\x1a'.seamshare.cutter.v1.ListMarketResponse\" \xaa\xd4\x18\x03\n" +
@@ -3474,7 +3474,9 @@ const file_seamshare_cutter_v1_cutter_service_proto_rawDesc = "" +
 	"\rDispatchOrder\x12).seamshare.cutter.v1.DispatchOrderRequest\x1a*.seamshare.cutter.v1.DispatchOrderResponse\"6\xaa\xd4\x18\x03\n" +
 	"\x01\x02\x82\xd3\xe4\x93\x02):\x01*\"$/v1/cutter/sales/{order_id}:dispatch\x12\xb3\x01\n" +
 	"\x11AnswerDamageClaim\x12-.seamshare.cutter.v1.AnswerDamageClaimRequest\x1a..seamshare.cutter.v1.AnswerDamageClaimResponse\"?\xaa\xd4\x18\x03\n" +
-	"\x01\x02\x82\xd3\xe4\x93\x022:\x01*\"-/v1/cutter/sales/{order_id}:answerDamageClaim\x12\xab\x01\n" +
+	"\x01\x02\x82\xd3\xe4\x93\x022:\x01*\"-/v1/cutter/sales/{order_id}:answerDamageClaim\x12\xb2\x01\n" +
+	"\x12CallOffUnpaidOrder\x12..seamshare.cutter.v1.CallOffUnpaidOrderRequest\x1a/.seamshare.cutter.v1.CallOffUnpaidOrderResponse\";\xaa\xd4\x18\x03\n" +
+	"\x01\x02\x82\xd3\xe4\x93\x02.:\x01*\")/v1/cutter/sales/{order_id}:callOffUnpaid\x12\xab\x01\n" +
 	"\x0fAcceptLotReturn\x12+.seamshare.cutter.v1.AcceptLotReturnRequest\x1a,.seamshare.cutter.v1.AcceptLotReturnResponse\"=\xaa\xd4\x18\x03\n" +
 	"\x01\x02\x82\xd3\xe4\x93\x020:\x01*\"+/v1/cutter/sales/{order_id}:acceptLotReturn\x12\xa4\x01\n" +
 	"\x0eSendOnApproval\x12*.seamshare.cutter.v1.SendOnApprovalRequest\x1a+.seamshare.cutter.v1.SendOnApprovalResponse\"9\xaa\xd4\x18\x03\n" +
@@ -3514,7 +3516,11 @@ const file_seamshare_cutter_v1_cutter_service_proto_rawDesc = "" +
 	"\aGetPlan\x12#.seamshare.cutter.v1.GetPlanRequest\x1a$.seamshare.cutter.v1.GetPlanResponse\";\xaa\xd4\x18\x03\n" +
 	"\x01\x02\x82\xd3\xe4\x93\x02.\x12,/v1/cutter/pieces/{piece_id}/plans/{plan_id}\x12\xa3\x01\n" +
 	"\fEvaluatePlan\x12(.seamshare.cutter.v1.EvaluatePlanRequest\x1a).seamshare.cutter.v1.EvaluatePlanResponse\">\xaa\xd4\x18\x03\n" +
-	"\x01\x02\x82\xd3\xe4\x93\x02.:\x01*\")/v1/cutter/pieces/{piece_id}:evaluatePlan\x90\x02\x01\x12\x98\x01\n" +
+	"\x01\x02\x82\xd3\xe4\x93\x02.:\x01*\")/v1/cutter/pieces/{piece_id}:evaluatePlan\x90\x02\x01\x12\xa5\x01\n" +
+	"\fSuggestPlans\x12(.seamshare.cutter.v1.SuggestPlansRequest\x1a).seamshare.cutter.v1.SuggestPlansResponse\">\xaa\xd4\x18\x03\n" +
+	"\x01\x02\x82\xd3\xe4\x93\x02.:\x01*\")/v1/cutter/pieces/{piece_id}:suggestPlans\x90\x02\x010\x01\x12\x8d\x01\n" +
+	"\bDrawPlan\x12$.seamshare.cutter.v1.DrawPlanRequest\x1a%.seamshare.cutter.v1.DrawPlanResponse\"4\xaa\xd4\x18\x03\n" +
+	"\x01\x02\x82\xd3\xe4\x93\x02'\x12%/v1/cutter/pieces/{piece_id}:drawPlan\x12\x98\x01\n" +
 	"\rEstimateStone\x12).seamshare.cutter.v1.EstimateStoneRequest\x1a*.seamshare.cutter.v1.EstimateStoneResponse\"0\xaa\xd4\x18\x04\n" +
 	"\x02\x02\x03\x82\xd3\xe4\x93\x02\x1f:\x01*\"\x1a/v1/cutter/estimates:stone\x90\x02\x01\x12\xa0\x01\n" +
 	"\x0fEstimateGravity\x12+.seamshare.cutter.v1.EstimateGravityRequest\x1a,.seamshare.cutter.v1.EstimateGravityResponse\"2\xaa\xd4\x18\x04\n" +
@@ -3676,125 +3682,131 @@ var file_seamshare_cutter_v1_cutter_service_proto_goTypes = []any{
 	(*ListSalesRequest)(nil),                // 76: seamshare.cutter.v1.ListSalesRequest
 	(*DispatchOrderRequest)(nil),            // 77: seamshare.cutter.v1.DispatchOrderRequest
 	(*AnswerDamageClaimRequest)(nil),        // 78: seamshare.cutter.v1.AnswerDamageClaimRequest
-	(*AcceptLotReturnRequest)(nil),          // 79: seamshare.cutter.v1.AcceptLotReturnRequest
-	(*SendOnApprovalRequest)(nil),           // 80: seamshare.cutter.v1.SendOnApprovalRequest
-	(*DeclineApprovalRequest)(nil),          // 81: seamshare.cutter.v1.DeclineApprovalRequest
-	(*ExtendApprovalRequest)(nil),           // 82: seamshare.cutter.v1.ExtendApprovalRequest
-	(*TakeBackFromApprovalRequest)(nil),     // 83: seamshare.cutter.v1.TakeBackFromApprovalRequest
-	(*RecordApprovalLossRequest)(nil),       // 84: seamshare.cutter.v1.RecordApprovalLossRequest
-	(*GetApprovalRequest)(nil),              // 85: seamshare.cutter.v1.GetApprovalRequest
-	(*ListApprovalsRequest)(nil),            // 86: seamshare.cutter.v1.ListApprovalsRequest
-	(*ListWantedRequest)(nil),               // 87: seamshare.cutter.v1.ListWantedRequest
-	(*StudyPieceRequest)(nil),               // 88: seamshare.cutter.v1.StudyPieceRequest
-	(*MakePlanRequest)(nil),                 // 89: seamshare.cutter.v1.MakePlanRequest
-	(*RevisePlanRequest)(nil),               // 90: seamshare.cutter.v1.RevisePlanRequest
-	(*ChoosePlanRequest)(nil),               // 91: seamshare.cutter.v1.ChoosePlanRequest
-	(*DropPlanRequest)(nil),                 // 92: seamshare.cutter.v1.DropPlanRequest
-	(*ListPlansRequest)(nil),                // 93: seamshare.cutter.v1.ListPlansRequest
-	(*GetStudyRequest)(nil),                 // 94: seamshare.cutter.v1.GetStudyRequest
-	(*GetPlanRequest)(nil),                  // 95: seamshare.cutter.v1.GetPlanRequest
-	(*EvaluatePlanRequest)(nil),             // 96: seamshare.cutter.v1.EvaluatePlanRequest
-	(*EstimateStoneRequest)(nil),            // 97: seamshare.cutter.v1.EstimateStoneRequest
-	(*EstimateGravityRequest)(nil),          // 98: seamshare.cutter.v1.EstimateGravityRequest
-	(*EstimateSlabsRequest)(nil),            // 99: seamshare.cutter.v1.EstimateSlabsRequest
-	(*EstimateSeamsRequest)(nil),            // 100: seamshare.cutter.v1.EstimateSeamsRequest
-	(*EstimateChoiceRequest)(nil),           // 101: seamshare.cutter.v1.EstimateChoiceRequest
-	(*EstimateInclusionRequest)(nil),        // 102: seamshare.cutter.v1.EstimateInclusionRequest
-	(*AwaitDecisionRequest)(nil),            // 103: seamshare.cutter.v1.AwaitDecisionRequest
-	(*DecideRequest)(nil),                   // 104: seamshare.cutter.v1.DecideRequest
-	(*GradePartRequest)(nil),                // 105: seamshare.cutter.v1.GradePartRequest
-	(*RecordDecisionRequest)(nil),           // 106: seamshare.cutter.v1.RecordDecisionRequest
-	(*RecordOutcomeRequest)(nil),            // 107: seamshare.cutter.v1.RecordOutcomeRequest
-	(*ListDecisionsRequest)(nil),            // 108: seamshare.cutter.v1.ListDecisionsRequest
-	(*GetDecisionRecordRequest)(nil),        // 109: seamshare.cutter.v1.GetDecisionRecordRequest
-	(*LookAgainRequest)(nil),                // 110: seamshare.cutter.v1.LookAgainRequest
-	(*ReportMixUpRequest)(nil),              // 111: seamshare.cutter.v1.ReportMixUpRequest
-	(*CheckStoneRequest)(nil),               // 112: seamshare.cutter.v1.CheckStoneRequest
-	(*ConfirmStoneRequest)(nil),             // 113: seamshare.cutter.v1.ConfirmStoneRequest
-	(*RegradeStoneRequest)(nil),             // 114: seamshare.cutter.v1.RegradeStoneRequest
-	(*RecutStoneRequest)(nil),               // 115: seamshare.cutter.v1.RecutStoneRequest
-	(*MakeLotRequest)(nil),                  // 116: seamshare.cutter.v1.MakeLotRequest
-	(*PutLotOnSaleRequest)(nil),             // 117: seamshare.cutter.v1.PutLotOnSaleRequest
-	(*TakeLotOffSaleRequest)(nil),           // 118: seamshare.cutter.v1.TakeLotOffSaleRequest
-	(*UnmakeLotRequest)(nil),                // 119: seamshare.cutter.v1.UnmakeLotRequest
-	(*GetLotRequest)(nil),                   // 120: seamshare.cutter.v1.GetLotRequest
-	(*ListLotsRequest)(nil),                 // 121: seamshare.cutter.v1.ListLotsRequest
-	(*PublishRoughRequest)(nil),             // 122: seamshare.cutter.v1.PublishRoughRequest
-	(*TakeRoughBackRequest)(nil),            // 123: seamshare.cutter.v1.TakeRoughBackRequest
-	(*PromiseStonesRequest)(nil),            // 124: seamshare.cutter.v1.PromiseStonesRequest
-	(*WithdrawPromiseRequest)(nil),          // 125: seamshare.cutter.v1.WithdrawPromiseRequest
-	(*DeliverPromiseRequest)(nil),           // 126: seamshare.cutter.v1.DeliverPromiseRequest
-	(*ListPromisesRequest)(nil),             // 127: seamshare.cutter.v1.ListPromisesRequest
-	(*ListBenchRequest)(nil),                // 128: seamshare.cutter.v1.ListBenchRequest
-	(*WithdrawOfferResponse)(nil),           // 129: seamshare.cutter.v1.WithdrawOfferResponse
-	(*AcceptCounterOfferResponse)(nil),      // 130: seamshare.cutter.v1.AcceptCounterOfferResponse
-	(*DeclineCounterOfferResponse)(nil),     // 131: seamshare.cutter.v1.DeclineCounterOfferResponse
-	(*ListAllMyOffersResponse)(nil),         // 132: seamshare.cutter.v1.ListAllMyOffersResponse
-	(*AskViewingResponse)(nil),              // 133: seamshare.cutter.v1.AskViewingResponse
-	(*CancelViewingResponse)(nil),           // 134: seamshare.cutter.v1.CancelViewingResponse
-	(*ListMyViewingsResponse)(nil),          // 135: seamshare.cutter.v1.ListMyViewingsResponse
-	(*NoteInspectionResponse)(nil),          // 136: seamshare.cutter.v1.NoteInspectionResponse
-	(*ListMyNotesResponse)(nil),             // 137: seamshare.cutter.v1.ListMyNotesResponse
-	(*CallOffMisdescribedDealResponse)(nil), // 138: seamshare.cutter.v1.CallOffMisdescribedDealResponse
-	(*GiveBackParcelResponse)(nil),          // 139: seamshare.cutter.v1.GiveBackParcelResponse
-	(*OpenLineResponse)(nil),                // 140: seamshare.cutter.v1.OpenLineResponse
-	(*CloseParcelResponse)(nil),             // 141: seamshare.cutter.v1.CloseParcelResponse
-	(*OfferSetResponse)(nil),                // 142: seamshare.cutter.v1.OfferSetResponse
-	(*TakeOffSaleResponse)(nil),             // 143: seamshare.cutter.v1.TakeOffSaleResponse
-	(*GetSaleResponse)(nil),                 // 144: seamshare.cutter.v1.GetSaleResponse
-	(*ListSalesResponse)(nil),               // 145: seamshare.cutter.v1.ListSalesResponse
-	(*DispatchOrderResponse)(nil),           // 146: seamshare.cutter.v1.DispatchOrderResponse
-	(*AnswerDamageClaimResponse)(nil),       // 147: seamshare.cutter.v1.AnswerDamageClaimResponse
-	(*AcceptLotReturnResponse)(nil),         // 148: seamshare.cutter.v1.AcceptLotReturnResponse
-	(*SendOnApprovalResponse)(nil),          // 149: seamshare.cutter.v1.SendOnApprovalResponse
-	(*DeclineApprovalResponse)(nil),         // 150: seamshare.cutter.v1.DeclineApprovalResponse
-	(*ExtendApprovalResponse)(nil),          // 151: seamshare.cutter.v1.ExtendApprovalResponse
-	(*TakeBackFromApprovalResponse)(nil),    // 152: seamshare.cutter.v1.TakeBackFromApprovalResponse
-	(*RecordApprovalLossResponse)(nil),      // 153: seamshare.cutter.v1.RecordApprovalLossResponse
-	(*GetApprovalResponse)(nil),             // 154: seamshare.cutter.v1.GetApprovalResponse
-	(*ListApprovalsResponse)(nil),           // 155: seamshare.cutter.v1.ListApprovalsResponse
-	(*ListWantedResponse)(nil),              // 156: seamshare.cutter.v1.ListWantedResponse
-	(*StudyPieceResponse)(nil),              // 157: seamshare.cutter.v1.StudyPieceResponse
-	(*MakePlanResponse)(nil),                // 158: seamshare.cutter.v1.MakePlanResponse
-	(*RevisePlanResponse)(nil),              // 159: seamshare.cutter.v1.RevisePlanResponse
-	(*ChoosePlanResponse)(nil),              // 160: seamshare.cutter.v1.ChoosePlanResponse
-	(*DropPlanResponse)(nil),                // 161: seamshare.cutter.v1.DropPlanResponse
-	(*ListPlansResponse)(nil),               // 162: seamshare.cutter.v1.ListPlansResponse
-	(*GetStudyResponse)(nil),                // 163: seamshare.cutter.v1.GetStudyResponse
-	(*GetPlanResponse)(nil),                 // 164: seamshare.cutter.v1.GetPlanResponse
-	(*EvaluatePlanResponse)(nil),            // 165: seamshare.cutter.v1.EvaluatePlanResponse
-	(*EstimateStoneResponse)(nil),           // 166: seamshare.cutter.v1.EstimateStoneResponse
-	(*EstimateGravityResponse)(nil),         // 167: seamshare.cutter.v1.EstimateGravityResponse
-	(*EstimateSlabsResponse)(nil),           // 168: seamshare.cutter.v1.EstimateSlabsResponse
-	(*EstimateSeamsResponse)(nil),           // 169: seamshare.cutter.v1.EstimateSeamsResponse
-	(*EstimateChoiceResponse)(nil),          // 170: seamshare.cutter.v1.EstimateChoiceResponse
-	(*EstimateInclusionResponse)(nil),       // 171: seamshare.cutter.v1.EstimateInclusionResponse
-	(*AwaitDecisionResponse)(nil),           // 172: seamshare.cutter.v1.AwaitDecisionResponse
-	(*DecideResponse)(nil),                  // 173: seamshare.cutter.v1.DecideResponse
-	(*GradePartResponse)(nil),               // 174: seamshare.cutter.v1.GradePartResponse
-	(*RecordDecisionResponse)(nil),          // 175: seamshare.cutter.v1.RecordDecisionResponse
-	(*RecordOutcomeResponse)(nil),           // 176: seamshare.cutter.v1.RecordOutcomeResponse
-	(*ListDecisionsResponse)(nil),           // 177: seamshare.cutter.v1.ListDecisionsResponse
-	(*GetDecisionRecordResponse)(nil),       // 178: seamshare.cutter.v1.GetDecisionRecordResponse
-	(*LookAgainResponse)(nil),               // 179: seamshare.cutter.v1.LookAgainResponse
-	(*ReportMixUpResponse)(nil),             // 180: seamshare.cutter.v1.ReportMixUpResponse
-	(*CheckStoneResponse)(nil),              // 181: seamshare.cutter.v1.CheckStoneResponse
-	(*ConfirmStoneResponse)(nil),            // 182: seamshare.cutter.v1.ConfirmStoneResponse
-	(*RegradeStoneResponse)(nil),            // 183: seamshare.cutter.v1.RegradeStoneResponse
-	(*RecutStoneResponse)(nil),              // 184: seamshare.cutter.v1.RecutStoneResponse
-	(*MakeLotResponse)(nil),                 // 185: seamshare.cutter.v1.MakeLotResponse
-	(*PutLotOnSaleResponse)(nil),            // 186: seamshare.cutter.v1.PutLotOnSaleResponse
-	(*TakeLotOffSaleResponse)(nil),          // 187: seamshare.cutter.v1.TakeLotOffSaleResponse
-	(*UnmakeLotResponse)(nil),               // 188: seamshare.cutter.v1.UnmakeLotResponse
-	(*GetLotResponse)(nil),                  // 189: seamshare.cutter.v1.GetLotResponse
-	(*ListLotsResponse)(nil),                // 190: seamshare.cutter.v1.ListLotsResponse
-	(*PublishRoughResponse)(nil),            // 191: seamshare.cutter.v1.PublishRoughResponse
-	(*TakeRoughBackResponse)(nil),           // 192: seamshare.cutter.v1.TakeRoughBackResponse
-	(*PromiseStonesResponse)(nil),           // 193: seamshare.cutter.v1.PromiseStonesResponse
-	(*WithdrawPromiseResponse)(nil),         // 194: seamshare.cutter.v1.WithdrawPromiseResponse
-	(*DeliverPromiseResponse)(nil),          // 195: seamshare.cutter.v1.DeliverPromiseResponse
-	(*ListPromisesResponse)(nil),            // 196: seamshare.cutter.v1.ListPromisesResponse
-	(*ListBenchResponse)(nil),               // 197: seamshare.cutter.v1.ListBenchResponse
+	(*CallOffUnpaidOrderRequest)(nil),       // 79: seamshare.cutter.v1.CallOffUnpaidOrderRequest
+	(*AcceptLotReturnRequest)(nil),          // 80: seamshare.cutter.v1.AcceptLotReturnRequest
+	(*SendOnApprovalRequest)(nil),           // 81: seamshare.cutter.v1.SendOnApprovalRequest
+	(*DeclineApprovalRequest)(nil),          // 82: seamshare.cutter.v1.DeclineApprovalRequest
+	(*ExtendApprovalRequest)(nil),           // 83: seamshare.cutter.v1.ExtendApprovalRequest
+	(*TakeBackFromApprovalRequest)(nil),     // 84: seamshare.cutter.v1.TakeBackFromApprovalRequest
+	(*RecordApprovalLossRequest)(nil),       // 85: seamshare.cutter.v1.RecordApprovalLossRequest
+	(*GetApprovalRequest)(nil),              // 86: seamshare.cutter.v1.GetApprovalRequest
+	(*ListApprovalsRequest)(nil),            // 87: seamshare.cutter.v1.ListApprovalsRequest
+	(*ListWantedRequest)(nil),               // 88: seamshare.cutter.v1.ListWantedRequest
+	(*StudyPieceRequest)(nil),               // 89: seamshare.cutter.v1.StudyPieceRequest
+	(*MakePlanRequest)(nil),                 // 90: seamshare.cutter.v1.MakePlanRequest
+	(*RevisePlanRequest)(nil),               // 91: seamshare.cutter.v1.RevisePlanRequest
+	(*ChoosePlanRequest)(nil),               // 92: seamshare.cutter.v1.ChoosePlanRequest
+	(*DropPlanRequest)(nil),                 // 93: seamshare.cutter.v1.DropPlanRequest
+	(*ListPlansRequest)(nil),                // 94: seamshare.cutter.v1.ListPlansRequest
+	(*GetStudyRequest)(nil),                 // 95: seamshare.cutter.v1.GetStudyRequest
+	(*GetPlanRequest)(nil),                  // 96: seamshare.cutter.v1.GetPlanRequest
+	(*EvaluatePlanRequest)(nil),             // 97: seamshare.cutter.v1.EvaluatePlanRequest
+	(*SuggestPlansRequest)(nil),             // 98: seamshare.cutter.v1.SuggestPlansRequest
+	(*DrawPlanRequest)(nil),                 // 99: seamshare.cutter.v1.DrawPlanRequest
+	(*EstimateStoneRequest)(nil),            // 100: seamshare.cutter.v1.EstimateStoneRequest
+	(*EstimateGravityRequest)(nil),          // 101: seamshare.cutter.v1.EstimateGravityRequest
+	(*EstimateSlabsRequest)(nil),            // 102: seamshare.cutter.v1.EstimateSlabsRequest
+	(*EstimateSeamsRequest)(nil),            // 103: seamshare.cutter.v1.EstimateSeamsRequest
+	(*EstimateChoiceRequest)(nil),           // 104: seamshare.cutter.v1.EstimateChoiceRequest
+	(*EstimateInclusionRequest)(nil),        // 105: seamshare.cutter.v1.EstimateInclusionRequest
+	(*AwaitDecisionRequest)(nil),            // 106: seamshare.cutter.v1.AwaitDecisionRequest
+	(*DecideRequest)(nil),                   // 107: seamshare.cutter.v1.DecideRequest
+	(*GradePartRequest)(nil),                // 108: seamshare.cutter.v1.GradePartRequest
+	(*RecordDecisionRequest)(nil),           // 109: seamshare.cutter.v1.RecordDecisionRequest
+	(*RecordOutcomeRequest)(nil),            // 110: seamshare.cutter.v1.RecordOutcomeRequest
+	(*ListDecisionsRequest)(nil),            // 111: seamshare.cutter.v1.ListDecisionsRequest
+	(*GetDecisionRecordRequest)(nil),        // 112: seamshare.cutter.v1.GetDecisionRecordRequest
+	(*LookAgainRequest)(nil),                // 113: seamshare.cutter.v1.LookAgainRequest
+	(*ReportMixUpRequest)(nil),              // 114: seamshare.cutter.v1.ReportMixUpRequest
+	(*CheckStoneRequest)(nil),               // 115: seamshare.cutter.v1.CheckStoneRequest
+	(*ConfirmStoneRequest)(nil),             // 116: seamshare.cutter.v1.ConfirmStoneRequest
+	(*RegradeStoneRequest)(nil),             // 117: seamshare.cutter.v1.RegradeStoneRequest
+	(*RecutStoneRequest)(nil),               // 118: seamshare.cutter.v1.RecutStoneRequest
+	(*MakeLotRequest)(nil),                  // 119: seamshare.cutter.v1.MakeLotRequest
+	(*PutLotOnSaleRequest)(nil),             // 120: seamshare.cutter.v1.PutLotOnSaleRequest
+	(*TakeLotOffSaleRequest)(nil),           // 121: seamshare.cutter.v1.TakeLotOffSaleRequest
+	(*UnmakeLotRequest)(nil),                // 122: seamshare.cutter.v1.UnmakeLotRequest
+	(*GetLotRequest)(nil),                   // 123: seamshare.cutter.v1.GetLotRequest
+	(*ListLotsRequest)(nil),                 // 124: seamshare.cutter.v1.ListLotsRequest
+	(*PublishRoughRequest)(nil),             // 125: seamshare.cutter.v1.PublishRoughRequest
+	(*TakeRoughBackRequest)(nil),            // 126: seamshare.cutter.v1.TakeRoughBackRequest
+	(*PromiseStonesRequest)(nil),            // 127: seamshare.cutter.v1.PromiseStonesRequest
+	(*WithdrawPromiseRequest)(nil),          // 128: seamshare.cutter.v1.WithdrawPromiseRequest
+	(*DeliverPromiseRequest)(nil),           // 129: seamshare.cutter.v1.DeliverPromiseRequest
+	(*ListPromisesRequest)(nil),             // 130: seamshare.cutter.v1.ListPromisesRequest
+	(*ListBenchRequest)(nil),                // 131: seamshare.cutter.v1.ListBenchRequest
+	(*WithdrawOfferResponse)(nil),           // 132: seamshare.cutter.v1.WithdrawOfferResponse
+	(*AcceptCounterOfferResponse)(nil),      // 133: seamshare.cutter.v1.AcceptCounterOfferResponse
+	(*DeclineCounterOfferResponse)(nil),     // 134: seamshare.cutter.v1.DeclineCounterOfferResponse
+	(*ListAllMyOffersResponse)(nil),         // 135: seamshare.cutter.v1.ListAllMyOffersResponse
+	(*AskViewingResponse)(nil),              // 136: seamshare.cutter.v1.AskViewingResponse
+	(*CancelViewingResponse)(nil),           // 137: seamshare.cutter.v1.CancelViewingResponse
+	(*ListMyViewingsResponse)(nil),          // 138: seamshare.cutter.v1.ListMyViewingsResponse
+	(*NoteInspectionResponse)(nil),          // 139: seamshare.cutter.v1.NoteInspectionResponse
+	(*ListMyNotesResponse)(nil),             // 140: seamshare.cutter.v1.ListMyNotesResponse
+	(*CallOffMisdescribedDealResponse)(nil), // 141: seamshare.cutter.v1.CallOffMisdescribedDealResponse
+	(*GiveBackParcelResponse)(nil),          // 142: seamshare.cutter.v1.GiveBackParcelResponse
+	(*OpenLineResponse)(nil),                // 143: seamshare.cutter.v1.OpenLineResponse
+	(*CloseParcelResponse)(nil),             // 144: seamshare.cutter.v1.CloseParcelResponse
+	(*OfferSetResponse)(nil),                // 145: seamshare.cutter.v1.OfferSetResponse
+	(*TakeOffSaleResponse)(nil),             // 146: seamshare.cutter.v1.TakeOffSaleResponse
+	(*GetSaleResponse)(nil),                 // 147: seamshare.cutter.v1.GetSaleResponse
+	(*ListSalesResponse)(nil),               // 148: seamshare.cutter.v1.ListSalesResponse
+	(*DispatchOrderResponse)(nil),           // 149: seamshare.cutter.v1.DispatchOrderResponse
+	(*AnswerDamageClaimResponse)(nil),       // 150: seamshare.cutter.v1.AnswerDamageClaimResponse
+	(*CallOffUnpaidOrderResponse)(nil),      // 151: seamshare.cutter.v1.CallOffUnpaidOrderResponse
+	(*AcceptLotReturnResponse)(nil),         // 152: seamshare.cutter.v1.AcceptLotReturnResponse
+	(*SendOnApprovalResponse)(nil),          // 153: seamshare.cutter.v1.SendOnApprovalResponse
+	(*DeclineApprovalResponse)(nil),         // 154: seamshare.cutter.v1.DeclineApprovalResponse
+	(*ExtendApprovalResponse)(nil),          // 155: seamshare.cutter.v1.ExtendApprovalResponse
+	(*TakeBackFromApprovalResponse)(nil),    // 156: seamshare.cutter.v1.TakeBackFromApprovalResponse
+	(*RecordApprovalLossResponse)(nil),      // 157: seamshare.cutter.v1.RecordApprovalLossResponse
+	(*GetApprovalResponse)(nil),             // 158: seamshare.cutter.v1.GetApprovalResponse
+	(*ListApprovalsResponse)(nil),           // 159: seamshare.cutter.v1.ListApprovalsResponse
+	(*ListWantedResponse)(nil),              // 160: seamshare.cutter.v1.ListWantedResponse
+	(*StudyPieceResponse)(nil),              // 161: seamshare.cutter.v1.StudyPieceResponse
+	(*MakePlanResponse)(nil),                // 162: seamshare.cutter.v1.MakePlanResponse
+	(*RevisePlanResponse)(nil),              // 163: seamshare.cutter.v1.RevisePlanResponse
+	(*ChoosePlanResponse)(nil),              // 164: seamshare.cutter.v1.ChoosePlanResponse
+	(*DropPlanResponse)(nil),                // 165: seamshare.cutter.v1.DropPlanResponse
+	(*ListPlansResponse)(nil),               // 166: seamshare.cutter.v1.ListPlansResponse
+	(*GetStudyResponse)(nil),                // 167: seamshare.cutter.v1.GetStudyResponse
+	(*GetPlanResponse)(nil),                 // 168: seamshare.cutter.v1.GetPlanResponse
+	(*EvaluatePlanResponse)(nil),            // 169: seamshare.cutter.v1.EvaluatePlanResponse
+	(*SuggestPlansResponse)(nil),            // 170: seamshare.cutter.v1.SuggestPlansResponse
+	(*DrawPlanResponse)(nil),                // 171: seamshare.cutter.v1.DrawPlanResponse
+	(*EstimateStoneResponse)(nil),           // 172: seamshare.cutter.v1.EstimateStoneResponse
+	(*EstimateGravityResponse)(nil),         // 173: seamshare.cutter.v1.EstimateGravityResponse
+	(*EstimateSlabsResponse)(nil),           // 174: seamshare.cutter.v1.EstimateSlabsResponse
+	(*EstimateSeamsResponse)(nil),           // 175: seamshare.cutter.v1.EstimateSeamsResponse
+	(*EstimateChoiceResponse)(nil),          // 176: seamshare.cutter.v1.EstimateChoiceResponse
+	(*EstimateInclusionResponse)(nil),       // 177: seamshare.cutter.v1.EstimateInclusionResponse
+	(*AwaitDecisionResponse)(nil),           // 178: seamshare.cutter.v1.AwaitDecisionResponse
+	(*DecideResponse)(nil),                  // 179: seamshare.cutter.v1.DecideResponse
+	(*GradePartResponse)(nil),               // 180: seamshare.cutter.v1.GradePartResponse
+	(*RecordDecisionResponse)(nil),          // 181: seamshare.cutter.v1.RecordDecisionResponse
+	(*RecordOutcomeResponse)(nil),           // 182: seamshare.cutter.v1.RecordOutcomeResponse
+	(*ListDecisionsResponse)(nil),           // 183: seamshare.cutter.v1.ListDecisionsResponse
+	(*GetDecisionRecordResponse)(nil),       // 184: seamshare.cutter.v1.GetDecisionRecordResponse
+	(*LookAgainResponse)(nil),               // 185: seamshare.cutter.v1.LookAgainResponse
+	(*ReportMixUpResponse)(nil),             // 186: seamshare.cutter.v1.ReportMixUpResponse
+	(*CheckStoneResponse)(nil),              // 187: seamshare.cutter.v1.CheckStoneResponse
+	(*ConfirmStoneResponse)(nil),            // 188: seamshare.cutter.v1.ConfirmStoneResponse
+	(*RegradeStoneResponse)(nil),            // 189: seamshare.cutter.v1.RegradeStoneResponse
+	(*RecutStoneResponse)(nil),              // 190: seamshare.cutter.v1.RecutStoneResponse
+	(*MakeLotResponse)(nil),                 // 191: seamshare.cutter.v1.MakeLotResponse
+	(*PutLotOnSaleResponse)(nil),            // 192: seamshare.cutter.v1.PutLotOnSaleResponse
+	(*TakeLotOffSaleResponse)(nil),          // 193: seamshare.cutter.v1.TakeLotOffSaleResponse
+	(*UnmakeLotResponse)(nil),               // 194: seamshare.cutter.v1.UnmakeLotResponse
+	(*GetLotResponse)(nil),                  // 195: seamshare.cutter.v1.GetLotResponse
+	(*ListLotsResponse)(nil),                // 196: seamshare.cutter.v1.ListLotsResponse
+	(*PublishRoughResponse)(nil),            // 197: seamshare.cutter.v1.PublishRoughResponse
+	(*TakeRoughBackResponse)(nil),           // 198: seamshare.cutter.v1.TakeRoughBackResponse
+	(*PromiseStonesResponse)(nil),           // 199: seamshare.cutter.v1.PromiseStonesResponse
+	(*WithdrawPromiseResponse)(nil),         // 200: seamshare.cutter.v1.WithdrawPromiseResponse
+	(*DeliverPromiseResponse)(nil),          // 201: seamshare.cutter.v1.DeliverPromiseResponse
+	(*ListPromisesResponse)(nil),            // 202: seamshare.cutter.v1.ListPromisesResponse
+	(*ListBenchResponse)(nil),               // 203: seamshare.cutter.v1.ListBenchResponse
 }
 var file_seamshare_cutter_v1_cutter_service_proto_depIdxs = []int32{
 	41,  // 0: seamshare.cutter.v1.ListMarketResponse.parcels:type_name -> seamshare.type.v1.Parcel
@@ -3885,145 +3897,151 @@ var file_seamshare_cutter_v1_cutter_service_proto_depIdxs = []int32{
 	76,  // 85: seamshare.cutter.v1.CutterService.ListSales:input_type -> seamshare.cutter.v1.ListSalesRequest
 	77,  // 86: seamshare.cutter.v1.CutterService.DispatchOrder:input_type -> seamshare.cutter.v1.DispatchOrderRequest
 	78,  // 87: seamshare.cutter.v1.CutterService.AnswerDamageClaim:input_type -> seamshare.cutter.v1.AnswerDamageClaimRequest
-	79,  // 88: seamshare.cutter.v1.CutterService.AcceptLotReturn:input_type -> seamshare.cutter.v1.AcceptLotReturnRequest
-	80,  // 89: seamshare.cutter.v1.CutterService.SendOnApproval:input_type -> seamshare.cutter.v1.SendOnApprovalRequest
-	81,  // 90: seamshare.cutter.v1.CutterService.DeclineApproval:input_type -> seamshare.cutter.v1.DeclineApprovalRequest
-	82,  // 91: seamshare.cutter.v1.CutterService.ExtendApproval:input_type -> seamshare.cutter.v1.ExtendApprovalRequest
-	83,  // 92: seamshare.cutter.v1.CutterService.TakeBackFromApproval:input_type -> seamshare.cutter.v1.TakeBackFromApprovalRequest
-	84,  // 93: seamshare.cutter.v1.CutterService.RecordApprovalLoss:input_type -> seamshare.cutter.v1.RecordApprovalLossRequest
-	85,  // 94: seamshare.cutter.v1.CutterService.GetApproval:input_type -> seamshare.cutter.v1.GetApprovalRequest
-	86,  // 95: seamshare.cutter.v1.CutterService.ListApprovals:input_type -> seamshare.cutter.v1.ListApprovalsRequest
-	87,  // 96: seamshare.cutter.v1.CutterService.ListWanted:input_type -> seamshare.cutter.v1.ListWantedRequest
-	88,  // 97: seamshare.cutter.v1.CutterService.StudyPiece:input_type -> seamshare.cutter.v1.StudyPieceRequest
-	89,  // 98: seamshare.cutter.v1.CutterService.MakePlan:input_type -> seamshare.cutter.v1.MakePlanRequest
-	90,  // 99: seamshare.cutter.v1.CutterService.RevisePlan:input_type -> seamshare.cutter.v1.RevisePlanRequest
-	91,  // 100: seamshare.cutter.v1.CutterService.ChoosePlan:input_type -> seamshare.cutter.v1.ChoosePlanRequest
-	92,  // 101: seamshare.cutter.v1.CutterService.DropPlan:input_type -> seamshare.cutter.v1.DropPlanRequest
-	93,  // 102: seamshare.cutter.v1.CutterService.ListPlans:input_type -> seamshare.cutter.v1.ListPlansRequest
-	94,  // 103: seamshare.cutter.v1.CutterService.GetStudy:input_type -> seamshare.cutter.v1.GetStudyRequest
-	95,  // 104: seamshare.cutter.v1.CutterService.GetPlan:input_type -> seamshare.cutter.v1.GetPlanRequest
-	96,  // 105: seamshare.cutter.v1.CutterService.EvaluatePlan:input_type -> seamshare.cutter.v1.EvaluatePlanRequest
-	97,  // 106: seamshare.cutter.v1.CutterService.EstimateStone:input_type -> seamshare.cutter.v1.EstimateStoneRequest
-	98,  // 107: seamshare.cutter.v1.CutterService.EstimateGravity:input_type -> seamshare.cutter.v1.EstimateGravityRequest
-	99,  // 108: seamshare.cutter.v1.CutterService.EstimateSlabs:input_type -> seamshare.cutter.v1.EstimateSlabsRequest
-	100, // 109: seamshare.cutter.v1.CutterService.EstimateSeams:input_type -> seamshare.cutter.v1.EstimateSeamsRequest
-	101, // 110: seamshare.cutter.v1.CutterService.EstimateChoice:input_type -> seamshare.cutter.v1.EstimateChoiceRequest
-	102, // 111: seamshare.cutter.v1.CutterService.EstimateInclusion:input_type -> seamshare.cutter.v1.EstimateInclusionRequest
-	103, // 112: seamshare.cutter.v1.CutterService.AwaitDecision:input_type -> seamshare.cutter.v1.AwaitDecisionRequest
-	104, // 113: seamshare.cutter.v1.CutterService.Decide:input_type -> seamshare.cutter.v1.DecideRequest
-	105, // 114: seamshare.cutter.v1.CutterService.GradePart:input_type -> seamshare.cutter.v1.GradePartRequest
-	106, // 115: seamshare.cutter.v1.CutterService.RecordDecision:input_type -> seamshare.cutter.v1.RecordDecisionRequest
-	107, // 116: seamshare.cutter.v1.CutterService.RecordOutcome:input_type -> seamshare.cutter.v1.RecordOutcomeRequest
-	108, // 117: seamshare.cutter.v1.CutterService.ListDecisions:input_type -> seamshare.cutter.v1.ListDecisionsRequest
-	109, // 118: seamshare.cutter.v1.CutterService.GetDecisionRecord:input_type -> seamshare.cutter.v1.GetDecisionRecordRequest
-	110, // 119: seamshare.cutter.v1.CutterService.LookAgain:input_type -> seamshare.cutter.v1.LookAgainRequest
-	111, // 120: seamshare.cutter.v1.CutterService.ReportMixUp:input_type -> seamshare.cutter.v1.ReportMixUpRequest
-	112, // 121: seamshare.cutter.v1.CutterService.CheckStone:input_type -> seamshare.cutter.v1.CheckStoneRequest
-	113, // 122: seamshare.cutter.v1.CutterService.ConfirmStone:input_type -> seamshare.cutter.v1.ConfirmStoneRequest
-	114, // 123: seamshare.cutter.v1.CutterService.RegradeStone:input_type -> seamshare.cutter.v1.RegradeStoneRequest
-	115, // 124: seamshare.cutter.v1.CutterService.RecutStone:input_type -> seamshare.cutter.v1.RecutStoneRequest
-	116, // 125: seamshare.cutter.v1.CutterService.MakeLot:input_type -> seamshare.cutter.v1.MakeLotRequest
-	117, // 126: seamshare.cutter.v1.CutterService.PutLotOnSale:input_type -> seamshare.cutter.v1.PutLotOnSaleRequest
-	118, // 127: seamshare.cutter.v1.CutterService.TakeLotOffSale:input_type -> seamshare.cutter.v1.TakeLotOffSaleRequest
-	119, // 128: seamshare.cutter.v1.CutterService.UnmakeLot:input_type -> seamshare.cutter.v1.UnmakeLotRequest
-	120, // 129: seamshare.cutter.v1.CutterService.GetLot:input_type -> seamshare.cutter.v1.GetLotRequest
-	121, // 130: seamshare.cutter.v1.CutterService.ListLots:input_type -> seamshare.cutter.v1.ListLotsRequest
-	122, // 131: seamshare.cutter.v1.CutterService.PublishRough:input_type -> seamshare.cutter.v1.PublishRoughRequest
-	123, // 132: seamshare.cutter.v1.CutterService.TakeRoughBack:input_type -> seamshare.cutter.v1.TakeRoughBackRequest
-	124, // 133: seamshare.cutter.v1.CutterService.PromiseStones:input_type -> seamshare.cutter.v1.PromiseStonesRequest
-	125, // 134: seamshare.cutter.v1.CutterService.WithdrawPromise:input_type -> seamshare.cutter.v1.WithdrawPromiseRequest
-	126, // 135: seamshare.cutter.v1.CutterService.DeliverPromise:input_type -> seamshare.cutter.v1.DeliverPromiseRequest
-	127, // 136: seamshare.cutter.v1.CutterService.ListPromises:input_type -> seamshare.cutter.v1.ListPromisesRequest
-	128, // 137: seamshare.cutter.v1.CutterService.ListBench:input_type -> seamshare.cutter.v1.ListBenchRequest
-	1,   // 138: seamshare.cutter.v1.CutterService.ListMarket:output_type -> seamshare.cutter.v1.ListMarketResponse
-	3,   // 139: seamshare.cutter.v1.CutterService.ListParcels:output_type -> seamshare.cutter.v1.ListParcelsResponse
-	5,   // 140: seamshare.cutter.v1.CutterService.GetParcel:output_type -> seamshare.cutter.v1.GetParcelResponse
-	7,   // 141: seamshare.cutter.v1.CutterService.MakeOffer:output_type -> seamshare.cutter.v1.MakeOfferResponse
-	9,   // 142: seamshare.cutter.v1.CutterService.ListMyOffers:output_type -> seamshare.cutter.v1.ListMyOffersResponse
-	11,  // 143: seamshare.cutter.v1.CutterService.TakeParcel:output_type -> seamshare.cutter.v1.TakeParcelResponse
-	13,  // 144: seamshare.cutter.v1.CutterService.ReceiveParcel:output_type -> seamshare.cutter.v1.ReceiveParcelResponse
-	15,  // 145: seamshare.cutter.v1.CutterService.ListPieces:output_type -> seamshare.cutter.v1.ListPiecesResponse
-	17,  // 146: seamshare.cutter.v1.CutterService.GetPiece:output_type -> seamshare.cutter.v1.GetPieceResponse
-	19,  // 147: seamshare.cutter.v1.CutterService.WorkPart:output_type -> seamshare.cutter.v1.WorkPartResponse
-	21,  // 148: seamshare.cutter.v1.CutterService.PlacePart:output_type -> seamshare.cutter.v1.PlacePartResponse
-	23,  // 149: seamshare.cutter.v1.CutterService.FinishStone:output_type -> seamshare.cutter.v1.FinishStoneResponse
-	25,  // 150: seamshare.cutter.v1.CutterService.PutStoneOnSale:output_type -> seamshare.cutter.v1.PutStoneOnSaleResponse
-	27,  // 151: seamshare.cutter.v1.CutterService.AcceptReturn:output_type -> seamshare.cutter.v1.AcceptReturnResponse
-	29,  // 152: seamshare.cutter.v1.CutterService.GetStone:output_type -> seamshare.cutter.v1.GetStoneResponse
-	31,  // 153: seamshare.cutter.v1.CutterService.ListStones:output_type -> seamshare.cutter.v1.ListStonesResponse
-	33,  // 154: seamshare.cutter.v1.CutterService.GetYield:output_type -> seamshare.cutter.v1.GetYieldResponse
-	35,  // 155: seamshare.cutter.v1.CutterService.GetShare:output_type -> seamshare.cutter.v1.GetShareResponse
-	129, // 156: seamshare.cutter.v1.CutterService.WithdrawOffer:output_type -> seamshare.cutter.v1.WithdrawOfferResponse
-	130, // 157: seamshare.cutter.v1.CutterService.AcceptCounterOffer:output_type -> seamshare.cutter.v1.AcceptCounterOfferResponse
-	131, // 158: seamshare.cutter.v1.CutterService.DeclineCounterOffer:output_type -> seamshare.cutter.v1.DeclineCounterOfferResponse
-	132, // 159: seamshare.cutter.v1.CutterService.ListAllMyOffers:output_type -> seamshare.cutter.v1.ListAllMyOffersResponse
-	133, // 160: seamshare.cutter.v1.CutterService.AskViewing:output_type -> seamshare.cutter.v1.AskViewingResponse
-	134, // 161: seamshare.cutter.v1.CutterService.CancelViewing:output_type -> seamshare.cutter.v1.CancelViewingResponse
-	135, // 162: seamshare.cutter.v1.CutterService.ListMyViewings:output_type -> seamshare.cutter.v1.ListMyViewingsResponse
-	136, // 163: seamshare.cutter.v1.CutterService.NoteInspection:output_type -> seamshare.cutter.v1.NoteInspectionResponse
-	137, // 164: seamshare.cutter.v1.CutterService.ListMyNotes:output_type -> seamshare.cutter.v1.ListMyNotesResponse
-	138, // 165: seamshare.cutter.v1.CutterService.CallOffMisdescribedDeal:output_type -> seamshare.cutter.v1.CallOffMisdescribedDealResponse
-	139, // 166: seamshare.cutter.v1.CutterService.GiveBackParcel:output_type -> seamshare.cutter.v1.GiveBackParcelResponse
-	140, // 167: seamshare.cutter.v1.CutterService.OpenLine:output_type -> seamshare.cutter.v1.OpenLineResponse
-	141, // 168: seamshare.cutter.v1.CutterService.CloseParcel:output_type -> seamshare.cutter.v1.CloseParcelResponse
-	142, // 169: seamshare.cutter.v1.CutterService.OfferSet:output_type -> seamshare.cutter.v1.OfferSetResponse
-	143, // 170: seamshare.cutter.v1.CutterService.TakeOffSale:output_type -> seamshare.cutter.v1.TakeOffSaleResponse
-	144, // 171: seamshare.cutter.v1.CutterService.GetSale:output_type -> seamshare.cutter.v1.GetSaleResponse
-	145, // 172: seamshare.cutter.v1.CutterService.ListSales:output_type -> seamshare.cutter.v1.ListSalesResponse
-	146, // 173: seamshare.cutter.v1.CutterService.DispatchOrder:output_type -> seamshare.cutter.v1.DispatchOrderResponse
-	147, // 174: seamshare.cutter.v1.CutterService.AnswerDamageClaim:output_type -> seamshare.cutter.v1.AnswerDamageClaimResponse
-	148, // 175: seamshare.cutter.v1.CutterService.AcceptLotReturn:output_type -> seamshare.cutter.v1.AcceptLotReturnResponse
-	149, // 176: seamshare.cutter.v1.CutterService.SendOnApproval:output_type -> seamshare.cutter.v1.SendOnApprovalResponse
-	150, // 177: seamshare.cutter.v1.CutterService.DeclineApproval:output_type -> seamshare.cutter.v1.DeclineApprovalResponse
-	151, // 178: seamshare.cutter.v1.CutterService.ExtendApproval:output_type -> seamshare.cutter.v1.ExtendApprovalResponse
-	152, // 179: seamshare.cutter.v1.CutterService.TakeBackFromApproval:output_type -> seamshare.cutter.v1.TakeBackFromApprovalResponse
-	153, // 180: seamshare.cutter.v1.CutterService.RecordApprovalLoss:output_type -> seamshare.cutter.v1.RecordApprovalLossResponse
-	154, // 181: seamshare.cutter.v1.CutterService.GetApproval:output_type -> seamshare.cutter.v1.GetApprovalResponse
-	155, // 182: seamshare.cutter.v1.CutterService.ListApprovals:output_type -> seamshare.cutter.v1.ListApprovalsResponse
-	156, // 183: seamshare.cutter.v1.CutterService.ListWanted:output_type -> seamshare.cutter.v1.ListWantedResponse
-	157, // 184: seamshare.cutter.v1.CutterService.StudyPiece:output_type -> seamshare.cutter.v1.StudyPieceResponse
-	158, // 185: seamshare.cutter.v1.CutterService.MakePlan:output_type -> seamshare.cutter.v1.MakePlanResponse
-	159, // 186: seamshare.cutter.v1.CutterService.RevisePlan:output_type -> seamshare.cutter.v1.RevisePlanResponse
-	160, // 187: seamshare.cutter.v1.CutterService.ChoosePlan:output_type -> seamshare.cutter.v1.ChoosePlanResponse
-	161, // 188: seamshare.cutter.v1.CutterService.DropPlan:output_type -> seamshare.cutter.v1.DropPlanResponse
-	162, // 189: seamshare.cutter.v1.CutterService.ListPlans:output_type -> seamshare.cutter.v1.ListPlansResponse
-	163, // 190: seamshare.cutter.v1.CutterService.GetStudy:output_type -> seamshare.cutter.v1.GetStudyResponse
-	164, // 191: seamshare.cutter.v1.CutterService.GetPlan:output_type -> seamshare.cutter.v1.GetPlanResponse
-	165, // 192: seamshare.cutter.v1.CutterService.EvaluatePlan:output_type -> seamshare.cutter.v1.EvaluatePlanResponse
-	166, // 193: seamshare.cutter.v1.CutterService.EstimateStone:output_type -> seamshare.cutter.v1.EstimateStoneResponse
-	167, // 194: seamshare.cutter.v1.CutterService.EstimateGravity:output_type -> seamshare.cutter.v1.EstimateGravityResponse
-	168, // 195: seamshare.cutter.v1.CutterService.EstimateSlabs:output_type -> seamshare.cutter.v1.EstimateSlabsResponse
-	169, // 196: seamshare.cutter.v1.CutterService.EstimateSeams:output_type -> seamshare.cutter.v1.EstimateSeamsResponse
-	170, // 197: seamshare.cutter.v1.CutterService.EstimateChoice:output_type -> seamshare.cutter.v1.EstimateChoiceResponse
-	171, // 198: seamshare.cutter.v1.CutterService.EstimateInclusion:output_type -> seamshare.cutter.v1.EstimateInclusionResponse
-	172, // 199: seamshare.cutter.v1.CutterService.AwaitDecision:output_type -> seamshare.cutter.v1.AwaitDecisionResponse
-	173, // 200: seamshare.cutter.v1.CutterService.Decide:output_type -> seamshare.cutter.v1.DecideResponse
-	174, // 201: seamshare.cutter.v1.CutterService.GradePart:output_type -> seamshare.cutter.v1.GradePartResponse
-	175, // 202: seamshare.cutter.v1.CutterService.RecordDecision:output_type -> seamshare.cutter.v1.RecordDecisionResponse
-	176, // 203: seamshare.cutter.v1.CutterService.RecordOutcome:output_type -> seamshare.cutter.v1.RecordOutcomeResponse
-	177, // 204: seamshare.cutter.v1.CutterService.ListDecisions:output_type -> seamshare.cutter.v1.ListDecisionsResponse
-	178, // 205: seamshare.cutter.v1.CutterService.GetDecisionRecord:output_type -> seamshare.cutter.v1.GetDecisionRecordResponse
-	179, // 206: seamshare.cutter.v1.CutterService.LookAgain:output_type -> seamshare.cutter.v1.LookAgainResponse
-	180, // 207: seamshare.cutter.v1.CutterService.ReportMixUp:output_type -> seamshare.cutter.v1.ReportMixUpResponse
-	181, // 208: seamshare.cutter.v1.CutterService.CheckStone:output_type -> seamshare.cutter.v1.CheckStoneResponse
-	182, // 209: seamshare.cutter.v1.CutterService.ConfirmStone:output_type -> seamshare.cutter.v1.ConfirmStoneResponse
-	183, // 210: seamshare.cutter.v1.CutterService.RegradeStone:output_type -> seamshare.cutter.v1.RegradeStoneResponse
-	184, // 211: seamshare.cutter.v1.CutterService.RecutStone:output_type -> seamshare.cutter.v1.RecutStoneResponse
-	185, // 212: seamshare.cutter.v1.CutterService.MakeLot:output_type -> seamshare.cutter.v1.MakeLotResponse
-	186, // 213: seamshare.cutter.v1.CutterService.PutLotOnSale:output_type -> seamshare.cutter.v1.PutLotOnSaleResponse
-	187, // 214: seamshare.cutter.v1.CutterService.TakeLotOffSale:output_type -> seamshare.cutter.v1.TakeLotOffSaleResponse
-	188, // 215: seamshare.cutter.v1.CutterService.UnmakeLot:output_type -> seamshare.cutter.v1.UnmakeLotResponse
-	189, // 216: seamshare.cutter.v1.CutterService.GetLot:output_type -> seamshare.cutter.v1.GetLotResponse
-	190, // 217: seamshare.cutter.v1.CutterService.ListLots:output_type -> seamshare.cutter.v1.ListLotsResponse
-	191, // 218: seamshare.cutter.v1.CutterService.PublishRough:output_type -> seamshare.cutter.v1.PublishRoughResponse
-	192, // 219: seamshare.cutter.v1.CutterService.TakeRoughBack:output_type -> seamshare.cutter.v1.TakeRoughBackResponse
-	193, // 220: seamshare.cutter.v1.CutterService.PromiseStones:output_type -> seamshare.cutter.v1.PromiseStonesResponse
-	194, // 221: seamshare.cutter.v1.CutterService.WithdrawPromise:output_type -> seamshare.cutter.v1.WithdrawPromiseResponse
-	195, // 222: seamshare.cutter.v1.CutterService.DeliverPromise:output_type -> seamshare.cutter.v1.DeliverPromiseResponse
-	196, // 223: seamshare.cutter.v1.CutterService.ListPromises:output_type -> seamshare.cutter.v1.ListPromisesResponse
-	197, // 224: seamshare.cutter.v1.CutterService.ListBench:output_type -> seamshare.cutter.v1.ListBenchResponse
-	138, // [138:225] is the sub-list for method output_type
-	51,  // [51:138] is the sub-list for method input_type
+	79,  // 88: seamshare.cutter.v1.CutterService.CallOffUnpaidOrder:input_type -> seamshare.cutter.v1.CallOffUnpaidOrderRequest
+	80,  // 89: seamshare.cutter.v1.CutterService.AcceptLotReturn:input_type -> seamshare.cutter.v1.AcceptLotReturnRequest
+	81,  // 90: seamshare.cutter.v1.CutterService.SendOnApproval:input_type -> seamshare.cutter.v1.SendOnApprovalRequest
+	82,  // 91: seamshare.cutter.v1.CutterService.DeclineApproval:input_type -> seamshare.cutter.v1.DeclineApprovalRequest
+	83,  // 92: seamshare.cutter.v1.CutterService.ExtendApproval:input_type -> seamshare.cutter.v1.ExtendApprovalRequest
+	84,  // 93: seamshare.cutter.v1.CutterService.TakeBackFromApproval:input_type -> seamshare.cutter.v1.TakeBackFromApprovalRequest
+	85,  // 94: seamshare.cutter.v1.CutterService.RecordApprovalLoss:input_type -> seamshare.cutter.v1.RecordApprovalLossRequest
+	86,  // 95: seamshare.cutter.v1.CutterService.GetApproval:input_type -> seamshare.cutter.v1.GetApprovalRequest
+	87,  // 96: seamshare.cutter.v1.CutterService.ListApprovals:input_type -> seamshare.cutter.v1.ListApprovalsRequest
+	88,  // 97: seamshare.cutter.v1.CutterService.ListWanted:input_type -> seamshare.cutter.v1.ListWantedRequest
+	89,  // 98: seamshare.cutter.v1.CutterService.StudyPiece:input_type -> seamshare.cutter.v1.StudyPieceRequest
+	90,  // 99: seamshare.cutter.v1.CutterService.MakePlan:input_type -> seamshare.cutter.v1.MakePlanRequest
+	91,  // 100: seamshare.cutter.v1.CutterService.RevisePlan:input_type -> seamshare.cutter.v1.RevisePlanRequest
+	92,  // 101: seamshare.cutter.v1.CutterService.ChoosePlan:input_type -> seamshare.cutter.v1.ChoosePlanRequest
+	93,  // 102: seamshare.cutter.v1.CutterService.DropPlan:input_type -> seamshare.cutter.v1.DropPlanRequest
+	94,  // 103: seamshare.cutter.v1.CutterService.ListPlans:input_type -> seamshare.cutter.v1.ListPlansRequest
+	95,  // 104: seamshare.cutter.v1.CutterService.GetStudy:input_type -> seamshare.cutter.v1.GetStudyRequest
+	96,  // 105: seamshare.cutter.v1.CutterService.GetPlan:input_type -> seamshare.cutter.v1.GetPlanRequest
+	97,  // 106: seamshare.cutter.v1.CutterService.EvaluatePlan:input_type -> seamshare.cutter.v1.EvaluatePlanRequest
+	98,  // 107: seamshare.cutter.v1.CutterService.SuggestPlans:input_type -> seamshare.cutter.v1.SuggestPlansRequest
+	99,  // 108: seamshare.cutter.v1.CutterService.DrawPlan:input_type -> seamshare.cutter.v1.DrawPlanRequest
+	100, // 109: seamshare.cutter.v1.CutterService.EstimateStone:input_type -> seamshare.cutter.v1.EstimateStoneRequest
+	101, // 110: seamshare.cutter.v1.CutterService.EstimateGravity:input_type -> seamshare.cutter.v1.EstimateGravityRequest
+	102, // 111: seamshare.cutter.v1.CutterService.EstimateSlabs:input_type -> seamshare.cutter.v1.EstimateSlabsRequest
+	103, // 112: seamshare.cutter.v1.CutterService.EstimateSeams:input_type -> seamshare.cutter.v1.EstimateSeamsRequest
+	104, // 113: seamshare.cutter.v1.CutterService.EstimateChoice:input_type -> seamshare.cutter.v1.EstimateChoiceRequest
+	105, // 114: seamshare.cutter.v1.CutterService.EstimateInclusion:input_type -> seamshare.cutter.v1.EstimateInclusionRequest
+	106, // 115: seamshare.cutter.v1.CutterService.AwaitDecision:input_type -> seamshare.cutter.v1.AwaitDecisionRequest
+	107, // 116: seamshare.cutter.v1.CutterService.Decide:input_type -> seamshare.cutter.v1.DecideRequest
+	108, // 117: seamshare.cutter.v1.CutterService.GradePart:input_type -> seamshare.cutter.v1.GradePartRequest
+	109, // 118: seamshare.cutter.v1.CutterService.RecordDecision:input_type -> seamshare.cutter.v1.RecordDecisionRequest
+	110, // 119: seamshare.cutter.v1.CutterService.RecordOutcome:input_type -> seamshare.cutter.v1.RecordOutcomeRequest
+	111, // 120: seamshare.cutter.v1.CutterService.ListDecisions:input_type -> seamshare.cutter.v1.ListDecisionsRequest
+	112, // 121: seamshare.cutter.v1.CutterService.GetDecisionRecord:input_type -> seamshare.cutter.v1.GetDecisionRecordRequest
+	113, // 122: seamshare.cutter.v1.CutterService.LookAgain:input_type -> seamshare.cutter.v1.LookAgainRequest
+	114, // 123: seamshare.cutter.v1.CutterService.ReportMixUp:input_type -> seamshare.cutter.v1.ReportMixUpRequest
+	115, // 124: seamshare.cutter.v1.CutterService.CheckStone:input_type -> seamshare.cutter.v1.CheckStoneRequest
+	116, // 125: seamshare.cutter.v1.CutterService.ConfirmStone:input_type -> seamshare.cutter.v1.ConfirmStoneRequest
+	117, // 126: seamshare.cutter.v1.CutterService.RegradeStone:input_type -> seamshare.cutter.v1.RegradeStoneRequest
+	118, // 127: seamshare.cutter.v1.CutterService.RecutStone:input_type -> seamshare.cutter.v1.RecutStoneRequest
+	119, // 128: seamshare.cutter.v1.CutterService.MakeLot:input_type -> seamshare.cutter.v1.MakeLotRequest
+	120, // 129: seamshare.cutter.v1.CutterService.PutLotOnSale:input_type -> seamshare.cutter.v1.PutLotOnSaleRequest
+	121, // 130: seamshare.cutter.v1.CutterService.TakeLotOffSale:input_type -> seamshare.cutter.v1.TakeLotOffSaleRequest
+	122, // 131: seamshare.cutter.v1.CutterService.UnmakeLot:input_type -> seamshare.cutter.v1.UnmakeLotRequest
+	123, // 132: seamshare.cutter.v1.CutterService.GetLot:input_type -> seamshare.cutter.v1.GetLotRequest
+	124, // 133: seamshare.cutter.v1.CutterService.ListLots:input_type -> seamshare.cutter.v1.ListLotsRequest
+	125, // 134: seamshare.cutter.v1.CutterService.PublishRough:input_type -> seamshare.cutter.v1.PublishRoughRequest
+	126, // 135: seamshare.cutter.v1.CutterService.TakeRoughBack:input_type -> seamshare.cutter.v1.TakeRoughBackRequest
+	127, // 136: seamshare.cutter.v1.CutterService.PromiseStones:input_type -> seamshare.cutter.v1.PromiseStonesRequest
+	128, // 137: seamshare.cutter.v1.CutterService.WithdrawPromise:input_type -> seamshare.cutter.v1.WithdrawPromiseRequest
+	129, // 138: seamshare.cutter.v1.CutterService.DeliverPromise:input_type -> seamshare.cutter.v1.DeliverPromiseRequest
+	130, // 139: seamshare.cutter.v1.CutterService.ListPromises:input_type -> seamshare.cutter.v1.ListPromisesRequest
+	131, // 140: seamshare.cutter.v1.CutterService.ListBench:input_type -> seamshare.cutter.v1.ListBenchRequest
+	1,   // 141: seamshare.cutter.v1.CutterService.ListMarket:output_type -> seamshare.cutter.v1.ListMarketResponse
+	3,   // 142: seamshare.cutter.v1.CutterService.ListParcels:output_type -> seamshare.cutter.v1.ListParcelsResponse
+	5,   // 143: seamshare.cutter.v1.CutterService.GetParcel:output_type -> seamshare.cutter.v1.GetParcelResponse
+	7,   // 144: seamshare.cutter.v1.CutterService.MakeOffer:output_type -> seamshare.cutter.v1.MakeOfferResponse
+	9,   // 145: seamshare.cutter.v1.CutterService.ListMyOffers:output_type -> seamshare.cutter.v1.ListMyOffersResponse
+	11,  // 146: seamshare.cutter.v1.CutterService.TakeParcel:output_type -> seamshare.cutter.v1.TakeParcelResponse
+	13,  // 147: seamshare.cutter.v1.CutterService.ReceiveParcel:output_type -> seamshare.cutter.v1.ReceiveParcelResponse
+	15,  // 148: seamshare.cutter.v1.CutterService.ListPieces:output_type -> seamshare.cutter.v1.ListPiecesResponse
+	17,  // 149: seamshare.cutter.v1.CutterService.GetPiece:output_type -> seamshare.cutter.v1.GetPieceResponse
+	19,  // 150: seamshare.cutter.v1.CutterService.WorkPart:output_type -> seamshare.cutter.v1.WorkPartResponse
+	21,  // 151: seamshare.cutter.v1.CutterService.PlacePart:output_type -> seamshare.cutter.v1.PlacePartResponse
+	23,  // 152: seamshare.cutter.v1.CutterService.FinishStone:output_type -> seamshare.cutter.v1.FinishStoneResponse
+	25,  // 153: seamshare.cutter.v1.CutterService.PutStoneOnSale:output_type -> seamshare.cutter.v1.PutStoneOnSaleResponse
+	27,  // 154: seamshare.cutter.v1.CutterService.AcceptReturn:output_type -> seamshare.cutter.v1.AcceptReturnResponse
+	29,  // 155: seamshare.cutter.v1.CutterService.GetStone:output_type -> seamshare.cutter.v1.GetStoneResponse
+	31,  // 156: seamshare.cutter.v1.CutterService.ListStones:output_type -> seamshare.cutter.v1.ListStonesResponse
+	33,  // 157: seamshare.cutter.v1.CutterService.GetYield:output_type -> seamshare.cutter.v1.GetYieldResponse
+	35,  // 158: seamshare.cutter.v1.CutterService.GetShare:output_type -> seamshare.cutter.v1.GetShareResponse
+	132, // 159: seamshare.cutter.v1.CutterService.WithdrawOffer:output_type -> seamshare.cutter.v1.WithdrawOfferResponse
+	133, // 160: seamshare.cutter.v1.CutterService.AcceptCounterOffer:output_type -> seamshare.cutter.v1.AcceptCounterOfferResponse
+	134, // 161: seamshare.cutter.v1.CutterService.DeclineCounterOffer:output_type -> seamshare.cutter.v1.DeclineCounterOfferResponse
+	135, // 162: seamshare.cutter.v1.CutterService.ListAllMyOffers:output_type -> seamshare.cutter.v1.ListAllMyOffersResponse
+	136, // 163: seamshare.cutter.v1.CutterService.AskViewing:output_type -> seamshare.cutter.v1.AskViewingResponse
+	137, // 164: seamshare.cutter.v1.CutterService.CancelViewing:output_type -> seamshare.cutter.v1.CancelViewingResponse
+	138, // 165: seamshare.cutter.v1.CutterService.ListMyViewings:output_type -> seamshare.cutter.v1.ListMyViewingsResponse
+	139, // 166: seamshare.cutter.v1.CutterService.NoteInspection:output_type -> seamshare.cutter.v1.NoteInspectionResponse
+	140, // 167: seamshare.cutter.v1.CutterService.ListMyNotes:output_type -> seamshare.cutter.v1.ListMyNotesResponse
+	141, // 168: seamshare.cutter.v1.CutterService.CallOffMisdescribedDeal:output_type -> seamshare.cutter.v1.CallOffMisdescribedDealResponse
+	142, // 169: seamshare.cutter.v1.CutterService.GiveBackParcel:output_type -> seamshare.cutter.v1.GiveBackParcelResponse
+	143, // 170: seamshare.cutter.v1.CutterService.OpenLine:output_type -> seamshare.cutter.v1.OpenLineResponse
+	144, // 171: seamshare.cutter.v1.CutterService.CloseParcel:output_type -> seamshare.cutter.v1.CloseParcelResponse
+	145, // 172: seamshare.cutter.v1.CutterService.OfferSet:output_type -> seamshare.cutter.v1.OfferSetResponse
+	146, // 173: seamshare.cutter.v1.CutterService.TakeOffSale:output_type -> seamshare.cutter.v1.TakeOffSaleResponse
+	147, // 174: seamshare.cutter.v1.CutterService.GetSale:output_type -> seamshare.cutter.v1.GetSaleResponse
+	148, // 175: seamshare.cutter.v1.CutterService.ListSales:output_type -> seamshare.cutter.v1.ListSalesResponse
+	149, // 176: seamshare.cutter.v1.CutterService.DispatchOrder:output_type -> seamshare.cutter.v1.DispatchOrderResponse
+	150, // 177: seamshare.cutter.v1.CutterService.AnswerDamageClaim:output_type -> seamshare.cutter.v1.AnswerDamageClaimResponse
+	151, // 178: seamshare.cutter.v1.CutterService.CallOffUnpaidOrder:output_type -> seamshare.cutter.v1.CallOffUnpaidOrderResponse
+	152, // 179: seamshare.cutter.v1.CutterService.AcceptLotReturn:output_type -> seamshare.cutter.v1.AcceptLotReturnResponse
+	153, // 180: seamshare.cutter.v1.CutterService.SendOnApproval:output_type -> seamshare.cutter.v1.SendOnApprovalResponse
+	154, // 181: seamshare.cutter.v1.CutterService.DeclineApproval:output_type -> seamshare.cutter.v1.DeclineApprovalResponse
+	155, // 182: seamshare.cutter.v1.CutterService.ExtendApproval:output_type -> seamshare.cutter.v1.ExtendApprovalResponse
+	156, // 183: seamshare.cutter.v1.CutterService.TakeBackFromApproval:output_type -> seamshare.cutter.v1.TakeBackFromApprovalResponse
+	157, // 184: seamshare.cutter.v1.CutterService.RecordApprovalLoss:output_type -> seamshare.cutter.v1.RecordApprovalLossResponse
+	158, // 185: seamshare.cutter.v1.CutterService.GetApproval:output_type -> seamshare.cutter.v1.GetApprovalResponse
+	159, // 186: seamshare.cutter.v1.CutterService.ListApprovals:output_type -> seamshare.cutter.v1.ListApprovalsResponse
+	160, // 187: seamshare.cutter.v1.CutterService.ListWanted:output_type -> seamshare.cutter.v1.ListWantedResponse
+	161, // 188: seamshare.cutter.v1.CutterService.StudyPiece:output_type -> seamshare.cutter.v1.StudyPieceResponse
+	162, // 189: seamshare.cutter.v1.CutterService.MakePlan:output_type -> seamshare.cutter.v1.MakePlanResponse
+	163, // 190: seamshare.cutter.v1.CutterService.RevisePlan:output_type -> seamshare.cutter.v1.RevisePlanResponse
+	164, // 191: seamshare.cutter.v1.CutterService.ChoosePlan:output_type -> seamshare.cutter.v1.ChoosePlanResponse
+	165, // 192: seamshare.cutter.v1.CutterService.DropPlan:output_type -> seamshare.cutter.v1.DropPlanResponse
+	166, // 193: seamshare.cutter.v1.CutterService.ListPlans:output_type -> seamshare.cutter.v1.ListPlansResponse
+	167, // 194: seamshare.cutter.v1.CutterService.GetStudy:output_type -> seamshare.cutter.v1.GetStudyResponse
+	168, // 195: seamshare.cutter.v1.CutterService.GetPlan:output_type -> seamshare.cutter.v1.GetPlanResponse
+	169, // 196: seamshare.cutter.v1.CutterService.EvaluatePlan:output_type -> seamshare.cutter.v1.EvaluatePlanResponse
+	170, // 197: seamshare.cutter.v1.CutterService.SuggestPlans:output_type -> seamshare.cutter.v1.SuggestPlansResponse
+	171, // 198: seamshare.cutter.v1.CutterService.DrawPlan:output_type -> seamshare.cutter.v1.DrawPlanResponse
+	172, // 199: seamshare.cutter.v1.CutterService.EstimateStone:output_type -> seamshare.cutter.v1.EstimateStoneResponse
+	173, // 200: seamshare.cutter.v1.CutterService.EstimateGravity:output_type -> seamshare.cutter.v1.EstimateGravityResponse
+	174, // 201: seamshare.cutter.v1.CutterService.EstimateSlabs:output_type -> seamshare.cutter.v1.EstimateSlabsResponse
+	175, // 202: seamshare.cutter.v1.CutterService.EstimateSeams:output_type -> seamshare.cutter.v1.EstimateSeamsResponse
+	176, // 203: seamshare.cutter.v1.CutterService.EstimateChoice:output_type -> seamshare.cutter.v1.EstimateChoiceResponse
+	177, // 204: seamshare.cutter.v1.CutterService.EstimateInclusion:output_type -> seamshare.cutter.v1.EstimateInclusionResponse
+	178, // 205: seamshare.cutter.v1.CutterService.AwaitDecision:output_type -> seamshare.cutter.v1.AwaitDecisionResponse
+	179, // 206: seamshare.cutter.v1.CutterService.Decide:output_type -> seamshare.cutter.v1.DecideResponse
+	180, // 207: seamshare.cutter.v1.CutterService.GradePart:output_type -> seamshare.cutter.v1.GradePartResponse
+	181, // 208: seamshare.cutter.v1.CutterService.RecordDecision:output_type -> seamshare.cutter.v1.RecordDecisionResponse
+	182, // 209: seamshare.cutter.v1.CutterService.RecordOutcome:output_type -> seamshare.cutter.v1.RecordOutcomeResponse
+	183, // 210: seamshare.cutter.v1.CutterService.ListDecisions:output_type -> seamshare.cutter.v1.ListDecisionsResponse
+	184, // 211: seamshare.cutter.v1.CutterService.GetDecisionRecord:output_type -> seamshare.cutter.v1.GetDecisionRecordResponse
+	185, // 212: seamshare.cutter.v1.CutterService.LookAgain:output_type -> seamshare.cutter.v1.LookAgainResponse
+	186, // 213: seamshare.cutter.v1.CutterService.ReportMixUp:output_type -> seamshare.cutter.v1.ReportMixUpResponse
+	187, // 214: seamshare.cutter.v1.CutterService.CheckStone:output_type -> seamshare.cutter.v1.CheckStoneResponse
+	188, // 215: seamshare.cutter.v1.CutterService.ConfirmStone:output_type -> seamshare.cutter.v1.ConfirmStoneResponse
+	189, // 216: seamshare.cutter.v1.CutterService.RegradeStone:output_type -> seamshare.cutter.v1.RegradeStoneResponse
+	190, // 217: seamshare.cutter.v1.CutterService.RecutStone:output_type -> seamshare.cutter.v1.RecutStoneResponse
+	191, // 218: seamshare.cutter.v1.CutterService.MakeLot:output_type -> seamshare.cutter.v1.MakeLotResponse
+	192, // 219: seamshare.cutter.v1.CutterService.PutLotOnSale:output_type -> seamshare.cutter.v1.PutLotOnSaleResponse
+	193, // 220: seamshare.cutter.v1.CutterService.TakeLotOffSale:output_type -> seamshare.cutter.v1.TakeLotOffSaleResponse
+	194, // 221: seamshare.cutter.v1.CutterService.UnmakeLot:output_type -> seamshare.cutter.v1.UnmakeLotResponse
+	195, // 222: seamshare.cutter.v1.CutterService.GetLot:output_type -> seamshare.cutter.v1.GetLotResponse
+	196, // 223: seamshare.cutter.v1.CutterService.ListLots:output_type -> seamshare.cutter.v1.ListLotsResponse
+	197, // 224: seamshare.cutter.v1.CutterService.PublishRough:output_type -> seamshare.cutter.v1.PublishRoughResponse
+	198, // 225: seamshare.cutter.v1.CutterService.TakeRoughBack:output_type -> seamshare.cutter.v1.TakeRoughBackResponse
+	199, // 226: seamshare.cutter.v1.CutterService.PromiseStones:output_type -> seamshare.cutter.v1.PromiseStonesResponse
+	200, // 227: seamshare.cutter.v1.CutterService.WithdrawPromise:output_type -> seamshare.cutter.v1.WithdrawPromiseResponse
+	201, // 228: seamshare.cutter.v1.CutterService.DeliverPromise:output_type -> seamshare.cutter.v1.DeliverPromiseResponse
+	202, // 229: seamshare.cutter.v1.CutterService.ListPromises:output_type -> seamshare.cutter.v1.ListPromisesResponse
+	203, // 230: seamshare.cutter.v1.CutterService.ListBench:output_type -> seamshare.cutter.v1.ListBenchResponse
+	141, // [141:231] is the sub-list for method output_type
+	51,  // [51:141] is the sub-list for method input_type
 	51,  // [51:51] is the sub-list for extension type_name
 	51,  // [51:51] is the sub-list for extension extendee
 	0,   // [0:51] is the sub-list for field type_name

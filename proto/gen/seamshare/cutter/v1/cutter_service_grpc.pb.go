@@ -56,6 +56,7 @@ const (
 	CutterService_ListSales_FullMethodName               = "/seamshare.cutter.v1.CutterService/ListSales"
 	CutterService_DispatchOrder_FullMethodName           = "/seamshare.cutter.v1.CutterService/DispatchOrder"
 	CutterService_AnswerDamageClaim_FullMethodName       = "/seamshare.cutter.v1.CutterService/AnswerDamageClaim"
+	CutterService_CallOffUnpaidOrder_FullMethodName      = "/seamshare.cutter.v1.CutterService/CallOffUnpaidOrder"
 	CutterService_AcceptLotReturn_FullMethodName         = "/seamshare.cutter.v1.CutterService/AcceptLotReturn"
 	CutterService_SendOnApproval_FullMethodName          = "/seamshare.cutter.v1.CutterService/SendOnApproval"
 	CutterService_DeclineApproval_FullMethodName         = "/seamshare.cutter.v1.CutterService/DeclineApproval"
@@ -74,6 +75,8 @@ const (
 	CutterService_GetStudy_FullMethodName                = "/seamshare.cutter.v1.CutterService/GetStudy"
 	CutterService_GetPlan_FullMethodName                 = "/seamshare.cutter.v1.CutterService/GetPlan"
 	CutterService_EvaluatePlan_FullMethodName            = "/seamshare.cutter.v1.CutterService/EvaluatePlan"
+	CutterService_SuggestPlans_FullMethodName            = "/seamshare.cutter.v1.CutterService/SuggestPlans"
+	CutterService_DrawPlan_FullMethodName                = "/seamshare.cutter.v1.CutterService/DrawPlan"
 	CutterService_EstimateStone_FullMethodName           = "/seamshare.cutter.v1.CutterService/EstimateStone"
 	CutterService_EstimateGravity_FullMethodName         = "/seamshare.cutter.v1.CutterService/EstimateGravity"
 	CutterService_EstimateSlabs_FullMethodName           = "/seamshare.cutter.v1.CutterService/EstimateSlabs"
@@ -201,6 +204,10 @@ type CutterServiceClient interface {
 	// AnswerDamageClaim answers a jeweller's claim: take the stone back, take something off its price, or refuse.
 	// Atomic; idempotent by request_id.
 	AnswerDamageClaim(ctx context.Context, in *AnswerDamageClaimRequest, opts ...grpc.CallOption) (*AnswerDamageClaimResponse, error)
+	// CallOffUnpaidOrder calls off the caller's part of an order that isn't paid by its day and of which nothing of theirs was
+	// sent. What was sold is on sale again as it was; what was paid of it is to be paid back. Stones that were cut to order
+	// are taken back instead (AcceptReturn). Atomic; idempotent by request_id.
+	CallOffUnpaidOrder(ctx context.Context, in *CallOffUnpaidOrderRequest, opts ...grpc.CallOption) (*CallOffUnpaidOrderResponse, error)
 	// AcceptLotReturn takes a sold portion of a lot back. The refund is the bookkeeper's. Atomic; idempotent by request_id.
 	AcceptLotReturn(ctx context.Context, in *AcceptLotReturnRequest, opts ...grpc.CallOption) (*AcceptLotReturnResponse, error)
 	// SendOnApproval sends the stones a jeweller asked for, all of them, measured as they leave. Atomic; idempotent by request_id.
@@ -243,6 +250,12 @@ type CutterServiceClient interface {
 	GetPlan(ctx context.Context, in *GetPlanRequest, opts ...grpc.CallOption) (*GetPlanResponse, error)
 	// EvaluatePlan says what would come of a plan on a drawing at some prices; nothing is recorded.
 	EvaluatePlan(ctx context.Context, in *EvaluatePlanRequest, opts ...grpc.CallOption) (*EvaluatePlanResponse, error)
+	// SuggestPlans searches plans for one of the caller's pieces, for some seconds at most, and streams how far it is, then the
+	// best plans of a few kinds; nothing is recorded. It ends when the caller goes. A node searches for few at once and
+	// refuses more with RetryInfo.
+	SuggestPlans(ctx context.Context, in *SuggestPlansRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[SuggestPlansResponse], error)
+	// DrawPlan draws a piece or a measured plan as a picture, or as a page to print.
+	DrawPlan(ctx context.Context, in *DrawPlanRequest, opts ...grpc.CallOption) (*DrawPlanResponse, error)
 	// EstimateStone reckons what a stone of a shape will weigh, layer by layer. Nothing is recorded.
 	EstimateStone(ctx context.Context, in *EstimateStoneRequest, opts ...grpc.CallOption) (*EstimateStoneResponse, error)
 	// EstimateGravity reckons a stone's specific gravity from its masses in air and in water. Nothing is recorded.
@@ -301,8 +314,9 @@ type CutterServiceClient interface {
 	// TakeLotOffSale asks no price any more. Atomic; idempotent by
 	// request_id.
 	TakeLotOffSale(ctx context.Context, in *TakeLotOffSaleRequest, opts ...grpc.CallOption) (*TakeLotOffSaleResponse, error)
-	// UnmakeLot brings all of a lot back to where it came from, before any of it was sold. Atomic; idempotent by
-	// request_id.
+	// UnmakeLot brings all of a lot back to where it came from, while none of it is sold and as many are there as went
+	// in. What its portions or a stock count weighed less is weighed again as it goes back, and stays unexplained in the
+	// parcel. Atomic; idempotent by request_id.
 	UnmakeLot(ctx context.Context, in *UnmakeLotRequest, opts ...grpc.CallOption) (*UnmakeLotResponse, error)
 	// GetLot shows one of the caller's lots.
 	GetLot(ctx context.Context, in *GetLotRequest, opts ...grpc.CallOption) (*GetLotResponse, error)
@@ -709,6 +723,16 @@ func (c *cutterServiceClient) AnswerDamageClaim(ctx context.Context, in *AnswerD
 	return out, nil
 }
 
+func (c *cutterServiceClient) CallOffUnpaidOrder(ctx context.Context, in *CallOffUnpaidOrderRequest, opts ...grpc.CallOption) (*CallOffUnpaidOrderResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(CallOffUnpaidOrderResponse)
+	err := c.cc.Invoke(ctx, CutterService_CallOffUnpaidOrder_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 func (c *cutterServiceClient) AcceptLotReturn(ctx context.Context, in *AcceptLotReturnRequest, opts ...grpc.CallOption) (*AcceptLotReturnResponse, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(AcceptLotReturnResponse)
@@ -883,6 +907,35 @@ func (c *cutterServiceClient) EvaluatePlan(ctx context.Context, in *EvaluatePlan
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(EvaluatePlanResponse)
 	err := c.cc.Invoke(ctx, CutterService_EvaluatePlan_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *cutterServiceClient) SuggestPlans(ctx context.Context, in *SuggestPlansRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[SuggestPlansResponse], error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	stream, err := c.cc.NewStream(ctx, &CutterService_ServiceDesc.Streams[0], CutterService_SuggestPlans_FullMethodName, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	x := &grpc.GenericClientStream[SuggestPlansRequest, SuggestPlansResponse]{ClientStream: stream}
+	if err := x.ClientStream.SendMsg(in); err != nil {
+		return nil, err
+	}
+	if err := x.ClientStream.CloseSend(); err != nil {
+		return nil, err
+	}
+	return x, nil
+}
+
+// This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
+type CutterService_SuggestPlansClient = grpc.ServerStreamingClient[SuggestPlansResponse]
+
+func (c *cutterServiceClient) DrawPlan(ctx context.Context, in *DrawPlanRequest, opts ...grpc.CallOption) (*DrawPlanResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(DrawPlanResponse)
+	err := c.cc.Invoke(ctx, CutterService_DrawPlan_FullMethodName, in, out, cOpts...)
 	if err != nil {
 		return nil, err
 	}
@@ -1302,6 +1355,10 @@ type CutterServiceServer interface {
 	// AnswerDamageClaim answers a jeweller's claim: take the stone back, take something off its price, or refuse.
 	// Atomic; idempotent by request_id.
 	AnswerDamageClaim(context.Context, *AnswerDamageClaimRequest) (*AnswerDamageClaimResponse, error)
+	// CallOffUnpaidOrder calls off the caller's part of an order that isn't paid by its day and of which nothing of theirs was
+	// sent. What was sold is on sale again as it was; what was paid of it is to be paid back. Stones that were cut to order
+	// are taken back instead (AcceptReturn). Atomic; idempotent by request_id.
+	CallOffUnpaidOrder(context.Context, *CallOffUnpaidOrderRequest) (*CallOffUnpaidOrderResponse, error)
 	// AcceptLotReturn takes a sold portion of a lot back. The refund is the bookkeeper's. Atomic; idempotent by request_id.
 	AcceptLotReturn(context.Context, *AcceptLotReturnRequest) (*AcceptLotReturnResponse, error)
 	// SendOnApproval sends the stones a jeweller asked for, all of them, measured as they leave. Atomic; idempotent by request_id.
@@ -1344,6 +1401,12 @@ type CutterServiceServer interface {
 	GetPlan(context.Context, *GetPlanRequest) (*GetPlanResponse, error)
 	// EvaluatePlan says what would come of a plan on a drawing at some prices; nothing is recorded.
 	EvaluatePlan(context.Context, *EvaluatePlanRequest) (*EvaluatePlanResponse, error)
+	// SuggestPlans searches plans for one of the caller's pieces, for some seconds at most, and streams how far it is, then the
+	// best plans of a few kinds; nothing is recorded. It ends when the caller goes. A node searches for few at once and
+	// refuses more with RetryInfo.
+	SuggestPlans(*SuggestPlansRequest, grpc.ServerStreamingServer[SuggestPlansResponse]) error
+	// DrawPlan draws a piece or a measured plan as a picture, or as a page to print.
+	DrawPlan(context.Context, *DrawPlanRequest) (*DrawPlanResponse, error)
 	// EstimateStone reckons what a stone of a shape will weigh, layer by layer. Nothing is recorded.
 	EstimateStone(context.Context, *EstimateStoneRequest) (*EstimateStoneResponse, error)
 	// EstimateGravity reckons a stone's specific gravity from its masses in air and in water. Nothing is recorded.
@@ -1402,8 +1465,9 @@ type CutterServiceServer interface {
 	// TakeLotOffSale asks no price any more. Atomic; idempotent by
 	// request_id.
 	TakeLotOffSale(context.Context, *TakeLotOffSaleRequest) (*TakeLotOffSaleResponse, error)
-	// UnmakeLot brings all of a lot back to where it came from, before any of it was sold. Atomic; idempotent by
-	// request_id.
+	// UnmakeLot brings all of a lot back to where it came from, while none of it is sold and as many are there as went
+	// in. What its portions or a stock count weighed less is weighed again as it goes back, and stays unexplained in the
+	// parcel. Atomic; idempotent by request_id.
 	UnmakeLot(context.Context, *UnmakeLotRequest) (*UnmakeLotResponse, error)
 	// GetLot shows one of the caller's lots.
 	GetLot(context.Context, *GetLotRequest) (*GetLotResponse, error)
@@ -1551,6 +1615,9 @@ func (UnimplementedCutterServiceServer) DispatchOrder(context.Context, *Dispatch
 func (UnimplementedCutterServiceServer) AnswerDamageClaim(context.Context, *AnswerDamageClaimRequest) (*AnswerDamageClaimResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method AnswerDamageClaim not implemented")
 }
+func (UnimplementedCutterServiceServer) CallOffUnpaidOrder(context.Context, *CallOffUnpaidOrderRequest) (*CallOffUnpaidOrderResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method CallOffUnpaidOrder not implemented")
+}
 func (UnimplementedCutterServiceServer) AcceptLotReturn(context.Context, *AcceptLotReturnRequest) (*AcceptLotReturnResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method AcceptLotReturn not implemented")
 }
@@ -1604,6 +1671,12 @@ func (UnimplementedCutterServiceServer) GetPlan(context.Context, *GetPlanRequest
 }
 func (UnimplementedCutterServiceServer) EvaluatePlan(context.Context, *EvaluatePlanRequest) (*EvaluatePlanResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method EvaluatePlan not implemented")
+}
+func (UnimplementedCutterServiceServer) SuggestPlans(*SuggestPlansRequest, grpc.ServerStreamingServer[SuggestPlansResponse]) error {
+	return status.Error(codes.Unimplemented, "method SuggestPlans not implemented")
+}
+func (UnimplementedCutterServiceServer) DrawPlan(context.Context, *DrawPlanRequest) (*DrawPlanResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method DrawPlan not implemented")
 }
 func (UnimplementedCutterServiceServer) EstimateStone(context.Context, *EstimateStoneRequest) (*EstimateStoneResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method EstimateStone not implemented")
@@ -2388,6 +2461,24 @@ func _CutterService_AnswerDamageClaim_Handler(srv interface{}, ctx context.Conte
 	return interceptor(ctx, in, info, handler)
 }
 
+func _CutterService_CallOffUnpaidOrder_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(CallOffUnpaidOrderRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CutterServiceServer).CallOffUnpaidOrder(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CutterService_CallOffUnpaidOrder_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CutterServiceServer).CallOffUnpaidOrder(ctx, req.(*CallOffUnpaidOrderRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 func _CutterService_AcceptLotReturn_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
 	in := new(AcceptLotReturnRequest)
 	if err := dec(in); err != nil {
@@ -2708,6 +2799,35 @@ func _CutterService_EvaluatePlan_Handler(srv interface{}, ctx context.Context, d
 	}
 	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
 		return srv.(CutterServiceServer).EvaluatePlan(ctx, req.(*EvaluatePlanRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CutterService_SuggestPlans_Handler(srv interface{}, stream grpc.ServerStream) error {
+	m := new(SuggestPlansRequest)
+	if err := stream.RecvMsg(m); err != nil {
+		return err
+	}
+	return srv.(CutterServiceServer).SuggestPlans(m, &grpc.GenericServerStream[SuggestPlansRequest, SuggestPlansResponse]{ServerStream: stream})
+}
+
+// This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
+type CutterService_SuggestPlansServer = grpc.ServerStreamingServer[SuggestPlansResponse]
+
+func _CutterService_DrawPlan_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(DrawPlanRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CutterServiceServer).DrawPlan(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CutterService_DrawPlan_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CutterServiceServer).DrawPlan(ctx, req.(*DrawPlanRequest))
 	}
 	return interceptor(ctx, in, info, handler)
 }
@@ -3444,6 +3564,10 @@ var CutterService_ServiceDesc = grpc.ServiceDesc{
 			Handler:    _CutterService_AnswerDamageClaim_Handler,
 		},
 		{
+			MethodName: "CallOffUnpaidOrder",
+			Handler:    _CutterService_CallOffUnpaidOrder_Handler,
+		},
+		{
 			MethodName: "AcceptLotReturn",
 			Handler:    _CutterService_AcceptLotReturn_Handler,
 		},
@@ -3514,6 +3638,10 @@ var CutterService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "EvaluatePlan",
 			Handler:    _CutterService_EvaluatePlan_Handler,
+		},
+		{
+			MethodName: "DrawPlan",
+			Handler:    _CutterService_DrawPlan_Handler,
 		},
 		{
 			MethodName: "EstimateStone",
@@ -3644,6 +3772,12 @@ var CutterService_ServiceDesc = grpc.ServiceDesc{
 			Handler:    _CutterService_ListBench_Handler,
 		},
 	},
-	Streams:  []grpc.StreamDesc{},
+	Streams: []grpc.StreamDesc{
+		{
+			StreamName:    "SuggestPlans",
+			Handler:       _CutterService_SuggestPlans_Handler,
+			ServerStreams: true,
+		},
+	},
 	Metadata: "seamshare/cutter/v1/cutter_service.proto",
 }

@@ -474,7 +474,10 @@ type UnmakeLotRequest struct {
 	// Why.
 	Why string `protobuf:"bytes,4,opt,name=why,proto3" json:"why,omitempty"`
 	// Act only if the resource is still as seen; empty: as it is now.
-	Etag          string `protobuf:"bytes,5,opt,name=etag,proto3" json:"etag,omitempty"`
+	Etag string `protobuf:"bytes,5,opt,name=etag,proto3" json:"etag,omitempty"`
+	// What weighs otherwise than it went in, each weighed by itself as it goes back; the rest weighs what it went in
+	// with. All together weighs what the lot weighs by now, as far as the scales go.
+	Weighed       []*v1.LotSource `protobuf:"bytes,6,rep,name=weighed,proto3" json:"weighed,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -542,6 +545,13 @@ func (x *UnmakeLotRequest) GetEtag() string {
 		return x.Etag
 	}
 	return ""
+}
+
+func (x *UnmakeLotRequest) GetWeighed() []*v1.LotSource {
+	if x != nil {
+		return x.Weighed
+	}
+	return nil
 }
 
 // UnmakeLotResponse answers UnmakeLot.
@@ -1799,7 +1809,7 @@ const file_seamshare_cutter_v1_lot_proto_rawDesc = "" +
 	"\x04etag\x18\x05 \x01(\tB\a\xbaH\x04r\x02\x18@R\x04etag\"^\n" +
 	"\x16TakeLotOffSaleResponse\x12(\n" +
 	"\x03lot\x18\x01 \x01(\v2\x16.seamshare.type.v1.LotR\x03lot\x12\x1a\n" +
-	"\bposition\x18\x02 \x01(\x04R\bposition\"\xdf\x01\n" +
+	"\bposition\x18\x02 \x01(\x04R\bposition\"\xa2\x02\n" +
 	"\x10UnmakeLotRequest\x12;\n" +
 	"\n" +
 	"request_id\x18\x01 \x01(\tB\x1c\xbaH\x19r\x172\x15^[A-Za-z0-9_-]{1,64}$R\trequestId\x12!\n" +
@@ -1807,7 +1817,8 @@ const file_seamshare_cutter_v1_lot_proto_rawDesc = "" +
 	"\x06lot_id\x18\x03 \x01(\tB\x19\xbaH\x16r\x142\x12^[a-z0-9_-]{1,64}$R\x05lotId\x12\x1c\n" +
 	"\x03why\x18\x04 \x01(\tB\n" +
 	"\xbaH\ar\x05\x10\x01\x18\xac\x02R\x03why\x12\x1b\n" +
-	"\x04etag\x18\x05 \x01(\tB\a\xbaH\x04r\x02\x18@R\x04etag\"Y\n" +
+	"\x04etag\x18\x05 \x01(\tB\a\xbaH\x04r\x02\x18@R\x04etag\x12A\n" +
+	"\aweighed\x18\x06 \x03(\v2\x1c.seamshare.type.v1.LotSourceB\t\xbaH\x06\x92\x01\x03\x10\xc8\x01R\aweighed\"Y\n" +
 	"\x11UnmakeLotResponse\x12(\n" +
 	"\x03lot\x18\x01 \x01(\v2\x16.seamshare.type.v1.LotR\x03lot\x12\x1a\n" +
 	"\bposition\x18\x02 \x01(\x04R\bposition\"d\n" +
@@ -1964,27 +1975,28 @@ var file_seamshare_cutter_v1_lot_proto_depIdxs = []int32{
 	30, // 5: seamshare.cutter.v1.PutLotOnSaleRequest.price:type_name -> google.type.Money
 	28, // 6: seamshare.cutter.v1.PutLotOnSaleResponse.lot:type_name -> seamshare.type.v1.Lot
 	28, // 7: seamshare.cutter.v1.TakeLotOffSaleResponse.lot:type_name -> seamshare.type.v1.Lot
-	28, // 8: seamshare.cutter.v1.UnmakeLotResponse.lot:type_name -> seamshare.type.v1.Lot
-	28, // 9: seamshare.cutter.v1.GetLotResponse.lot:type_name -> seamshare.type.v1.Lot
-	28, // 10: seamshare.cutter.v1.ListLotsResponse.lots:type_name -> seamshare.type.v1.Lot
-	14, // 11: seamshare.cutter.v1.PublishRoughRequest.lines:type_name -> seamshare.cutter.v1.RoughLine
-	26, // 12: seamshare.cutter.v1.PublishRoughRequest.total:type_name -> seamshare.type.v1.Weighing
-	27, // 13: seamshare.cutter.v1.PublishRoughRequest.treatment:type_name -> seamshare.type.v1.Treatment
-	31, // 14: seamshare.cutter.v1.PublishRoughRequest.agreement:type_name -> seamshare.type.v1.Agreement
-	32, // 15: seamshare.cutter.v1.PublishRoughResponse.parcel:type_name -> seamshare.type.v1.Parcel
-	26, // 16: seamshare.cutter.v1.RoughLine.weighing:type_name -> seamshare.type.v1.Weighing
-	33, // 17: seamshare.cutter.v1.RoughLine.size:type_name -> seamshare.type.v1.Size
-	25, // 18: seamshare.cutter.v1.TakeRoughBackResponse.parts:type_name -> seamshare.type.v1.LotSource
-	34, // 19: seamshare.cutter.v1.PromiseStonesRequest.items:type_name -> seamshare.type.v1.PromisedStone
-	35, // 20: seamshare.cutter.v1.PromiseStonesResponse.promise:type_name -> seamshare.type.v1.Promise
-	35, // 21: seamshare.cutter.v1.WithdrawPromiseResponse.promise:type_name -> seamshare.type.v1.Promise
-	35, // 22: seamshare.cutter.v1.DeliverPromiseResponse.promise:type_name -> seamshare.type.v1.Promise
-	35, // 23: seamshare.cutter.v1.ListPromisesResponse.promises:type_name -> seamshare.type.v1.Promise
-	24, // [24:24] is the sub-list for method output_type
-	24, // [24:24] is the sub-list for method input_type
-	24, // [24:24] is the sub-list for extension type_name
-	24, // [24:24] is the sub-list for extension extendee
-	0,  // [0:24] is the sub-list for field type_name
+	25, // 8: seamshare.cutter.v1.UnmakeLotRequest.weighed:type_name -> seamshare.type.v1.LotSource
+	28, // 9: seamshare.cutter.v1.UnmakeLotResponse.lot:type_name -> seamshare.type.v1.Lot
+	28, // 10: seamshare.cutter.v1.GetLotResponse.lot:type_name -> seamshare.type.v1.Lot
+	28, // 11: seamshare.cutter.v1.ListLotsResponse.lots:type_name -> seamshare.type.v1.Lot
+	14, // 12: seamshare.cutter.v1.PublishRoughRequest.lines:type_name -> seamshare.cutter.v1.RoughLine
+	26, // 13: seamshare.cutter.v1.PublishRoughRequest.total:type_name -> seamshare.type.v1.Weighing
+	27, // 14: seamshare.cutter.v1.PublishRoughRequest.treatment:type_name -> seamshare.type.v1.Treatment
+	31, // 15: seamshare.cutter.v1.PublishRoughRequest.agreement:type_name -> seamshare.type.v1.Agreement
+	32, // 16: seamshare.cutter.v1.PublishRoughResponse.parcel:type_name -> seamshare.type.v1.Parcel
+	26, // 17: seamshare.cutter.v1.RoughLine.weighing:type_name -> seamshare.type.v1.Weighing
+	33, // 18: seamshare.cutter.v1.RoughLine.size:type_name -> seamshare.type.v1.Size
+	25, // 19: seamshare.cutter.v1.TakeRoughBackResponse.parts:type_name -> seamshare.type.v1.LotSource
+	34, // 20: seamshare.cutter.v1.PromiseStonesRequest.items:type_name -> seamshare.type.v1.PromisedStone
+	35, // 21: seamshare.cutter.v1.PromiseStonesResponse.promise:type_name -> seamshare.type.v1.Promise
+	35, // 22: seamshare.cutter.v1.WithdrawPromiseResponse.promise:type_name -> seamshare.type.v1.Promise
+	35, // 23: seamshare.cutter.v1.DeliverPromiseResponse.promise:type_name -> seamshare.type.v1.Promise
+	35, // 24: seamshare.cutter.v1.ListPromisesResponse.promises:type_name -> seamshare.type.v1.Promise
+	25, // [25:25] is the sub-list for method output_type
+	25, // [25:25] is the sub-list for method input_type
+	25, // [25:25] is the sub-list for extension type_name
+	25, // [25:25] is the sub-list for extension extendee
+	0,  // [0:25] is the sub-list for field type_name
 }
 
 func init() { file_seamshare_cutter_v1_lot_proto_init() }

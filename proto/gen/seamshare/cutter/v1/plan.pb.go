@@ -8,6 +8,7 @@ package cutterv1
 
 import (
 	_ "buf.build/gen/go/bufbuild/protovalidate/protocolbuffers/go/buf/validate"
+	money "google.golang.org/genproto/googleapis/type/money"
 	protoreflect "google.golang.org/protobuf/reflect/protoreflect"
 	protoimpl "google.golang.org/protobuf/runtime/protoimpl"
 	reflect "reflect"
@@ -165,7 +166,9 @@ type RevisePlanRequest struct {
 	// All of the plan.
 	Plan *v1.PlanDraft `protobuf:"bytes,5,opt,name=plan,proto3" json:"plan,omitempty"`
 	// Why.
-	Why           string `protobuf:"bytes,6,opt,name=why,proto3" json:"why,omitempty"`
+	Why string `protobuf:"bytes,6,opt,name=why,proto3" json:"why,omitempty"`
+	// Act only if the resource is still as seen; empty: as it is now.
+	Etag          string `protobuf:"bytes,7,opt,name=etag,proto3" json:"etag,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -242,6 +245,13 @@ func (x *RevisePlanRequest) GetWhy() string {
 	return ""
 }
 
+func (x *RevisePlanRequest) GetEtag() string {
+	if x != nil {
+		return x.Etag
+	}
+	return ""
+}
+
 // RevisePlanResponse answers RevisePlan.
 type RevisePlanResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -309,7 +319,9 @@ type ChoosePlanRequest struct {
 	// The plan.
 	PlanId string `protobuf:"bytes,4,opt,name=plan_id,json=planId,proto3" json:"plan_id,omitempty"`
 	// Why this one.
-	Reason        string `protobuf:"bytes,5,opt,name=reason,proto3" json:"reason,omitempty"`
+	Reason string `protobuf:"bytes,5,opt,name=reason,proto3" json:"reason,omitempty"`
+	// Act only if the resource is still as seen; empty: as it is now.
+	Etag          string `protobuf:"bytes,6,opt,name=etag,proto3" json:"etag,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -375,6 +387,13 @@ func (x *ChoosePlanRequest) GetPlanId() string {
 func (x *ChoosePlanRequest) GetReason() string {
 	if x != nil {
 		return x.Reason
+	}
+	return ""
+}
+
+func (x *ChoosePlanRequest) GetEtag() string {
+	if x != nil {
+		return x.Etag
 	}
 	return ""
 }
@@ -446,7 +465,9 @@ type DropPlanRequest struct {
 	// The plan.
 	PlanId string `protobuf:"bytes,4,opt,name=plan_id,json=planId,proto3" json:"plan_id,omitempty"`
 	// Why.
-	Reason        string `protobuf:"bytes,5,opt,name=reason,proto3" json:"reason,omitempty"`
+	Reason string `protobuf:"bytes,5,opt,name=reason,proto3" json:"reason,omitempty"`
+	// Act only if the resource is still as seen; empty: as it is now.
+	Etag          string `protobuf:"bytes,6,opt,name=etag,proto3" json:"etag,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -512,6 +533,13 @@ func (x *DropPlanRequest) GetPlanId() string {
 func (x *DropPlanRequest) GetReason() string {
 	if x != nil {
 		return x.Reason
+	}
+	return ""
+}
+
+func (x *DropPlanRequest) GetEtag() string {
+	if x != nil {
+		return x.Etag
 	}
 	return ""
 }
@@ -1092,11 +1120,716 @@ func (x *EvaluatePlanResponse) GetPosition() uint64 {
 	return 0
 }
 
+// SuggestPlansRequest asks for SuggestPlans.
+type SuggestPlansRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Wait until the node has applied at least this position.
+	MinPosition uint64 `protobuf:"varint,1,opt,name=min_position,json=minPosition,proto3" json:"min_position,omitempty"`
+	// The piece.
+	PieceId string `protobuf:"bytes,2,opt,name=piece_id,json=pieceId,proto3" json:"piece_id,omitempty"`
+	// The study whose drawing is searched; empty: the last one that has a drawing.
+	StudyId string `protobuf:"bytes,3,opt,name=study_id,json=studyId,proto3" json:"study_id,omitempty"`
+	// What the markets pay.
+	Prices *v1.PriceList `protobuf:"bytes,4,opt,name=prices,proto3" json:"prices,omitempty"`
+	// The blade it is sawn with.
+	Blade *v1.Blade `protobuf:"bytes,5,opt,name=blade,proto3" json:"blade,omitempty"`
+	// The caller's own rules and costs.
+	Settings *v1.CutSettings `protobuf:"bytes,6,opt,name=settings,proto3" json:"settings,omitempty"`
+	// The kinds of stones that may be planned.
+	Wants []*v1.StoneWanted `protobuf:"bytes,7,rep,name=wants,proto3" json:"wants,omitempty"`
+	// Bench minutes of each cut.
+	SawMinutes int64 `protobuf:"varint,8,opt,name=saw_minutes,json=sawMinutes,proto3" json:"saw_minutes,omitempty"`
+	// What becomes of parts without a stone: shelf, waste, or what is sold by the gram; not set: the shelf.
+	Rest v1.EndKind `protobuf:"varint,9,opt,name=rest,proto3,enum=seamshare.type.v1.EndKind" json:"rest,omitempty"`
+	// The class that such parts are sold by.
+	RestClass string `protobuf:"bytes,10,opt,name=rest_class,json=restClass,proto3" json:"rest_class,omitempty"`
+	// Whom they are for.
+	RestMarket string `protobuf:"bytes,11,opt,name=rest_market,json=restMarket,proto3" json:"rest_market,omitempty"`
+	// The search's seed: the same seed and changes find the same plans.
+	Seed uint64 `protobuf:"varint,12,opt,name=seed,proto3" json:"seed,omitempty"`
+	// Try no more than so many changes; 0: 20000.
+	Changes uint32 `protobuf:"varint,13,opt,name=changes,proto3" json:"changes,omitempty"`
+	// Search no longer than this; 0: 10.
+	Seconds       uint32 `protobuf:"varint,14,opt,name=seconds,proto3" json:"seconds,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *SuggestPlansRequest) Reset() {
+	*x = SuggestPlansRequest{}
+	mi := &file_seamshare_cutter_v1_plan_proto_msgTypes[16]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *SuggestPlansRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*SuggestPlansRequest) ProtoMessage() {}
+
+func (x *SuggestPlansRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_cutter_v1_plan_proto_msgTypes[16]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use SuggestPlansRequest.ProtoReflect.Descriptor instead.
+func (*SuggestPlansRequest) Descriptor() ([]byte, []int) {
+	return file_seamshare_cutter_v1_plan_proto_rawDescGZIP(), []int{16}
+}
+
+func (x *SuggestPlansRequest) GetMinPosition() uint64 {
+	if x != nil {
+		return x.MinPosition
+	}
+	return 0
+}
+
+func (x *SuggestPlansRequest) GetPieceId() string {
+	if x != nil {
+		return x.PieceId
+	}
+	return ""
+}
+
+func (x *SuggestPlansRequest) GetStudyId() string {
+	if x != nil {
+		return x.StudyId
+	}
+	return ""
+}
+
+func (x *SuggestPlansRequest) GetPrices() *v1.PriceList {
+	if x != nil {
+		return x.Prices
+	}
+	return nil
+}
+
+func (x *SuggestPlansRequest) GetBlade() *v1.Blade {
+	if x != nil {
+		return x.Blade
+	}
+	return nil
+}
+
+func (x *SuggestPlansRequest) GetSettings() *v1.CutSettings {
+	if x != nil {
+		return x.Settings
+	}
+	return nil
+}
+
+func (x *SuggestPlansRequest) GetWants() []*v1.StoneWanted {
+	if x != nil {
+		return x.Wants
+	}
+	return nil
+}
+
+func (x *SuggestPlansRequest) GetSawMinutes() int64 {
+	if x != nil {
+		return x.SawMinutes
+	}
+	return 0
+}
+
+func (x *SuggestPlansRequest) GetRest() v1.EndKind {
+	if x != nil {
+		return x.Rest
+	}
+	return v1.EndKind(0)
+}
+
+func (x *SuggestPlansRequest) GetRestClass() string {
+	if x != nil {
+		return x.RestClass
+	}
+	return ""
+}
+
+func (x *SuggestPlansRequest) GetRestMarket() string {
+	if x != nil {
+		return x.RestMarket
+	}
+	return ""
+}
+
+func (x *SuggestPlansRequest) GetSeed() uint64 {
+	if x != nil {
+		return x.Seed
+	}
+	return 0
+}
+
+func (x *SuggestPlansRequest) GetChanges() uint32 {
+	if x != nil {
+		return x.Changes
+	}
+	return 0
+}
+
+func (x *SuggestPlansRequest) GetSeconds() uint32 {
+	if x != nil {
+		return x.Seconds
+	}
+	return 0
+}
+
+// SuggestPlansResponse is one message of the answer: progress now and then, then the plans, then the end.
+type SuggestPlansResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// What it says.
+	//
+	// Types that are valid to be assigned to Said:
+	//
+	//	*SuggestPlansResponse_Progress
+	//	*SuggestPlansResponse_Plan
+	//	*SuggestPlansResponse_End
+	Said          isSuggestPlansResponse_Said `protobuf_oneof:"said"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *SuggestPlansResponse) Reset() {
+	*x = SuggestPlansResponse{}
+	mi := &file_seamshare_cutter_v1_plan_proto_msgTypes[17]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *SuggestPlansResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*SuggestPlansResponse) ProtoMessage() {}
+
+func (x *SuggestPlansResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_cutter_v1_plan_proto_msgTypes[17]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use SuggestPlansResponse.ProtoReflect.Descriptor instead.
+func (*SuggestPlansResponse) Descriptor() ([]byte, []int) {
+	return file_seamshare_cutter_v1_plan_proto_rawDescGZIP(), []int{17}
+}
+
+func (x *SuggestPlansResponse) GetSaid() isSuggestPlansResponse_Said {
+	if x != nil {
+		return x.Said
+	}
+	return nil
+}
+
+func (x *SuggestPlansResponse) GetProgress() *SuggestProgress {
+	if x != nil {
+		if x, ok := x.Said.(*SuggestPlansResponse_Progress); ok {
+			return x.Progress
+		}
+	}
+	return nil
+}
+
+func (x *SuggestPlansResponse) GetPlan() *SuggestedPlan {
+	if x != nil {
+		if x, ok := x.Said.(*SuggestPlansResponse_Plan); ok {
+			return x.Plan
+		}
+	}
+	return nil
+}
+
+func (x *SuggestPlansResponse) GetEnd() *SuggestEnd {
+	if x != nil {
+		if x, ok := x.Said.(*SuggestPlansResponse_End); ok {
+			return x.End
+		}
+	}
+	return nil
+}
+
+type isSuggestPlansResponse_Said interface {
+	isSuggestPlansResponse_Said()
+}
+
+type SuggestPlansResponse_Progress struct {
+	// How far the search is.
+	Progress *SuggestProgress `protobuf:"bytes,1,opt,name=progress,proto3,oneof"`
+}
+
+type SuggestPlansResponse_Plan struct {
+	// A plan on offer.
+	Plan *SuggestedPlan `protobuf:"bytes,2,opt,name=plan,proto3,oneof"`
+}
+
+type SuggestPlansResponse_End struct {
+	// The end.
+	End *SuggestEnd `protobuf:"bytes,3,opt,name=end,proto3,oneof"`
+}
+
+func (*SuggestPlansResponse_Progress) isSuggestPlansResponse_Said() {}
+
+func (*SuggestPlansResponse_Plan) isSuggestPlansResponse_Said() {}
+
+func (*SuggestPlansResponse_End) isSuggestPlansResponse_Said() {}
+
+// SuggestProgress is how far a search is.
+type SuggestProgress struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Changes tried.
+	Changes uint32 `protobuf:"varint,1,opt,name=changes,proto3" json:"changes,omitempty"`
+	// Of so many.
+	Of uint32 `protobuf:"varint,2,opt,name=of,proto3" json:"of,omitempty"`
+	// The expected worth of the best plan so far; absent: none yet.
+	Best          *money.Money `protobuf:"bytes,3,opt,name=best,proto3" json:"best,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *SuggestProgress) Reset() {
+	*x = SuggestProgress{}
+	mi := &file_seamshare_cutter_v1_plan_proto_msgTypes[18]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *SuggestProgress) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*SuggestProgress) ProtoMessage() {}
+
+func (x *SuggestProgress) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_cutter_v1_plan_proto_msgTypes[18]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use SuggestProgress.ProtoReflect.Descriptor instead.
+func (*SuggestProgress) Descriptor() ([]byte, []int) {
+	return file_seamshare_cutter_v1_plan_proto_rawDescGZIP(), []int{18}
+}
+
+func (x *SuggestProgress) GetChanges() uint32 {
+	if x != nil {
+		return x.Changes
+	}
+	return 0
+}
+
+func (x *SuggestProgress) GetOf() uint32 {
+	if x != nil {
+		return x.Of
+	}
+	return 0
+}
+
+func (x *SuggestProgress) GetBest() *money.Money {
+	if x != nil {
+		return x.Best
+	}
+	return nil
+}
+
+// SuggestedPlan is one way to cut the piece, feasible on its drawing.
+type SuggestedPlan struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// In what it differs, in words.
+	Words string `protobuf:"bytes,1,opt,name=words,proto3" json:"words,omitempty"`
+	// The plan, as MakePlan takes it.
+	Cut *v1.CutPlan `protobuf:"bytes,2,opt,name=cut,proto3" json:"cut,omitempty"`
+	// What comes of it, without outlines.
+	Result *v1.CutResult `protobuf:"bytes,3,opt,name=result,proto3" json:"result,omitempty"`
+	// What the same stones bring in each market, all sold there.
+	Markets       []*SuggestedMarket `protobuf:"bytes,4,rep,name=markets,proto3" json:"markets,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *SuggestedPlan) Reset() {
+	*x = SuggestedPlan{}
+	mi := &file_seamshare_cutter_v1_plan_proto_msgTypes[19]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *SuggestedPlan) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*SuggestedPlan) ProtoMessage() {}
+
+func (x *SuggestedPlan) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_cutter_v1_plan_proto_msgTypes[19]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use SuggestedPlan.ProtoReflect.Descriptor instead.
+func (*SuggestedPlan) Descriptor() ([]byte, []int) {
+	return file_seamshare_cutter_v1_plan_proto_rawDescGZIP(), []int{19}
+}
+
+func (x *SuggestedPlan) GetWords() string {
+	if x != nil {
+		return x.Words
+	}
+	return ""
+}
+
+func (x *SuggestedPlan) GetCut() *v1.CutPlan {
+	if x != nil {
+		return x.Cut
+	}
+	return nil
+}
+
+func (x *SuggestedPlan) GetResult() *v1.CutResult {
+	if x != nil {
+		return x.Result
+	}
+	return nil
+}
+
+func (x *SuggestedPlan) GetMarkets() []*SuggestedMarket {
+	if x != nil {
+		return x.Markets
+	}
+	return nil
+}
+
+// SuggestedMarket is a plan in one market.
+type SuggestedMarket struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The market.
+	Market string `protobuf:"bytes,1,opt,name=market,proto3" json:"market,omitempty"`
+	// What is expected there after levy, selling and bench.
+	Expected *money.Money `protobuf:"bytes,2,opt,name=expected,proto3" json:"expected,omitempty"`
+	// No plan that was found is worth more there.
+	Best          bool `protobuf:"varint,3,opt,name=best,proto3" json:"best,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *SuggestedMarket) Reset() {
+	*x = SuggestedMarket{}
+	mi := &file_seamshare_cutter_v1_plan_proto_msgTypes[20]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *SuggestedMarket) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*SuggestedMarket) ProtoMessage() {}
+
+func (x *SuggestedMarket) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_cutter_v1_plan_proto_msgTypes[20]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use SuggestedMarket.ProtoReflect.Descriptor instead.
+func (*SuggestedMarket) Descriptor() ([]byte, []int) {
+	return file_seamshare_cutter_v1_plan_proto_rawDescGZIP(), []int{20}
+}
+
+func (x *SuggestedMarket) GetMarket() string {
+	if x != nil {
+		return x.Market
+	}
+	return ""
+}
+
+func (x *SuggestedMarket) GetExpected() *money.Money {
+	if x != nil {
+		return x.Expected
+	}
+	return nil
+}
+
+func (x *SuggestedMarket) GetBest() bool {
+	if x != nil {
+		return x.Best
+	}
+	return false
+}
+
+// SuggestEnd ends the answer.
+type SuggestEnd struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The expected worth of the most valuable plan; absent: none was found.
+	Best *money.Money `protobuf:"bytes,1,opt,name=best,proto3" json:"best,omitempty"`
+	// What no plan of its kind can pass; absent: not known.
+	Bound *money.Money `protobuf:"bytes,2,opt,name=bound,proto3" json:"bound,omitempty"`
+	// Changes tried.
+	Changes uint32 `protobuf:"varint,3,opt,name=changes,proto3" json:"changes,omitempty"`
+	// It was stopped before all changes were tried.
+	Stopped bool `protobuf:"varint,4,opt,name=stopped,proto3" json:"stopped,omitempty"`
+	// The position that the drawing was read at.
+	Position      uint64 `protobuf:"varint,5,opt,name=position,proto3" json:"position,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *SuggestEnd) Reset() {
+	*x = SuggestEnd{}
+	mi := &file_seamshare_cutter_v1_plan_proto_msgTypes[21]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *SuggestEnd) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*SuggestEnd) ProtoMessage() {}
+
+func (x *SuggestEnd) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_cutter_v1_plan_proto_msgTypes[21]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use SuggestEnd.ProtoReflect.Descriptor instead.
+func (*SuggestEnd) Descriptor() ([]byte, []int) {
+	return file_seamshare_cutter_v1_plan_proto_rawDescGZIP(), []int{21}
+}
+
+func (x *SuggestEnd) GetBest() *money.Money {
+	if x != nil {
+		return x.Best
+	}
+	return nil
+}
+
+func (x *SuggestEnd) GetBound() *money.Money {
+	if x != nil {
+		return x.Bound
+	}
+	return nil
+}
+
+func (x *SuggestEnd) GetChanges() uint32 {
+	if x != nil {
+		return x.Changes
+	}
+	return 0
+}
+
+func (x *SuggestEnd) GetStopped() bool {
+	if x != nil {
+		return x.Stopped
+	}
+	return false
+}
+
+func (x *SuggestEnd) GetPosition() uint64 {
+	if x != nil {
+		return x.Position
+	}
+	return 0
+}
+
+// DrawPlanRequest asks for DrawPlan.
+type DrawPlanRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Wait until the node has applied at least this position.
+	MinPosition uint64 `protobuf:"varint,1,opt,name=min_position,json=minPosition,proto3" json:"min_position,omitempty"`
+	// The piece.
+	PieceId string `protobuf:"bytes,2,opt,name=piece_id,json=pieceId,proto3" json:"piece_id,omitempty"`
+	// A measured plan; empty: the drawing alone.
+	PlanId string `protobuf:"bytes,3,opt,name=plan_id,json=planId,proto3" json:"plan_id,omitempty"`
+	// The study whose drawing is shown; empty: the plan's, or the last one that has a drawing.
+	StudyId string `protobuf:"bytes,4,opt,name=study_id,json=studyId,proto3" json:"study_id,omitempty"`
+	// One step of the plan, as "steps[2]"; empty: the plan whole.
+	Step string `protobuf:"bytes,5,opt,name=step,proto3" json:"step,omitempty"`
+	// A page to print on A4 and take to the saw, in place of a picture.
+	Sheet         bool `protobuf:"varint,6,opt,name=sheet,proto3" json:"sheet,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *DrawPlanRequest) Reset() {
+	*x = DrawPlanRequest{}
+	mi := &file_seamshare_cutter_v1_plan_proto_msgTypes[22]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *DrawPlanRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*DrawPlanRequest) ProtoMessage() {}
+
+func (x *DrawPlanRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_cutter_v1_plan_proto_msgTypes[22]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use DrawPlanRequest.ProtoReflect.Descriptor instead.
+func (*DrawPlanRequest) Descriptor() ([]byte, []int) {
+	return file_seamshare_cutter_v1_plan_proto_rawDescGZIP(), []int{22}
+}
+
+func (x *DrawPlanRequest) GetMinPosition() uint64 {
+	if x != nil {
+		return x.MinPosition
+	}
+	return 0
+}
+
+func (x *DrawPlanRequest) GetPieceId() string {
+	if x != nil {
+		return x.PieceId
+	}
+	return ""
+}
+
+func (x *DrawPlanRequest) GetPlanId() string {
+	if x != nil {
+		return x.PlanId
+	}
+	return ""
+}
+
+func (x *DrawPlanRequest) GetStudyId() string {
+	if x != nil {
+		return x.StudyId
+	}
+	return ""
+}
+
+func (x *DrawPlanRequest) GetStep() string {
+	if x != nil {
+		return x.Step
+	}
+	return ""
+}
+
+func (x *DrawPlanRequest) GetSheet() bool {
+	if x != nil {
+		return x.Sheet
+	}
+	return false
+}
+
+// DrawPlanResponse answers DrawPlan.
+type DrawPlanResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The picture, or the page.
+	Picture []byte `protobuf:"bytes,1,opt,name=picture,proto3" json:"picture,omitempty"`
+	// Its media type: "image/svg+xml" or "text/html".
+	MediaType string `protobuf:"bytes,2,opt,name=media_type,json=mediaType,proto3" json:"media_type,omitempty"`
+	// The position the answer is as of.
+	Position      uint64 `protobuf:"varint,3,opt,name=position,proto3" json:"position,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *DrawPlanResponse) Reset() {
+	*x = DrawPlanResponse{}
+	mi := &file_seamshare_cutter_v1_plan_proto_msgTypes[23]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *DrawPlanResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*DrawPlanResponse) ProtoMessage() {}
+
+func (x *DrawPlanResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_cutter_v1_plan_proto_msgTypes[23]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use DrawPlanResponse.ProtoReflect.Descriptor instead.
+func (*DrawPlanResponse) Descriptor() ([]byte, []int) {
+	return file_seamshare_cutter_v1_plan_proto_rawDescGZIP(), []int{23}
+}
+
+func (x *DrawPlanResponse) GetPicture() []byte {
+	if x != nil {
+		return x.Picture
+	}
+	return nil
+}
+
+func (x *DrawPlanResponse) GetMediaType() string {
+	if x != nil {
+		return x.MediaType
+	}
+	return ""
+}
+
+func (x *DrawPlanResponse) GetPosition() uint64 {
+	if x != nil {
+		return x.Position
+	}
+	return 0
+}
+
 var File_seamshare_cutter_v1_plan_proto protoreflect.FileDescriptor
 
 const file_seamshare_cutter_v1_plan_proto_rawDesc = "" +
 	"\n" +
-	"\x1eseamshare/cutter/v1/plan.proto\x12\x13seamshare.cutter.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fseamshare/type/v1/cutplan.proto\x1a!seamshare/type/v1/cutresult.proto\x1a\x1fseamshare/type/v1/drawing.proto\x1a\x1cseamshare/type/v1/plan.proto\"\xe1\x01\n" +
+	"\x1eseamshare/cutter/v1/plan.proto\x12\x13seamshare.cutter.v1\x1a\x1bbuf/validate/validate.proto\x1a\x17google/type/money.proto\x1a\x1fseamshare/type/v1/cutplan.proto\x1a!seamshare/type/v1/cutresult.proto\x1a\x1fseamshare/type/v1/drawing.proto\x1a\x1cseamshare/type/v1/plan.proto\"\xe1\x01\n" +
 	"\x0fMakePlanRequest\x12;\n" +
 	"\n" +
 	"request_id\x18\x01 \x01(\tB\x1c\xbaH\x19r\x172\x15^[A-Za-z0-9_-]{1,64}$R\trequestId\x12!\n" +
@@ -1105,7 +1838,7 @@ const file_seamshare_cutter_v1_plan_proto_rawDesc = "" +
 	"\x04plan\x18\x04 \x01(\v2\x1c.seamshare.type.v1.PlanDraftB\x06\xbaH\x03\xc8\x01\x01R\x04plan\"[\n" +
 	"\x10MakePlanResponse\x12+\n" +
 	"\x04plan\x18\x01 \x01(\v2\x17.seamshare.type.v1.PlanR\x04plan\x12\x1a\n" +
-	"\bposition\x18\x02 \x01(\x04R\bposition\"\xb5\x02\n" +
+	"\bposition\x18\x02 \x01(\x04R\bposition\"\xd2\x02\n" +
 	"\x11RevisePlanRequest\x12;\n" +
 	"\n" +
 	"request_id\x18\x01 \x01(\tB\x1c\xbaH\x19r\x172\x15^[A-Za-z0-9_-]{1,64}$R\trequestId\x12!\n" +
@@ -1114,10 +1847,11 @@ const file_seamshare_cutter_v1_plan_proto_rawDesc = "" +
 	"\aplan_id\x18\x04 \x01(\tB\x19\xbaH\x16r\x142\x12^[a-z0-9_-]{1,64}$R\x06planId\x128\n" +
 	"\x04plan\x18\x05 \x01(\v2\x1c.seamshare.type.v1.PlanDraftB\x06\xbaH\x03\xc8\x01\x01R\x04plan\x12\x1c\n" +
 	"\x03why\x18\x06 \x01(\tB\n" +
-	"\xbaH\ar\x05\x10\x01\x18\xf4\x03R\x03why\"]\n" +
+	"\xbaH\ar\x05\x10\x01\x18\xf4\x03R\x03why\x12\x1b\n" +
+	"\x04etag\x18\a \x01(\tB\a\xbaH\x04r\x02\x18@R\x04etag\"]\n" +
 	"\x12RevisePlanResponse\x12+\n" +
 	"\x04plan\x18\x01 \x01(\v2\x17.seamshare.type.v1.PlanR\x04plan\x12\x1a\n" +
-	"\bposition\x18\x02 \x01(\x04R\bposition\"\x81\x02\n" +
+	"\bposition\x18\x02 \x01(\x04R\bposition\"\x9e\x02\n" +
 	"\x11ChoosePlanRequest\x12;\n" +
 	"\n" +
 	"request_id\x18\x01 \x01(\tB\x1c\xbaH\x19r\x172\x15^[A-Za-z0-9_-]{1,64}$R\trequestId\x12!\n" +
@@ -1125,10 +1859,11 @@ const file_seamshare_cutter_v1_plan_proto_rawDesc = "" +
 	"\bpiece_id\x18\x03 \x01(\tB\x19\xbaH\x16r\x142\x12^[a-z0-9_-]{1,64}$R\apieceId\x122\n" +
 	"\aplan_id\x18\x04 \x01(\tB\x19\xbaH\x16r\x142\x12^[a-z0-9_-]{1,64}$R\x06planId\x12\"\n" +
 	"\x06reason\x18\x05 \x01(\tB\n" +
-	"\xbaH\ar\x05\x10\x01\x18\xf4\x03R\x06reason\"]\n" +
+	"\xbaH\ar\x05\x10\x01\x18\xf4\x03R\x06reason\x12\x1b\n" +
+	"\x04etag\x18\x06 \x01(\tB\a\xbaH\x04r\x02\x18@R\x04etag\"]\n" +
 	"\x12ChoosePlanResponse\x12+\n" +
 	"\x04plan\x18\x01 \x01(\v2\x17.seamshare.type.v1.PlanR\x04plan\x12\x1a\n" +
-	"\bposition\x18\x02 \x01(\x04R\bposition\"\xff\x01\n" +
+	"\bposition\x18\x02 \x01(\x04R\bposition\"\x9c\x02\n" +
 	"\x0fDropPlanRequest\x12;\n" +
 	"\n" +
 	"request_id\x18\x01 \x01(\tB\x1c\xbaH\x19r\x172\x15^[A-Za-z0-9_-]{1,64}$R\trequestId\x12!\n" +
@@ -1136,7 +1871,8 @@ const file_seamshare_cutter_v1_plan_proto_rawDesc = "" +
 	"\bpiece_id\x18\x03 \x01(\tB\x19\xbaH\x16r\x142\x12^[a-z0-9_-]{1,64}$R\apieceId\x122\n" +
 	"\aplan_id\x18\x04 \x01(\tB\x19\xbaH\x16r\x142\x12^[a-z0-9_-]{1,64}$R\x06planId\x12\"\n" +
 	"\x06reason\x18\x05 \x01(\tB\n" +
-	"\xbaH\ar\x05\x10\x01\x18\xf4\x03R\x06reason\"[\n" +
+	"\xbaH\ar\x05\x10\x01\x18\xf4\x03R\x06reason\x12\x1b\n" +
+	"\x04etag\x18\x06 \x01(\tB\a\xbaH\x04r\x02\x18@R\x04etag\"[\n" +
 	"\x10DropPlanResponse\x12+\n" +
 	"\x04plan\x18\x01 \x01(\v2\x17.seamshare.type.v1.PlanR\x04plan\x12\x1a\n" +
 	"\bposition\x18\x02 \x01(\x04R\bposition\"k\n" +
@@ -1172,7 +1908,64 @@ const file_seamshare_cutter_v1_plan_proto_rawDesc = "" +
 	"\x10without_outlines\x18\b \x01(\bR\x0fwithoutOutlines\"h\n" +
 	"\x14EvaluatePlanResponse\x124\n" +
 	"\x06result\x18\x01 \x01(\v2\x1c.seamshare.type.v1.CutResultR\x06result\x12\x1a\n" +
-	"\bposition\x18\x02 \x01(\x04R\bpositionB:Z8seamshare.example/proto/gen/seamshare/cutter/v1;cutterv1b\x06proto3"
+	"\bposition\x18\x02 \x01(\x04R\bposition\"\xb6\x05\n" +
+	"\x13SuggestPlansRequest\x12!\n" +
+	"\fmin_position\x18\x01 \x01(\x04R\vminPosition\x124\n" +
+	"\bpiece_id\x18\x02 \x01(\tB\x19\xbaH\x16r\x142\x12^[a-z0-9_-]{1,64}$R\apieceId\x124\n" +
+	"\bstudy_id\x18\x03 \x01(\tB\x19\xbaH\x16r\x142\x12^[a-z0-9_-]{0,64}$R\astudyId\x12<\n" +
+	"\x06prices\x18\x04 \x01(\v2\x1c.seamshare.type.v1.PriceListB\x06\xbaH\x03\xc8\x01\x01R\x06prices\x126\n" +
+	"\x05blade\x18\x05 \x01(\v2\x18.seamshare.type.v1.BladeB\x06\xbaH\x03\xc8\x01\x01R\x05blade\x12B\n" +
+	"\bsettings\x18\x06 \x01(\v2\x1e.seamshare.type.v1.CutSettingsB\x06\xbaH\x03\xc8\x01\x01R\bsettings\x12@\n" +
+	"\x05wants\x18\a \x03(\v2\x1e.seamshare.type.v1.StoneWantedB\n" +
+	"\xbaH\a\x92\x01\x04\b\x01\x10dR\x05wants\x12,\n" +
+	"\vsaw_minutes\x18\b \x01(\x03B\v\xbaH\b\"\x06\x18\xa0\x8d\x06(\x00R\n" +
+	"sawMinutes\x128\n" +
+	"\x04rest\x18\t \x01(\x0e2\x1a.seamshare.type.v1.EndKindB\b\xbaH\x05\x82\x01\x02\x10\x01R\x04rest\x12&\n" +
+	"\n" +
+	"rest_class\x18\n" +
+	" \x01(\tB\a\xbaH\x04r\x02(PR\trestClass\x12(\n" +
+	"\vrest_market\x18\v \x01(\tB\a\xbaH\x04r\x02(PR\n" +
+	"restMarket\x12\x12\n" +
+	"\x04seed\x18\f \x01(\x04R\x04seed\x12#\n" +
+	"\achanges\x18\r \x01(\rB\t\xbaH\x06*\x04\x18\xc0\x84=R\achanges\x12!\n" +
+	"\aseconds\x18\x0e \x01(\rB\a\xbaH\x04*\x02\x18\x1eR\aseconds\"\xd1\x01\n" +
+	"\x14SuggestPlansResponse\x12B\n" +
+	"\bprogress\x18\x01 \x01(\v2$.seamshare.cutter.v1.SuggestProgressH\x00R\bprogress\x128\n" +
+	"\x04plan\x18\x02 \x01(\v2\".seamshare.cutter.v1.SuggestedPlanH\x00R\x04plan\x123\n" +
+	"\x03end\x18\x03 \x01(\v2\x1f.seamshare.cutter.v1.SuggestEndH\x00R\x03endB\x06\n" +
+	"\x04said\"c\n" +
+	"\x0fSuggestProgress\x12\x18\n" +
+	"\achanges\x18\x01 \x01(\rR\achanges\x12\x0e\n" +
+	"\x02of\x18\x02 \x01(\rR\x02of\x12&\n" +
+	"\x04best\x18\x03 \x01(\v2\x12.google.type.MoneyR\x04best\"\xc9\x01\n" +
+	"\rSuggestedPlan\x12\x14\n" +
+	"\x05words\x18\x01 \x01(\tR\x05words\x12,\n" +
+	"\x03cut\x18\x02 \x01(\v2\x1a.seamshare.type.v1.CutPlanR\x03cut\x124\n" +
+	"\x06result\x18\x03 \x01(\v2\x1c.seamshare.type.v1.CutResultR\x06result\x12>\n" +
+	"\amarkets\x18\x04 \x03(\v2$.seamshare.cutter.v1.SuggestedMarketR\amarkets\"m\n" +
+	"\x0fSuggestedMarket\x12\x16\n" +
+	"\x06market\x18\x01 \x01(\tR\x06market\x12.\n" +
+	"\bexpected\x18\x02 \x01(\v2\x12.google.type.MoneyR\bexpected\x12\x12\n" +
+	"\x04best\x18\x03 \x01(\bR\x04best\"\xae\x01\n" +
+	"\n" +
+	"SuggestEnd\x12&\n" +
+	"\x04best\x18\x01 \x01(\v2\x12.google.type.MoneyR\x04best\x12(\n" +
+	"\x05bound\x18\x02 \x01(\v2\x12.google.type.MoneyR\x05bound\x12\x18\n" +
+	"\achanges\x18\x03 \x01(\rR\achanges\x12\x18\n" +
+	"\astopped\x18\x04 \x01(\bR\astopped\x12\x1a\n" +
+	"\bposition\x18\x05 \x01(\x04R\bposition\"\x9d\x02\n" +
+	"\x0fDrawPlanRequest\x12!\n" +
+	"\fmin_position\x18\x01 \x01(\x04R\vminPosition\x124\n" +
+	"\bpiece_id\x18\x02 \x01(\tB\x19\xbaH\x16r\x142\x12^[a-z0-9_-]{1,64}$R\apieceId\x122\n" +
+	"\aplan_id\x18\x03 \x01(\tB\x19\xbaH\x16r\x142\x12^[a-z0-9_-]{0,64}$R\x06planId\x124\n" +
+	"\bstudy_id\x18\x04 \x01(\tB\x19\xbaH\x16r\x142\x12^[a-z0-9_-]{0,64}$R\astudyId\x121\n" +
+	"\x04step\x18\x05 \x01(\tB\x1d\xbaH\x1ar\x182\x16^[a-z0-9.\\[\\]]{0,200}$R\x04step\x12\x14\n" +
+	"\x05sheet\x18\x06 \x01(\bR\x05sheet\"g\n" +
+	"\x10DrawPlanResponse\x12\x18\n" +
+	"\apicture\x18\x01 \x01(\fR\apicture\x12\x1d\n" +
+	"\n" +
+	"media_type\x18\x02 \x01(\tR\tmediaType\x12\x1a\n" +
+	"\bposition\x18\x03 \x01(\x04R\bpositionB:Z8seamshare.example/proto/gen/seamshare/cutter/v1;cutterv1b\x06proto3"
 
 var (
 	file_seamshare_cutter_v1_plan_proto_rawDescOnce sync.Once
@@ -1186,7 +1979,7 @@ func file_seamshare_cutter_v1_plan_proto_rawDescGZIP() []byte {
 	return file_seamshare_cutter_v1_plan_proto_rawDescData
 }
 
-var file_seamshare_cutter_v1_plan_proto_msgTypes = make([]protoimpl.MessageInfo, 16)
+var file_seamshare_cutter_v1_plan_proto_msgTypes = make([]protoimpl.MessageInfo, 24)
 var file_seamshare_cutter_v1_plan_proto_goTypes = []any{
 	(*MakePlanRequest)(nil),      // 0: seamshare.cutter.v1.MakePlanRequest
 	(*MakePlanResponse)(nil),     // 1: seamshare.cutter.v1.MakePlanResponse
@@ -1204,34 +1997,62 @@ var file_seamshare_cutter_v1_plan_proto_goTypes = []any{
 	(*GetPlanResponse)(nil),      // 13: seamshare.cutter.v1.GetPlanResponse
 	(*EvaluatePlanRequest)(nil),  // 14: seamshare.cutter.v1.EvaluatePlanRequest
 	(*EvaluatePlanResponse)(nil), // 15: seamshare.cutter.v1.EvaluatePlanResponse
-	(*v1.PlanDraft)(nil),         // 16: seamshare.type.v1.PlanDraft
-	(*v1.Plan)(nil),              // 17: seamshare.type.v1.Plan
-	(*v1.Study)(nil),             // 18: seamshare.type.v1.Study
-	(*v1.PlanRevision)(nil),      // 19: seamshare.type.v1.PlanRevision
-	(*v1.Drawing)(nil),           // 20: seamshare.type.v1.Drawing
-	(*v1.CutPlan)(nil),           // 21: seamshare.type.v1.CutPlan
-	(*v1.PriceList)(nil),         // 22: seamshare.type.v1.PriceList
-	(*v1.CutResult)(nil),         // 23: seamshare.type.v1.CutResult
+	(*SuggestPlansRequest)(nil),  // 16: seamshare.cutter.v1.SuggestPlansRequest
+	(*SuggestPlansResponse)(nil), // 17: seamshare.cutter.v1.SuggestPlansResponse
+	(*SuggestProgress)(nil),      // 18: seamshare.cutter.v1.SuggestProgress
+	(*SuggestedPlan)(nil),        // 19: seamshare.cutter.v1.SuggestedPlan
+	(*SuggestedMarket)(nil),      // 20: seamshare.cutter.v1.SuggestedMarket
+	(*SuggestEnd)(nil),           // 21: seamshare.cutter.v1.SuggestEnd
+	(*DrawPlanRequest)(nil),      // 22: seamshare.cutter.v1.DrawPlanRequest
+	(*DrawPlanResponse)(nil),     // 23: seamshare.cutter.v1.DrawPlanResponse
+	(*v1.PlanDraft)(nil),         // 24: seamshare.type.v1.PlanDraft
+	(*v1.Plan)(nil),              // 25: seamshare.type.v1.Plan
+	(*v1.Study)(nil),             // 26: seamshare.type.v1.Study
+	(*v1.PlanRevision)(nil),      // 27: seamshare.type.v1.PlanRevision
+	(*v1.Drawing)(nil),           // 28: seamshare.type.v1.Drawing
+	(*v1.CutPlan)(nil),           // 29: seamshare.type.v1.CutPlan
+	(*v1.PriceList)(nil),         // 30: seamshare.type.v1.PriceList
+	(*v1.CutResult)(nil),         // 31: seamshare.type.v1.CutResult
+	(*v1.Blade)(nil),             // 32: seamshare.type.v1.Blade
+	(*v1.CutSettings)(nil),       // 33: seamshare.type.v1.CutSettings
+	(*v1.StoneWanted)(nil),       // 34: seamshare.type.v1.StoneWanted
+	(v1.EndKind)(0),              // 35: seamshare.type.v1.EndKind
+	(*money.Money)(nil),          // 36: google.type.Money
 }
 var file_seamshare_cutter_v1_plan_proto_depIdxs = []int32{
-	16, // 0: seamshare.cutter.v1.MakePlanRequest.plan:type_name -> seamshare.type.v1.PlanDraft
-	17, // 1: seamshare.cutter.v1.MakePlanResponse.plan:type_name -> seamshare.type.v1.Plan
-	16, // 2: seamshare.cutter.v1.RevisePlanRequest.plan:type_name -> seamshare.type.v1.PlanDraft
-	17, // 3: seamshare.cutter.v1.RevisePlanResponse.plan:type_name -> seamshare.type.v1.Plan
-	17, // 4: seamshare.cutter.v1.ChoosePlanResponse.plan:type_name -> seamshare.type.v1.Plan
-	17, // 5: seamshare.cutter.v1.DropPlanResponse.plan:type_name -> seamshare.type.v1.Plan
-	17, // 6: seamshare.cutter.v1.ListPlansResponse.plans:type_name -> seamshare.type.v1.Plan
-	18, // 7: seamshare.cutter.v1.GetStudyResponse.study:type_name -> seamshare.type.v1.Study
-	19, // 8: seamshare.cutter.v1.GetPlanResponse.revision:type_name -> seamshare.type.v1.PlanRevision
-	20, // 9: seamshare.cutter.v1.EvaluatePlanRequest.drawing:type_name -> seamshare.type.v1.Drawing
-	21, // 10: seamshare.cutter.v1.EvaluatePlanRequest.cut:type_name -> seamshare.type.v1.CutPlan
-	22, // 11: seamshare.cutter.v1.EvaluatePlanRequest.prices:type_name -> seamshare.type.v1.PriceList
-	23, // 12: seamshare.cutter.v1.EvaluatePlanResponse.result:type_name -> seamshare.type.v1.CutResult
-	13, // [13:13] is the sub-list for method output_type
-	13, // [13:13] is the sub-list for method input_type
-	13, // [13:13] is the sub-list for extension type_name
-	13, // [13:13] is the sub-list for extension extendee
-	0,  // [0:13] is the sub-list for field type_name
+	24, // 0: seamshare.cutter.v1.MakePlanRequest.plan:type_name -> seamshare.type.v1.PlanDraft
+	25, // 1: seamshare.cutter.v1.MakePlanResponse.plan:type_name -> seamshare.type.v1.Plan
+	24, // 2: seamshare.cutter.v1.RevisePlanRequest.plan:type_name -> seamshare.type.v1.PlanDraft
+	25, // 3: seamshare.cutter.v1.RevisePlanResponse.plan:type_name -> seamshare.type.v1.Plan
+	25, // 4: seamshare.cutter.v1.ChoosePlanResponse.plan:type_name -> seamshare.type.v1.Plan
+	25, // 5: seamshare.cutter.v1.DropPlanResponse.plan:type_name -> seamshare.type.v1.Plan
+	25, // 6: seamshare.cutter.v1.ListPlansResponse.plans:type_name -> seamshare.type.v1.Plan
+	26, // 7: seamshare.cutter.v1.GetStudyResponse.study:type_name -> seamshare.type.v1.Study
+	27, // 8: seamshare.cutter.v1.GetPlanResponse.revision:type_name -> seamshare.type.v1.PlanRevision
+	28, // 9: seamshare.cutter.v1.EvaluatePlanRequest.drawing:type_name -> seamshare.type.v1.Drawing
+	29, // 10: seamshare.cutter.v1.EvaluatePlanRequest.cut:type_name -> seamshare.type.v1.CutPlan
+	30, // 11: seamshare.cutter.v1.EvaluatePlanRequest.prices:type_name -> seamshare.type.v1.PriceList
+	31, // 12: seamshare.cutter.v1.EvaluatePlanResponse.result:type_name -> seamshare.type.v1.CutResult
+	30, // 13: seamshare.cutter.v1.SuggestPlansRequest.prices:type_name -> seamshare.type.v1.PriceList
+	32, // 14: seamshare.cutter.v1.SuggestPlansRequest.blade:type_name -> seamshare.type.v1.Blade
+	33, // 15: seamshare.cutter.v1.SuggestPlansRequest.settings:type_name -> seamshare.type.v1.CutSettings
+	34, // 16: seamshare.cutter.v1.SuggestPlansRequest.wants:type_name -> seamshare.type.v1.StoneWanted
+	35, // 17: seamshare.cutter.v1.SuggestPlansRequest.rest:type_name -> seamshare.type.v1.EndKind
+	18, // 18: seamshare.cutter.v1.SuggestPlansResponse.progress:type_name -> seamshare.cutter.v1.SuggestProgress
+	19, // 19: seamshare.cutter.v1.SuggestPlansResponse.plan:type_name -> seamshare.cutter.v1.SuggestedPlan
+	21, // 20: seamshare.cutter.v1.SuggestPlansResponse.end:type_name -> seamshare.cutter.v1.SuggestEnd
+	36, // 21: seamshare.cutter.v1.SuggestProgress.best:type_name -> google.type.Money
+	29, // 22: seamshare.cutter.v1.SuggestedPlan.cut:type_name -> seamshare.type.v1.CutPlan
+	31, // 23: seamshare.cutter.v1.SuggestedPlan.result:type_name -> seamshare.type.v1.CutResult
+	20, // 24: seamshare.cutter.v1.SuggestedPlan.markets:type_name -> seamshare.cutter.v1.SuggestedMarket
+	36, // 25: seamshare.cutter.v1.SuggestedMarket.expected:type_name -> google.type.Money
+	36, // 26: seamshare.cutter.v1.SuggestEnd.best:type_name -> google.type.Money
+	36, // 27: seamshare.cutter.v1.SuggestEnd.bound:type_name -> google.type.Money
+	28, // [28:28] is the sub-list for method output_type
+	28, // [28:28] is the sub-list for method input_type
+	28, // [28:28] is the sub-list for extension type_name
+	28, // [28:28] is the sub-list for extension extendee
+	0,  // [0:28] is the sub-list for field type_name
 }
 
 func init() { file_seamshare_cutter_v1_plan_proto_init() }
@@ -1239,13 +2060,18 @@ func file_seamshare_cutter_v1_plan_proto_init() {
 	if File_seamshare_cutter_v1_plan_proto != nil {
 		return
 	}
+	file_seamshare_cutter_v1_plan_proto_msgTypes[17].OneofWrappers = []any{
+		(*SuggestPlansResponse_Progress)(nil),
+		(*SuggestPlansResponse_Plan)(nil),
+		(*SuggestPlansResponse_End)(nil),
+	}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_seamshare_cutter_v1_plan_proto_rawDesc), len(file_seamshare_cutter_v1_plan_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   16,
+			NumMessages:   24,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

@@ -95,7 +95,11 @@ type Sale struct {
 	// Whether it was called off.
 	Cancelled bool `protobuf:"varint,6,opt,name=cancelled,proto3" json:"cancelled,omitempty"`
 	// Changes with every change of the order.
-	Etag          string `protobuf:"bytes,7,opt,name=etag,proto3" json:"etag,omitempty"`
+	Etag string `protobuf:"bytes,7,opt,name=etag,proto3" json:"etag,omitempty"`
+	// The moment by which the order has to be paid, RFC 3339: later, while it isn't, what was not sent may be called off.
+	PayBy string `protobuf:"bytes,8,opt,name=pay_by,json=payBy,proto3" json:"pay_by,omitempty"`
+	// Whether all of the order is paid.
+	Paid          bool `protobuf:"varint,9,opt,name=paid,proto3" json:"paid,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -179,6 +183,157 @@ func (x *Sale) GetEtag() string {
 	return ""
 }
 
+func (x *Sale) GetPayBy() string {
+	if x != nil {
+		return x.PayBy
+	}
+	return ""
+}
+
+func (x *Sale) GetPaid() bool {
+	if x != nil {
+		return x.Paid
+	}
+	return false
+}
+
+// CallOffUnpaidOrderRequest asks for CallOffUnpaidOrder.
+type CallOffUnpaidOrderRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The caller's name for this command; a repeat answers with the first outcome.
+	RequestId string `protobuf:"bytes,1,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	// Wait until the node has applied at least this position.
+	MinPosition uint64 `protobuf:"varint,2,opt,name=min_position,json=minPosition,proto3" json:"min_position,omitempty"`
+	// The order.
+	OrderId string `protobuf:"bytes,3,opt,name=order_id,json=orderId,proto3" json:"order_id,omitempty"`
+	// Why.
+	Why string `protobuf:"bytes,4,opt,name=why,proto3" json:"why,omitempty"`
+	// Act only if the resource is still as seen; empty: as it is now.
+	Etag          string `protobuf:"bytes,5,opt,name=etag,proto3" json:"etag,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CallOffUnpaidOrderRequest) Reset() {
+	*x = CallOffUnpaidOrderRequest{}
+	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[2]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CallOffUnpaidOrderRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CallOffUnpaidOrderRequest) ProtoMessage() {}
+
+func (x *CallOffUnpaidOrderRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[2]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CallOffUnpaidOrderRequest.ProtoReflect.Descriptor instead.
+func (*CallOffUnpaidOrderRequest) Descriptor() ([]byte, []int) {
+	return file_seamshare_cutter_v1_sell_proto_rawDescGZIP(), []int{2}
+}
+
+func (x *CallOffUnpaidOrderRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+func (x *CallOffUnpaidOrderRequest) GetMinPosition() uint64 {
+	if x != nil {
+		return x.MinPosition
+	}
+	return 0
+}
+
+func (x *CallOffUnpaidOrderRequest) GetOrderId() string {
+	if x != nil {
+		return x.OrderId
+	}
+	return ""
+}
+
+func (x *CallOffUnpaidOrderRequest) GetWhy() string {
+	if x != nil {
+		return x.Why
+	}
+	return ""
+}
+
+func (x *CallOffUnpaidOrderRequest) GetEtag() string {
+	if x != nil {
+		return x.Etag
+	}
+	return ""
+}
+
+// CallOffUnpaidOrderResponse answers CallOffUnpaidOrder.
+type CallOffUnpaidOrderResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The order.
+	Sale *Sale `protobuf:"bytes,1,opt,name=sale,proto3" json:"sale,omitempty"`
+	// The position of the last record this command made.
+	Position      uint64 `protobuf:"varint,2,opt,name=position,proto3" json:"position,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CallOffUnpaidOrderResponse) Reset() {
+	*x = CallOffUnpaidOrderResponse{}
+	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[3]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CallOffUnpaidOrderResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CallOffUnpaidOrderResponse) ProtoMessage() {}
+
+func (x *CallOffUnpaidOrderResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[3]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CallOffUnpaidOrderResponse.ProtoReflect.Descriptor instead.
+func (*CallOffUnpaidOrderResponse) Descriptor() ([]byte, []int) {
+	return file_seamshare_cutter_v1_sell_proto_rawDescGZIP(), []int{3}
+}
+
+func (x *CallOffUnpaidOrderResponse) GetSale() *Sale {
+	if x != nil {
+		return x.Sale
+	}
+	return nil
+}
+
+func (x *CallOffUnpaidOrderResponse) GetPosition() uint64 {
+	if x != nil {
+		return x.Position
+	}
+	return 0
+}
+
 // SaleLine is one stone, or a portion of a lot, that the caller sold.
 type SaleLine struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -211,14 +366,18 @@ type SaleLine struct {
 	// What came weighs otherwise than what was sent.
 	MassDiffers bool `protobuf:"varint,14,opt,name=mass_differs,json=massDiffers,proto3" json:"mass_differs,omitempty"`
 	// What came measures otherwise than what was sent.
-	SizeDiffers   bool `protobuf:"varint,15,opt,name=size_differs,json=sizeDiffers,proto3" json:"size_differs,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	SizeDiffers bool `protobuf:"varint,15,opt,name=size_differs,json=sizeDiffers,proto3" json:"size_differs,omitempty"`
+	// What was sent weighs otherwise than the books say: an exception.
+	SentMassDiffers bool `protobuf:"varint,16,opt,name=sent_mass_differs,json=sentMassDiffers,proto3" json:"sent_mass_differs,omitempty"`
+	// What was sent measures otherwise than the books say: an exception.
+	SentSizeDiffers bool `protobuf:"varint,17,opt,name=sent_size_differs,json=sentSizeDiffers,proto3" json:"sent_size_differs,omitempty"`
+	unknownFields   protoimpl.UnknownFields
+	sizeCache       protoimpl.SizeCache
 }
 
 func (x *SaleLine) Reset() {
 	*x = SaleLine{}
-	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[2]
+	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[4]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -230,7 +389,7 @@ func (x *SaleLine) String() string {
 func (*SaleLine) ProtoMessage() {}
 
 func (x *SaleLine) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[2]
+	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[4]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -243,7 +402,7 @@ func (x *SaleLine) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SaleLine.ProtoReflect.Descriptor instead.
 func (*SaleLine) Descriptor() ([]byte, []int) {
-	return file_seamshare_cutter_v1_sell_proto_rawDescGZIP(), []int{2}
+	return file_seamshare_cutter_v1_sell_proto_rawDescGZIP(), []int{4}
 }
 
 func (x *SaleLine) GetStoneId() string {
@@ -351,6 +510,20 @@ func (x *SaleLine) GetSizeDiffers() bool {
 	return false
 }
 
+func (x *SaleLine) GetSentMassDiffers() bool {
+	if x != nil {
+		return x.SentMassDiffers
+	}
+	return false
+}
+
+func (x *SaleLine) GetSentSizeDiffers() bool {
+	if x != nil {
+		return x.SentSizeDiffers
+	}
+	return false
+}
+
 // OfferSetRequest asks for OfferSet.
 type OfferSetRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -368,7 +541,7 @@ type OfferSetRequest struct {
 
 func (x *OfferSetRequest) Reset() {
 	*x = OfferSetRequest{}
-	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[3]
+	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -380,7 +553,7 @@ func (x *OfferSetRequest) String() string {
 func (*OfferSetRequest) ProtoMessage() {}
 
 func (x *OfferSetRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[3]
+	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -393,7 +566,7 @@ func (x *OfferSetRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use OfferSetRequest.ProtoReflect.Descriptor instead.
 func (*OfferSetRequest) Descriptor() ([]byte, []int) {
-	return file_seamshare_cutter_v1_sell_proto_rawDescGZIP(), []int{3}
+	return file_seamshare_cutter_v1_sell_proto_rawDescGZIP(), []int{5}
 }
 
 func (x *OfferSetRequest) GetRequestId() string {
@@ -437,7 +610,7 @@ type OfferSetResponse struct {
 
 func (x *OfferSetResponse) Reset() {
 	*x = OfferSetResponse{}
-	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[4]
+	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -449,7 +622,7 @@ func (x *OfferSetResponse) String() string {
 func (*OfferSetResponse) ProtoMessage() {}
 
 func (x *OfferSetResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[4]
+	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -462,7 +635,7 @@ func (x *OfferSetResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use OfferSetResponse.ProtoReflect.Descriptor instead.
 func (*OfferSetResponse) Descriptor() ([]byte, []int) {
-	return file_seamshare_cutter_v1_sell_proto_rawDescGZIP(), []int{4}
+	return file_seamshare_cutter_v1_sell_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *OfferSetResponse) GetStones() []*v1.Stone {
@@ -494,7 +667,7 @@ type TakeOffSaleRequest struct {
 
 func (x *TakeOffSaleRequest) Reset() {
 	*x = TakeOffSaleRequest{}
-	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[5]
+	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -506,7 +679,7 @@ func (x *TakeOffSaleRequest) String() string {
 func (*TakeOffSaleRequest) ProtoMessage() {}
 
 func (x *TakeOffSaleRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[5]
+	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -519,7 +692,7 @@ func (x *TakeOffSaleRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TakeOffSaleRequest.ProtoReflect.Descriptor instead.
 func (*TakeOffSaleRequest) Descriptor() ([]byte, []int) {
-	return file_seamshare_cutter_v1_sell_proto_rawDescGZIP(), []int{5}
+	return file_seamshare_cutter_v1_sell_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *TakeOffSaleRequest) GetRequestId() string {
@@ -556,7 +729,7 @@ type TakeOffSaleResponse struct {
 
 func (x *TakeOffSaleResponse) Reset() {
 	*x = TakeOffSaleResponse{}
-	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[6]
+	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -568,7 +741,7 @@ func (x *TakeOffSaleResponse) String() string {
 func (*TakeOffSaleResponse) ProtoMessage() {}
 
 func (x *TakeOffSaleResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[6]
+	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -581,7 +754,7 @@ func (x *TakeOffSaleResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TakeOffSaleResponse.ProtoReflect.Descriptor instead.
 func (*TakeOffSaleResponse) Descriptor() ([]byte, []int) {
-	return file_seamshare_cutter_v1_sell_proto_rawDescGZIP(), []int{6}
+	return file_seamshare_cutter_v1_sell_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *TakeOffSaleResponse) GetStone() *v1.Stone {
@@ -611,7 +784,7 @@ type GetSaleRequest struct {
 
 func (x *GetSaleRequest) Reset() {
 	*x = GetSaleRequest{}
-	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[7]
+	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -623,7 +796,7 @@ func (x *GetSaleRequest) String() string {
 func (*GetSaleRequest) ProtoMessage() {}
 
 func (x *GetSaleRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[7]
+	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -636,7 +809,7 @@ func (x *GetSaleRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetSaleRequest.ProtoReflect.Descriptor instead.
 func (*GetSaleRequest) Descriptor() ([]byte, []int) {
-	return file_seamshare_cutter_v1_sell_proto_rawDescGZIP(), []int{7}
+	return file_seamshare_cutter_v1_sell_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *GetSaleRequest) GetMinPosition() uint64 {
@@ -666,7 +839,7 @@ type GetSaleResponse struct {
 
 func (x *GetSaleResponse) Reset() {
 	*x = GetSaleResponse{}
-	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[8]
+	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -678,7 +851,7 @@ func (x *GetSaleResponse) String() string {
 func (*GetSaleResponse) ProtoMessage() {}
 
 func (x *GetSaleResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[8]
+	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -691,7 +864,7 @@ func (x *GetSaleResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetSaleResponse.ProtoReflect.Descriptor instead.
 func (*GetSaleResponse) Descriptor() ([]byte, []int) {
-	return file_seamshare_cutter_v1_sell_proto_rawDescGZIP(), []int{8}
+	return file_seamshare_cutter_v1_sell_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *GetSaleResponse) GetSale() *Sale {
@@ -723,7 +896,7 @@ type ListSalesRequest struct {
 
 func (x *ListSalesRequest) Reset() {
 	*x = ListSalesRequest{}
-	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[9]
+	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -735,7 +908,7 @@ func (x *ListSalesRequest) String() string {
 func (*ListSalesRequest) ProtoMessage() {}
 
 func (x *ListSalesRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[9]
+	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -748,7 +921,7 @@ func (x *ListSalesRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListSalesRequest.ProtoReflect.Descriptor instead.
 func (*ListSalesRequest) Descriptor() ([]byte, []int) {
-	return file_seamshare_cutter_v1_sell_proto_rawDescGZIP(), []int{9}
+	return file_seamshare_cutter_v1_sell_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *ListSalesRequest) GetMinPosition() uint64 {
@@ -787,7 +960,7 @@ type ListSalesResponse struct {
 
 func (x *ListSalesResponse) Reset() {
 	*x = ListSalesResponse{}
-	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[10]
+	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -799,7 +972,7 @@ func (x *ListSalesResponse) String() string {
 func (*ListSalesResponse) ProtoMessage() {}
 
 func (x *ListSalesResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[10]
+	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -812,7 +985,7 @@ func (x *ListSalesResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListSalesResponse.ProtoReflect.Descriptor instead.
 func (*ListSalesResponse) Descriptor() ([]byte, []int) {
-	return file_seamshare_cutter_v1_sell_proto_rawDescGZIP(), []int{10}
+	return file_seamshare_cutter_v1_sell_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *ListSalesResponse) GetSales() []*Sale {
@@ -859,7 +1032,7 @@ type DispatchOrderRequest struct {
 
 func (x *DispatchOrderRequest) Reset() {
 	*x = DispatchOrderRequest{}
-	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[11]
+	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -871,7 +1044,7 @@ func (x *DispatchOrderRequest) String() string {
 func (*DispatchOrderRequest) ProtoMessage() {}
 
 func (x *DispatchOrderRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[11]
+	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -884,7 +1057,7 @@ func (x *DispatchOrderRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DispatchOrderRequest.ProtoReflect.Descriptor instead.
 func (*DispatchOrderRequest) Descriptor() ([]byte, []int) {
-	return file_seamshare_cutter_v1_sell_proto_rawDescGZIP(), []int{11}
+	return file_seamshare_cutter_v1_sell_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *DispatchOrderRequest) GetRequestId() string {
@@ -951,7 +1124,7 @@ type SentPortion struct {
 
 func (x *SentPortion) Reset() {
 	*x = SentPortion{}
-	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[12]
+	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -963,7 +1136,7 @@ func (x *SentPortion) String() string {
 func (*SentPortion) ProtoMessage() {}
 
 func (x *SentPortion) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[12]
+	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -976,7 +1149,7 @@ func (x *SentPortion) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SentPortion.ProtoReflect.Descriptor instead.
 func (*SentPortion) Descriptor() ([]byte, []int) {
-	return file_seamshare_cutter_v1_sell_proto_rawDescGZIP(), []int{12}
+	return file_seamshare_cutter_v1_sell_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *SentPortion) GetLotId() string {
@@ -1013,7 +1186,7 @@ type DispatchOrderResponse struct {
 
 func (x *DispatchOrderResponse) Reset() {
 	*x = DispatchOrderResponse{}
-	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[13]
+	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1025,7 +1198,7 @@ func (x *DispatchOrderResponse) String() string {
 func (*DispatchOrderResponse) ProtoMessage() {}
 
 func (x *DispatchOrderResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[13]
+	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1038,7 +1211,7 @@ func (x *DispatchOrderResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DispatchOrderResponse.ProtoReflect.Descriptor instead.
 func (*DispatchOrderResponse) Descriptor() ([]byte, []int) {
-	return file_seamshare_cutter_v1_sell_proto_rawDescGZIP(), []int{13}
+	return file_seamshare_cutter_v1_sell_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *DispatchOrderResponse) GetSale() *Sale {
@@ -1078,7 +1251,7 @@ type AnswerDamageClaimRequest struct {
 
 func (x *AnswerDamageClaimRequest) Reset() {
 	*x = AnswerDamageClaimRequest{}
-	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[14]
+	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1090,7 +1263,7 @@ func (x *AnswerDamageClaimRequest) String() string {
 func (*AnswerDamageClaimRequest) ProtoMessage() {}
 
 func (x *AnswerDamageClaimRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[14]
+	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1103,7 +1276,7 @@ func (x *AnswerDamageClaimRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AnswerDamageClaimRequest.ProtoReflect.Descriptor instead.
 func (*AnswerDamageClaimRequest) Descriptor() ([]byte, []int) {
-	return file_seamshare_cutter_v1_sell_proto_rawDescGZIP(), []int{14}
+	return file_seamshare_cutter_v1_sell_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *AnswerDamageClaimRequest) GetRequestId() string {
@@ -1168,7 +1341,7 @@ type AnswerDamageClaimResponse struct {
 
 func (x *AnswerDamageClaimResponse) Reset() {
 	*x = AnswerDamageClaimResponse{}
-	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[15]
+	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1180,7 +1353,7 @@ func (x *AnswerDamageClaimResponse) String() string {
 func (*AnswerDamageClaimResponse) ProtoMessage() {}
 
 func (x *AnswerDamageClaimResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[15]
+	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1193,7 +1366,7 @@ func (x *AnswerDamageClaimResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AnswerDamageClaimResponse.ProtoReflect.Descriptor instead.
 func (*AnswerDamageClaimResponse) Descriptor() ([]byte, []int) {
-	return file_seamshare_cutter_v1_sell_proto_rawDescGZIP(), []int{15}
+	return file_seamshare_cutter_v1_sell_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *AnswerDamageClaimResponse) GetSale() *Sale {
@@ -1233,7 +1406,7 @@ type AcceptLotReturnRequest struct {
 
 func (x *AcceptLotReturnRequest) Reset() {
 	*x = AcceptLotReturnRequest{}
-	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[16]
+	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1245,7 +1418,7 @@ func (x *AcceptLotReturnRequest) String() string {
 func (*AcceptLotReturnRequest) ProtoMessage() {}
 
 func (x *AcceptLotReturnRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[16]
+	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1258,7 +1431,7 @@ func (x *AcceptLotReturnRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AcceptLotReturnRequest.ProtoReflect.Descriptor instead.
 func (*AcceptLotReturnRequest) Descriptor() ([]byte, []int) {
-	return file_seamshare_cutter_v1_sell_proto_rawDescGZIP(), []int{16}
+	return file_seamshare_cutter_v1_sell_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *AcceptLotReturnRequest) GetRequestId() string {
@@ -1323,7 +1496,7 @@ type AcceptLotReturnResponse struct {
 
 func (x *AcceptLotReturnResponse) Reset() {
 	*x = AcceptLotReturnResponse{}
-	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[17]
+	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1335,7 +1508,7 @@ func (x *AcceptLotReturnResponse) String() string {
 func (*AcceptLotReturnResponse) ProtoMessage() {}
 
 func (x *AcceptLotReturnResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[17]
+	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1348,7 +1521,7 @@ func (x *AcceptLotReturnResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AcceptLotReturnResponse.ProtoReflect.Descriptor instead.
 func (*AcceptLotReturnResponse) Descriptor() ([]byte, []int) {
-	return file_seamshare_cutter_v1_sell_proto_rawDescGZIP(), []int{17}
+	return file_seamshare_cutter_v1_sell_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *AcceptLotReturnResponse) GetSale() *Sale {
@@ -1392,7 +1565,7 @@ type SendOnApprovalRequest struct {
 
 func (x *SendOnApprovalRequest) Reset() {
 	*x = SendOnApprovalRequest{}
-	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[18]
+	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1404,7 +1577,7 @@ func (x *SendOnApprovalRequest) String() string {
 func (*SendOnApprovalRequest) ProtoMessage() {}
 
 func (x *SendOnApprovalRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[18]
+	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1417,7 +1590,7 @@ func (x *SendOnApprovalRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SendOnApprovalRequest.ProtoReflect.Descriptor instead.
 func (*SendOnApprovalRequest) Descriptor() ([]byte, []int) {
-	return file_seamshare_cutter_v1_sell_proto_rawDescGZIP(), []int{18}
+	return file_seamshare_cutter_v1_sell_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *SendOnApprovalRequest) GetRequestId() string {
@@ -1496,7 +1669,7 @@ type SendOnApprovalResponse struct {
 
 func (x *SendOnApprovalResponse) Reset() {
 	*x = SendOnApprovalResponse{}
-	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[19]
+	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1508,7 +1681,7 @@ func (x *SendOnApprovalResponse) String() string {
 func (*SendOnApprovalResponse) ProtoMessage() {}
 
 func (x *SendOnApprovalResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[19]
+	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1521,7 +1694,7 @@ func (x *SendOnApprovalResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SendOnApprovalResponse.ProtoReflect.Descriptor instead.
 func (*SendOnApprovalResponse) Descriptor() ([]byte, []int) {
-	return file_seamshare_cutter_v1_sell_proto_rawDescGZIP(), []int{19}
+	return file_seamshare_cutter_v1_sell_proto_rawDescGZIP(), []int{21}
 }
 
 func (x *SendOnApprovalResponse) GetApproval() *v1.Approval {
@@ -1555,7 +1728,7 @@ type DeclineApprovalRequest struct {
 
 func (x *DeclineApprovalRequest) Reset() {
 	*x = DeclineApprovalRequest{}
-	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[20]
+	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1567,7 +1740,7 @@ func (x *DeclineApprovalRequest) String() string {
 func (*DeclineApprovalRequest) ProtoMessage() {}
 
 func (x *DeclineApprovalRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[20]
+	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1580,7 +1753,7 @@ func (x *DeclineApprovalRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DeclineApprovalRequest.ProtoReflect.Descriptor instead.
 func (*DeclineApprovalRequest) Descriptor() ([]byte, []int) {
-	return file_seamshare_cutter_v1_sell_proto_rawDescGZIP(), []int{20}
+	return file_seamshare_cutter_v1_sell_proto_rawDescGZIP(), []int{22}
 }
 
 func (x *DeclineApprovalRequest) GetRequestId() string {
@@ -1624,7 +1797,7 @@ type DeclineApprovalResponse struct {
 
 func (x *DeclineApprovalResponse) Reset() {
 	*x = DeclineApprovalResponse{}
-	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[21]
+	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1636,7 +1809,7 @@ func (x *DeclineApprovalResponse) String() string {
 func (*DeclineApprovalResponse) ProtoMessage() {}
 
 func (x *DeclineApprovalResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[21]
+	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1649,7 +1822,7 @@ func (x *DeclineApprovalResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DeclineApprovalResponse.ProtoReflect.Descriptor instead.
 func (*DeclineApprovalResponse) Descriptor() ([]byte, []int) {
-	return file_seamshare_cutter_v1_sell_proto_rawDescGZIP(), []int{21}
+	return file_seamshare_cutter_v1_sell_proto_rawDescGZIP(), []int{23}
 }
 
 func (x *DeclineApprovalResponse) GetApproval() *v1.Approval {
@@ -1683,7 +1856,7 @@ type ExtendApprovalRequest struct {
 
 func (x *ExtendApprovalRequest) Reset() {
 	*x = ExtendApprovalRequest{}
-	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[22]
+	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[24]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1695,7 +1868,7 @@ func (x *ExtendApprovalRequest) String() string {
 func (*ExtendApprovalRequest) ProtoMessage() {}
 
 func (x *ExtendApprovalRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[22]
+	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[24]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1708,7 +1881,7 @@ func (x *ExtendApprovalRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ExtendApprovalRequest.ProtoReflect.Descriptor instead.
 func (*ExtendApprovalRequest) Descriptor() ([]byte, []int) {
-	return file_seamshare_cutter_v1_sell_proto_rawDescGZIP(), []int{22}
+	return file_seamshare_cutter_v1_sell_proto_rawDescGZIP(), []int{24}
 }
 
 func (x *ExtendApprovalRequest) GetRequestId() string {
@@ -1752,7 +1925,7 @@ type ExtendApprovalResponse struct {
 
 func (x *ExtendApprovalResponse) Reset() {
 	*x = ExtendApprovalResponse{}
-	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[23]
+	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[25]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1764,7 +1937,7 @@ func (x *ExtendApprovalResponse) String() string {
 func (*ExtendApprovalResponse) ProtoMessage() {}
 
 func (x *ExtendApprovalResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[23]
+	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[25]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1777,7 +1950,7 @@ func (x *ExtendApprovalResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ExtendApprovalResponse.ProtoReflect.Descriptor instead.
 func (*ExtendApprovalResponse) Descriptor() ([]byte, []int) {
-	return file_seamshare_cutter_v1_sell_proto_rawDescGZIP(), []int{23}
+	return file_seamshare_cutter_v1_sell_proto_rawDescGZIP(), []int{25}
 }
 
 func (x *ExtendApprovalResponse) GetApproval() *v1.Approval {
@@ -1813,7 +1986,7 @@ type TakeBackFromApprovalRequest struct {
 
 func (x *TakeBackFromApprovalRequest) Reset() {
 	*x = TakeBackFromApprovalRequest{}
-	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[24]
+	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[26]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1825,7 +1998,7 @@ func (x *TakeBackFromApprovalRequest) String() string {
 func (*TakeBackFromApprovalRequest) ProtoMessage() {}
 
 func (x *TakeBackFromApprovalRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[24]
+	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[26]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1838,7 +2011,7 @@ func (x *TakeBackFromApprovalRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TakeBackFromApprovalRequest.ProtoReflect.Descriptor instead.
 func (*TakeBackFromApprovalRequest) Descriptor() ([]byte, []int) {
-	return file_seamshare_cutter_v1_sell_proto_rawDescGZIP(), []int{24}
+	return file_seamshare_cutter_v1_sell_proto_rawDescGZIP(), []int{26}
 }
 
 func (x *TakeBackFromApprovalRequest) GetRequestId() string {
@@ -1889,7 +2062,7 @@ type TakeBackFromApprovalResponse struct {
 
 func (x *TakeBackFromApprovalResponse) Reset() {
 	*x = TakeBackFromApprovalResponse{}
-	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[25]
+	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[27]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1901,7 +2074,7 @@ func (x *TakeBackFromApprovalResponse) String() string {
 func (*TakeBackFromApprovalResponse) ProtoMessage() {}
 
 func (x *TakeBackFromApprovalResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[25]
+	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[27]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1914,7 +2087,7 @@ func (x *TakeBackFromApprovalResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TakeBackFromApprovalResponse.ProtoReflect.Descriptor instead.
 func (*TakeBackFromApprovalResponse) Descriptor() ([]byte, []int) {
-	return file_seamshare_cutter_v1_sell_proto_rawDescGZIP(), []int{25}
+	return file_seamshare_cutter_v1_sell_proto_rawDescGZIP(), []int{27}
 }
 
 func (x *TakeBackFromApprovalResponse) GetApproval() *v1.Approval {
@@ -1952,7 +2125,7 @@ type RecordApprovalLossRequest struct {
 
 func (x *RecordApprovalLossRequest) Reset() {
 	*x = RecordApprovalLossRequest{}
-	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[26]
+	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[28]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1964,7 +2137,7 @@ func (x *RecordApprovalLossRequest) String() string {
 func (*RecordApprovalLossRequest) ProtoMessage() {}
 
 func (x *RecordApprovalLossRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[26]
+	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[28]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1977,7 +2150,7 @@ func (x *RecordApprovalLossRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RecordApprovalLossRequest.ProtoReflect.Descriptor instead.
 func (*RecordApprovalLossRequest) Descriptor() ([]byte, []int) {
-	return file_seamshare_cutter_v1_sell_proto_rawDescGZIP(), []int{26}
+	return file_seamshare_cutter_v1_sell_proto_rawDescGZIP(), []int{28}
 }
 
 func (x *RecordApprovalLossRequest) GetRequestId() string {
@@ -2035,7 +2208,7 @@ type RecordApprovalLossResponse struct {
 
 func (x *RecordApprovalLossResponse) Reset() {
 	*x = RecordApprovalLossResponse{}
-	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[27]
+	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[29]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2047,7 +2220,7 @@ func (x *RecordApprovalLossResponse) String() string {
 func (*RecordApprovalLossResponse) ProtoMessage() {}
 
 func (x *RecordApprovalLossResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[27]
+	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[29]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2060,7 +2233,7 @@ func (x *RecordApprovalLossResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RecordApprovalLossResponse.ProtoReflect.Descriptor instead.
 func (*RecordApprovalLossResponse) Descriptor() ([]byte, []int) {
-	return file_seamshare_cutter_v1_sell_proto_rawDescGZIP(), []int{27}
+	return file_seamshare_cutter_v1_sell_proto_rawDescGZIP(), []int{29}
 }
 
 func (x *RecordApprovalLossResponse) GetApproval() *v1.Approval {
@@ -2090,7 +2263,7 @@ type GetApprovalRequest struct {
 
 func (x *GetApprovalRequest) Reset() {
 	*x = GetApprovalRequest{}
-	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[28]
+	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[30]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2102,7 +2275,7 @@ func (x *GetApprovalRequest) String() string {
 func (*GetApprovalRequest) ProtoMessage() {}
 
 func (x *GetApprovalRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[28]
+	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[30]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2115,7 +2288,7 @@ func (x *GetApprovalRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetApprovalRequest.ProtoReflect.Descriptor instead.
 func (*GetApprovalRequest) Descriptor() ([]byte, []int) {
-	return file_seamshare_cutter_v1_sell_proto_rawDescGZIP(), []int{28}
+	return file_seamshare_cutter_v1_sell_proto_rawDescGZIP(), []int{30}
 }
 
 func (x *GetApprovalRequest) GetMinPosition() uint64 {
@@ -2145,7 +2318,7 @@ type GetApprovalResponse struct {
 
 func (x *GetApprovalResponse) Reset() {
 	*x = GetApprovalResponse{}
-	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[29]
+	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[31]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2157,7 +2330,7 @@ func (x *GetApprovalResponse) String() string {
 func (*GetApprovalResponse) ProtoMessage() {}
 
 func (x *GetApprovalResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[29]
+	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[31]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2170,7 +2343,7 @@ func (x *GetApprovalResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetApprovalResponse.ProtoReflect.Descriptor instead.
 func (*GetApprovalResponse) Descriptor() ([]byte, []int) {
-	return file_seamshare_cutter_v1_sell_proto_rawDescGZIP(), []int{29}
+	return file_seamshare_cutter_v1_sell_proto_rawDescGZIP(), []int{31}
 }
 
 func (x *GetApprovalResponse) GetApproval() *v1.Approval {
@@ -2202,7 +2375,7 @@ type ListApprovalsRequest struct {
 
 func (x *ListApprovalsRequest) Reset() {
 	*x = ListApprovalsRequest{}
-	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[30]
+	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[32]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2214,7 +2387,7 @@ func (x *ListApprovalsRequest) String() string {
 func (*ListApprovalsRequest) ProtoMessage() {}
 
 func (x *ListApprovalsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[30]
+	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[32]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2227,7 +2400,7 @@ func (x *ListApprovalsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListApprovalsRequest.ProtoReflect.Descriptor instead.
 func (*ListApprovalsRequest) Descriptor() ([]byte, []int) {
-	return file_seamshare_cutter_v1_sell_proto_rawDescGZIP(), []int{30}
+	return file_seamshare_cutter_v1_sell_proto_rawDescGZIP(), []int{32}
 }
 
 func (x *ListApprovalsRequest) GetMinPosition() uint64 {
@@ -2266,7 +2439,7 @@ type ListApprovalsResponse struct {
 
 func (x *ListApprovalsResponse) Reset() {
 	*x = ListApprovalsResponse{}
-	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[31]
+	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[33]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2278,7 +2451,7 @@ func (x *ListApprovalsResponse) String() string {
 func (*ListApprovalsResponse) ProtoMessage() {}
 
 func (x *ListApprovalsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[31]
+	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[33]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2291,7 +2464,7 @@ func (x *ListApprovalsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListApprovalsResponse.ProtoReflect.Descriptor instead.
 func (*ListApprovalsResponse) Descriptor() ([]byte, []int) {
-	return file_seamshare_cutter_v1_sell_proto_rawDescGZIP(), []int{31}
+	return file_seamshare_cutter_v1_sell_proto_rawDescGZIP(), []int{33}
 }
 
 func (x *ListApprovalsResponse) GetApprovals() []*v1.Approval {
@@ -2330,7 +2503,7 @@ type ListWantedRequest struct {
 
 func (x *ListWantedRequest) Reset() {
 	*x = ListWantedRequest{}
-	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[32]
+	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[34]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2342,7 +2515,7 @@ func (x *ListWantedRequest) String() string {
 func (*ListWantedRequest) ProtoMessage() {}
 
 func (x *ListWantedRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[32]
+	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[34]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2355,7 +2528,7 @@ func (x *ListWantedRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListWantedRequest.ProtoReflect.Descriptor instead.
 func (*ListWantedRequest) Descriptor() ([]byte, []int) {
-	return file_seamshare_cutter_v1_sell_proto_rawDescGZIP(), []int{32}
+	return file_seamshare_cutter_v1_sell_proto_rawDescGZIP(), []int{34}
 }
 
 func (x *ListWantedRequest) GetMinPosition() uint64 {
@@ -2394,7 +2567,7 @@ type ListWantedResponse struct {
 
 func (x *ListWantedResponse) Reset() {
 	*x = ListWantedResponse{}
-	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[33]
+	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[35]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2406,7 +2579,7 @@ func (x *ListWantedResponse) String() string {
 func (*ListWantedResponse) ProtoMessage() {}
 
 func (x *ListWantedResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[33]
+	mi := &file_seamshare_cutter_v1_sell_proto_msgTypes[35]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2419,7 +2592,7 @@ func (x *ListWantedResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListWantedResponse.ProtoReflect.Descriptor instead.
 func (*ListWantedResponse) Descriptor() ([]byte, []int) {
-	return file_seamshare_cutter_v1_sell_proto_rawDescGZIP(), []int{33}
+	return file_seamshare_cutter_v1_sell_proto_rawDescGZIP(), []int{35}
 }
 
 func (x *ListWantedResponse) GetWanted() []*v1.Wanted {
@@ -2450,7 +2623,7 @@ const file_seamshare_cutter_v1_sell_proto_rawDesc = "" +
 	"\x1eseamshare/cutter/v1/sell.proto\x12\x13seamshare.cutter.v1\x1a\x1bbuf/validate/validate.proto\x1a\x17google/type/money.proto\x1a\x1eseamshare/type/v1/access.proto\x1a\x1fseamshare/type/v1/selling.proto\x1a\x1dseamshare/type/v1/stone.proto\x1a\x1eseamshare/type/v1/values.proto\"r\n" +
 	"\bSetStone\x124\n" +
 	"\bstone_id\x18\x01 \x01(\tB\x19\xbaH\x16r\x142\x12^[a-z0-9_-]{1,64}$R\astoneId\x120\n" +
-	"\x05price\x18\x02 \x01(\v2\x12.google.type.MoneyB\x06\xbaH\x03\xc8\x01\x01R\x05price\"\xee\x01\n" +
+	"\x05price\x18\x02 \x01(\v2\x12.google.type.MoneyB\x06\xbaH\x03\xc8\x01\x01R\x05price\"\x99\x02\n" +
 	"\x04Sale\x12\x19\n" +
 	"\border_id\x18\x01 \x01(\tR\aorderId\x12\x1f\n" +
 	"\bbuyer_id\x18\x02 \x01(\tB\x04\xb8\xd4\x18\x04R\abuyerId\x12#\n" +
@@ -2459,7 +2632,20 @@ const file_seamshare_cutter_v1_sell_proto_rawDesc = "" +
 	"\x05lines\x18\x04 \x03(\v2\x1d.seamshare.cutter.v1.SaleLineR\x05lines\x12\x1e\n" +
 	"\vmay_be_sent\x18\x05 \x01(\bR\tmayBeSent\x12\x1c\n" +
 	"\tcancelled\x18\x06 \x01(\bR\tcancelled\x12\x12\n" +
-	"\x04etag\x18\a \x01(\tR\x04etag\"\x93\x04\n" +
+	"\x04etag\x18\a \x01(\tR\x04etag\x12\x15\n" +
+	"\x06pay_by\x18\b \x01(\tR\x05payBy\x12\x12\n" +
+	"\x04paid\x18\t \x01(\bR\x04paid\"\xec\x01\n" +
+	"\x19CallOffUnpaidOrderRequest\x12;\n" +
+	"\n" +
+	"request_id\x18\x01 \x01(\tB\x1c\xbaH\x19r\x172\x15^[A-Za-z0-9_-]{1,64}$R\trequestId\x12!\n" +
+	"\fmin_position\x18\x02 \x01(\x04R\vminPosition\x124\n" +
+	"\border_id\x18\x03 \x01(\tB\x19\xbaH\x16r\x142\x12^[a-z0-9_-]{1,64}$R\aorderId\x12\x1c\n" +
+	"\x03why\x18\x04 \x01(\tB\n" +
+	"\xbaH\ar\x05\x10\x01\x18\xac\x02R\x03why\x12\x1b\n" +
+	"\x04etag\x18\x05 \x01(\tB\a\xbaH\x04r\x02\x18@R\x04etag\"g\n" +
+	"\x1aCallOffUnpaidOrderResponse\x12-\n" +
+	"\x04sale\x18\x01 \x01(\v2\x19.seamshare.cutter.v1.SaleR\x04sale\x12\x1a\n" +
+	"\bposition\x18\x02 \x01(\x04R\bposition\"\xeb\x04\n" +
 	"\bSaleLine\x12\x19\n" +
 	"\bstone_id\x18\x01 \x01(\tR\astoneId\x12\x15\n" +
 	"\x06lot_id\x18\x02 \x01(\tR\x05lotId\x12\x14\n" +
@@ -2479,7 +2665,9 @@ const file_seamshare_cutter_v1_sell_proto_rawDesc = "" +
 	"\fdamage_words\x18\f \x01(\tR\vdamageWords\x127\n" +
 	"\x06answer\x18\r \x01(\x0e2\x1f.seamshare.type.v1.DamageAnswerR\x06answer\x12!\n" +
 	"\fmass_differs\x18\x0e \x01(\bR\vmassDiffers\x12!\n" +
-	"\fsize_differs\x18\x0f \x01(\bR\vsizeDiffers\"\xf0\x01\n" +
+	"\fsize_differs\x18\x0f \x01(\bR\vsizeDiffers\x12*\n" +
+	"\x11sent_mass_differs\x18\x10 \x01(\bR\x0fsentMassDiffers\x12*\n" +
+	"\x11sent_size_differs\x18\x11 \x01(\bR\x0fsentSizeDiffers\"\xf0\x01\n" +
 	"\x0fOfferSetRequest\x12;\n" +
 	"\n" +
 	"request_id\x18\x01 \x01(\tB\x1c\xbaH\x19r\x172\x15^[A-Za-z0-9_-]{1,64}$R\trequestId\x12!\n" +
@@ -2661,92 +2849,95 @@ func file_seamshare_cutter_v1_sell_proto_rawDescGZIP() []byte {
 	return file_seamshare_cutter_v1_sell_proto_rawDescData
 }
 
-var file_seamshare_cutter_v1_sell_proto_msgTypes = make([]protoimpl.MessageInfo, 34)
+var file_seamshare_cutter_v1_sell_proto_msgTypes = make([]protoimpl.MessageInfo, 36)
 var file_seamshare_cutter_v1_sell_proto_goTypes = []any{
 	(*SetStone)(nil),                     // 0: seamshare.cutter.v1.SetStone
 	(*Sale)(nil),                         // 1: seamshare.cutter.v1.Sale
-	(*SaleLine)(nil),                     // 2: seamshare.cutter.v1.SaleLine
-	(*OfferSetRequest)(nil),              // 3: seamshare.cutter.v1.OfferSetRequest
-	(*OfferSetResponse)(nil),             // 4: seamshare.cutter.v1.OfferSetResponse
-	(*TakeOffSaleRequest)(nil),           // 5: seamshare.cutter.v1.TakeOffSaleRequest
-	(*TakeOffSaleResponse)(nil),          // 6: seamshare.cutter.v1.TakeOffSaleResponse
-	(*GetSaleRequest)(nil),               // 7: seamshare.cutter.v1.GetSaleRequest
-	(*GetSaleResponse)(nil),              // 8: seamshare.cutter.v1.GetSaleResponse
-	(*ListSalesRequest)(nil),             // 9: seamshare.cutter.v1.ListSalesRequest
-	(*ListSalesResponse)(nil),            // 10: seamshare.cutter.v1.ListSalesResponse
-	(*DispatchOrderRequest)(nil),         // 11: seamshare.cutter.v1.DispatchOrderRequest
-	(*SentPortion)(nil),                  // 12: seamshare.cutter.v1.SentPortion
-	(*DispatchOrderResponse)(nil),        // 13: seamshare.cutter.v1.DispatchOrderResponse
-	(*AnswerDamageClaimRequest)(nil),     // 14: seamshare.cutter.v1.AnswerDamageClaimRequest
-	(*AnswerDamageClaimResponse)(nil),    // 15: seamshare.cutter.v1.AnswerDamageClaimResponse
-	(*AcceptLotReturnRequest)(nil),       // 16: seamshare.cutter.v1.AcceptLotReturnRequest
-	(*AcceptLotReturnResponse)(nil),      // 17: seamshare.cutter.v1.AcceptLotReturnResponse
-	(*SendOnApprovalRequest)(nil),        // 18: seamshare.cutter.v1.SendOnApprovalRequest
-	(*SendOnApprovalResponse)(nil),       // 19: seamshare.cutter.v1.SendOnApprovalResponse
-	(*DeclineApprovalRequest)(nil),       // 20: seamshare.cutter.v1.DeclineApprovalRequest
-	(*DeclineApprovalResponse)(nil),      // 21: seamshare.cutter.v1.DeclineApprovalResponse
-	(*ExtendApprovalRequest)(nil),        // 22: seamshare.cutter.v1.ExtendApprovalRequest
-	(*ExtendApprovalResponse)(nil),       // 23: seamshare.cutter.v1.ExtendApprovalResponse
-	(*TakeBackFromApprovalRequest)(nil),  // 24: seamshare.cutter.v1.TakeBackFromApprovalRequest
-	(*TakeBackFromApprovalResponse)(nil), // 25: seamshare.cutter.v1.TakeBackFromApprovalResponse
-	(*RecordApprovalLossRequest)(nil),    // 26: seamshare.cutter.v1.RecordApprovalLossRequest
-	(*RecordApprovalLossResponse)(nil),   // 27: seamshare.cutter.v1.RecordApprovalLossResponse
-	(*GetApprovalRequest)(nil),           // 28: seamshare.cutter.v1.GetApprovalRequest
-	(*GetApprovalResponse)(nil),          // 29: seamshare.cutter.v1.GetApprovalResponse
-	(*ListApprovalsRequest)(nil),         // 30: seamshare.cutter.v1.ListApprovalsRequest
-	(*ListApprovalsResponse)(nil),        // 31: seamshare.cutter.v1.ListApprovalsResponse
-	(*ListWantedRequest)(nil),            // 32: seamshare.cutter.v1.ListWantedRequest
-	(*ListWantedResponse)(nil),           // 33: seamshare.cutter.v1.ListWantedResponse
-	(*money.Money)(nil),                  // 34: google.type.Money
-	(v1.Damage)(0),                       // 35: seamshare.type.v1.Damage
-	(v1.DamageAnswer)(0),                 // 36: seamshare.type.v1.DamageAnswer
-	(v1.SetKind)(0),                      // 37: seamshare.type.v1.SetKind
-	(*v1.Stone)(nil),                     // 38: seamshare.type.v1.Stone
-	(*v1.Measured)(nil),                  // 39: seamshare.type.v1.Measured
-	(*v1.Weighing)(nil),                  // 40: seamshare.type.v1.Weighing
-	(v1.Bearer)(0),                       // 41: seamshare.type.v1.Bearer
-	(*v1.Approval)(nil),                  // 42: seamshare.type.v1.Approval
-	(*v1.Wanted)(nil),                    // 43: seamshare.type.v1.Wanted
+	(*CallOffUnpaidOrderRequest)(nil),    // 2: seamshare.cutter.v1.CallOffUnpaidOrderRequest
+	(*CallOffUnpaidOrderResponse)(nil),   // 3: seamshare.cutter.v1.CallOffUnpaidOrderResponse
+	(*SaleLine)(nil),                     // 4: seamshare.cutter.v1.SaleLine
+	(*OfferSetRequest)(nil),              // 5: seamshare.cutter.v1.OfferSetRequest
+	(*OfferSetResponse)(nil),             // 6: seamshare.cutter.v1.OfferSetResponse
+	(*TakeOffSaleRequest)(nil),           // 7: seamshare.cutter.v1.TakeOffSaleRequest
+	(*TakeOffSaleResponse)(nil),          // 8: seamshare.cutter.v1.TakeOffSaleResponse
+	(*GetSaleRequest)(nil),               // 9: seamshare.cutter.v1.GetSaleRequest
+	(*GetSaleResponse)(nil),              // 10: seamshare.cutter.v1.GetSaleResponse
+	(*ListSalesRequest)(nil),             // 11: seamshare.cutter.v1.ListSalesRequest
+	(*ListSalesResponse)(nil),            // 12: seamshare.cutter.v1.ListSalesResponse
+	(*DispatchOrderRequest)(nil),         // 13: seamshare.cutter.v1.DispatchOrderRequest
+	(*SentPortion)(nil),                  // 14: seamshare.cutter.v1.SentPortion
+	(*DispatchOrderResponse)(nil),        // 15: seamshare.cutter.v1.DispatchOrderResponse
+	(*AnswerDamageClaimRequest)(nil),     // 16: seamshare.cutter.v1.AnswerDamageClaimRequest
+	(*AnswerDamageClaimResponse)(nil),    // 17: seamshare.cutter.v1.AnswerDamageClaimResponse
+	(*AcceptLotReturnRequest)(nil),       // 18: seamshare.cutter.v1.AcceptLotReturnRequest
+	(*AcceptLotReturnResponse)(nil),      // 19: seamshare.cutter.v1.AcceptLotReturnResponse
+	(*SendOnApprovalRequest)(nil),        // 20: seamshare.cutter.v1.SendOnApprovalRequest
+	(*SendOnApprovalResponse)(nil),       // 21: seamshare.cutter.v1.SendOnApprovalResponse
+	(*DeclineApprovalRequest)(nil),       // 22: seamshare.cutter.v1.DeclineApprovalRequest
+	(*DeclineApprovalResponse)(nil),      // 23: seamshare.cutter.v1.DeclineApprovalResponse
+	(*ExtendApprovalRequest)(nil),        // 24: seamshare.cutter.v1.ExtendApprovalRequest
+	(*ExtendApprovalResponse)(nil),       // 25: seamshare.cutter.v1.ExtendApprovalResponse
+	(*TakeBackFromApprovalRequest)(nil),  // 26: seamshare.cutter.v1.TakeBackFromApprovalRequest
+	(*TakeBackFromApprovalResponse)(nil), // 27: seamshare.cutter.v1.TakeBackFromApprovalResponse
+	(*RecordApprovalLossRequest)(nil),    // 28: seamshare.cutter.v1.RecordApprovalLossRequest
+	(*RecordApprovalLossResponse)(nil),   // 29: seamshare.cutter.v1.RecordApprovalLossResponse
+	(*GetApprovalRequest)(nil),           // 30: seamshare.cutter.v1.GetApprovalRequest
+	(*GetApprovalResponse)(nil),          // 31: seamshare.cutter.v1.GetApprovalResponse
+	(*ListApprovalsRequest)(nil),         // 32: seamshare.cutter.v1.ListApprovalsRequest
+	(*ListApprovalsResponse)(nil),        // 33: seamshare.cutter.v1.ListApprovalsResponse
+	(*ListWantedRequest)(nil),            // 34: seamshare.cutter.v1.ListWantedRequest
+	(*ListWantedResponse)(nil),           // 35: seamshare.cutter.v1.ListWantedResponse
+	(*money.Money)(nil),                  // 36: google.type.Money
+	(v1.Damage)(0),                       // 37: seamshare.type.v1.Damage
+	(v1.DamageAnswer)(0),                 // 38: seamshare.type.v1.DamageAnswer
+	(v1.SetKind)(0),                      // 39: seamshare.type.v1.SetKind
+	(*v1.Stone)(nil),                     // 40: seamshare.type.v1.Stone
+	(*v1.Measured)(nil),                  // 41: seamshare.type.v1.Measured
+	(*v1.Weighing)(nil),                  // 42: seamshare.type.v1.Weighing
+	(v1.Bearer)(0),                       // 43: seamshare.type.v1.Bearer
+	(*v1.Approval)(nil),                  // 44: seamshare.type.v1.Approval
+	(*v1.Wanted)(nil),                    // 45: seamshare.type.v1.Wanted
 }
 var file_seamshare_cutter_v1_sell_proto_depIdxs = []int32{
-	34, // 0: seamshare.cutter.v1.SetStone.price:type_name -> google.type.Money
-	2,  // 1: seamshare.cutter.v1.Sale.lines:type_name -> seamshare.cutter.v1.SaleLine
-	34, // 2: seamshare.cutter.v1.SaleLine.price:type_name -> google.type.Money
-	34, // 3: seamshare.cutter.v1.SaleLine.paid:type_name -> google.type.Money
-	35, // 4: seamshare.cutter.v1.SaleLine.damage:type_name -> seamshare.type.v1.Damage
-	36, // 5: seamshare.cutter.v1.SaleLine.answer:type_name -> seamshare.type.v1.DamageAnswer
-	37, // 6: seamshare.cutter.v1.OfferSetRequest.kind:type_name -> seamshare.type.v1.SetKind
-	0,  // 7: seamshare.cutter.v1.OfferSetRequest.stones:type_name -> seamshare.cutter.v1.SetStone
-	38, // 8: seamshare.cutter.v1.OfferSetResponse.stones:type_name -> seamshare.type.v1.Stone
-	38, // 9: seamshare.cutter.v1.TakeOffSaleResponse.stone:type_name -> seamshare.type.v1.Stone
-	1,  // 10: seamshare.cutter.v1.GetSaleResponse.sale:type_name -> seamshare.cutter.v1.Sale
-	1,  // 11: seamshare.cutter.v1.ListSalesResponse.sales:type_name -> seamshare.cutter.v1.Sale
-	39, // 12: seamshare.cutter.v1.DispatchOrderRequest.stones:type_name -> seamshare.type.v1.Measured
-	12, // 13: seamshare.cutter.v1.DispatchOrderRequest.lots:type_name -> seamshare.cutter.v1.SentPortion
-	40, // 14: seamshare.cutter.v1.SentPortion.weighing:type_name -> seamshare.type.v1.Weighing
-	1,  // 15: seamshare.cutter.v1.DispatchOrderResponse.sale:type_name -> seamshare.cutter.v1.Sale
-	36, // 16: seamshare.cutter.v1.AnswerDamageClaimRequest.answer:type_name -> seamshare.type.v1.DamageAnswer
-	34, // 17: seamshare.cutter.v1.AnswerDamageClaimRequest.reduction:type_name -> google.type.Money
-	1,  // 18: seamshare.cutter.v1.AnswerDamageClaimResponse.sale:type_name -> seamshare.cutter.v1.Sale
-	40, // 19: seamshare.cutter.v1.AcceptLotReturnRequest.weighing:type_name -> seamshare.type.v1.Weighing
-	1,  // 20: seamshare.cutter.v1.AcceptLotReturnResponse.sale:type_name -> seamshare.cutter.v1.Sale
-	39, // 21: seamshare.cutter.v1.SendOnApprovalRequest.stones:type_name -> seamshare.type.v1.Measured
-	41, // 22: seamshare.cutter.v1.SendOnApprovalRequest.loss:type_name -> seamshare.type.v1.Bearer
-	41, // 23: seamshare.cutter.v1.SendOnApprovalRequest.breakage:type_name -> seamshare.type.v1.Bearer
-	42, // 24: seamshare.cutter.v1.SendOnApprovalResponse.approval:type_name -> seamshare.type.v1.Approval
-	42, // 25: seamshare.cutter.v1.DeclineApprovalResponse.approval:type_name -> seamshare.type.v1.Approval
-	42, // 26: seamshare.cutter.v1.ExtendApprovalResponse.approval:type_name -> seamshare.type.v1.Approval
-	39, // 27: seamshare.cutter.v1.TakeBackFromApprovalRequest.stone:type_name -> seamshare.type.v1.Measured
-	42, // 28: seamshare.cutter.v1.TakeBackFromApprovalResponse.approval:type_name -> seamshare.type.v1.Approval
-	42, // 29: seamshare.cutter.v1.RecordApprovalLossResponse.approval:type_name -> seamshare.type.v1.Approval
-	42, // 30: seamshare.cutter.v1.GetApprovalResponse.approval:type_name -> seamshare.type.v1.Approval
-	42, // 31: seamshare.cutter.v1.ListApprovalsResponse.approvals:type_name -> seamshare.type.v1.Approval
-	43, // 32: seamshare.cutter.v1.ListWantedResponse.wanted:type_name -> seamshare.type.v1.Wanted
-	33, // [33:33] is the sub-list for method output_type
-	33, // [33:33] is the sub-list for method input_type
-	33, // [33:33] is the sub-list for extension type_name
-	33, // [33:33] is the sub-list for extension extendee
-	0,  // [0:33] is the sub-list for field type_name
+	36, // 0: seamshare.cutter.v1.SetStone.price:type_name -> google.type.Money
+	4,  // 1: seamshare.cutter.v1.Sale.lines:type_name -> seamshare.cutter.v1.SaleLine
+	1,  // 2: seamshare.cutter.v1.CallOffUnpaidOrderResponse.sale:type_name -> seamshare.cutter.v1.Sale
+	36, // 3: seamshare.cutter.v1.SaleLine.price:type_name -> google.type.Money
+	36, // 4: seamshare.cutter.v1.SaleLine.paid:type_name -> google.type.Money
+	37, // 5: seamshare.cutter.v1.SaleLine.damage:type_name -> seamshare.type.v1.Damage
+	38, // 6: seamshare.cutter.v1.SaleLine.answer:type_name -> seamshare.type.v1.DamageAnswer
+	39, // 7: seamshare.cutter.v1.OfferSetRequest.kind:type_name -> seamshare.type.v1.SetKind
+	0,  // 8: seamshare.cutter.v1.OfferSetRequest.stones:type_name -> seamshare.cutter.v1.SetStone
+	40, // 9: seamshare.cutter.v1.OfferSetResponse.stones:type_name -> seamshare.type.v1.Stone
+	40, // 10: seamshare.cutter.v1.TakeOffSaleResponse.stone:type_name -> seamshare.type.v1.Stone
+	1,  // 11: seamshare.cutter.v1.GetSaleResponse.sale:type_name -> seamshare.cutter.v1.Sale
+	1,  // 12: seamshare.cutter.v1.ListSalesResponse.sales:type_name -> seamshare.cutter.v1.Sale
+	41, // 13: seamshare.cutter.v1.DispatchOrderRequest.stones:type_name -> seamshare.type.v1.Measured
+	14, // 14: seamshare.cutter.v1.DispatchOrderRequest.lots:type_name -> seamshare.cutter.v1.SentPortion
+	42, // 15: seamshare.cutter.v1.SentPortion.weighing:type_name -> seamshare.type.v1.Weighing
+	1,  // 16: seamshare.cutter.v1.DispatchOrderResponse.sale:type_name -> seamshare.cutter.v1.Sale
+	38, // 17: seamshare.cutter.v1.AnswerDamageClaimRequest.answer:type_name -> seamshare.type.v1.DamageAnswer
+	36, // 18: seamshare.cutter.v1.AnswerDamageClaimRequest.reduction:type_name -> google.type.Money
+	1,  // 19: seamshare.cutter.v1.AnswerDamageClaimResponse.sale:type_name -> seamshare.cutter.v1.Sale
+	42, // 20: seamshare.cutter.v1.AcceptLotReturnRequest.weighing:type_name -> seamshare.type.v1.Weighing
+	1,  // 21: seamshare.cutter.v1.AcceptLotReturnResponse.sale:type_name -> seamshare.cutter.v1.Sale
+	41, // 22: seamshare.cutter.v1.SendOnApprovalRequest.stones:type_name -> seamshare.type.v1.Measured
+	43, // 23: seamshare.cutter.v1.SendOnApprovalRequest.loss:type_name -> seamshare.type.v1.Bearer
+	43, // 24: seamshare.cutter.v1.SendOnApprovalRequest.breakage:type_name -> seamshare.type.v1.Bearer
+	44, // 25: seamshare.cutter.v1.SendOnApprovalResponse.approval:type_name -> seamshare.type.v1.Approval
+	44, // 26: seamshare.cutter.v1.DeclineApprovalResponse.approval:type_name -> seamshare.type.v1.Approval
+	44, // 27: seamshare.cutter.v1.ExtendApprovalResponse.approval:type_name -> seamshare.type.v1.Approval
+	41, // 28: seamshare.cutter.v1.TakeBackFromApprovalRequest.stone:type_name -> seamshare.type.v1.Measured
+	44, // 29: seamshare.cutter.v1.TakeBackFromApprovalResponse.approval:type_name -> seamshare.type.v1.Approval
+	44, // 30: seamshare.cutter.v1.RecordApprovalLossResponse.approval:type_name -> seamshare.type.v1.Approval
+	44, // 31: seamshare.cutter.v1.GetApprovalResponse.approval:type_name -> seamshare.type.v1.Approval
+	44, // 32: seamshare.cutter.v1.ListApprovalsResponse.approvals:type_name -> seamshare.type.v1.Approval
+	45, // 33: seamshare.cutter.v1.ListWantedResponse.wanted:type_name -> seamshare.type.v1.Wanted
+	34, // [34:34] is the sub-list for method output_type
+	34, // [34:34] is the sub-list for method input_type
+	34, // [34:34] is the sub-list for extension type_name
+	34, // [34:34] is the sub-list for extension extendee
+	0,  // [0:34] is the sub-list for field type_name
 }
 
 func init() { file_seamshare_cutter_v1_sell_proto_init() }
@@ -2760,7 +2951,7 @@ func file_seamshare_cutter_v1_sell_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_seamshare_cutter_v1_sell_proto_rawDesc), len(file_seamshare_cutter_v1_sell_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   34,
+			NumMessages:   36,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

@@ -36,7 +36,7 @@ type ListStockRequest struct {
 	PageToken string `protobuf:"bytes,3,opt,name=page_token,json=pageToken,proto3" json:"page_token,omitempty"`
 	// Only this outline; not set: all.
 	Outline v1.Outline `protobuf:"varint,4,opt,name=outline,proto3,enum=seamshare.type.v1.Outline" json:"outline,omitempty"`
-	// What else they are to be. A page may hold fewer stones than asked for, or none, and still have a next one.
+	// What else they are to be.
 	Filter        *StockFilter `protobuf:"bytes,5,opt,name=filter,proto3" json:"filter,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache

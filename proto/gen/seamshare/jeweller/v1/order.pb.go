@@ -718,7 +718,9 @@ type Order struct {
 	// Until when damage may be claimed, RFC 3339; empty until they are received.
 	ClaimUntil string `protobuf:"bytes,11,opt,name=claim_until,json=claimUntil,proto3" json:"claim_until,omitempty"`
 	// The promise that it delivers; empty: none. Such an order isn't called off.
-	PromiseId     string `protobuf:"bytes,12,opt,name=promise_id,json=promiseId,proto3" json:"promise_id,omitempty"`
+	PromiseId string `protobuf:"bytes,12,opt,name=promise_id,json=promiseId,proto3" json:"promise_id,omitempty"`
+	// The moment by which it has to be paid, RFC 3339: later, while it isn't, its cutters may call it off.
+	PayBy         string `protobuf:"bytes,13,opt,name=pay_by,json=payBy,proto3" json:"pay_by,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -833,6 +835,13 @@ func (x *Order) GetClaimUntil() string {
 func (x *Order) GetPromiseId() string {
 	if x != nil {
 		return x.PromiseId
+	}
+	return ""
+}
+
+func (x *Order) GetPayBy() string {
+	if x != nil {
+		return x.PayBy
 	}
 	return ""
 }
@@ -1160,7 +1169,7 @@ const file_seamshare_jeweller_v1_order_proto_rawDesc = "" +
 	"\bposition\x18\x02 \x01(\x04R\bposition\"s\n" +
 	"\tOrderItem\x124\n" +
 	"\bstone_id\x18\x01 \x01(\tB\x19\xbaH\x16r\x142\x12^[a-z0-9_-]{1,64}$R\astoneId\x120\n" +
-	"\x05price\x18\x02 \x01(\v2\x12.google.type.MoneyB\x06\xbaH\x03\xc8\x01\x01R\x05price\"\xc8\x03\n" +
+	"\x05price\x18\x02 \x01(\v2\x12.google.type.MoneyB\x06\xbaH\x03\xc8\x01\x01R\x05price\"\xdf\x03\n" +
 	"\x05Order\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x126\n" +
 	"\x05lines\x18\x02 \x03(\v2 .seamshare.jeweller.v1.OrderLineR\x05lines\x12(\n" +
@@ -1177,7 +1186,8 @@ const file_seamshare_jeweller_v1_order_proto_rawDesc = "" +
 	"\vclaim_until\x18\v \x01(\tR\n" +
 	"claimUntil\x12\x1d\n" +
 	"\n" +
-	"promise_id\x18\f \x01(\tR\tpromiseId\"\xf2\x04\n" +
+	"promise_id\x18\f \x01(\tR\tpromiseId\x12\x15\n" +
+	"\x06pay_by\x18\r \x01(\tR\x05payBy\"\xf2\x04\n" +
 	"\tOrderLine\x12\x19\n" +
 	"\bstone_id\x18\x01 \x01(\tR\astoneId\x12(\n" +
 	"\x05price\x18\x02 \x01(\v2\x12.google.type.MoneyR\x05price\x12&\n" +

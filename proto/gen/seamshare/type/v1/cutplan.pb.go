@@ -1713,6 +1713,287 @@ func (x *ClassPrice) GetPrice() *money.Money {
 	return nil
 }
 
+// StoneWanted is a kind of stone that a search may plan.
+type StoneWanted struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Its outline.
+	Shape Outline `protobuf:"varint,1,opt,name=shape,proto3,enum=seamshare.type.v1.Outline" json:"shape,omitempty"`
+	// A freeform's outline in its own frame.
+	Ring []*Point `protobuf:"bytes,2,rep,name=ring,proto3" json:"ring,omitempty"`
+	// Its length in micrometres, or with width the proportion where no sizes are given.
+	LengthUm int64 `protobuf:"varint,3,opt,name=length_um,json=lengthUm,proto3" json:"length_um,omitempty"`
+	// Its width in micrometres.
+	WidthUm int64 `protobuf:"varint,4,opt,name=width_um,json=widthUm,proto3" json:"width_um,omitempty"`
+	// Its depth in micrometres, dome and wall.
+	DepthUm int64 `protobuf:"varint,5,opt,name=depth_um,json=depthUm,proto3" json:"depth_um,omitempty"`
+	// Its dome in micrometres; 0: flat.
+	DomeUm int64 `protobuf:"varint,6,opt,name=dome_um,json=domeUm,proto3" json:"dome_um,omitempty"`
+	// The specific gravity, in thousandths, of a stone of one material; 0: by the layers it lies in.
+	SgMilli int64 `protobuf:"varint,7,opt,name=sg_milli,json=sgMilli,proto3" json:"sg_milli,omitempty"`
+	// The side that its face looks to: face or back.
+	View View `protobuf:"varint,8,opt,name=view,proto3,enum=seamshare.type.v1.View" json:"view,omitempty"`
+	// The colour of face or back that it lies in; empty: anywhere.
+	Zone string `protobuf:"bytes,9,opt,name=zone,proto3" json:"zone,omitempty"`
+	// The layer, colour or seam of the section that its face lies in; empty: it is one material through.
+	Bar string `protobuf:"bytes,10,opt,name=bar,proto3" json:"bar,omitempty"`
+	// How its base slopes along the trace, in thousandths of a degree.
+	TiltMdeg int64 `protobuf:"zigzag64,11,opt,name=tilt_mdeg,json=tiltMdeg,proto3" json:"tilt_mdeg,omitempty"`
+	// What its face may show.
+	Surface Surface `protobuf:"varint,12,opt,name=surface,proto3,enum=seamshare.type.v1.Surface" json:"surface,omitempty"`
+	// The class that it has a price by.
+	Class string `protobuf:"bytes,13,opt,name=class,proto3" json:"class,omitempty"`
+	// Whom it is for.
+	Market string `protobuf:"bytes,14,opt,name=market,proto3" json:"market,omitempty"`
+	// The chance that it comes out, given that it fits, in basis points.
+	ChanceBp int64 `protobuf:"varint,15,opt,name=chance_bp,json=chanceBp,proto3" json:"chance_bp,omitempty"`
+	// Bench minutes to finish it.
+	Minutes int64 `protobuf:"varint,16,opt,name=minutes,proto3" json:"minutes,omitempty"`
+	// The sizes it may have, as stones are calibrated; empty: any length.
+	Sizes []*SizeWanted `protobuf:"bytes,17,rep,name=sizes,proto3" json:"sizes,omitempty"`
+	// The shortest of any length, in micrometres.
+	FromUm int64 `protobuf:"varint,18,opt,name=from_um,json=fromUm,proto3" json:"from_um,omitempty"`
+	// The longest of any length, in micrometres; 0: no bound.
+	ToUm int64 `protobuf:"varint,19,opt,name=to_um,json=toUm,proto3" json:"to_um,omitempty"`
+	// It comes only as a set of so many, 2 or 3; 0: alone.
+	Together int32 `protobuf:"varint,20,opt,name=together,proto3" json:"together,omitempty"`
+	// By how much at least each of a set is shorter than the one before, in micrometres; 0: they are equal.
+	StepUm        int64 `protobuf:"varint,21,opt,name=step_um,json=stepUm,proto3" json:"step_um,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *StoneWanted) Reset() {
+	*x = StoneWanted{}
+	mi := &file_seamshare_type_v1_cutplan_proto_msgTypes[16]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *StoneWanted) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*StoneWanted) ProtoMessage() {}
+
+func (x *StoneWanted) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_type_v1_cutplan_proto_msgTypes[16]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use StoneWanted.ProtoReflect.Descriptor instead.
+func (*StoneWanted) Descriptor() ([]byte, []int) {
+	return file_seamshare_type_v1_cutplan_proto_rawDescGZIP(), []int{16}
+}
+
+func (x *StoneWanted) GetShape() Outline {
+	if x != nil {
+		return x.Shape
+	}
+	return Outline_OUTLINE_UNSPECIFIED
+}
+
+func (x *StoneWanted) GetRing() []*Point {
+	if x != nil {
+		return x.Ring
+	}
+	return nil
+}
+
+func (x *StoneWanted) GetLengthUm() int64 {
+	if x != nil {
+		return x.LengthUm
+	}
+	return 0
+}
+
+func (x *StoneWanted) GetWidthUm() int64 {
+	if x != nil {
+		return x.WidthUm
+	}
+	return 0
+}
+
+func (x *StoneWanted) GetDepthUm() int64 {
+	if x != nil {
+		return x.DepthUm
+	}
+	return 0
+}
+
+func (x *StoneWanted) GetDomeUm() int64 {
+	if x != nil {
+		return x.DomeUm
+	}
+	return 0
+}
+
+func (x *StoneWanted) GetSgMilli() int64 {
+	if x != nil {
+		return x.SgMilli
+	}
+	return 0
+}
+
+func (x *StoneWanted) GetView() View {
+	if x != nil {
+		return x.View
+	}
+	return View_VIEW_UNSPECIFIED
+}
+
+func (x *StoneWanted) GetZone() string {
+	if x != nil {
+		return x.Zone
+	}
+	return ""
+}
+
+func (x *StoneWanted) GetBar() string {
+	if x != nil {
+		return x.Bar
+	}
+	return ""
+}
+
+func (x *StoneWanted) GetTiltMdeg() int64 {
+	if x != nil {
+		return x.TiltMdeg
+	}
+	return 0
+}
+
+func (x *StoneWanted) GetSurface() Surface {
+	if x != nil {
+		return x.Surface
+	}
+	return Surface_SURFACE_UNSPECIFIED
+}
+
+func (x *StoneWanted) GetClass() string {
+	if x != nil {
+		return x.Class
+	}
+	return ""
+}
+
+func (x *StoneWanted) GetMarket() string {
+	if x != nil {
+		return x.Market
+	}
+	return ""
+}
+
+func (x *StoneWanted) GetChanceBp() int64 {
+	if x != nil {
+		return x.ChanceBp
+	}
+	return 0
+}
+
+func (x *StoneWanted) GetMinutes() int64 {
+	if x != nil {
+		return x.Minutes
+	}
+	return 0
+}
+
+func (x *StoneWanted) GetSizes() []*SizeWanted {
+	if x != nil {
+		return x.Sizes
+	}
+	return nil
+}
+
+func (x *StoneWanted) GetFromUm() int64 {
+	if x != nil {
+		return x.FromUm
+	}
+	return 0
+}
+
+func (x *StoneWanted) GetToUm() int64 {
+	if x != nil {
+		return x.ToUm
+	}
+	return 0
+}
+
+func (x *StoneWanted) GetTogether() int32 {
+	if x != nil {
+		return x.Together
+	}
+	return 0
+}
+
+func (x *StoneWanted) GetStepUm() int64 {
+	if x != nil {
+		return x.StepUm
+	}
+	return 0
+}
+
+// SizeWanted is the size of a calibrated stone.
+type SizeWanted struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Its length in micrometres.
+	LengthUm int64 `protobuf:"varint,1,opt,name=length_um,json=lengthUm,proto3" json:"length_um,omitempty"`
+	// Its width in micrometres.
+	WidthUm       int64 `protobuf:"varint,2,opt,name=width_um,json=widthUm,proto3" json:"width_um,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *SizeWanted) Reset() {
+	*x = SizeWanted{}
+	mi := &file_seamshare_type_v1_cutplan_proto_msgTypes[17]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *SizeWanted) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*SizeWanted) ProtoMessage() {}
+
+func (x *SizeWanted) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_type_v1_cutplan_proto_msgTypes[17]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use SizeWanted.ProtoReflect.Descriptor instead.
+func (*SizeWanted) Descriptor() ([]byte, []int) {
+	return file_seamshare_type_v1_cutplan_proto_rawDescGZIP(), []int{17}
+}
+
+func (x *SizeWanted) GetLengthUm() int64 {
+	if x != nil {
+		return x.LengthUm
+	}
+	return 0
+}
+
+func (x *SizeWanted) GetWidthUm() int64 {
+	if x != nil {
+		return x.WidthUm
+	}
+	return 0
+}
+
 var File_seamshare_type_v1_cutplan_proto protoreflect.FileDescriptor
 
 const file_seamshare_type_v1_cutplan_proto_rawDesc = "" +
@@ -1847,7 +2128,39 @@ const file_seamshare_type_v1_cutplan_proto_rawDesc = "" +
 	"\xbaH\a\x82\x01\x04\x10\x01 \x00R\x03per\x12$\n" +
 	"\afrom_um\x18\x03 \x01(\x03B\v\xbaH\b\"\x06\x18\xa0\xc2\x1e(\x00R\x06fromUm\x12 \n" +
 	"\x05to_um\x18\x04 \x01(\x03B\v\xbaH\b\"\x06\x18\xa0\xc2\x1e(\x00R\x04toUm\x120\n" +
-	"\x05price\x18\x05 \x01(\v2\x12.google.type.MoneyB\x06\xbaH\x03\xc8\x01\x01R\x05price*h\n" +
+	"\x05price\x18\x05 \x01(\v2\x12.google.type.MoneyB\x06\xbaH\x03\xc8\x01\x01R\x05price\"\x8c\a\n" +
+	"\vStoneWanted\x12<\n" +
+	"\x05shape\x18\x01 \x01(\x0e2\x1a.seamshare.type.v1.OutlineB\n" +
+	"\xbaH\a\x82\x01\x04\x10\x01 \x00R\x05shape\x127\n" +
+	"\x04ring\x18\x02 \x03(\v2\x18.seamshare.type.v1.PointB\t\xbaH\x06\x92\x01\x03\x10\xd0\x0fR\x04ring\x12(\n" +
+	"\tlength_um\x18\x03 \x01(\x03B\v\xbaH\b\"\x06\x18\x90\xa1\x0f(\x00R\blengthUm\x12&\n" +
+	"\bwidth_um\x18\x04 \x01(\x03B\v\xbaH\b\"\x06\x18\x90\xa1\x0f(\x00R\awidthUm\x12&\n" +
+	"\bdepth_um\x18\x05 \x01(\x03B\v\xbaH\b\"\x06\x18\x90\xa1\x0f(\x01R\adepthUm\x12$\n" +
+	"\adome_um\x18\x06 \x01(\x03B\v\xbaH\b\"\x06\x18\x90\xa1\x0f(\x00R\x06domeUm\x12%\n" +
+	"\bsg_milli\x18\a \x01(\x03B\n" +
+	"\xbaH\a\"\x05\x18\x90N(\x00R\asgMilli\x127\n" +
+	"\x04view\x18\b \x01(\x0e2\x17.seamshare.type.v1.ViewB\n" +
+	"\xbaH\a\x82\x01\x04\x10\x01 \x00R\x04view\x12\x1b\n" +
+	"\x04zone\x18\t \x01(\tB\a\xbaH\x04r\x02(PR\x04zone\x12\x19\n" +
+	"\x03bar\x18\n" +
+	" \x01(\tB\a\xbaH\x04r\x02(PR\x03bar\x12*\n" +
+	"\ttilt_mdeg\x18\v \x01(\x12B\r\xbaH\n" +
+	"B\b\x18\xc0\xa9\a(\xbf\xa9\aR\btiltMdeg\x12>\n" +
+	"\asurface\x18\f \x01(\x0e2\x1a.seamshare.type.v1.SurfaceB\b\xbaH\x05\x82\x01\x02\x10\x01R\asurface\x12\x1d\n" +
+	"\x05class\x18\r \x01(\tB\a\xbaH\x04r\x02(PR\x05class\x12\x1f\n" +
+	"\x06market\x18\x0e \x01(\tB\a\xbaH\x04r\x02(PR\x06market\x12'\n" +
+	"\tchance_bp\x18\x0f \x01(\x03B\n" +
+	"\xbaH\a\"\x05\x18\x90N(\x01R\bchanceBp\x12%\n" +
+	"\aminutes\x18\x10 \x01(\x03B\v\xbaH\b\"\x06\x18\xa0\x8d\x06(\x00R\aminutes\x12=\n" +
+	"\x05sizes\x18\x11 \x03(\v2\x1d.seamshare.type.v1.SizeWantedB\b\xbaH\x05\x92\x01\x02\x10dR\x05sizes\x12$\n" +
+	"\afrom_um\x18\x12 \x01(\x03B\v\xbaH\b\"\x06\x18\x90\xa1\x0f(\x00R\x06fromUm\x12 \n" +
+	"\x05to_um\x18\x13 \x01(\x03B\v\xbaH\b\"\x06\x18\x90\xa1\x0f(\x00R\x04toUm\x12%\n" +
+	"\btogether\x18\x14 \x01(\x05B\t\xbaH\x06\x1a\x04\x18\x03(\x00R\btogether\x12$\n" +
+	"\astep_um\x18\x15 \x01(\x03B\v\xbaH\b\"\x06\x18\x90\xa1\x0f(\x00R\x06stepUm\"^\n" +
+	"\n" +
+	"SizeWanted\x12(\n" +
+	"\tlength_um\x18\x01 \x01(\x03B\v\xbaH\b\"\x06\x18\x90\xa1\x0f(\x01R\blengthUm\x12&\n" +
+	"\bwidth_um\x18\x02 \x01(\x03B\v\xbaH\b\"\x06\x18\x90\xa1\x0f(\x01R\awidthUm*h\n" +
 	"\bLookKind\x12\x19\n" +
 	"\x15LOOK_KIND_UNSPECIFIED\x10\x00\x12\x12\n" +
 	"\x0eLOOK_KIND_FACE\x10\x01\x12\x14\n" +
@@ -1887,7 +2200,7 @@ func file_seamshare_type_v1_cutplan_proto_rawDescGZIP() []byte {
 }
 
 var file_seamshare_type_v1_cutplan_proto_enumTypes = make([]protoimpl.EnumInfo, 4)
-var file_seamshare_type_v1_cutplan_proto_msgTypes = make([]protoimpl.MessageInfo, 16)
+var file_seamshare_type_v1_cutplan_proto_msgTypes = make([]protoimpl.MessageInfo, 18)
 var file_seamshare_type_v1_cutplan_proto_goTypes = []any{
 	(LookKind)(0),       // 0: seamshare.type.v1.LookKind
 	(EndKind)(0),        // 1: seamshare.type.v1.EndKind
@@ -1909,57 +2222,64 @@ var file_seamshare_type_v1_cutplan_proto_goTypes = []any{
 	(*PriceList)(nil),   // 17: seamshare.type.v1.PriceList
 	(*Market)(nil),      // 18: seamshare.type.v1.Market
 	(*ClassPrice)(nil),  // 19: seamshare.type.v1.ClassPrice
-	(*money.Money)(nil), // 20: google.type.Money
-	(View)(0),           // 21: seamshare.type.v1.View
-	(*Line)(nil),        // 22: seamshare.type.v1.Line
-	(*Point)(nil),       // 23: seamshare.type.v1.Point
-	(FeatureKind)(0),    // 24: seamshare.type.v1.FeatureKind
-	(*Feature)(nil),     // 25: seamshare.type.v1.Feature
-	(Outline)(0),        // 26: seamshare.type.v1.Outline
+	(*StoneWanted)(nil), // 20: seamshare.type.v1.StoneWanted
+	(*SizeWanted)(nil),  // 21: seamshare.type.v1.SizeWanted
+	(*money.Money)(nil), // 22: google.type.Money
+	(View)(0),           // 23: seamshare.type.v1.View
+	(*Line)(nil),        // 24: seamshare.type.v1.Line
+	(*Point)(nil),       // 25: seamshare.type.v1.Point
+	(FeatureKind)(0),    // 26: seamshare.type.v1.FeatureKind
+	(*Feature)(nil),     // 27: seamshare.type.v1.Feature
+	(Outline)(0),        // 28: seamshare.type.v1.Outline
 }
 var file_seamshare_type_v1_cutplan_proto_depIdxs = []int32{
 	5,  // 0: seamshare.type.v1.CutPlan.blades:type_name -> seamshare.type.v1.Blade
 	6,  // 1: seamshare.type.v1.CutPlan.settings:type_name -> seamshare.type.v1.CutSettings
 	7,  // 2: seamshare.type.v1.CutPlan.steps:type_name -> seamshare.type.v1.CutStep
 	15, // 3: seamshare.type.v1.CutPlan.ends:type_name -> seamshare.type.v1.CutEnd
-	20, // 4: seamshare.type.v1.CutSettings.hour:type_name -> google.type.Money
-	20, // 5: seamshare.type.v1.CutSettings.selling:type_name -> google.type.Money
+	22, // 4: seamshare.type.v1.CutSettings.hour:type_name -> google.type.Money
+	22, // 5: seamshare.type.v1.CutSettings.selling:type_name -> google.type.Money
 	8,  // 6: seamshare.type.v1.CutStep.saw:type_name -> seamshare.type.v1.SawCut
 	9,  // 7: seamshare.type.v1.CutStep.split:type_name -> seamshare.type.v1.SplitCut
 	10, // 8: seamshare.type.v1.CutStep.trim:type_name -> seamshare.type.v1.TrimWork
 	12, // 9: seamshare.type.v1.CutStep.grind:type_name -> seamshare.type.v1.GrindWork
 	13, // 10: seamshare.type.v1.CutStep.look:type_name -> seamshare.type.v1.LookWork
-	21, // 11: seamshare.type.v1.SawCut.view:type_name -> seamshare.type.v1.View
-	22, // 12: seamshare.type.v1.SawCut.line:type_name -> seamshare.type.v1.Line
-	21, // 13: seamshare.type.v1.SplitCut.view:type_name -> seamshare.type.v1.View
-	22, // 14: seamshare.type.v1.SplitCut.line:type_name -> seamshare.type.v1.Line
-	21, // 15: seamshare.type.v1.TrimWork.view:type_name -> seamshare.type.v1.View
+	23, // 11: seamshare.type.v1.SawCut.view:type_name -> seamshare.type.v1.View
+	24, // 12: seamshare.type.v1.SawCut.line:type_name -> seamshare.type.v1.Line
+	23, // 13: seamshare.type.v1.SplitCut.view:type_name -> seamshare.type.v1.View
+	24, // 14: seamshare.type.v1.SplitCut.line:type_name -> seamshare.type.v1.Line
+	23, // 15: seamshare.type.v1.TrimWork.view:type_name -> seamshare.type.v1.View
 	11, // 16: seamshare.type.v1.TrimWork.keep:type_name -> seamshare.type.v1.KeptPart
-	23, // 17: seamshare.type.v1.KeptPart.ring:type_name -> seamshare.type.v1.Point
-	21, // 18: seamshare.type.v1.GrindWork.view:type_name -> seamshare.type.v1.View
-	24, // 19: seamshare.type.v1.GrindWork.what:type_name -> seamshare.type.v1.FeatureKind
+	25, // 17: seamshare.type.v1.KeptPart.ring:type_name -> seamshare.type.v1.Point
+	23, // 18: seamshare.type.v1.GrindWork.view:type_name -> seamshare.type.v1.View
+	26, // 19: seamshare.type.v1.GrindWork.what:type_name -> seamshare.type.v1.FeatureKind
 	0,  // 20: seamshare.type.v1.LookWork.kind:type_name -> seamshare.type.v1.LookKind
-	21, // 21: seamshare.type.v1.LookWork.view:type_name -> seamshare.type.v1.View
+	23, // 21: seamshare.type.v1.LookWork.view:type_name -> seamshare.type.v1.View
 	14, // 22: seamshare.type.v1.LookWork.outcomes:type_name -> seamshare.type.v1.LookOutcome
-	25, // 23: seamshare.type.v1.LookOutcome.features:type_name -> seamshare.type.v1.Feature
+	27, // 23: seamshare.type.v1.LookOutcome.features:type_name -> seamshare.type.v1.Feature
 	7,  // 24: seamshare.type.v1.LookOutcome.steps:type_name -> seamshare.type.v1.CutStep
 	15, // 25: seamshare.type.v1.LookOutcome.ends:type_name -> seamshare.type.v1.CutEnd
 	1,  // 26: seamshare.type.v1.CutEnd.kind:type_name -> seamshare.type.v1.EndKind
 	16, // 27: seamshare.type.v1.CutEnd.stones:type_name -> seamshare.type.v1.CutStone
-	26, // 28: seamshare.type.v1.CutStone.shape:type_name -> seamshare.type.v1.Outline
-	23, // 29: seamshare.type.v1.CutStone.ring:type_name -> seamshare.type.v1.Point
-	21, // 30: seamshare.type.v1.CutStone.view:type_name -> seamshare.type.v1.View
-	23, // 31: seamshare.type.v1.CutStone.at:type_name -> seamshare.type.v1.Point
+	28, // 28: seamshare.type.v1.CutStone.shape:type_name -> seamshare.type.v1.Outline
+	25, // 29: seamshare.type.v1.CutStone.ring:type_name -> seamshare.type.v1.Point
+	23, // 30: seamshare.type.v1.CutStone.view:type_name -> seamshare.type.v1.View
+	25, // 31: seamshare.type.v1.CutStone.at:type_name -> seamshare.type.v1.Point
 	2,  // 32: seamshare.type.v1.CutStone.surface:type_name -> seamshare.type.v1.Surface
 	18, // 33: seamshare.type.v1.PriceList.markets:type_name -> seamshare.type.v1.Market
 	19, // 34: seamshare.type.v1.Market.prices:type_name -> seamshare.type.v1.ClassPrice
 	3,  // 35: seamshare.type.v1.ClassPrice.per:type_name -> seamshare.type.v1.PricedBy
-	20, // 36: seamshare.type.v1.ClassPrice.price:type_name -> google.type.Money
-	37, // [37:37] is the sub-list for method output_type
-	37, // [37:37] is the sub-list for method input_type
-	37, // [37:37] is the sub-list for extension type_name
-	37, // [37:37] is the sub-list for extension extendee
-	0,  // [0:37] is the sub-list for field type_name
+	22, // 36: seamshare.type.v1.ClassPrice.price:type_name -> google.type.Money
+	28, // 37: seamshare.type.v1.StoneWanted.shape:type_name -> seamshare.type.v1.Outline
+	25, // 38: seamshare.type.v1.StoneWanted.ring:type_name -> seamshare.type.v1.Point
+	23, // 39: seamshare.type.v1.StoneWanted.view:type_name -> seamshare.type.v1.View
+	2,  // 40: seamshare.type.v1.StoneWanted.surface:type_name -> seamshare.type.v1.Surface
+	21, // 41: seamshare.type.v1.StoneWanted.sizes:type_name -> seamshare.type.v1.SizeWanted
+	42, // [42:42] is the sub-list for method output_type
+	42, // [42:42] is the sub-list for method input_type
+	42, // [42:42] is the sub-list for extension type_name
+	42, // [42:42] is the sub-list for extension extendee
+	0,  // [0:42] is the sub-list for field type_name
 }
 
 func init() { file_seamshare_type_v1_cutplan_proto_init() }
@@ -1982,7 +2302,7 @@ func file_seamshare_type_v1_cutplan_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_seamshare_type_v1_cutplan_proto_rawDesc), len(file_seamshare_type_v1_cutplan_proto_rawDesc)),
 			NumEnums:      4,
-			NumMessages:   16,
+			NumMessages:   18,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

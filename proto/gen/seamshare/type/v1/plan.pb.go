@@ -190,7 +190,9 @@ type Plan struct {
 	// Why it was chosen or dropped.
 	Reason string `protobuf:"bytes,3,opt,name=reason,proto3" json:"reason,omitempty"`
 	// Its revisions, oldest first; the last one stands.
-	Revisions     []*PlanRevision `protobuf:"bytes,4,rep,name=revisions,proto3" json:"revisions,omitempty"`
+	Revisions []*PlanRevision `protobuf:"bytes,4,rep,name=revisions,proto3" json:"revisions,omitempty"`
+	// Changes with every change of the plan.
+	Etag          string `protobuf:"bytes,5,opt,name=etag,proto3" json:"etag,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -251,6 +253,13 @@ func (x *Plan) GetRevisions() []*PlanRevision {
 		return x.Revisions
 	}
 	return nil
+}
+
+func (x *Plan) GetEtag() string {
+	if x != nil {
+		return x.Etag
+	}
+	return ""
 }
 
 // PlanRevision is a plan as it stood.
@@ -557,12 +566,13 @@ const file_seamshare_type_v1_plan_proto_rawDesc = "" +
 	"\x04seen\x18\x04 \x01(\tR\x04seen\x12\x12\n" +
 	"\x04note\x18\x05 \x01(\tR\x04note\x12\x14\n" +
 	"\x05drawn\x18\x06 \x01(\bR\x05drawn\x124\n" +
-	"\adrawing\x18\a \x01(\v2\x1a.seamshare.type.v1.DrawingR\adrawing\"\xa1\x01\n" +
+	"\adrawing\x18\a \x01(\v2\x1a.seamshare.type.v1.DrawingR\adrawing\"\xb5\x01\n" +
 	"\x04Plan\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x122\n" +
 	"\x05state\x18\x02 \x01(\x0e2\x1c.seamshare.type.v1.PlanStateR\x05state\x12\x16\n" +
 	"\x06reason\x18\x03 \x01(\tR\x06reason\x12=\n" +
-	"\trevisions\x18\x04 \x03(\v2\x1f.seamshare.type.v1.PlanRevisionR\trevisions\"\x8e\x01\n" +
+	"\trevisions\x18\x04 \x03(\v2\x1f.seamshare.type.v1.PlanRevisionR\trevisions\x12\x12\n" +
+	"\x04etag\x18\x05 \x01(\tR\x04etag\"\x8e\x01\n" +
 	"\fPlanRevision\x120\n" +
 	"\x04plan\x18\x01 \x01(\v2\x1c.seamshare.type.v1.PlanDraftR\x04plan\x12\x10\n" +
 	"\x03why\x18\x02 \x01(\tR\x03why\x12\x1a\n" +

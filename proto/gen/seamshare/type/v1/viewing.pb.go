@@ -131,9 +131,15 @@ type Viewing struct {
 	// Whether a difference is beyond what the scales allow.
 	BeyondTolerance bool `protobuf:"varint,20,opt,name=beyond_tolerance,json=beyondTolerance,proto3" json:"beyond_tolerance,omitempty"`
 	// What the seller says of it.
-	Note          string `protobuf:"bytes,21,opt,name=note,proto3" json:"note,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	Note string `protobuf:"bytes,21,opt,name=note,proto3" json:"note,omitempty"`
+	// What the parcel is listed with minus what went out, in micrograms.
+	OutDifferenceUg int64 `protobuf:"varint,22,opt,name=out_difference_ug,json=outDifferenceUg,proto3" json:"out_difference_ug,omitempty"`
+	// Stones the parcel is listed with minus stones that went out.
+	OutCountDifference int64 `protobuf:"varint,23,opt,name=out_count_difference,json=outCountDifference,proto3" json:"out_count_difference,omitempty"`
+	// Whether what went out differs from the listing by more than the scales allow: an exception.
+	OutBeyondTolerance bool `protobuf:"varint,24,opt,name=out_beyond_tolerance,json=outBeyondTolerance,proto3" json:"out_beyond_tolerance,omitempty"`
+	unknownFields      protoimpl.UnknownFields
+	sizeCache          protoimpl.SizeCache
 }
 
 func (x *Viewing) Reset() {
@@ -311,6 +317,27 @@ func (x *Viewing) GetNote() string {
 		return x.Note
 	}
 	return ""
+}
+
+func (x *Viewing) GetOutDifferenceUg() int64 {
+	if x != nil {
+		return x.OutDifferenceUg
+	}
+	return 0
+}
+
+func (x *Viewing) GetOutCountDifference() int64 {
+	if x != nil {
+		return x.OutCountDifference
+	}
+	return 0
+}
+
+func (x *Viewing) GetOutBeyondTolerance() bool {
+	if x != nil {
+		return x.OutBeyondTolerance
+	}
+	return false
 }
 
 // TakenOut is a stone that is taken out of a group line and becomes a piece of its own. What the group says of kind
@@ -537,7 +564,7 @@ var File_seamshare_type_v1_viewing_proto protoreflect.FileDescriptor
 
 const file_seamshare_type_v1_viewing_proto_rawDesc = "" +
 	"\n" +
-	"\x1fseamshare/type/v1/viewing.proto\x12\x11seamshare.type.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1eseamshare/type/v1/access.proto\x1a\x1eseamshare/type/v1/values.proto\"\x98\x05\n" +
+	"\x1fseamshare/type/v1/viewing.proto\x12\x11seamshare.type.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1eseamshare/type/v1/access.proto\x1a\x1eseamshare/type/v1/values.proto\"\xa8\x06\n" +
 	"\aViewing\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x1b\n" +
 	"\tparcel_id\x18\x02 \x01(\tR\bparcelId\x12!\n" +
@@ -562,7 +589,10 @@ const file_seamshare_type_v1_viewing_proto_rawDesc = "" +
 	"\rdifference_ug\x18\x12 \x01(\x03R\fdifferenceUg\x12)\n" +
 	"\x10count_difference\x18\x13 \x01(\x03R\x0fcountDifference\x12)\n" +
 	"\x10beyond_tolerance\x18\x14 \x01(\bR\x0fbeyondTolerance\x12\x12\n" +
-	"\x04note\x18\x15 \x01(\tR\x04note\"\xbf\x01\n" +
+	"\x04note\x18\x15 \x01(\tR\x04note\x12*\n" +
+	"\x11out_difference_ug\x18\x16 \x01(\x03R\x0foutDifferenceUg\x120\n" +
+	"\x14out_count_difference\x18\x17 \x01(\x03R\x12outCountDifference\x120\n" +
+	"\x14out_beyond_tolerance\x18\x18 \x01(\bR\x12outBeyondTolerance\"\xbf\x01\n" +
 	"\bTakenOut\x12\x1f\n" +
 	"\x05label\x18\x01 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18\x10R\x05label\x12?\n" +
 	"\bweighing\x18\x02 \x01(\v2\x1b.seamshare.type.v1.WeighingB\x06\xbaH\x03\xc8\x01\x01R\bweighing\x123\n" +

@@ -97,9 +97,13 @@ func task() search.Task {
 		Prices: saw.Prices{Currency: "AUD", Markets: []saw.Market{
 			{Name: Settings, Prices: append(bands("plain", 1), append(bands("middle", 2), bands("top", 4)...)...)},
 			{Name: Fancy, Prices: []saw.Price{
-				{Class: "plain", Per: saw.PerFaceMm2, FromUm: 18 * mm, Minor: 260}, {Class: "plain", Per: saw.PerFaceMm2, FromUm: 9 * mm, Minor: 110}, {Class: "plain", Per: saw.PerFaceMm2, Minor: 50},
-				{Class: "middle", Per: saw.PerFaceMm2, FromUm: 14 * mm, Minor: 400}, {Class: "middle", Per: saw.PerFaceMm2, Minor: 200},
-				{Class: "top", Per: saw.PerFaceMm2, FromUm: 12 * mm, Minor: 900}, {Class: "top", Per: saw.PerFaceMm2, Minor: 450},
+				{Class: "plain", Per: saw.PerFaceMm2, FromUm: 18 * mm, Minor: 260},
+				{Class: "plain", Per: saw.PerFaceMm2, FromUm: 9 * mm, Minor: 110},
+				{Class: "plain", Per: saw.PerFaceMm2, Minor: 50},
+				{Class: "middle", Per: saw.PerFaceMm2, FromUm: 14 * mm, Minor: 400},
+				{Class: "middle", Per: saw.PerFaceMm2, Minor: 200},
+				{Class: "top", Per: saw.PerFaceMm2, FromUm: 12 * mm, Minor: 900},
+				{Class: "top", Per: saw.PerFaceMm2, Minor: 450},
 			}},
 		}},
 		Blade: saw.Blade{Name: "trim", KerfUm: 600, ReachUm: 60_000, WanderUm: 50},
@@ -175,6 +179,16 @@ func area(r []saw.Point) float64 {
 
 // Random is a piece of random shape with a random zone, crack and rock, and some of the wants.
 func Random(rng *rand.Rand) search.Task {
+	for {
+		// What is drawn may stick out of a slim piece.
+		t := random(rng)
+		if _, err := saw.NewModel(t.Study); err == nil {
+			return t
+		}
+	}
+}
+
+func random(rng *rand.Rand) search.Task {
 	n := 3 + rng.IntN(12)
 	at := make([]float64, 0, 2*n)
 	size, hollow := 6+14*rng.Float64(), rng.Float64()*0.6

@@ -42,6 +42,8 @@ type Event struct {
 	//	*Event_PriceCorrected
 	//	*Event_ReceiptCorrected
 	//	*Event_CostCorrected
+	//	*Event_RefundCorrected
+	//	*Event_SentMassCorrected
 	Event         isEvent_Event `protobuf_oneof:"event"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -156,6 +158,24 @@ func (x *Event) GetCostCorrected() *CostCorrected {
 	return nil
 }
 
+func (x *Event) GetRefundCorrected() *RefundCorrected {
+	if x != nil {
+		if x, ok := x.Event.(*Event_RefundCorrected); ok {
+			return x.RefundCorrected
+		}
+	}
+	return nil
+}
+
+func (x *Event) GetSentMassCorrected() *SentMassCorrected {
+	if x != nil {
+		if x, ok := x.Event.(*Event_SentMassCorrected); ok {
+			return x.SentMassCorrected
+		}
+	}
+	return nil
+}
+
 type isEvent_Event interface {
 	isEvent_Event()
 }
@@ -200,6 +220,16 @@ type Event_CostCorrected struct {
 	CostCorrected *CostCorrected `protobuf:"bytes,1017,opt,name=cost_corrected,json=costCorrected,proto3,oneof"`
 }
 
+type Event_RefundCorrected struct {
+	// A refund was corrected.
+	RefundCorrected *RefundCorrected `protobuf:"bytes,1018,opt,name=refund_corrected,json=refundCorrected,proto3,oneof"`
+}
+
+type Event_SentMassCorrected struct {
+	// What was weighed as it went out was corrected.
+	SentMassCorrected *SentMassCorrected `protobuf:"bytes,1019,opt,name=sent_mass_corrected,json=sentMassCorrected,proto3,oneof"`
+}
+
 func (*Event_Proposed) isEvent_Event() {}
 
 func (*Event_Confirmed) isEvent_Event() {}
@@ -215,6 +245,10 @@ func (*Event_PriceCorrected) isEvent_Event() {}
 func (*Event_ReceiptCorrected) isEvent_Event() {}
 
 func (*Event_CostCorrected) isEvent_Event() {}
+
+func (*Event_RefundCorrected) isEvent_Event() {}
+
+func (*Event_SentMassCorrected) isEvent_Event() {}
 
 // Proposed asks for a correction. It happens at once, unless it would move money that was paid out already: then a
 // second person decides.
@@ -657,6 +691,117 @@ func (x *CostCorrected) GetPrivate() *CostCorrected_Private {
 	return nil
 }
 
+// RefundCorrected gives the right amount of a refund: what was not paid back after all is to be paid back again.
+type RefundCorrected struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The public part.
+	Public *RefundCorrected_Public `protobuf:"bytes,1,opt,name=public,proto3" json:"public,omitempty"`
+	// The private part.
+	Private       *RefundCorrected_Private `protobuf:"bytes,2,opt,name=private,proto3" json:"private,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *RefundCorrected) Reset() {
+	*x = RefundCorrected{}
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[9]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RefundCorrected) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RefundCorrected) ProtoMessage() {}
+
+func (x *RefundCorrected) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[9]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RefundCorrected.ProtoReflect.Descriptor instead.
+func (*RefundCorrected) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_correction_v1_event_proto_rawDescGZIP(), []int{9}
+}
+
+func (x *RefundCorrected) GetPublic() *RefundCorrected_Public {
+	if x != nil {
+		return x.Public
+	}
+	return nil
+}
+
+func (x *RefundCorrected) GetPrivate() *RefundCorrected_Private {
+	if x != nil {
+		return x.Private
+	}
+	return nil
+}
+
+// SentMassCorrected gives the right mass of what was weighed as it left or came: rough that went out for a viewing, or a
+// stone of an order. The thing's own mass in the books stays.
+type SentMassCorrected struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The public part.
+	Public *SentMassCorrected_Public `protobuf:"bytes,1,opt,name=public,proto3" json:"public,omitempty"`
+	// The private part.
+	Private       *SentMassCorrected_Private `protobuf:"bytes,2,opt,name=private,proto3" json:"private,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *SentMassCorrected) Reset() {
+	*x = SentMassCorrected{}
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[10]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *SentMassCorrected) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*SentMassCorrected) ProtoMessage() {}
+
+func (x *SentMassCorrected) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[10]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use SentMassCorrected.ProtoReflect.Descriptor instead.
+func (*SentMassCorrected) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_correction_v1_event_proto_rawDescGZIP(), []int{10}
+}
+
+func (x *SentMassCorrected) GetPublic() *SentMassCorrected_Public {
+	if x != nil {
+		return x.Public
+	}
+	return nil
+}
+
+func (x *SentMassCorrected) GetPrivate() *SentMassCorrected_Private {
+	if x != nil {
+		return x.Private
+	}
+	return nil
+}
+
 // The part that may be shown to anyone.
 type Proposed_Public struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -670,7 +815,7 @@ type Proposed_Public struct {
 
 func (x *Proposed_Public) Reset() {
 	*x = Proposed_Public{}
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[9]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -682,7 +827,7 @@ func (x *Proposed_Public) String() string {
 func (*Proposed_Public) ProtoMessage() {}
 
 func (x *Proposed_Public) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[9]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -739,7 +884,7 @@ type Proposed_Private struct {
 
 func (x *Proposed_Private) Reset() {
 	*x = Proposed_Private{}
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[10]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -751,7 +896,7 @@ func (x *Proposed_Private) String() string {
 func (*Proposed_Private) ProtoMessage() {}
 
 func (x *Proposed_Private) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[10]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -841,7 +986,7 @@ type Confirmed_Public struct {
 
 func (x *Confirmed_Public) Reset() {
 	*x = Confirmed_Public{}
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[11]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -853,7 +998,7 @@ func (x *Confirmed_Public) String() string {
 func (*Confirmed_Public) ProtoMessage() {}
 
 func (x *Confirmed_Public) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[11]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -887,7 +1032,7 @@ type Confirmed_Private struct {
 
 func (x *Confirmed_Private) Reset() {
 	*x = Confirmed_Private{}
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[12]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -899,7 +1044,7 @@ func (x *Confirmed_Private) String() string {
 func (*Confirmed_Private) ProtoMessage() {}
 
 func (x *Confirmed_Private) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[12]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -933,7 +1078,7 @@ type Refused_Public struct {
 
 func (x *Refused_Public) Reset() {
 	*x = Refused_Public{}
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[13]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -945,7 +1090,7 @@ func (x *Refused_Public) String() string {
 func (*Refused_Public) ProtoMessage() {}
 
 func (x *Refused_Public) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[13]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -981,7 +1126,7 @@ type Refused_Private struct {
 
 func (x *Refused_Private) Reset() {
 	*x = Refused_Private{}
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[14]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -993,7 +1138,7 @@ func (x *Refused_Private) String() string {
 func (*Refused_Private) ProtoMessage() {}
 
 func (x *Refused_Private) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[14]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1050,7 +1195,7 @@ type MassCorrected_Public struct {
 
 func (x *MassCorrected_Public) Reset() {
 	*x = MassCorrected_Public{}
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[15]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1062,7 +1207,7 @@ func (x *MassCorrected_Public) String() string {
 func (*MassCorrected_Public) ProtoMessage() {}
 
 func (x *MassCorrected_Public) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[15]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1154,7 +1299,7 @@ type MassCorrected_Private struct {
 
 func (x *MassCorrected_Private) Reset() {
 	*x = MassCorrected_Private{}
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[16]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1166,7 +1311,7 @@ func (x *MassCorrected_Private) String() string {
 func (*MassCorrected_Private) ProtoMessage() {}
 
 func (x *MassCorrected_Private) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[16]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1213,7 +1358,7 @@ type SizeCorrected_Public struct {
 
 func (x *SizeCorrected_Public) Reset() {
 	*x = SizeCorrected_Public{}
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[17]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1225,7 +1370,7 @@ func (x *SizeCorrected_Public) String() string {
 func (*SizeCorrected_Public) ProtoMessage() {}
 
 func (x *SizeCorrected_Public) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[17]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1282,7 +1427,7 @@ type SizeCorrected_Private struct {
 
 func (x *SizeCorrected_Private) Reset() {
 	*x = SizeCorrected_Private{}
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[18]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1294,7 +1439,7 @@ func (x *SizeCorrected_Private) String() string {
 func (*SizeCorrected_Private) ProtoMessage() {}
 
 func (x *SizeCorrected_Private) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[18]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1337,7 +1482,7 @@ type PriceCorrected_Public struct {
 
 func (x *PriceCorrected_Public) Reset() {
 	*x = PriceCorrected_Public{}
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[19]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1349,7 +1494,7 @@ func (x *PriceCorrected_Public) String() string {
 func (*PriceCorrected_Public) ProtoMessage() {}
 
 func (x *PriceCorrected_Public) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[19]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1400,7 +1545,7 @@ type PriceCorrected_Private struct {
 
 func (x *PriceCorrected_Private) Reset() {
 	*x = PriceCorrected_Private{}
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[20]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1412,7 +1557,7 @@ func (x *PriceCorrected_Private) String() string {
 func (*PriceCorrected_Private) ProtoMessage() {}
 
 func (x *PriceCorrected_Private) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[20]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1483,7 +1628,7 @@ type ReceiptCorrected_Public struct {
 
 func (x *ReceiptCorrected_Public) Reset() {
 	*x = ReceiptCorrected_Public{}
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[21]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1495,7 +1640,7 @@ func (x *ReceiptCorrected_Public) String() string {
 func (*ReceiptCorrected_Public) ProtoMessage() {}
 
 func (x *ReceiptCorrected_Public) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[21]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1542,7 +1687,7 @@ type ReceiptCorrected_Private struct {
 
 func (x *ReceiptCorrected_Private) Reset() {
 	*x = ReceiptCorrected_Private{}
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[22]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[24]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1554,7 +1699,7 @@ func (x *ReceiptCorrected_Private) String() string {
 func (*ReceiptCorrected_Private) ProtoMessage() {}
 
 func (x *ReceiptCorrected_Private) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[22]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[24]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1611,7 +1756,7 @@ type CostCorrected_Public struct {
 
 func (x *CostCorrected_Public) Reset() {
 	*x = CostCorrected_Public{}
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[23]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[25]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1623,7 +1768,7 @@ func (x *CostCorrected_Public) String() string {
 func (*CostCorrected_Public) ProtoMessage() {}
 
 func (x *CostCorrected_Public) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[23]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[25]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1672,7 +1817,7 @@ type CostCorrected_Private struct {
 
 func (x *CostCorrected_Private) Reset() {
 	*x = CostCorrected_Private{}
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[24]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[26]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1684,7 +1829,7 @@ func (x *CostCorrected_Private) String() string {
 func (*CostCorrected_Private) ProtoMessage() {}
 
 func (x *CostCorrected_Private) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[24]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[26]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1735,11 +1880,339 @@ func (x *CostCorrected_Private) GetRight() *v1.Amount {
 	return nil
 }
 
+// The part that may be shown to anyone.
+type RefundCorrected_Public struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The correction's id.
+	CorrectionId string `protobuf:"bytes,1,opt,name=correction_id,json=correctionId,proto3" json:"correction_id,omitempty"`
+	// The position of the record that was wrong.
+	Corrects      uint64 `protobuf:"varint,2,opt,name=corrects,proto3" json:"corrects,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *RefundCorrected_Public) Reset() {
+	*x = RefundCorrected_Public{}
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[27]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RefundCorrected_Public) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RefundCorrected_Public) ProtoMessage() {}
+
+func (x *RefundCorrected_Public) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[27]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RefundCorrected_Public.ProtoReflect.Descriptor instead.
+func (*RefundCorrected_Public) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_correction_v1_event_proto_rawDescGZIP(), []int{9, 0}
+}
+
+func (x *RefundCorrected_Public) GetCorrectionId() string {
+	if x != nil {
+		return x.CorrectionId
+	}
+	return ""
+}
+
+func (x *RefundCorrected_Public) GetCorrects() uint64 {
+	if x != nil {
+		return x.Corrects
+	}
+	return 0
+}
+
+// The part for those concerned.
+type RefundCorrected_Private struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The person who corrected.
+	PersonId string `protobuf:"bytes,1,opt,name=person_id,json=personId,proto3" json:"person_id,omitempty"`
+	// What was wrong.
+	Reason string `protobuf:"bytes,2,opt,name=reason,proto3" json:"reason,omitempty"`
+	// What was recorded.
+	Was *v1.Amount `protobuf:"bytes,3,opt,name=was,proto3" json:"was,omitempty"`
+	// What is right.
+	Right *v1.Amount `protobuf:"bytes,4,opt,name=right,proto3" json:"right,omitempty"`
+	// The stone or lot of the order that it was for; empty: it was of a deal.
+	LineId        string `protobuf:"bytes,5,opt,name=line_id,json=lineId,proto3" json:"line_id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *RefundCorrected_Private) Reset() {
+	*x = RefundCorrected_Private{}
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[28]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RefundCorrected_Private) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RefundCorrected_Private) ProtoMessage() {}
+
+func (x *RefundCorrected_Private) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[28]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RefundCorrected_Private.ProtoReflect.Descriptor instead.
+func (*RefundCorrected_Private) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_correction_v1_event_proto_rawDescGZIP(), []int{9, 1}
+}
+
+func (x *RefundCorrected_Private) GetPersonId() string {
+	if x != nil {
+		return x.PersonId
+	}
+	return ""
+}
+
+func (x *RefundCorrected_Private) GetReason() string {
+	if x != nil {
+		return x.Reason
+	}
+	return ""
+}
+
+func (x *RefundCorrected_Private) GetWas() *v1.Amount {
+	if x != nil {
+		return x.Was
+	}
+	return nil
+}
+
+func (x *RefundCorrected_Private) GetRight() *v1.Amount {
+	if x != nil {
+		return x.Right
+	}
+	return nil
+}
+
+func (x *RefundCorrected_Private) GetLineId() string {
+	if x != nil {
+		return x.LineId
+	}
+	return ""
+}
+
+// The part that may be shown to anyone.
+type SentMassCorrected_Public struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The correction's id.
+	CorrectionId string `protobuf:"bytes,1,opt,name=correction_id,json=correctionId,proto3" json:"correction_id,omitempty"`
+	// The position of the record that was wrong.
+	Corrects      uint64 `protobuf:"varint,2,opt,name=corrects,proto3" json:"corrects,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *SentMassCorrected_Public) Reset() {
+	*x = SentMassCorrected_Public{}
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[29]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *SentMassCorrected_Public) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*SentMassCorrected_Public) ProtoMessage() {}
+
+func (x *SentMassCorrected_Public) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[29]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use SentMassCorrected_Public.ProtoReflect.Descriptor instead.
+func (*SentMassCorrected_Public) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_correction_v1_event_proto_rawDescGZIP(), []int{10, 0}
+}
+
+func (x *SentMassCorrected_Public) GetCorrectionId() string {
+	if x != nil {
+		return x.CorrectionId
+	}
+	return ""
+}
+
+func (x *SentMassCorrected_Public) GetCorrects() uint64 {
+	if x != nil {
+		return x.Corrects
+	}
+	return 0
+}
+
+// The part for those concerned.
+type SentMassCorrected_Private struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The person who corrected.
+	PersonId string `protobuf:"bytes,1,opt,name=person_id,json=personId,proto3" json:"person_id,omitempty"`
+	// What was wrong.
+	Reason string `protobuf:"bytes,2,opt,name=reason,proto3" json:"reason,omitempty"`
+	// The viewing, where rough went out for one.
+	ViewingId string `protobuf:"bytes,3,opt,name=viewing_id,json=viewingId,proto3" json:"viewing_id,omitempty"`
+	// The stone, where it is an order's.
+	StoneId string `protobuf:"bytes,4,opt,name=stone_id,json=stoneId,proto3" json:"stone_id,omitempty"`
+	// The stone as it came to the jeweller, not as it was sent.
+	Arrived bool `protobuf:"varint,5,opt,name=arrived,proto3" json:"arrived,omitempty"`
+	// What was recorded.
+	Was *v1.Weighing `protobuf:"bytes,6,opt,name=was,proto3" json:"was,omitempty"`
+	// What is right.
+	Right *v1.Weighing `protobuf:"bytes,7,opt,name=right,proto3" json:"right,omitempty"`
+	// What the books, or who sent it, say.
+	Before *v1.Weighing `protobuf:"bytes,8,opt,name=before,proto3" json:"before,omitempty"`
+	// Stones that should have been there minus stones that were counted.
+	CountDifference int64 `protobuf:"varint,9,opt,name=count_difference,json=countDifference,proto3" json:"count_difference,omitempty"`
+	// Whether the right mass still differs by more than the scales allow.
+	MassDiffers bool `protobuf:"varint,10,opt,name=mass_differs,json=massDiffers,proto3" json:"mass_differs,omitempty"`
+	// Whether the size still differs.
+	SizeDiffers   bool `protobuf:"varint,11,opt,name=size_differs,json=sizeDiffers,proto3" json:"size_differs,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *SentMassCorrected_Private) Reset() {
+	*x = SentMassCorrected_Private{}
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[30]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *SentMassCorrected_Private) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*SentMassCorrected_Private) ProtoMessage() {}
+
+func (x *SentMassCorrected_Private) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[30]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use SentMassCorrected_Private.ProtoReflect.Descriptor instead.
+func (*SentMassCorrected_Private) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_correction_v1_event_proto_rawDescGZIP(), []int{10, 1}
+}
+
+func (x *SentMassCorrected_Private) GetPersonId() string {
+	if x != nil {
+		return x.PersonId
+	}
+	return ""
+}
+
+func (x *SentMassCorrected_Private) GetReason() string {
+	if x != nil {
+		return x.Reason
+	}
+	return ""
+}
+
+func (x *SentMassCorrected_Private) GetViewingId() string {
+	if x != nil {
+		return x.ViewingId
+	}
+	return ""
+}
+
+func (x *SentMassCorrected_Private) GetStoneId() string {
+	if x != nil {
+		return x.StoneId
+	}
+	return ""
+}
+
+func (x *SentMassCorrected_Private) GetArrived() bool {
+	if x != nil {
+		return x.Arrived
+	}
+	return false
+}
+
+func (x *SentMassCorrected_Private) GetWas() *v1.Weighing {
+	if x != nil {
+		return x.Was
+	}
+	return nil
+}
+
+func (x *SentMassCorrected_Private) GetRight() *v1.Weighing {
+	if x != nil {
+		return x.Right
+	}
+	return nil
+}
+
+func (x *SentMassCorrected_Private) GetBefore() *v1.Weighing {
+	if x != nil {
+		return x.Before
+	}
+	return nil
+}
+
+func (x *SentMassCorrected_Private) GetCountDifference() int64 {
+	if x != nil {
+		return x.CountDifference
+	}
+	return 0
+}
+
+func (x *SentMassCorrected_Private) GetMassDiffers() bool {
+	if x != nil {
+		return x.MassDiffers
+	}
+	return false
+}
+
+func (x *SentMassCorrected_Private) GetSizeDiffers() bool {
+	if x != nil {
+		return x.SizeDiffers
+	}
+	return false
+}
+
 var File_seamshare_event_correction_v1_event_proto protoreflect.FileDescriptor
 
 const file_seamshare_event_correction_v1_event_proto_rawDesc = "" +
 	"\n" +
-	")seamshare/event/correction/v1/event.proto\x12\x1dseamshare.event.correction.v1\x1a)seamshare/event/parcel/v1/agreement.proto\x1a$seamshare/event/piece/v1/event.proto\x1a\x1fseamshare/event/v1/values.proto\"\xac\x05\n" +
+	")seamshare/event/correction/v1/event.proto\x12\x1dseamshare.event.correction.v1\x1a)seamshare/event/parcel/v1/agreement.proto\x1a$seamshare/event/piece/v1/event.proto\x1a\x1fseamshare/event/v1/values.proto\"\xef\x06\n" +
 	"\x05Event\x12F\n" +
 	"\bproposed\x18\xf2\a \x01(\v2'.seamshare.event.correction.v1.ProposedH\x00R\bproposed\x12I\n" +
 	"\tconfirmed\x18\xf3\a \x01(\v2(.seamshare.event.correction.v1.ConfirmedH\x00R\tconfirmed\x12C\n" +
@@ -1748,7 +2221,9 @@ const file_seamshare_event_correction_v1_event_proto_rawDesc = "" +
 	"\x0esize_corrected\x18\xf6\a \x01(\v2,.seamshare.event.correction.v1.SizeCorrectedH\x00R\rsizeCorrected\x12Y\n" +
 	"\x0fprice_corrected\x18\xf7\a \x01(\v2-.seamshare.event.correction.v1.PriceCorrectedH\x00R\x0epriceCorrected\x12_\n" +
 	"\x11receipt_corrected\x18\xf8\a \x01(\v2/.seamshare.event.correction.v1.ReceiptCorrectedH\x00R\x10receiptCorrected\x12V\n" +
-	"\x0ecost_corrected\x18\xf9\a \x01(\v2,.seamshare.event.correction.v1.CostCorrectedH\x00R\rcostCorrectedB\a\n" +
+	"\x0ecost_corrected\x18\xf9\a \x01(\v2,.seamshare.event.correction.v1.CostCorrectedH\x00R\rcostCorrected\x12\\\n" +
+	"\x10refund_corrected\x18\xfa\a \x01(\v2..seamshare.event.correction.v1.RefundCorrectedH\x00R\x0frefundCorrected\x12c\n" +
+	"\x13sent_mass_corrected\x18\xfb\a \x01(\v20.seamshare.event.correction.v1.SentMassCorrectedH\x00R\x11sentMassCorrectedB\a\n" +
 	"\x05event\"\xb3\x04\n" +
 	"\bProposed\x12F\n" +
 	"\x06public\x18\x01 \x01(\v2..seamshare.event.correction.v1.Proposed.PublicR\x06public\x12I\n" +
@@ -1846,7 +2321,39 @@ const file_seamshare_event_correction_v1_event_proto_rawDesc = "" +
 	"\x06reason\x18\x02 \x01(\tR\x06reason\x12\x12\n" +
 	"\x04kind\x18\x03 \x01(\tR\x04kind\x12,\n" +
 	"\x03was\x18\x04 \x01(\v2\x1a.seamshare.event.v1.AmountR\x03was\x120\n" +
-	"\x05right\x18\x05 \x01(\v2\x1a.seamshare.event.v1.AmountR\x05rightBHZFseamshare.example/proto/gen/seamshare/event/correction/v1;correctionv1b\x06proto3"
+	"\x05right\x18\x05 \x01(\v2\x1a.seamshare.event.v1.AmountR\x05right\"\xb7\x03\n" +
+	"\x0fRefundCorrected\x12M\n" +
+	"\x06public\x18\x01 \x01(\v25.seamshare.event.correction.v1.RefundCorrected.PublicR\x06public\x12P\n" +
+	"\aprivate\x18\x02 \x01(\v26.seamshare.event.correction.v1.RefundCorrected.PrivateR\aprivate\x1aI\n" +
+	"\x06Public\x12#\n" +
+	"\rcorrection_id\x18\x01 \x01(\tR\fcorrectionId\x12\x1a\n" +
+	"\bcorrects\x18\x02 \x01(\x04R\bcorrects\x1a\xb7\x01\n" +
+	"\aPrivate\x12\x1b\n" +
+	"\tperson_id\x18\x01 \x01(\tR\bpersonId\x12\x16\n" +
+	"\x06reason\x18\x02 \x01(\tR\x06reason\x12,\n" +
+	"\x03was\x18\x03 \x01(\v2\x1a.seamshare.event.v1.AmountR\x03was\x120\n" +
+	"\x05right\x18\x04 \x01(\v2\x1a.seamshare.event.v1.AmountR\x05right\x12\x17\n" +
+	"\aline_id\x18\x05 \x01(\tR\x06lineId\"\xa3\x05\n" +
+	"\x11SentMassCorrected\x12O\n" +
+	"\x06public\x18\x01 \x01(\v27.seamshare.event.correction.v1.SentMassCorrected.PublicR\x06public\x12R\n" +
+	"\aprivate\x18\x02 \x01(\v28.seamshare.event.correction.v1.SentMassCorrected.PrivateR\aprivate\x1aI\n" +
+	"\x06Public\x12#\n" +
+	"\rcorrection_id\x18\x01 \x01(\tR\fcorrectionId\x12\x1a\n" +
+	"\bcorrects\x18\x02 \x01(\x04R\bcorrects\x1a\x9d\x03\n" +
+	"\aPrivate\x12\x1b\n" +
+	"\tperson_id\x18\x01 \x01(\tR\bpersonId\x12\x16\n" +
+	"\x06reason\x18\x02 \x01(\tR\x06reason\x12\x1d\n" +
+	"\n" +
+	"viewing_id\x18\x03 \x01(\tR\tviewingId\x12\x19\n" +
+	"\bstone_id\x18\x04 \x01(\tR\astoneId\x12\x18\n" +
+	"\aarrived\x18\x05 \x01(\bR\aarrived\x12.\n" +
+	"\x03was\x18\x06 \x01(\v2\x1c.seamshare.event.v1.WeighingR\x03was\x122\n" +
+	"\x05right\x18\a \x01(\v2\x1c.seamshare.event.v1.WeighingR\x05right\x124\n" +
+	"\x06before\x18\b \x01(\v2\x1c.seamshare.event.v1.WeighingR\x06before\x12)\n" +
+	"\x10count_difference\x18\t \x01(\x03R\x0fcountDifference\x12!\n" +
+	"\fmass_differs\x18\n" +
+	" \x01(\bR\vmassDiffers\x12!\n" +
+	"\fsize_differs\x18\v \x01(\bR\vsizeDiffersBHZFseamshare.example/proto/gen/seamshare/event/correction/v1;correctionv1b\x06proto3"
 
 var (
 	file_seamshare_event_correction_v1_event_proto_rawDescOnce sync.Once
@@ -1860,38 +2367,44 @@ func file_seamshare_event_correction_v1_event_proto_rawDescGZIP() []byte {
 	return file_seamshare_event_correction_v1_event_proto_rawDescData
 }
 
-var file_seamshare_event_correction_v1_event_proto_msgTypes = make([]protoimpl.MessageInfo, 25)
+var file_seamshare_event_correction_v1_event_proto_msgTypes = make([]protoimpl.MessageInfo, 31)
 var file_seamshare_event_correction_v1_event_proto_goTypes = []any{
-	(*Event)(nil),                    // 0: seamshare.event.correction.v1.Event
-	(*Proposed)(nil),                 // 1: seamshare.event.correction.v1.Proposed
-	(*Confirmed)(nil),                // 2: seamshare.event.correction.v1.Confirmed
-	(*Refused)(nil),                  // 3: seamshare.event.correction.v1.Refused
-	(*MassCorrected)(nil),            // 4: seamshare.event.correction.v1.MassCorrected
-	(*SizeCorrected)(nil),            // 5: seamshare.event.correction.v1.SizeCorrected
-	(*PriceCorrected)(nil),           // 6: seamshare.event.correction.v1.PriceCorrected
-	(*ReceiptCorrected)(nil),         // 7: seamshare.event.correction.v1.ReceiptCorrected
-	(*CostCorrected)(nil),            // 8: seamshare.event.correction.v1.CostCorrected
-	(*Proposed_Public)(nil),          // 9: seamshare.event.correction.v1.Proposed.Public
-	(*Proposed_Private)(nil),         // 10: seamshare.event.correction.v1.Proposed.Private
-	(*Confirmed_Public)(nil),         // 11: seamshare.event.correction.v1.Confirmed.Public
-	(*Confirmed_Private)(nil),        // 12: seamshare.event.correction.v1.Confirmed.Private
-	(*Refused_Public)(nil),           // 13: seamshare.event.correction.v1.Refused.Public
-	(*Refused_Private)(nil),          // 14: seamshare.event.correction.v1.Refused.Private
-	(*MassCorrected_Public)(nil),     // 15: seamshare.event.correction.v1.MassCorrected.Public
-	(*MassCorrected_Private)(nil),    // 16: seamshare.event.correction.v1.MassCorrected.Private
-	(*SizeCorrected_Public)(nil),     // 17: seamshare.event.correction.v1.SizeCorrected.Public
-	(*SizeCorrected_Private)(nil),    // 18: seamshare.event.correction.v1.SizeCorrected.Private
-	(*PriceCorrected_Public)(nil),    // 19: seamshare.event.correction.v1.PriceCorrected.Public
-	(*PriceCorrected_Private)(nil),   // 20: seamshare.event.correction.v1.PriceCorrected.Private
-	(*ReceiptCorrected_Public)(nil),  // 21: seamshare.event.correction.v1.ReceiptCorrected.Public
-	(*ReceiptCorrected_Private)(nil), // 22: seamshare.event.correction.v1.ReceiptCorrected.Private
-	(*CostCorrected_Public)(nil),     // 23: seamshare.event.correction.v1.CostCorrected.Public
-	(*CostCorrected_Private)(nil),    // 24: seamshare.event.correction.v1.CostCorrected.Private
-	(*v1.Amount)(nil),                // 25: seamshare.event.v1.Amount
-	(*v1.Weighing)(nil),              // 26: seamshare.event.v1.Weighing
-	(*v1.Size)(nil),                  // 27: seamshare.event.v1.Size
-	(v11.Reason)(0),                  // 28: seamshare.event.piece.v1.Reason
-	(*v12.Agreement)(nil),            // 29: seamshare.event.parcel.v1.Agreement
+	(*Event)(nil),                     // 0: seamshare.event.correction.v1.Event
+	(*Proposed)(nil),                  // 1: seamshare.event.correction.v1.Proposed
+	(*Confirmed)(nil),                 // 2: seamshare.event.correction.v1.Confirmed
+	(*Refused)(nil),                   // 3: seamshare.event.correction.v1.Refused
+	(*MassCorrected)(nil),             // 4: seamshare.event.correction.v1.MassCorrected
+	(*SizeCorrected)(nil),             // 5: seamshare.event.correction.v1.SizeCorrected
+	(*PriceCorrected)(nil),            // 6: seamshare.event.correction.v1.PriceCorrected
+	(*ReceiptCorrected)(nil),          // 7: seamshare.event.correction.v1.ReceiptCorrected
+	(*CostCorrected)(nil),             // 8: seamshare.event.correction.v1.CostCorrected
+	(*RefundCorrected)(nil),           // 9: seamshare.event.correction.v1.RefundCorrected
+	(*SentMassCorrected)(nil),         // 10: seamshare.event.correction.v1.SentMassCorrected
+	(*Proposed_Public)(nil),           // 11: seamshare.event.correction.v1.Proposed.Public
+	(*Proposed_Private)(nil),          // 12: seamshare.event.correction.v1.Proposed.Private
+	(*Confirmed_Public)(nil),          // 13: seamshare.event.correction.v1.Confirmed.Public
+	(*Confirmed_Private)(nil),         // 14: seamshare.event.correction.v1.Confirmed.Private
+	(*Refused_Public)(nil),            // 15: seamshare.event.correction.v1.Refused.Public
+	(*Refused_Private)(nil),           // 16: seamshare.event.correction.v1.Refused.Private
+	(*MassCorrected_Public)(nil),      // 17: seamshare.event.correction.v1.MassCorrected.Public
+	(*MassCorrected_Private)(nil),     // 18: seamshare.event.correction.v1.MassCorrected.Private
+	(*SizeCorrected_Public)(nil),      // 19: seamshare.event.correction.v1.SizeCorrected.Public
+	(*SizeCorrected_Private)(nil),     // 20: seamshare.event.correction.v1.SizeCorrected.Private
+	(*PriceCorrected_Public)(nil),     // 21: seamshare.event.correction.v1.PriceCorrected.Public
+	(*PriceCorrected_Private)(nil),    // 22: seamshare.event.correction.v1.PriceCorrected.Private
+	(*ReceiptCorrected_Public)(nil),   // 23: seamshare.event.correction.v1.ReceiptCorrected.Public
+	(*ReceiptCorrected_Private)(nil),  // 24: seamshare.event.correction.v1.ReceiptCorrected.Private
+	(*CostCorrected_Public)(nil),      // 25: seamshare.event.correction.v1.CostCorrected.Public
+	(*CostCorrected_Private)(nil),     // 26: seamshare.event.correction.v1.CostCorrected.Private
+	(*RefundCorrected_Public)(nil),    // 27: seamshare.event.correction.v1.RefundCorrected.Public
+	(*RefundCorrected_Private)(nil),   // 28: seamshare.event.correction.v1.RefundCorrected.Private
+	(*SentMassCorrected_Public)(nil),  // 29: seamshare.event.correction.v1.SentMassCorrected.Public
+	(*SentMassCorrected_Private)(nil), // 30: seamshare.event.correction.v1.SentMassCorrected.Private
+	(*v1.Amount)(nil),                 // 31: seamshare.event.v1.Amount
+	(*v1.Weighing)(nil),               // 32: seamshare.event.v1.Weighing
+	(*v1.Size)(nil),                   // 33: seamshare.event.v1.Size
+	(v11.Reason)(0),                   // 34: seamshare.event.piece.v1.Reason
+	(*v12.Agreement)(nil),             // 35: seamshare.event.parcel.v1.Agreement
 }
 var file_seamshare_event_correction_v1_event_proto_depIdxs = []int32{
 	1,  // 0: seamshare.event.correction.v1.Event.proposed:type_name -> seamshare.event.correction.v1.Proposed
@@ -1902,42 +2415,53 @@ var file_seamshare_event_correction_v1_event_proto_depIdxs = []int32{
 	6,  // 5: seamshare.event.correction.v1.Event.price_corrected:type_name -> seamshare.event.correction.v1.PriceCorrected
 	7,  // 6: seamshare.event.correction.v1.Event.receipt_corrected:type_name -> seamshare.event.correction.v1.ReceiptCorrected
 	8,  // 7: seamshare.event.correction.v1.Event.cost_corrected:type_name -> seamshare.event.correction.v1.CostCorrected
-	9,  // 8: seamshare.event.correction.v1.Proposed.public:type_name -> seamshare.event.correction.v1.Proposed.Public
-	10, // 9: seamshare.event.correction.v1.Proposed.private:type_name -> seamshare.event.correction.v1.Proposed.Private
-	11, // 10: seamshare.event.correction.v1.Confirmed.public:type_name -> seamshare.event.correction.v1.Confirmed.Public
-	12, // 11: seamshare.event.correction.v1.Confirmed.private:type_name -> seamshare.event.correction.v1.Confirmed.Private
-	13, // 12: seamshare.event.correction.v1.Refused.public:type_name -> seamshare.event.correction.v1.Refused.Public
-	14, // 13: seamshare.event.correction.v1.Refused.private:type_name -> seamshare.event.correction.v1.Refused.Private
-	15, // 14: seamshare.event.correction.v1.MassCorrected.public:type_name -> seamshare.event.correction.v1.MassCorrected.Public
-	16, // 15: seamshare.event.correction.v1.MassCorrected.private:type_name -> seamshare.event.correction.v1.MassCorrected.Private
-	17, // 16: seamshare.event.correction.v1.SizeCorrected.public:type_name -> seamshare.event.correction.v1.SizeCorrected.Public
-	18, // 17: seamshare.event.correction.v1.SizeCorrected.private:type_name -> seamshare.event.correction.v1.SizeCorrected.Private
-	19, // 18: seamshare.event.correction.v1.PriceCorrected.public:type_name -> seamshare.event.correction.v1.PriceCorrected.Public
-	20, // 19: seamshare.event.correction.v1.PriceCorrected.private:type_name -> seamshare.event.correction.v1.PriceCorrected.Private
-	21, // 20: seamshare.event.correction.v1.ReceiptCorrected.public:type_name -> seamshare.event.correction.v1.ReceiptCorrected.Public
-	22, // 21: seamshare.event.correction.v1.ReceiptCorrected.private:type_name -> seamshare.event.correction.v1.ReceiptCorrected.Private
-	23, // 22: seamshare.event.correction.v1.CostCorrected.public:type_name -> seamshare.event.correction.v1.CostCorrected.Public
-	24, // 23: seamshare.event.correction.v1.CostCorrected.private:type_name -> seamshare.event.correction.v1.CostCorrected.Private
-	25, // 24: seamshare.event.correction.v1.Proposed.Private.amount:type_name -> seamshare.event.v1.Amount
-	26, // 25: seamshare.event.correction.v1.Proposed.Private.weighing:type_name -> seamshare.event.v1.Weighing
-	27, // 26: seamshare.event.correction.v1.Proposed.Private.size:type_name -> seamshare.event.v1.Size
-	26, // 27: seamshare.event.correction.v1.MassCorrected.Public.was:type_name -> seamshare.event.v1.Weighing
-	26, // 28: seamshare.event.correction.v1.MassCorrected.Public.right:type_name -> seamshare.event.v1.Weighing
-	28, // 29: seamshare.event.correction.v1.MassCorrected.Public.loss_reason:type_name -> seamshare.event.piece.v1.Reason
-	27, // 30: seamshare.event.correction.v1.SizeCorrected.Public.was:type_name -> seamshare.event.v1.Size
-	27, // 31: seamshare.event.correction.v1.SizeCorrected.Public.right:type_name -> seamshare.event.v1.Size
-	25, // 32: seamshare.event.correction.v1.PriceCorrected.Private.was:type_name -> seamshare.event.v1.Amount
-	25, // 33: seamshare.event.correction.v1.PriceCorrected.Private.right:type_name -> seamshare.event.v1.Amount
-	29, // 34: seamshare.event.correction.v1.PriceCorrected.Private.agreement:type_name -> seamshare.event.parcel.v1.Agreement
-	25, // 35: seamshare.event.correction.v1.ReceiptCorrected.Private.was:type_name -> seamshare.event.v1.Amount
-	25, // 36: seamshare.event.correction.v1.ReceiptCorrected.Private.right:type_name -> seamshare.event.v1.Amount
-	25, // 37: seamshare.event.correction.v1.CostCorrected.Private.was:type_name -> seamshare.event.v1.Amount
-	25, // 38: seamshare.event.correction.v1.CostCorrected.Private.right:type_name -> seamshare.event.v1.Amount
-	39, // [39:39] is the sub-list for method output_type
-	39, // [39:39] is the sub-list for method input_type
-	39, // [39:39] is the sub-list for extension type_name
-	39, // [39:39] is the sub-list for extension extendee
-	0,  // [0:39] is the sub-list for field type_name
+	9,  // 8: seamshare.event.correction.v1.Event.refund_corrected:type_name -> seamshare.event.correction.v1.RefundCorrected
+	10, // 9: seamshare.event.correction.v1.Event.sent_mass_corrected:type_name -> seamshare.event.correction.v1.SentMassCorrected
+	11, // 10: seamshare.event.correction.v1.Proposed.public:type_name -> seamshare.event.correction.v1.Proposed.Public
+	12, // 11: seamshare.event.correction.v1.Proposed.private:type_name -> seamshare.event.correction.v1.Proposed.Private
+	13, // 12: seamshare.event.correction.v1.Confirmed.public:type_name -> seamshare.event.correction.v1.Confirmed.Public
+	14, // 13: seamshare.event.correction.v1.Confirmed.private:type_name -> seamshare.event.correction.v1.Confirmed.Private
+	15, // 14: seamshare.event.correction.v1.Refused.public:type_name -> seamshare.event.correction.v1.Refused.Public
+	16, // 15: seamshare.event.correction.v1.Refused.private:type_name -> seamshare.event.correction.v1.Refused.Private
+	17, // 16: seamshare.event.correction.v1.MassCorrected.public:type_name -> seamshare.event.correction.v1.MassCorrected.Public
+	18, // 17: seamshare.event.correction.v1.MassCorrected.private:type_name -> seamshare.event.correction.v1.MassCorrected.Private
+	19, // 18: seamshare.event.correction.v1.SizeCorrected.public:type_name -> seamshare.event.correction.v1.SizeCorrected.Public
+	20, // 19: seamshare.event.correction.v1.SizeCorrected.private:type_name -> seamshare.event.correction.v1.SizeCorrected.Private
+	21, // 20: seamshare.event.correction.v1.PriceCorrected.public:type_name -> seamshare.event.correction.v1.PriceCorrected.Public
+	22, // 21: seamshare.event.correction.v1.PriceCorrected.private:type_name -> seamshare.event.correction.v1.PriceCorrected.Private
+	23, // 22: seamshare.event.correction.v1.ReceiptCorrected.public:type_name -> seamshare.event.correction.v1.ReceiptCorrected.Public
+	24, // 23: seamshare.event.correction.v1.ReceiptCorrected.private:type_name -> seamshare.event.correction.v1.ReceiptCorrected.Private
+	25, // 24: seamshare.event.correction.v1.CostCorrected.public:type_name -> seamshare.event.correction.v1.CostCorrected.Public
+	26, // 25: seamshare.event.correction.v1.CostCorrected.private:type_name -> seamshare.event.correction.v1.CostCorrected.Private
+	27, // 26: seamshare.event.correction.v1.RefundCorrected.public:type_name -> seamshare.event.correction.v1.RefundCorrected.Public
+	28, // 27: seamshare.event.correction.v1.RefundCorrected.private:type_name -> seamshare.event.correction.v1.RefundCorrected.Private
+	29, // 28: seamshare.event.correction.v1.SentMassCorrected.public:type_name -> seamshare.event.correction.v1.SentMassCorrected.Public
+	30, // 29: seamshare.event.correction.v1.SentMassCorrected.private:type_name -> seamshare.event.correction.v1.SentMassCorrected.Private
+	31, // 30: seamshare.event.correction.v1.Proposed.Private.amount:type_name -> seamshare.event.v1.Amount
+	32, // 31: seamshare.event.correction.v1.Proposed.Private.weighing:type_name -> seamshare.event.v1.Weighing
+	33, // 32: seamshare.event.correction.v1.Proposed.Private.size:type_name -> seamshare.event.v1.Size
+	32, // 33: seamshare.event.correction.v1.MassCorrected.Public.was:type_name -> seamshare.event.v1.Weighing
+	32, // 34: seamshare.event.correction.v1.MassCorrected.Public.right:type_name -> seamshare.event.v1.Weighing
+	34, // 35: seamshare.event.correction.v1.MassCorrected.Public.loss_reason:type_name -> seamshare.event.piece.v1.Reason
+	33, // 36: seamshare.event.correction.v1.SizeCorrected.Public.was:type_name -> seamshare.event.v1.Size
+	33, // 37: seamshare.event.correction.v1.SizeCorrected.Public.right:type_name -> seamshare.event.v1.Size
+	31, // 38: seamshare.event.correction.v1.PriceCorrected.Private.was:type_name -> seamshare.event.v1.Amount
+	31, // 39: seamshare.event.correction.v1.PriceCorrected.Private.right:type_name -> seamshare.event.v1.Amount
+	35, // 40: seamshare.event.correction.v1.PriceCorrected.Private.agreement:type_name -> seamshare.event.parcel.v1.Agreement
+	31, // 41: seamshare.event.correction.v1.ReceiptCorrected.Private.was:type_name -> seamshare.event.v1.Amount
+	31, // 42: seamshare.event.correction.v1.ReceiptCorrected.Private.right:type_name -> seamshare.event.v1.Amount
+	31, // 43: seamshare.event.correction.v1.CostCorrected.Private.was:type_name -> seamshare.event.v1.Amount
+	31, // 44: seamshare.event.correction.v1.CostCorrected.Private.right:type_name -> seamshare.event.v1.Amount
+	31, // 45: seamshare.event.correction.v1.RefundCorrected.Private.was:type_name -> seamshare.event.v1.Amount
+	31, // 46: seamshare.event.correction.v1.RefundCorrected.Private.right:type_name -> seamshare.event.v1.Amount
+	32, // 47: seamshare.event.correction.v1.SentMassCorrected.Private.was:type_name -> seamshare.event.v1.Weighing
+	32, // 48: seamshare.event.correction.v1.SentMassCorrected.Private.right:type_name -> seamshare.event.v1.Weighing
+	32, // 49: seamshare.event.correction.v1.SentMassCorrected.Private.before:type_name -> seamshare.event.v1.Weighing
+	50, // [50:50] is the sub-list for method output_type
+	50, // [50:50] is the sub-list for method input_type
+	50, // [50:50] is the sub-list for extension type_name
+	50, // [50:50] is the sub-list for extension extendee
+	0,  // [0:50] is the sub-list for field type_name
 }
 
 func init() { file_seamshare_event_correction_v1_event_proto_init() }
@@ -1954,6 +2478,8 @@ func file_seamshare_event_correction_v1_event_proto_init() {
 		(*Event_PriceCorrected)(nil),
 		(*Event_ReceiptCorrected)(nil),
 		(*Event_CostCorrected)(nil),
+		(*Event_RefundCorrected)(nil),
+		(*Event_SentMassCorrected)(nil),
 	}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
@@ -1961,7 +2487,7 @@ func file_seamshare_event_correction_v1_event_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_seamshare_event_correction_v1_event_proto_rawDesc), len(file_seamshare_event_correction_v1_event_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   25,
+			NumMessages:   31,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

@@ -115,8 +115,10 @@ type Settings struct {
 	SilicaLimit string `protobuf:"bytes,16,opt,name=silica_limit,json=silicaLimit,proto3" json:"silica_limit,omitempty"`
 	// Where that limit is published.
 	SilicaLimitSource string `protobuf:"bytes,17,opt,name=silica_limit_source,json=silicaLimitSource,proto3" json:"silica_limit_source,omitempty"`
-	unknownFields     protoimpl.UnknownFields
-	sizeCache         protoimpl.SizeCache
+	// Days after an order is made in which it has to be paid; later its cutter may call it off.
+	PaymentDays   int64 `protobuf:"varint,18,opt,name=payment_days,json=paymentDays,proto3" json:"payment_days,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
 }
 
 func (x *Settings) Reset() {
@@ -268,6 +270,13 @@ func (x *Settings) GetSilicaLimitSource() string {
 	return ""
 }
 
+func (x *Settings) GetPaymentDays() int64 {
+	if x != nil {
+		return x.PaymentDays
+	}
+	return 0
+}
+
 // The part that may be shown to anyone.
 type SettingsChanged_Public struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -391,7 +400,7 @@ const file_seamshare_event_member_v1_settings_proto_rawDesc = "" +
 	"\aPrivate\x12\x17\n" +
 	"\afrom_us\x18\x01 \x01(\x03R\x06fromUs\x12?\n" +
 	"\bsettings\x18\x02 \x01(\v2#.seamshare.event.member.v1.SettingsR\bsettings\x12\x16\n" +
-	"\x06reason\x18\x03 \x01(\tR\x06reason\"\xc8\x05\n" +
+	"\x06reason\x18\x03 \x01(\tR\x06reason\"\xeb\x05\n" +
 	"\bSettings\x125\n" +
 	"\x17unexplained_ug_per_100g\x18\x01 \x01(\x03R\x14unexplainedUgPer100g\x12+\n" +
 	"\x12parcel_levy_min_bp\x18\x02 \x01(\x03R\x0fparcelLevyMinBp\x12'\n" +
@@ -414,7 +423,8 @@ const file_seamshare_event_member_v1_settings_proto_rawDesc = "" +
 	"\x14corner_radius_min_um\x18\x0e \x01(\x03R\x11cornerRadiusMinUm\x12\x18\n" +
 	"\aclasses\x18\x0f \x03(\tR\aclasses\x12!\n" +
 	"\fsilica_limit\x18\x10 \x01(\tR\vsilicaLimit\x12.\n" +
-	"\x13silica_limit_source\x18\x11 \x01(\tR\x11silicaLimitSourceB@Z>seamshare.example/proto/gen/seamshare/event/member/v1;memberv1b\x06proto3"
+	"\x13silica_limit_source\x18\x11 \x01(\tR\x11silicaLimitSource\x12!\n" +
+	"\fpayment_days\x18\x12 \x01(\x03R\vpaymentDaysB@Z>seamshare.example/proto/gen/seamshare/event/member/v1;memberv1b\x06proto3"
 
 var (
 	file_seamshare_event_member_v1_settings_proto_rawDescOnce sync.Once

@@ -717,7 +717,9 @@ type MeasuredStone struct {
 	// Its mass is not what was sent: it may be another stone.
 	MassDiffers bool `protobuf:"varint,3,opt,name=mass_differs,json=massDiffers,proto3" json:"mass_differs,omitempty"`
 	// Its size is not what was sent.
-	SizeDiffers   bool `protobuf:"varint,4,opt,name=size_differs,json=sizeDiffers,proto3" json:"size_differs,omitempty"`
+	SizeDiffers bool `protobuf:"varint,4,opt,name=size_differs,json=sizeDiffers,proto3" json:"size_differs,omitempty"`
+	// What it was measured at before: by the books as it was sent, by who sent it as it came.
+	Before        *v1.Measured `protobuf:"bytes,5,opt,name=before,proto3" json:"before,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -778,6 +780,13 @@ func (x *MeasuredStone) GetSizeDiffers() bool {
 		return x.SizeDiffers
 	}
 	return false
+}
+
+func (x *MeasuredStone) GetBefore() *v1.Measured {
+	if x != nil {
+		return x.Before
+	}
+	return nil
 }
 
 // Cancelled calls the order off.
@@ -1292,7 +1301,9 @@ type Placed_Private struct {
 	// Until when damage to such stones may be claimed, in microseconds since 1970; 0: from when they are received.
 	ClaimUntilUs int64 `protobuf:"varint,6,opt,name=claim_until_us,json=claimUntilUs,proto3" json:"claim_until_us,omitempty"`
 	// The promise that it delivers; empty: none. It isn't called off then.
-	PromiseId     string `protobuf:"bytes,7,opt,name=promise_id,json=promiseId,proto3" json:"promise_id,omitempty"`
+	PromiseId string `protobuf:"bytes,7,opt,name=promise_id,json=promiseId,proto3" json:"promise_id,omitempty"`
+	// The moment by which it has to be paid, in microseconds since 1970.
+	PayByUs       int64 `protobuf:"varint,8,opt,name=pay_by_us,json=payByUs,proto3" json:"pay_by_us,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1374,6 +1385,13 @@ func (x *Placed_Private) GetPromiseId() string {
 		return x.PromiseId
 	}
 	return ""
+}
+
+func (x *Placed_Private) GetPayByUs() int64 {
+	if x != nil {
+		return x.PayByUs
+	}
+	return 0
 }
 
 // The part that may be shown to anyone.
@@ -1485,7 +1503,9 @@ type Returned_Public struct {
 	// The stone.
 	StoneId string `protobuf:"bytes,2,opt,name=stone_id,json=stoneId,proto3" json:"stone_id,omitempty"`
 	// The lot, where a portion of one is meant.
-	LotId         string `protobuf:"bytes,3,opt,name=lot_id,json=lotId,proto3" json:"lot_id,omitempty"`
+	LotId string `protobuf:"bytes,3,opt,name=lot_id,json=lotId,proto3" json:"lot_id,omitempty"`
+	// It never left: its cutter called it off, as the order wasn't paid in time.
+	CalledOff     bool `protobuf:"varint,4,opt,name=called_off,json=calledOff,proto3" json:"called_off,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1541,9 +1561,18 @@ func (x *Returned_Public) GetLotId() string {
 	return ""
 }
 
+func (x *Returned_Public) GetCalledOff() bool {
+	if x != nil {
+		return x.CalledOff
+	}
+	return false
+}
+
 // The part for those concerned.
 type Returned_Private struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Why, where it was called off.
+	Why           string `protobuf:"bytes,1,opt,name=why,proto3" json:"why,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1576,6 +1605,13 @@ func (x *Returned_Private) ProtoReflect() protoreflect.Message {
 // Deprecated: Use Returned_Private.ProtoReflect.Descriptor instead.
 func (*Returned_Private) Descriptor() ([]byte, []int) {
 	return file_seamshare_event_order_v1_event_proto_rawDescGZIP(), []int{4, 1}
+}
+
+func (x *Returned_Private) GetWhy() string {
+	if x != nil {
+		return x.Why
+	}
+	return ""
 }
 
 // The part that may be shown to anyone.
@@ -2505,12 +2541,12 @@ const file_seamshare_event_order_v1_event_proto_rawDesc = "" +
 	"\x06set_id\x18\x05 \x01(\tR\x05setId\x12\x15\n" +
 	"\x06lot_id\x18\x06 \x01(\tR\x05lotId\x12\x14\n" +
 	"\x05count\x18\a \x01(\rR\x05count\x128\n" +
-	"\bweighing\x18\b \x01(\v2\x1c.seamshare.event.v1.WeighingR\bweighing\"\xb6\x03\n" +
+	"\bweighing\x18\b \x01(\v2\x1c.seamshare.event.v1.WeighingR\bweighing\"\xd2\x03\n" +
 	"\x06Placed\x12?\n" +
 	"\x06public\x18\x01 \x01(\v2'.seamshare.event.order.v1.Placed.PublicR\x06public\x12B\n" +
 	"\aprivate\x18\x02 \x01(\v2(.seamshare.event.order.v1.Placed.PrivateR\aprivate\x1a#\n" +
 	"\x06Public\x12\x19\n" +
-	"\border_id\x18\x01 \x01(\tR\aorderId\x1a\x81\x02\n" +
+	"\border_id\x18\x01 \x01(\tR\aorderId\x1a\x9d\x02\n" +
 	"\aPrivate\x12\x19\n" +
 	"\bbuyer_id\x18\x01 \x01(\tR\abuyerId\x12\x1a\n" +
 	"\bcurrency\x18\x02 \x01(\tR\bcurrency\x124\n" +
@@ -2520,7 +2556,8 @@ const file_seamshare_event_order_v1_event_proto_rawDesc = "" +
 	"approvalId\x12$\n" +
 	"\x0eclaim_until_us\x18\x06 \x01(\x03R\fclaimUntilUs\x12\x1d\n" +
 	"\n" +
-	"promise_id\x18\a \x01(\tR\tpromiseId\"\x89\x02\n" +
+	"promise_id\x18\a \x01(\tR\tpromiseId\x12\x1a\n" +
+	"\tpay_by_us\x18\b \x01(\x03R\apayByUs\"\x89\x02\n" +
 	"\x04Paid\x12=\n" +
 	"\x06public\x18\x01 \x01(\v2%.seamshare.event.order.v1.Paid.PublicR\x06public\x12@\n" +
 	"\aprivate\x18\x02 \x01(\v2&.seamshare.event.order.v1.Paid.PrivateR\aprivate\x1a#\n" +
@@ -2528,15 +2565,18 @@ const file_seamshare_event_order_v1_event_proto_rawDesc = "" +
 	"\border_id\x18\x01 \x01(\tR\aorderId\x1a[\n" +
 	"\aPrivate\x122\n" +
 	"\x06amount\x18\x01 \x01(\v2\x1a.seamshare.event.v1.AmountR\x06amount\x12\x1c\n" +
-	"\treference\x18\x02 \x01(\tR\treference\"\xf5\x01\n" +
+	"\treference\x18\x02 \x01(\tR\treference\"\xa6\x02\n" +
 	"\bReturned\x12A\n" +
 	"\x06public\x18\x01 \x01(\v2).seamshare.event.order.v1.Returned.PublicR\x06public\x12D\n" +
-	"\aprivate\x18\x02 \x01(\v2*.seamshare.event.order.v1.Returned.PrivateR\aprivate\x1aU\n" +
+	"\aprivate\x18\x02 \x01(\v2*.seamshare.event.order.v1.Returned.PrivateR\aprivate\x1at\n" +
 	"\x06Public\x12\x19\n" +
 	"\border_id\x18\x01 \x01(\tR\aorderId\x12\x19\n" +
 	"\bstone_id\x18\x02 \x01(\tR\astoneId\x12\x15\n" +
-	"\x06lot_id\x18\x03 \x01(\tR\x05lotId\x1a\t\n" +
-	"\aPrivate\"\xc7\x02\n" +
+	"\x06lot_id\x18\x03 \x01(\tR\x05lotId\x12\x1d\n" +
+	"\n" +
+	"called_off\x18\x04 \x01(\bR\tcalledOff\x1a\x1b\n" +
+	"\aPrivate\x12\x10\n" +
+	"\x03why\x18\x01 \x01(\tR\x03why\"\xc7\x02\n" +
 	"\bRefunded\x12A\n" +
 	"\x06public\x18\x01 \x01(\v2).seamshare.event.order.v1.Refunded.PublicR\x06public\x12D\n" +
 	"\aprivate\x18\x02 \x01(\v2*.seamshare.event.order.v1.Refunded.PrivateR\aprivate\x1aU\n" +
@@ -2546,12 +2586,13 @@ const file_seamshare_event_order_v1_event_proto_rawDesc = "" +
 	"\x06lot_id\x18\x03 \x01(\tR\x05lotId\x1a[\n" +
 	"\aPrivate\x122\n" +
 	"\x06amount\x18\x01 \x01(\v2\x1a.seamshare.event.v1.AmountR\x06amount\x12\x1c\n" +
-	"\treference\x18\x02 \x01(\tR\treference\"\xaa\x01\n" +
+	"\treference\x18\x02 \x01(\tR\treference\"\xe0\x01\n" +
 	"\rMeasuredStone\x12\x19\n" +
 	"\bstone_id\x18\x01 \x01(\tR\astoneId\x128\n" +
 	"\bmeasured\x18\x02 \x01(\v2\x1c.seamshare.event.v1.MeasuredR\bmeasured\x12!\n" +
 	"\fmass_differs\x18\x03 \x01(\bR\vmassDiffers\x12!\n" +
-	"\fsize_differs\x18\x04 \x01(\bR\vsizeDiffers\"\xd8\x01\n" +
+	"\fsize_differs\x18\x04 \x01(\bR\vsizeDiffers\x124\n" +
+	"\x06before\x18\x05 \x01(\v2\x1c.seamshare.event.v1.MeasuredR\x06before\"\xd8\x01\n" +
 	"\tCancelled\x12B\n" +
 	"\x06public\x18\x01 \x01(\v2*.seamshare.event.order.v1.Cancelled.PublicR\x06public\x12E\n" +
 	"\aprivate\x18\x02 \x01(\v2+.seamshare.event.order.v1.Cancelled.PrivateR\aprivate\x1a#\n" +
@@ -2713,36 +2754,37 @@ var file_seamshare_event_order_v1_event_proto_depIdxs = []int32{
 	23, // 18: seamshare.event.order.v1.Refunded.public:type_name -> seamshare.event.order.v1.Refunded.Public
 	24, // 19: seamshare.event.order.v1.Refunded.private:type_name -> seamshare.event.order.v1.Refunded.Private
 	40, // 20: seamshare.event.order.v1.MeasuredStone.measured:type_name -> seamshare.event.v1.Measured
-	25, // 21: seamshare.event.order.v1.Cancelled.public:type_name -> seamshare.event.order.v1.Cancelled.Public
-	26, // 22: seamshare.event.order.v1.Cancelled.private:type_name -> seamshare.event.order.v1.Cancelled.Private
-	39, // 23: seamshare.event.order.v1.SentPortion.weighing:type_name -> seamshare.event.v1.Weighing
-	27, // 24: seamshare.event.order.v1.Dispatched.public:type_name -> seamshare.event.order.v1.Dispatched.Public
-	28, // 25: seamshare.event.order.v1.Dispatched.private:type_name -> seamshare.event.order.v1.Dispatched.Private
-	29, // 26: seamshare.event.order.v1.Received.public:type_name -> seamshare.event.order.v1.Received.Public
-	30, // 27: seamshare.event.order.v1.Received.private:type_name -> seamshare.event.order.v1.Received.Private
-	31, // 28: seamshare.event.order.v1.ReturnAsked.public:type_name -> seamshare.event.order.v1.ReturnAsked.Public
-	32, // 29: seamshare.event.order.v1.ReturnAsked.private:type_name -> seamshare.event.order.v1.ReturnAsked.Private
-	33, // 30: seamshare.event.order.v1.DamageClaimed.public:type_name -> seamshare.event.order.v1.DamageClaimed.Public
-	34, // 31: seamshare.event.order.v1.DamageClaimed.private:type_name -> seamshare.event.order.v1.DamageClaimed.Private
-	35, // 32: seamshare.event.order.v1.DamageAnswered.public:type_name -> seamshare.event.order.v1.DamageAnswered.Public
-	36, // 33: seamshare.event.order.v1.DamageAnswered.private:type_name -> seamshare.event.order.v1.DamageAnswered.Private
-	37, // 34: seamshare.event.order.v1.PriceReduced.public:type_name -> seamshare.event.order.v1.PriceReduced.Public
-	38, // 35: seamshare.event.order.v1.PriceReduced.private:type_name -> seamshare.event.order.v1.PriceReduced.Private
-	3,  // 36: seamshare.event.order.v1.Placed.Private.lines:type_name -> seamshare.event.order.v1.Line
-	41, // 37: seamshare.event.order.v1.Paid.Private.amount:type_name -> seamshare.event.v1.Amount
-	41, // 38: seamshare.event.order.v1.Refunded.Private.amount:type_name -> seamshare.event.v1.Amount
-	8,  // 39: seamshare.event.order.v1.Dispatched.Private.stones:type_name -> seamshare.event.order.v1.MeasuredStone
-	10, // 40: seamshare.event.order.v1.Dispatched.Private.portions:type_name -> seamshare.event.order.v1.SentPortion
-	8,  // 41: seamshare.event.order.v1.Received.Private.stones:type_name -> seamshare.event.order.v1.MeasuredStone
-	0,  // 42: seamshare.event.order.v1.DamageClaimed.Private.damage:type_name -> seamshare.event.order.v1.Damage
-	42, // 43: seamshare.event.order.v1.DamageClaimed.Private.photo:type_name -> seamshare.event.v1.Photo
-	1,  // 44: seamshare.event.order.v1.DamageAnswered.Private.answer:type_name -> seamshare.event.order.v1.DamageAnswer
-	41, // 45: seamshare.event.order.v1.PriceReduced.Private.by:type_name -> seamshare.event.v1.Amount
-	46, // [46:46] is the sub-list for method output_type
-	46, // [46:46] is the sub-list for method input_type
-	46, // [46:46] is the sub-list for extension type_name
-	46, // [46:46] is the sub-list for extension extendee
-	0,  // [0:46] is the sub-list for field type_name
+	40, // 21: seamshare.event.order.v1.MeasuredStone.before:type_name -> seamshare.event.v1.Measured
+	25, // 22: seamshare.event.order.v1.Cancelled.public:type_name -> seamshare.event.order.v1.Cancelled.Public
+	26, // 23: seamshare.event.order.v1.Cancelled.private:type_name -> seamshare.event.order.v1.Cancelled.Private
+	39, // 24: seamshare.event.order.v1.SentPortion.weighing:type_name -> seamshare.event.v1.Weighing
+	27, // 25: seamshare.event.order.v1.Dispatched.public:type_name -> seamshare.event.order.v1.Dispatched.Public
+	28, // 26: seamshare.event.order.v1.Dispatched.private:type_name -> seamshare.event.order.v1.Dispatched.Private
+	29, // 27: seamshare.event.order.v1.Received.public:type_name -> seamshare.event.order.v1.Received.Public
+	30, // 28: seamshare.event.order.v1.Received.private:type_name -> seamshare.event.order.v1.Received.Private
+	31, // 29: seamshare.event.order.v1.ReturnAsked.public:type_name -> seamshare.event.order.v1.ReturnAsked.Public
+	32, // 30: seamshare.event.order.v1.ReturnAsked.private:type_name -> seamshare.event.order.v1.ReturnAsked.Private
+	33, // 31: seamshare.event.order.v1.DamageClaimed.public:type_name -> seamshare.event.order.v1.DamageClaimed.Public
+	34, // 32: seamshare.event.order.v1.DamageClaimed.private:type_name -> seamshare.event.order.v1.DamageClaimed.Private
+	35, // 33: seamshare.event.order.v1.DamageAnswered.public:type_name -> seamshare.event.order.v1.DamageAnswered.Public
+	36, // 34: seamshare.event.order.v1.DamageAnswered.private:type_name -> seamshare.event.order.v1.DamageAnswered.Private
+	37, // 35: seamshare.event.order.v1.PriceReduced.public:type_name -> seamshare.event.order.v1.PriceReduced.Public
+	38, // 36: seamshare.event.order.v1.PriceReduced.private:type_name -> seamshare.event.order.v1.PriceReduced.Private
+	3,  // 37: seamshare.event.order.v1.Placed.Private.lines:type_name -> seamshare.event.order.v1.Line
+	41, // 38: seamshare.event.order.v1.Paid.Private.amount:type_name -> seamshare.event.v1.Amount
+	41, // 39: seamshare.event.order.v1.Refunded.Private.amount:type_name -> seamshare.event.v1.Amount
+	8,  // 40: seamshare.event.order.v1.Dispatched.Private.stones:type_name -> seamshare.event.order.v1.MeasuredStone
+	10, // 41: seamshare.event.order.v1.Dispatched.Private.portions:type_name -> seamshare.event.order.v1.SentPortion
+	8,  // 42: seamshare.event.order.v1.Received.Private.stones:type_name -> seamshare.event.order.v1.MeasuredStone
+	0,  // 43: seamshare.event.order.v1.DamageClaimed.Private.damage:type_name -> seamshare.event.order.v1.Damage
+	42, // 44: seamshare.event.order.v1.DamageClaimed.Private.photo:type_name -> seamshare.event.v1.Photo
+	1,  // 45: seamshare.event.order.v1.DamageAnswered.Private.answer:type_name -> seamshare.event.order.v1.DamageAnswer
+	41, // 46: seamshare.event.order.v1.PriceReduced.Private.by:type_name -> seamshare.event.v1.Amount
+	47, // [47:47] is the sub-list for method output_type
+	47, // [47:47] is the sub-list for method input_type
+	47, // [47:47] is the sub-list for extension type_name
+	47, // [47:47] is the sub-list for extension extendee
+	0,  // [0:47] is the sub-list for field type_name
 }
 
 func init() { file_seamshare_event_order_v1_event_proto_init() }

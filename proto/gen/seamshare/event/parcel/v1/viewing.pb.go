@@ -763,9 +763,15 @@ type ViewingStarted_Private struct {
 	// How many stones went out.
 	Count uint32 `protobuf:"varint,2,opt,name=count,proto3" json:"count,omitempty"`
 	// What they weighed together.
-	Total         *v1.Weighing `protobuf:"bytes,3,opt,name=total,proto3" json:"total,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	Total *v1.Weighing `protobuf:"bytes,3,opt,name=total,proto3" json:"total,omitempty"`
+	// What the parcel is listed with minus what went out, in micrograms.
+	DifferenceUg int64 `protobuf:"varint,4,opt,name=difference_ug,json=differenceUg,proto3" json:"difference_ug,omitempty"`
+	// Stones the parcel is listed with minus stones that went out.
+	CountDifference int64 `protobuf:"varint,5,opt,name=count_difference,json=countDifference,proto3" json:"count_difference,omitempty"`
+	// Whether a difference is beyond what the scales allow.
+	BeyondTolerance bool `protobuf:"varint,6,opt,name=beyond_tolerance,json=beyondTolerance,proto3" json:"beyond_tolerance,omitempty"`
+	unknownFields   protoimpl.UnknownFields
+	sizeCache       protoimpl.SizeCache
 }
 
 func (x *ViewingStarted_Private) Reset() {
@@ -817,6 +823,27 @@ func (x *ViewingStarted_Private) GetTotal() *v1.Weighing {
 		return x.Total
 	}
 	return nil
+}
+
+func (x *ViewingStarted_Private) GetDifferenceUg() int64 {
+	if x != nil {
+		return x.DifferenceUg
+	}
+	return 0
+}
+
+func (x *ViewingStarted_Private) GetCountDifference() int64 {
+	if x != nil {
+		return x.CountDifference
+	}
+	return 0
+}
+
+func (x *ViewingStarted_Private) GetBeyondTolerance() bool {
+	if x != nil {
+		return x.BeyondTolerance
+	}
+	return false
 }
 
 // The part that may be shown to anyone.
@@ -1139,17 +1166,20 @@ const file_seamshare_event_parcel_v1_viewing_proto_rawDesc = "" +
 	"\n" +
 	"viewing_id\x18\x01 \x01(\tR\tviewingId\x12\x1b\n" +
 	"\tmember_id\x18\x02 \x01(\tR\bmemberId\x12\x10\n" +
-	"\x03why\x18\x03 \x01(\tR\x03why\"\xc2\x02\n" +
+	"\x03why\x18\x03 \x01(\tR\x03why\"\xbe\x03\n" +
 	"\x0eViewingStarted\x12H\n" +
 	"\x06public\x18\x01 \x01(\v20.seamshare.event.parcel.v1.ViewingStarted.PublicR\x06public\x12K\n" +
 	"\aprivate\x18\x02 \x01(\v21.seamshare.event.parcel.v1.ViewingStarted.PrivateR\aprivate\x1a%\n" +
 	"\x06Public\x12\x1b\n" +
-	"\tparcel_id\x18\x01 \x01(\tR\bparcelId\x1ar\n" +
+	"\tparcel_id\x18\x01 \x01(\tR\bparcelId\x1a\xed\x01\n" +
 	"\aPrivate\x12\x1d\n" +
 	"\n" +
 	"viewing_id\x18\x01 \x01(\tR\tviewingId\x12\x14\n" +
 	"\x05count\x18\x02 \x01(\rR\x05count\x122\n" +
-	"\x05total\x18\x03 \x01(\v2\x1c.seamshare.event.v1.WeighingR\x05total\"\x94\x04\n" +
+	"\x05total\x18\x03 \x01(\v2\x1c.seamshare.event.v1.WeighingR\x05total\x12#\n" +
+	"\rdifference_ug\x18\x04 \x01(\x03R\fdifferenceUg\x12)\n" +
+	"\x10count_difference\x18\x05 \x01(\x03R\x0fcountDifference\x12)\n" +
+	"\x10beyond_tolerance\x18\x06 \x01(\bR\x0fbeyondTolerance\"\x94\x04\n" +
 	"\fViewingEnded\x12F\n" +
 	"\x06public\x18\x01 \x01(\v2..seamshare.event.parcel.v1.ViewingEnded.PublicR\x06public\x12I\n" +
 	"\aprivate\x18\x02 \x01(\v2/.seamshare.event.parcel.v1.ViewingEnded.PrivateR\aprivate\x1a%\n" +

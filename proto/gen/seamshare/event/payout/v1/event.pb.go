@@ -973,7 +973,9 @@ type LineSettled_Private struct {
 	// The line.
 	LineId string `protobuf:"bytes,1,opt,name=line_id,json=lineId,proto3" json:"line_id,omitempty"`
 	// The bank's reference.
-	Reference     string `protobuf:"bytes,2,opt,name=reference,proto3" json:"reference,omitempty"`
+	Reference string `protobuf:"bytes,2,opt,name=reference,proto3" json:"reference,omitempty"`
+	// The person who recorded it.
+	SettledBy     string `protobuf:"bytes,3,opt,name=settled_by,json=settledBy,proto3" json:"settled_by,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1018,6 +1020,13 @@ func (x *LineSettled_Private) GetLineId() string {
 func (x *LineSettled_Private) GetReference() string {
 	if x != nil {
 		return x.Reference
+	}
+	return ""
+}
+
+func (x *LineSettled_Private) GetSettledBy() string {
+	if x != nil {
+		return x.SettledBy
 	}
 	return ""
 }
@@ -1164,15 +1173,17 @@ const file_seamshare_event_payout_v1_event_proto_rawDesc = "" +
 	"\aPrivate\x12\x1f\n" +
 	"\vrejected_by\x18\x01 \x01(\tR\n" +
 	"rejectedBy\x12\x16\n" +
-	"\x06reason\x18\x02 \x01(\tR\x06reason\"\x81\x02\n" +
+	"\x06reason\x18\x02 \x01(\tR\x06reason\"\xa0\x02\n" +
 	"\vLineSettled\x12E\n" +
 	"\x06public\x18\x01 \x01(\v2-.seamshare.event.payout.v1.LineSettled.PublicR\x06public\x12H\n" +
 	"\aprivate\x18\x02 \x01(\v2..seamshare.event.payout.v1.LineSettled.PrivateR\aprivate\x1a\x1f\n" +
 	"\x06Public\x12\x15\n" +
-	"\x06run_id\x18\x01 \x01(\tR\x05runId\x1a@\n" +
+	"\x06run_id\x18\x01 \x01(\tR\x05runId\x1a_\n" +
 	"\aPrivate\x12\x17\n" +
 	"\aline_id\x18\x01 \x01(\tR\x06lineId\x12\x1c\n" +
-	"\treference\x18\x02 \x01(\tR\treference\"\xfe\x01\n" +
+	"\treference\x18\x02 \x01(\tR\treference\x12\x1d\n" +
+	"\n" +
+	"settled_by\x18\x03 \x01(\tR\tsettledBy\"\xfe\x01\n" +
 	"\fLineReturned\x12F\n" +
 	"\x06public\x18\x01 \x01(\v2..seamshare.event.payout.v1.LineReturned.PublicR\x06public\x12I\n" +
 	"\aprivate\x18\x02 \x01(\v2/.seamshare.event.payout.v1.LineReturned.PrivateR\aprivate\x1a\x1f\n" +

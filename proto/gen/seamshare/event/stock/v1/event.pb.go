@@ -303,7 +303,11 @@ type Found struct {
 	// What it weighed, where it was weighed.
 	Weighing *v1.Weighing `protobuf:"bytes,3,opt,name=weighing,proto3" json:"weighing,omitempty"`
 	// What it should have weighed, in micrograms; 0 where it wasn't weighed.
-	ExpectedUg    int64 `protobuf:"varint,4,opt,name=expected_ug,json=expectedUg,proto3" json:"expected_ug,omitempty"`
+	ExpectedUg int64 `protobuf:"varint,4,opt,name=expected_ug,json=expectedUg,proto3" json:"expected_ug,omitempty"`
+	// How many there were, where it is a counted lot that was weighed.
+	Count uint32 `protobuf:"varint,5,opt,name=count,proto3" json:"count,omitempty"`
+	// How many there should have been; 0 where it isn't such a lot.
+	ExpectedCount uint32 `protobuf:"varint,6,opt,name=expected_count,json=expectedCount,proto3" json:"expected_count,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -362,6 +366,20 @@ func (x *Found) GetWeighing() *v1.Weighing {
 func (x *Found) GetExpectedUg() int64 {
 	if x != nil {
 		return x.ExpectedUg
+	}
+	return 0
+}
+
+func (x *Found) GetCount() uint32 {
+	if x != nil {
+		return x.Count
+	}
+	return 0
+}
+
+func (x *Found) GetExpectedCount() uint32 {
+	if x != nil {
+		return x.ExpectedCount
 	}
 	return 0
 }
@@ -743,13 +761,15 @@ const file_seamshare_event_stock_v1_event_proto_rawDesc = "" +
 	"\aPrivate\x12!\n" +
 	"\fexception_id\x18\x01 \x01(\tR\vexceptionId\x12\x1b\n" +
 	"\tclosed_by\x18\x02 \x01(\tR\bclosedBy\x12\x12\n" +
-	"\x04note\x18\x03 \x01(\tR\x04note\"\x8e\x01\n" +
+	"\x04note\x18\x03 \x01(\tR\x04note\"\xcb\x01\n" +
 	"\x05Found\x12\x14\n" +
 	"\x05thing\x18\x01 \x01(\tR\x05thing\x12\x14\n" +
 	"\x05there\x18\x02 \x01(\bR\x05there\x128\n" +
 	"\bweighing\x18\x03 \x01(\v2\x1c.seamshare.event.v1.WeighingR\bweighing\x12\x1f\n" +
 	"\vexpected_ug\x18\x04 \x01(\x03R\n" +
-	"expectedUgB>Z<seamshare.example/proto/gen/seamshare/event/stock/v1;stockv1b\x06proto3"
+	"expectedUg\x12\x14\n" +
+	"\x05count\x18\x05 \x01(\rR\x05count\x12%\n" +
+	"\x0eexpected_count\x18\x06 \x01(\rR\rexpectedCountB>Z<seamshare.example/proto/gen/seamshare/event/stock/v1;stockv1b\x06proto3"
 
 var (
 	file_seamshare_event_stock_v1_event_proto_rawDescOnce sync.Once

@@ -1,0 +1,210 @@
+package cutter
+
+import (
+	"bytes"
+	"context"
+	"fmt"
+	"io"
+	"math"
+	"math/rand/v2"
+	"time"
+
+	"google.golang.org/grpc"
+	"google.golang.org/protobuf/proto"
+
+	cutterv1 "seamshare.example/proto/gen/seamshare/cutter/v1"
+
+	"seamshare.example/services/domain/piece"
+	"seamshare.example/services/domain/rule"
+	"seamshare.example/services/domain/saw"
+	"seamshare.example/services/domain/saw/draw"
+	"seamshare.example/services/domain/saw/search"
+	"seamshare.example/services/fault"
+	"seamshare.example/services/wire"
+)
+
+const (
+	usualChanges = 20_000
+	usualSeconds = 10
+)
+
+// SuggestPlans implements cutterv1.CutterServiceServer.
+func (s *Server) SuggestPlans(req *cutterv1.SuggestPlansRequest, stream grpc.ServerStreamingServer[cutterv1.SuggestPlansResponse]) error {
+	ctx := stream.Context()
+	var unreadable rule.All
+	task := wire.ReadTask(&unreadable, req)
+	position, err := s.look(ctx, req, func(rough piece.State) (err error) {
+		if err := unreadable.Err(); err != nil {
+			return err
+		}
+		_, task.Study, err = rough.Drawing(req.GetStudyId())
+		return err
+	})
+	if err != nil {
+		return err
+	}
+	found, err := s.search(ctx, req, task, func(p search.Progress) error {
+		progress := &cutterv1.SuggestProgress{Changes: uint32(p.Step), Of: uint32(p.Of)}
+		if p.Best != math.MinInt64 {
+			progress.Best = wire.Money(task.Prices.Currency, p.Best)
+		}
+		return stream.Send(&cutterv1.SuggestPlansResponse{Said: &cutterv1.SuggestPlansResponse_Progress{Progress: progress}})
+	})
+	if err != nil {
+		return err
+	}
+	for _, o := range found.Offers {
+		o.Result.Plan = o.Plan.Name // named after it was evaluated
+		plan := &cutterv1.SuggestedPlan{Words: o.Kind.String(), Cut: wire.CutPlan(o.Plan), Result: wire.CutResult(o.Result)}
+		wire.WithoutOutlines(plan.GetResult().GetTrunk())
+		for _, m := range o.Markets {
+			plan.Markets = append(plan.Markets, &cutterv1.SuggestedMarket{Market: m.Market, Expected: wire.Money(m.Money.Currency, m.Money.Expected), Best: m.Best})
+		}
+		if err := stream.Send(&cutterv1.SuggestPlansResponse{Said: &cutterv1.SuggestPlansResponse_Plan{Plan: plan}}); err != nil {
+			return err
+		}
+	}
+	end := &cutterv1.SuggestEnd{Changes: uint32(found.Steps), Stopped: found.Stopped, Position: position}
+	if len(found.Offers) > 0 {
+		end.Best = wire.Money(task.Prices.Currency, found.Best)
+	}
+	if found.Bound != math.MaxInt64 {
+		end.Bound = wire.Money(task.Prices.Currency, found.Bound)
+	}
+	return stream.Send(&cutterv1.SuggestPlansResponse{Said: &cutterv1.SuggestPlansResponse_End{End: end}})
+}
+
+// tellEvery is how often a search says how far it is.
+const tellEvery = 250 * time.Millisecond
+
+// search runs a search at a desk, which it hands over to what waits for one as often as it can. It ends when the seconds
+// are over, and with an error when the caller goes.
+func (s *Server) search(ctx context.Context, req *cutterv1.SuggestPlansRequest, task search.Task, tell func(search.Progress) error) (search.Suggestion, error) {
+	select {
+	case s.searches <- struct{}{}:
+		defer func() { <-s.searches }()
+	default:
+		return search.Suggestion{}, fault.New(fault.NodeBusy, "%d searches for plans go on already, and more would slow the node; try again in a moment", cap(s.searches)).RetryIn(5 * time.Second)
+	}
+	release, err := s.reckon(ctx)
+	if err != nil {
+		return search.Suggestion{}, err
+	}
+	defer func() { release() }()
+	changes, seconds := int(req.GetChanges()), time.Duration(req.GetSeconds())*time.Second
+	if changes == 0 {
+		changes = usualChanges
+	}
+	if seconds == 0 {
+		seconds = usualSeconds * time.Second
+	}
+	bounded, stop := context.WithTimeout(ctx, seconds)
+	defer stop()
+	var gone error
+	last := time.Now()
+	found, err := search.Suggest(bounded, task, rand.New(rand.NewPCG(req.GetSeed(), 0)), changes, func(p search.Progress) {
+		if gone != nil {
+			return
+		}
+		release()
+		if release, gone = s.reckon(ctx); gone != nil {
+			release = func() {}
+			return
+		}
+		if now := time.Now(); now.Sub(last) >= tellEvery {
+			last = now
+			if gone = tell(p); gone != nil {
+				stop()
+			}
+		}
+	})
+	switch {
+	case gone != nil:
+		return found, gone
+	case ctx.Err() != nil:
+		return found, fmt.Errorf("couldn't search to the end: %w", ctx.Err())
+	case err != nil:
+		return found, piece.Refused(err, "")
+	}
+	return found, nil
+}
+
+// DrawPlan implements cutterv1.CutterServiceServer.
+func (s *Server) DrawPlan(ctx context.Context, req *cutterv1.DrawPlanRequest) (*cutterv1.DrawPlanResponse, error) {
+	var study saw.Study
+	var kept *piece.Revision
+	position, err := s.look(ctx, req, func(rough piece.State) error {
+		studyID := req.GetStudyId()
+		if id := req.GetPlanId(); id != "" {
+			now, err := rough.MeasuredPlan(id)
+			if err != nil {
+				return err
+			}
+			kept = &now
+			if studyID == "" {
+				studyID = now.Plan.GetStudyId()
+			}
+		}
+		var err error
+		_, study, err = rough.Drawing(studyID)
+		return err
+	})
+	if err != nil {
+		return nil, err
+	}
+	var plan saw.Plan
+	var result saw.Result
+	if kept != nil {
+		plan = piece.Cut(kept.Plan.GetCut())
+		if result, err = s.evaluate(ctx, study, plan, piece.Prices(kept.Plan.GetPrices())); err != nil {
+			return nil, err
+		}
+	}
+	var data bytes.Buffer
+	media, draws := "image/svg+xml", func(w io.Writer) error { return draw.Study(w, study, draw.Options{}) }
+	switch {
+	case kept == nil && (req.GetSheet() || req.GetStep() != ""):
+		return nil, rule.Broken{Reason: rule.FieldInvalid, Field: "plan_id", Value: "missing", Rule: "a step or a page is of a plan", Hint: "name a measured plan"}
+	case kept == nil:
+	case req.GetSheet():
+		media, draws = "text/html", func(w io.Writer) error { return draw.Sheet(w, study, plan, result, draw.Options{}) }
+	case req.GetStep() != "":
+		if !hasStep(plan.Steps, "", req.GetStep()) {
+			return nil, rule.NotThere("step", "step of the plan")
+		}
+		draws = func(w io.Writer) error { return draw.Step(w, study, plan, result, req.GetStep(), draw.Options{}) }
+	default:
+		draws = func(w io.Writer) error { return draw.Plan(w, study, plan, result, draw.Options{}) }
+	}
+	if err := draws(&data); err != nil {
+		return nil, fmt.Errorf("couldn't draw the plan: %w", err)
+	}
+	out := &cutterv1.DrawPlanResponse{Picture: data.Bytes(), MediaType: media, Position: position}
+	return out, fits(out, "step", "draw one step, or with fewer points")
+}
+
+// fits refuses an answer that is larger than any may be.
+func fits(answer proto.Message, field, hint string) error {
+	if n := proto.Size(answer); n > maxResult {
+		return rule.Broken{Reason: rule.KeepsTooMuch, Field: field, Value: fmt.Sprintf("%d bytes", n), Rule: fmt.Sprintf("an answer takes at most %d bytes", maxResult), Hint: hint}
+	}
+	return nil
+}
+
+// hasStep tells whether a step stands at a path.
+func hasStep(steps []saw.Step, at, path string) bool {
+	for i, step := range steps {
+		here := fmt.Sprintf("%ssteps[%d]", at, i)
+		if here == path {
+			return true
+		}
+		if look, ok := step.Do.(saw.Look); ok {
+			for j, o := range look.Outcomes {
+				if hasStep(o.Steps, fmt.Sprintf("%s.look.outcomes[%d].", here, j), path) {
+					return true
+				}
+			}
+		}
+	}
+	return false
+}
