@@ -18,7 +18,8 @@ import (
 )
 
 func (s *session) demoCommand() *cobra.Command {
-	return &cobra.Command{
+	var pictures string
+	c := &cobra.Command{
 		Use:   "demo",
 		Short: "Watch three invented parcels go from listing to payout",
 		Long: `Starts a node of its own, founds an invented co-op in it, and plays three parcels
@@ -31,12 +32,14 @@ Without --data it works in a folder that is deleted at the end. With --data the
 folder must be new, and stays: look at it with seamshare log, verify and serve.`,
 		Args: exactly(),
 		RunE: func(c *cobra.Command, _ []string) error {
-			return s.demo(c.Context(), c.Flags().Changed("data"))
+			return s.demo(c.Context(), c.Flags().Changed("data"), pictures)
 		},
 	}
+	c.Flags().StringVar(&pictures, "pictures", "", "put the drawings and plan files in this `directory`, not in a new one in the system's for temporary files")
+	return c
 }
 
-func (s *session) demo(ctx context.Context, keep bool) (err error) {
+func (s *session) demo(ctx context.Context, keep bool, pictures string) (err error) {
 	dir := s.dataDir
 	if !keep {
 		scratch, err := os.MkdirTemp("", "seamshare-demo-")
@@ -57,10 +60,13 @@ func (s *session) demo(ctx context.Context, keep bool) (err error) {
 	d := &demo{
 		ctx: ctx, verifier: verifier, coopID: made.Coop, story: s.stdout, bar: s.demoProgress(),
 		people: map[string]*actor{}, names: map[string]string{}, called: map[string]string{}, fields: map[string]string{}, claims: map[string]string{},
-		parcels: map[string]*typev1.Parcel{}, pieces: map[string]*typev1.Piece{}, stones: map[string]*demoGoods{},
+		parcels: map[string]*typev1.Parcel{}, pieces: map[string]*typev1.Piece{}, stones: map[string]*demoGoods{}, decisions: map[string]string{}, report: demoReport{Pictures: []string{}},
 	}
 	if s.json {
 		d.story = io.Discard
+	}
+	if d.pictures, err = s.demoPictures(pictures); err != nil {
+		return err
 	}
 	if err := d.playAt(dir, made); err != nil {
 		return err
@@ -71,6 +77,10 @@ func (s *session) demo(ctx context.Context, keep bool) (err error) {
 	if s.json {
 		return writeJSON(s.stdout, d.report)
 	}
+	say(s.stdout, "")
+	say(s.stdout, "The drawings, sheets for the bench and plan files stay in")
+	say(s.stdout, "  %s", d.pictures)
+	say(s.stdout, "Try one: seamshare plan %s", filepath.Join(d.pictures, "p1-3.json"))
 	if keep {
 		say(s.stdout, "")
 		say(s.stdout, "The co-op's folder stays. Look at it:")
@@ -79,6 +89,24 @@ func (s *session) demo(ctx context.Context, keep bool) (err error) {
 		}
 	}
 	return nil
+}
+
+// demoPictures makes the folder for the drawings; without a name none is needed for a document.
+func (s *session) demoPictures(dir string) (string, error) {
+	if dir == "" {
+		if s.json {
+			return "", nil
+		}
+		made, err := os.MkdirTemp("", "seamshare-pictures-")
+		if err != nil {
+			return "", fmt.Errorf("couldn't make a folder for the drawings: %w", err)
+		}
+		return made, nil
+	}
+	if err := os.MkdirAll(dir, 0o777); err != nil {
+		return "", fmt.Errorf("couldn't make the folder for the drawings: %w", err)
+	}
+	return dir, nil
 }
 
 // playAt starts the node, plays, and stops it.

@@ -67,6 +67,9 @@ type demo struct {
 	stones   map[string]*demoGoods     // by label
 	forgery  forgery
 	report   demoReport
+
+	decisions map[string]string // ids by piece
+	pictures  string            // the folder for drawings; empty: none are made
 }
 
 // demoGoods is a stone of the demo as the node knows it.
@@ -108,6 +111,7 @@ func (d *demo) play(made founded) error {
 		{"Hand over, count and weigh", d.handOver},
 		{"Before the saw", d.study},
 		{"The bench", d.work},
+		{"How the choice came out", d.cameOut},
 		{"Where the mass went", d.account},
 		{"Twenty-one stones", d.offer},
 		{"The sales", d.sell},

@@ -25,6 +25,7 @@ type demoReport struct {
 	Payouts  []reportRun     `json:"payouts"`
 	Stones   []reportStone   `json:"stones"`
 	Log      reportLog       `json:"log"`
+	Pictures []string        `json:"pictures"` // files, where a folder for them was named
 	// TamperedRejected: every changed chain file was refused.
 	TamperedRejected bool         `json:"tampered_rejected"`
 	TamperedTried    int          `json:"tampered_tried"`

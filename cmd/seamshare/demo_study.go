@@ -2,13 +2,23 @@ package main
 
 import (
 	"fmt"
+	"io"
+	"os"
+	"path/filepath"
 	"slices"
 	"strconv"
 	"strings"
 
+	"seamshare.example/cmd/seamshare/internal/amount"
+	"seamshare.example/cmd/seamshare/internal/planfile"
 	"seamshare.example/cmd/seamshare/internal/table"
 	cutterv1 "seamshare.example/proto/gen/seamshare/cutter/v1"
 	typev1 "seamshare.example/proto/gen/seamshare/type/v1"
+	"seamshare.example/services/domain/saw"
+	"seamshare.example/services/domain/saw/draw"
+	drawings "seamshare.example/services/domain/saw/example"
+	"seamshare.example/services/domain/saw/seam"
+	"seamshare.example/services/wire"
 )
 
 // study looks at the pieces and plans their cuts.
@@ -24,6 +34,14 @@ func (d *demo) study() error {
 			words += " " + planWords(p)
 		}
 		d.tell("%s", words)
+		if err := d.drawn(s.parcel + "-" + s.piece); err != nil {
+			return err
+		}
+		if s.decided != nil {
+			if err := d.decide(s); err != nil {
+				return err
+			}
+		}
 	}
 	return nil
 }
@@ -51,7 +69,11 @@ func capital(words string) string { return strings.ToUpper(words[:1]) + words[1:
 func (d *demo) studyPiece(s demoStudy) (noted string, plans []*typev1.Plan, err error) {
 	cutter := d.people[demoParcelOf(s.parcel).buyer].cutter()
 	id := d.pieces[s.parcel+"-"+s.piece].GetId()
-	studied, err := cutter.StudyPiece(d.ctx, &cutterv1.StudyPieceRequest{RequestId: d.id(), PieceId: id, Note: s.note})
+	request := &cutterv1.StudyPieceRequest{RequestId: d.id(), PieceId: id, Note: s.note}
+	if c, ok := drawings.Demo()[s.parcel+"-"+s.piece]; ok {
+		request.Drawing = wire.Drawing(c.Study)
+	}
+	studied, err := cutter.StudyPiece(d.ctx, request)
 	if err != nil {
 		return "", nil, err
 	}
@@ -76,10 +98,121 @@ func (d *demo) studyPiece(s demoStudy) (noted string, plans []*typev1.Plan, err 
 
 func (p demoPlan) draft() *typev1.PlanDraft {
 	out := &typev1.PlanDraft{Label: p.label, Reason: p.reason, Steps: p.steps}
+	if p.measured {
+		out.Cut, out.Prices = wire.CutPlan(builtIn(measuredPlan(p.label))), wire.PriceList(drawings.Prices())
+	}
 	for _, s := range p.stones {
 		out.Stones = append(out.Stones, &typev1.PlannedStone{Label: s.label, Outline: s.outline, Size: builtIn(parseSize(s.size)), ChanceBp: s.chance * 100})
 	}
 	return out
+}
+
+// measuredPlan is the plan of that name.
+func measuredPlan(name string) (saw.Plan, error) {
+	for _, c := range drawings.Demo() {
+		for _, p := range c.Plans {
+			if p.Name == name {
+				return p, nil
+			}
+		}
+	}
+	return saw.Plan{}, fmt.Errorf("no plan is called %q", name)
+}
+
+// drawn draws a piece that was drawn to measure, its plans step by step, a sheet for the bench, and the plan file.
+func (d *demo) drawn(piece string) error {
+	c, ok := drawings.Demo()[piece]
+	if !ok || d.pictures == "" {
+		return nil
+	}
+	f := planfile.File{Study: c.Study, Prices: drawings.Prices(), Blades: []saw.Blade{drawings.Trim()}, Settings: drawings.Settings(), Plans: c.Plans}
+	name := filepath.Join(d.pictures, fileName(c.Study.Name, "piece"))
+	if err := os.WriteFile(name+".json", planfile.Format(f), 0o666); err != nil {
+		return fmt.Errorf("couldn't write the plan file: %w", err)
+	}
+	model, err := saw.NewModel(c.Study)
+	if err != nil {
+		return err
+	}
+	planned, err := evaluatePlans(name+".json", f, model, "")
+	if err != nil {
+		return err
+	}
+	files, err := drawPlans(d.pictures, c.Study, planned, draw.Options{})
+	if err != nil {
+		return err
+	}
+	for i, p := range planned {
+		sheet := fmt.Sprintf("%s-sheet-%d.html", name, i+1)
+		if err := writeWhole(sheet, func(w io.Writer) error { return draw.Sheet(w, c.Study, p.plan, p.result, draw.Options{}) }); err != nil {
+			return err
+		}
+		files = append(files, sheet)
+	}
+	if piece == "P1-3" {
+		section := name + "-seams.svg"
+		if err := writeWhole(section, func(w io.Writer) error { return draw.Seams(w, demoSeams, draw.Options{}) }); err != nil {
+			return err
+		}
+		files = append(files, section)
+	}
+	d.report.Pictures = append(d.report.Pictures, files...)
+	var whole []string
+	for _, file := range files {
+		if file = filepath.Base(file); !strings.Contains(file, "-step-") {
+			whole = append(whole, file)
+		}
+	}
+	d.tell("Drawn: %s; and %s of single steps. The plan file is %s.", joined(whole...), count(len(files)-len(whole), "picture"), filepath.Base(name+".json"))
+	return nil
+}
+
+// demoSeams are the two seams of piece P1-3, and where its open part is parted from its closed end.
+var demoSeams = draw.Angled{
+	Name: "P1-3", Seams: seam.Seams{AngleMilliDeg: 14_000, NearUm: 4_000, FarUm: 38_000, FirstBackUm: 1_200, SecBackUm: 1_200, KerfUm: 600},
+	Cut: seam.Bisector, PlaceUm: 12_500, First: "upper seam", Second: "lower seam", ThicknessUm: 1_100,
+}
+
+// decide keeps a choice with what each option is worth.
+func (d *demo) decide(s demoStudy) error {
+	options := make([]*typev1.DecisionOption, len(s.decided.options))
+	for i, o := range s.decided.options {
+		options[i] = &typev1.DecisionOption{Name: o.name, IfHolds: builtIn(amount.Parse(o.holds + " AUD")), IfFails: builtIn(amount.Parse(o.fails + " AUD"))}
+	}
+	a, err := d.people[demoParcelOf(s.parcel).buyer].cutter().RecordDecision(d.ctx, &cutterv1.RecordDecisionRequest{
+		RequestId: d.id(), PieceId: d.pieces[s.parcel+"-"+s.piece].GetId(), Part: s.decided.part, Kind: typev1.DecisionKind_DECISION_KIND_SEAMS,
+		About: s.decided.about, ChanceBp: s.decided.chance, Options: options, Chosen: s.decided.chosen, Reason: s.decided.reason,
+	})
+	if err != nil {
+		return err
+	}
+	d.decisions[s.parcel+"-"+s.piece] = a.GetDecision().GetId()
+	d.tell("The choice is kept with its figures:")
+	return printDecision(d.story, a.GetDecision())
+}
+
+// cameOut says how the choice about a piece came out, once its stones are finished.
+func (d *demo) cameOut() error {
+	for _, s := range demoStudies {
+		if s.decided == nil {
+			continue
+		}
+		piece := s.parcel + "-" + s.piece
+		cutter := d.people[demoParcelOf(s.parcel).buyer].cutter()
+		a, err := cutter.RecordOutcome(d.ctx, &cutterv1.RecordOutcomeRequest{
+			RequestId: d.id(), PieceId: d.pieces[piece].GetId(), DecisionId: d.decisions[piece], Held: s.decided.held, Note: s.decided.note,
+		})
+		if err != nil {
+			return err
+		}
+		kept, err := cutter.GetDecisionRecord(d.ctx, &cutterv1.GetDecisionRecordRequest{Kind: a.GetDecision().GetKind(), ChanceBp: &s.decided.chance})
+		if err != nil {
+			return err
+		}
+		d.tell("The choice about piece %s %s: %s. The co-op's record of such choices:", piece, word(a.GetDecision().GetState()), a.GetDecision().GetNote())
+		printDecisionRecord(d.story, kept, &s.decided.chance)
+	}
+	return nil
 }
 
 // revise puts the revised plan of a piece that was looked into in the place of the chosen one. It gives the story of it.
@@ -98,6 +231,11 @@ func (d *demo) revise(parcel, piece string) (string, error) {
 	for _, p := range plans.GetPlans() {
 		if p.GetState() != typev1.PlanState_PLAN_STATE_CHOSEN {
 			continue
+		}
+		if c, ok := drawings.Demo()[parcel+"-"+piece+" faced"]; ok {
+			if _, err := cutter.StudyPiece(d.ctx, &cutterv1.StudyPieceRequest{RequestId: d.id(), PieceId: id, Note: s.revised.why, Drawing: wire.Drawing(c.Study)}); err != nil {
+				return "", err
+			}
 		}
 		a, err := cutter.RevisePlan(d.ctx, &cutterv1.RevisePlanRequest{RequestId: d.id(), PieceId: id, PlanId: p.GetId(), Plan: s.revised.plan.draft(), Why: s.revised.why})
 		if err != nil {

@@ -16,6 +16,7 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
+	"strconv"
 	"strings"
 	"time"
 
@@ -24,6 +25,7 @@ import (
 	"seamshare.example/cmd/seamshare/internal/planfile"
 	"seamshare.example/cmd/seamshare/internal/table"
 	typev1 "seamshare.example/proto/gen/seamshare/type/v1"
+	"seamshare.example/services/domain/measure"
 	"seamshare.example/services/domain/saw"
 	"seamshare.example/services/domain/saw/draw"
 	"seamshare.example/services/domain/saw/search"
@@ -218,6 +220,13 @@ func (s *session) suggest(ctx context.Context, path string, f planfile.File, fla
 	if err != nil {
 		return nil, planProblem(path, "", err)
 	}
+	called := map[string]int{}
+	for i := range found.Offers {
+		o := &found.Offers[i]
+		if called[o.Plan.Name]++; called[o.Plan.Name] > 1 { // a file has no two plans of one name
+			o.Plan.Name = fmt.Sprintf("%s (%d)", o.Plan.Name, called[o.Plan.Name])
+		}
+	}
 	return &found, nil
 }
 
@@ -333,9 +342,24 @@ func planProblem(path, within string, err error) error {
 	}
 	rule := wrong.Rule
 	if wrong.Value != "" {
-		rule = "is " + wrong.Value + ": " + rule
+		rule = "is " + asWritten(wrong) + ": " + rule
 	}
 	return fileFailure(path, "plan file", planFilesHint, []fieldProblem{{planfile.Place(within, wrong.Path), rule}})
+}
+
+// asWritten is what stands there as the file writes it: the domain counts in micrometres and thousandths of a degree.
+func asWritten(wrong *saw.Invalid) string {
+	n, err := strconv.ParseInt(wrong.Value, 10, 64)
+	if err != nil {
+		return wrong.Value
+	}
+	switch {
+	case strings.HasSuffix(wrong.Path, "_um"):
+		return measure.Length(n).String()
+	case strings.HasSuffix(wrong.Path, "_mdeg"), strings.HasSuffix(wrong.Path, "_milli"):
+		return strings.TrimSuffix(measure.Length(n).String(), " mm") // thousandths, too
+	}
+	return wrong.Value
 }
 
 // planOptions reads the photos that may lie under the drawings.
@@ -374,21 +398,16 @@ func drawPlans(dir string, study saw.Study, planned []filePlanned, o draw.Option
 	if err := picture(piece, func(w io.Writer) error { return draw.Study(w, study, o) }); err != nil {
 		return names, err
 	}
-	taken := map[string]int{}
-	for _, p := range planned {
-		name := piece + "-" + fileName(p.plan.Name, "plan")
-		if taken[name]++; taken[name] > 1 {
-			name += fmt.Sprintf("-%d", taken[name])
-		}
+	for i, p := range planned {
+		name := fmt.Sprintf("%s-plan-%d", piece, i+1)
 		if err := picture(name, func(w io.Writer) error { return draw.Plan(w, study, p.plan, p.result, o) }); err != nil {
 			return names, err
 		}
-		err := eachStep("", p.plan.Steps, func(path string, step saw.Step) error {
-			suffix := "-" + strings.Trim(strings.NewReplacer("steps[", "", "look.outcomes[", "", "].", "-", "]", "").Replace(path), "-")
-			if _, ok := step.Do.(saw.Look); ok {
-				return picture(name+suffix+"-outcomes", func(w io.Writer) error { return draw.Outcomes(w, study, p.plan, p.result, path, o) })
+		err := eachStep("", "", p.plan.Steps, func(path, step string, work saw.Work) error {
+			if _, ok := work.(saw.Look); ok {
+				return picture(name+step+"-outcomes", func(w io.Writer) error { return draw.Outcomes(w, study, p.plan, p.result, path, o) })
 			}
-			return picture(name+suffix, func(w io.Writer) error { return draw.Step(w, study, p.plan, p.result, path, o) })
+			return picture(name+step, func(w io.Writer) error { return draw.Step(w, study, p.plan, p.result, path, o) })
 		})
 		if err != nil {
 			return names, err
@@ -397,16 +416,16 @@ func drawPlans(dir string, study saw.Study, planned []filePlanned, o draw.Option
 	return names, nil
 }
 
-// eachStep goes through a plan's steps and those of its looks' outcomes.
-func eachStep(within string, steps []saw.Step, do func(path string, step saw.Step) error) error {
+// eachStep goes through a plan's steps and those of its looks' outcomes, with their paths and what a file calls them.
+func eachStep(path, name string, steps []saw.Step, do func(path, name string, work saw.Work) error) error {
 	for i, step := range steps {
-		path := fmt.Sprintf("%ssteps[%d]", within, i)
-		if err := do(path, step); err != nil {
+		at, called := fmt.Sprintf("%ssteps[%d]", path, i), fmt.Sprintf("%s-step-%d", name, i+1)
+		if err := do(at, called, step.Do); err != nil {
 			return err
 		}
 		if look, ok := step.Do.(saw.Look); ok {
 			for j, o := range look.Outcomes {
-				if err := eachStep(fmt.Sprintf("%s.look.outcomes[%d].", path, j), o.Steps, do); err != nil {
+				if err := eachStep(fmt.Sprintf("%s.look.outcomes[%d].", at, j), fmt.Sprintf("%s-outcome-%d", called, j+1), o.Steps, do); err != nil {
 					return err
 				}
 			}

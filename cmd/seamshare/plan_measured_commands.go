@@ -241,15 +241,7 @@ never quite alike, so it is for you to weigh.`,
 			return look(c, s, func(q call) (*cutterv1.GetDecisionRecordResponse, error) {
 				return cutterv1.NewCutterServiceClient(q.conn).GetDecisionRecord(q.ctx, r)
 			}, func(w io.Writer, a *cutterv1.GetDecisionRecordResponse) error {
-				n := a.GetRecord()
-				say(w, "%s: held %d of %d times", word(n.GetKind()), n.GetHeld(), n.GetTried())
-				say(w, "chance by that record: %s, 9 times of 10 between %s and %s", hundredths(n.GetMeanBp()), hundredths(n.GetLowBp()), hundredths(n.GetHighBp()))
-				if chance > 0 {
-					say(w, "your own: %s, %s apart", percent(chance), hundredths(a.GetApartBp()))
-				}
-				if a.GetOutside() {
-					say(w, "That lies outside: worth a word with others who cut.")
-				}
+				printDecisionRecord(w, a, r.ChanceBp)
 				return nil
 			})
 		},
@@ -258,6 +250,19 @@ never quite alike, so it is for you to weigh.`,
 	c.Flags().Var(&parsed[uint32]{into: &chance, parse: parsePercent, kind: "percent"}, "chance", "your own chance")
 	need(c, "kind")
 	return c
+}
+
+// printDecisionRecord sets the co-op's record beside a cutter's own chance, if one is given.
+func printDecisionRecord(w io.Writer, a *cutterv1.GetDecisionRecordResponse, own *int64) {
+	n := a.GetRecord()
+	say(w, "%s: held %d of %d times", word(n.GetKind()), n.GetHeld(), n.GetTried())
+	say(w, "chance by that record: %s, 9 times of 10 between %s and %s", hundredths(n.GetMeanBp()), hundredths(n.GetLowBp()), hundredths(n.GetHighBp()))
+	if own != nil {
+		say(w, "your own: %s, %s apart", hundredths(*own), hundredths(a.GetApartBp()))
+	}
+	if a.GetOutside() {
+		say(w, "That lies outside: worth a word with others who cut.")
+	}
 }
 
 // ofDecision is an answer that shows a decision.

@@ -27,6 +27,9 @@ func hundredths(bp int64) string {
 		sign, bp = "-", -bp
 	}
 	tenths := (bp + 5) / 10
+	if tenths == 0 {
+		sign = ""
+	}
 	return fmt.Sprintf("%s%d.%d %%", sign, tenths/10, tenths%10)
 }
 

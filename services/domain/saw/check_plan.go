@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"slices"
 
+	"seamshare.example/services/domain/measure"
+
 	"github.com/bojanz/currency"
 
 	"seamshare.example/services/domain/measure/plane"
@@ -335,7 +337,7 @@ func (s Stone) check(path string) error {
 	case !slices.Contains([]Surface{Clean, RockInFace, PotchInFace, Hollow}, s.Surface):
 		return invalid(path+".surface", quoted(s.Surface), "it is clean (empty), %q, %q or %q", RockInFace, PotchInFace, Hollow)
 	case !s.At.inRange():
-		return invalid(path+".at", s.At, "a point is at most %d µm from the origin", MaxLengthUm)
+		return invalid(path+".at", s.At, "a point is at most %v from the origin", measure.Length(MaxLengthUm))
 	case (s.Shape == Freeform) != (len(s.Ring) > 0):
 		return invalid(path+".ring", len(s.Ring), "a freeform has its ring, the others have none")
 	case s.Shape == Freeform:

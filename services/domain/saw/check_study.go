@@ -3,6 +3,9 @@ package saw
 import (
 	"fmt"
 	"slices"
+	"strings"
+
+	"seamshare.example/services/domain/measure"
 )
 
 // check holds what can be said of a study without its geometry.
@@ -138,14 +141,16 @@ func (u Underlay) check(path string) error {
 		return err
 	}
 	if !u.At.inRange() {
-		return invalid(path+".at", u.At, "a point is at most %d µm from the origin", MaxLengthUm)
+		return invalid(path+".at", u.At, "a point is at most %v from the origin", measure.Length(MaxLengthUm))
 	}
 	return ranged(path+".turn_mdeg", u.TurnMdeg, -360_000, 360_000, "a turn is at most once round")
 }
 
 func (p Point) inRange() bool { return max(p.X, -p.X, p.Y, -p.Y) <= MaxLengthUm }
 
-func (p Point) String() string { return fmt.Sprintf("(%d, %d) µm", p.X, p.Y) }
+func (p Point) String() string {
+	return fmt.Sprintf("(%s, %s) mm", strings.TrimSuffix(measure.Length(p.X).String(), " mm"), strings.TrimSuffix(measure.Length(p.Y).String(), " mm"))
+}
 
 // maxName keeps names readable in drawings.
 const maxName = 80

@@ -5,6 +5,8 @@ import (
 	"math"
 	"strconv"
 
+	"seamshare.example/services/domain/measure"
+
 	"seamshare.example/services/domain/measure/plane"
 )
 
@@ -181,7 +183,7 @@ func (ev *evaluation) reach(b *Branch, p part, c cutting, view View, l plane.Lin
 	if deep > c.blade.ReachUm {
 		ev.find(b, Finding{
 			Rule: WithinReach, Path: c.path, Part: p.name, View: view, At: um(from), ByUm: deep - c.blade.ReachUm,
-			Text: fmt.Sprintf("the cut is %d µm deep, blade %s reaches %d µm", deep, c.blade.Name, c.blade.ReachUm),
+			Text: fmt.Sprintf("the cut is %v deep, blade %s reaches %v", measure.Length(deep), c.blade.Name, measure.Length(c.blade.ReachUm)),
 		})
 	}
 }
@@ -234,7 +236,7 @@ func (ev *evaluation) grip(b *Branch, p part, c cutting, view View, l plane.Line
 	if most < need-1 {
 		ev.find(b, Finding{
 			Rule: EnoughGrip, Path: c.path, Part: p.name, View: c.view, At: c.line.A, ByUm: ceilUm(need - most),
-			Text: fmt.Sprintf("on neither side of the cut there are %d µm to hold the part by", ev.plan.Settings.GripUm),
+			Text: fmt.Sprintf("on neither side of the cut there are %v to hold the part by", measure.Length(ev.plan.Settings.GripUm)),
 		})
 	}
 }

@@ -1,9 +1,10 @@
 package saw
 
 import (
-	"fmt"
 	"math"
 	"slices"
+
+	"seamshare.example/services/domain/measure"
 
 	"seamshare.example/services/domain/measure/plane"
 )
@@ -46,7 +47,7 @@ func (f *fitting) depth() error {
 	}
 	bottom := top - f.s.DepthUm*plane.Micrometre
 	if lack := l.floor/2 - bottom; lack > 0 && whole {
-		f.finds(EnoughDepth, "", l.u, bottom, lack, "part %s isn't deep enough below the stone's face for %d µm", f.p.name, f.s.DepthUm)
+		f.finds(EnoughDepth, "", l.u, bottom, lack, "part %s isn't deep enough below the stone's face for %v", f.p.name, measure.Length(f.s.DepthUm))
 	}
 	if f.bar != nil && l.under.from <= l.under.to {
 		f.backing(l, top, bottom)
@@ -147,12 +148,12 @@ func (f *fitting) backing(l lying, top, bottom int64) {
 	set, colour, backing := f.plan.Settings, top-l.under.to/2, l.under.from/2-bottom
 	f.out.ColourUm, f.out.BackingUm = max(0, rounded(colour, plane.Micrometre)), max(0, rounded(backing, plane.Micrometre))
 	if lack := set.BackingUm*plane.Micrometre - backing; lack > 1 {
-		f.finds(EnoughBacking, f.bar.name, l.u, l.under.from/2, lack, "below %s the stone has %s µm of backing, at least %d are asked for", f.bar.name, micrometres(backing), set.BackingUm)
+		f.finds(EnoughBacking, f.bar.name, l.u, l.under.from/2, lack, "below %s the stone has %v of backing, at least %v is asked for", f.bar.name, millimetres(backing), measure.Length(set.BackingUm))
 	} else if lack := 2*set.BevelUm*plane.Micrometre - backing; lack > 1 {
-		f.finds(BevelFits, f.bar.name, l.u, bottom, lack/2, "a bevel of %d µm is more than half of %s µm of backing", set.BevelUm, micrometres(backing))
+		f.finds(BevelFits, f.bar.name, l.u, bottom, lack/2, "a bevel of %v is more than half of %v of backing", measure.Length(set.BevelUm), millimetres(backing))
 	}
 	if lack := f.s.DomeUm*plane.Micrometre - colour; lack > 1 && f.s.Surface == Clean {
-		f.finds(DomeFits, f.bar.name, l.u, l.under.to/2, lack, "the dome goes through %s, which is %s µm thick there", f.bar.name, micrometres(colour))
+		f.finds(DomeFits, f.bar.name, l.u, l.under.to/2, lack, "the dome goes through %s, which is %v thick there", f.bar.name, millimetres(colour))
 	}
 }
 
@@ -173,4 +174,5 @@ func (l lying) below(u int64) int64 {
 	return 0
 }
 
-func micrometres(nm int64) string { return fmt.Sprint(rounded(nm, plane.Micrometre)) }
+// millimetres is a length in nanometres, in whole micrometres.
+func millimetres(nm int64) measure.Length { return measure.Length(rounded(nm, plane.Micrometre)) }

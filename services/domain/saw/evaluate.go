@@ -244,7 +244,7 @@ func (ev *evaluation) found(path string, o Outcome) ([]drawn, error) {
 func (ev *evaluation) grind(b *Branch, p part, path, at string, g Grind) (part, error) {
 	z, off := p.heights(), g.ThicknessUm*plane.Micrometre
 	if off >= z.to-z.from {
-		return p, invalid(at, g.ThicknessUm, "part %s is only %d µm thick; nothing would be left", p.name, (z.to-z.from)/plane.Micrometre)
+		return p, invalid(at, g.ThicknessUm, "part %s is only %v thick; nothing would be left", p.name, millimetres(z.to-z.from))
 	}
 	l := plane.Line{A: plane.Point{Y: z.to - off}, B: plane.Point{X: plane.Millimetre, Y: z.to - off}}
 	if g.View == Back {

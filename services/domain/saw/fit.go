@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"math"
 
+	"seamshare.example/services/domain/measure"
+
 	"seamshare.example/services/domain/measure/plane"
 )
 
@@ -86,12 +88,12 @@ func (f *fitting) face() {
 	for _, a := range f.region.Avoid {
 		if a.near(outline) {
 			at, by := nearest(outline, a)
-			f.find(a.Rule, a.Name, a.Supposed, Face, at, by, "the stone is too near to %s, %d µm are asked for", a.Name, a.Margin/plane.Micrometre)
+			f.find(a.Rule, a.Name, a.Supposed, Face, at, by, "the stone is too near to %s, %v is asked for", a.Name, millimetres(a.Margin))
 		}
 	}
 	for _, c := range f.region.Beside {
 		if short := c.short(outline); short > 0 {
-			f.find(ClearOfCut, "", false, Face, worst(c, outline), short, "the blade may stray %d µm into the stone's side of the cut", c.Wander/plane.Micrometre)
+			f.find(ClearOfCut, "", false, Face, worst(c, outline), short, "the blade may stray %v into the stone's side of the cut", millimetres(c.Wander))
 		}
 	}
 }
@@ -106,7 +108,7 @@ func (f *fitting) section(cracks []Avoid) {
 	for _, a := range cracks {
 		if a.near(side) {
 			at, by := nearest(side, a)
-			f.find(a.Rule, a.Name, a.Supposed, Section, at, by, "the stone is too near to %s, %d µm are asked for", a.Name, a.Margin/plane.Micrometre)
+			f.find(a.Rule, a.Name, a.Supposed, Section, at, by, "the stone is too near to %s, %v is asked for", a.Name, millimetres(a.Margin))
 		}
 	}
 	for _, c := range f.p.sawn {
@@ -115,7 +117,7 @@ func (f *fitting) section(cracks []Avoid) {
 		}
 		beside := Beside{c.line, c.clear, c.wander}
 		if short := beside.short(side); short > 0 {
-			f.find(ClearOfCut, "", false, Section, worst(beside, side), short, "the blade may stray %d µm into the stone's side of the cut", c.wander/plane.Micrometre)
+			f.find(ClearOfCut, "", false, Section, worst(beside, side), short, "the blade may stray %v into the stone's side of the cut", millimetres(c.wander))
 		}
 	}
 }
@@ -128,7 +130,7 @@ func (f *fitting) other(o *Planned) {
 	}
 	apart := max(plane.RingsDistance(f.out.Outline, o.Outline), plane.RingsDistance(f.out.Section, o.Section))
 	at, _ := nearest(f.out.Outline, Avoid{Ring: o.Outline})
-	f.find(ClearOfStone, o.Name, false, Face, at, float64(need)-apart, "the stone is too near to stone %s, %d µm are asked for", o.Name, f.plan.Settings.BetweenUm)
+	f.find(ClearOfStone, o.Name, false, Face, at, float64(need)-apart, "the stone is too near to stone %s, %v is asked for", o.Name, measure.Length(f.plan.Settings.BetweenUm))
 }
 
 // outside is where a ring reaches farthest beyond one that doesn't hold it, and by how much.

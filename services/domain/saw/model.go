@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"math"
 
+	"seamshare.example/services/domain/measure"
+
 	"seamshare.example/services/domain/measure/plane"
 )
 
@@ -262,7 +264,7 @@ func (m *Model) seam(path string, f Feature) (plane.Ring, error) {
 	}
 	outline, err := plane.CheckRing(out)
 	if err != nil {
-		return nil, invalid(path+".points", f.Name, "a seam as thick as %d µm would run into itself there: %v", f.ThicknessUm, err)
+		return nil, invalid(path+".points", f.Name, "a seam as thick as %v would run into itself there: %v", measure.Length(f.ThicknessUm), err)
 	}
 	first, last := line[0], line[n-1]
 	d := last.Minus(first)

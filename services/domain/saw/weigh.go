@@ -29,7 +29,7 @@ func (f *fitting) weigh() {
 	}
 	bevel := f.outlines.bevel(f.s.known, f.s.WallUm(), f.plan.Settings.BevelUm)
 	if !bevel.goes {
-		f.find(BevelFits, "", false, Face, f.s.at, 0, "a bevel of %d µm doesn't go round the back: it is higher than the wall or wider than the outline's tightest curve", f.plan.Settings.BevelUm)
+		f.find(BevelFits, "", false, Face, f.s.at, 0, "a bevel of %v doesn't go round the back: it is higher than the wall or wider than the outline's tightest curve", measure.Length(f.plan.Settings.BevelUm))
 		return
 	}
 	sgBar, sgRest := f.densities()
