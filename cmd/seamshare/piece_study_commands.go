@@ -16,7 +16,7 @@ func (s *session) pieceStudyCommand() *cobra.Command {
 	var dry, wet []string
 	var light, drawing string
 	c := &cobra.Command{
-		Use:   "study PIECE [--seen TEXT --size SIZE --drawing FILE --photo FILE …]",
+		Use:   "study PIECE [--seen TEXT --drawing FILE --photo FILE …]",
 		Short: "Keep what you learnt of a piece by looking at it",
 		Long: `Keeps a study of a piece: its dimensions as you measured them, photos with their
 light, what is seen or only supposed, and notes of your own. A piece may have

@@ -17,7 +17,7 @@ import (
 )
 
 func (s *session) planCommand() *cobra.Command {
-	return s.withPlanFiles(group("plan", "Plans of how to cut a piece (cutter), from a file or kept with the co-op",
+	return s.withPlanFiles(group("plan", "Plans of how to cut a piece, in a file or kept (cutter)",
 		s.planMakeCommand(), s.planReviseCommand(), s.planChooseCommand(), s.planDropCommand(), s.planListCommand(),
 		s.planEvaluateCommand(), s.planSuggestCommand(), s.planDrawCommand(), s.planDecideCommand(), s.planOutcomeCommand(), s.planDecisionsCommand(), s.planRecordCommand()))
 }
@@ -50,11 +50,11 @@ func (s *session) planMakeCommand() *cobra.Command {
 	var d typev1.PlanDraft
 	var file fromFile
 	c := &cobra.Command{
-		Use:   "make PIECE (--file FILE | --label NAME --stone STONE…) --reason TEXT",
+		Use:   "make PIECE --reason TEXT (--file FILE | --label NAME …)",
 		Short: "Make a plan for a piece; it may have several, side by side",
 		Long: "Makes a plan for a piece. A piece may have several, that stand side by side until one is chosen.\nIt is measured on the piece as last drawn, from a plan file, or said in words.\n\n" +
 			stoneShape + "\n" + estimatesLine + "\n" + safetyLine,
-		Example: `  seamshare plan make PIECE --file piece-4.json --reason "the crack is kept clear of"
+		Example: `  seamshare plan make PIECE --file piece-4.json --reason "clear of the crack"
   seamshare plan make PIECE --label "one large" \
     --stone "A, oval, 12x9x3 mm, 70 %, worth 740.00 AUD" \
     --step "saw along the seam" --step "trim to the bar" --minutes 150 \
@@ -80,7 +80,7 @@ func (s *session) planReviseCommand() *cobra.Command {
 	var why string
 	var file fromFile
 	c := &cobra.Command{
-		Use:   "revise PIECE PLAN --why TEXT [--file FILE --stone STONE… --minutes N …]",
+		Use:   "revise PIECE PLAN --why TEXT [--file FILE --stone STONE… …]",
 		Short: "Put another revision in a plan's place; the one before is kept",
 		Long: "Revises a plan. What you leave out stays as it was; stones and steps that you give take the place of all before.\n\n" +
 			stoneShape + "\n" + estimatesLine + "\n" + safetyLine,
@@ -95,11 +95,20 @@ func (s *session) planReviseCommand() *cobra.Command {
 					return nil, asFailure(err)
 				}
 				next, etag := revised(c, now.GetPlans(), args[1], &d)
-				if file.file != "" {
+				worded := c.Flags().Changed("stone") || c.Flags().Changed("step") || c.Flags().Changed("minutes")
+				switch {
+				case file.file != "":
 					next.Stones, next.Steps, next.Minutes = d.Stones, d.Steps, d.Minutes
 					if err := file.into(s, next); err != nil {
 						return nil, err
 					}
+				case measured(now.GetPlans(), args[1]) && !worded: // it stays measured as it was
+					kept, err := cutter.GetPlan(q.ctx, &cutterv1.GetPlanRequest{PieceId: args[0], PlanId: args[1]})
+					if err != nil {
+						return nil, asFailure(err)
+					}
+					was := kept.GetRevision().GetPlan()
+					next.Cut, next.Prices, next.StudyId = was.GetCut(), was.GetPrices(), was.GetStudyId()
 				}
 				return cutter.RevisePlan(q.ctx, &cutterv1.RevisePlanRequest{RequestId: q.requestID, PieceId: args[0], PlanId: args[1], Why: why, Plan: next, Etag: etag})
 			}, showPlan)
@@ -137,6 +146,16 @@ func revised(c *cobra.Command, plans []*typev1.Plan, id string, typed *typev1.Pl
 		out.Reason = typed.Reason
 	}
 	return out, etag
+}
+
+// measured tells whether the plan was measured on a drawing, as it stands.
+func measured(plans []*typev1.Plan, id string) bool {
+	for _, p := range plans {
+		if n := len(p.GetRevisions()); p.GetId() == id && n > 0 {
+			return p.GetRevisions()[n-1].GetMeasured()
+		}
+	}
+	return false
 }
 
 // standing is the revision that stands.

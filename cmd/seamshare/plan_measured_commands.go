@@ -27,7 +27,7 @@ type fromFile struct{ file, plan string }
 
 func (f *fromFile) flags(c *cobra.Command) {
 	c.Flags().StringVar(&f.file, "file", "", "a plan `file` that measures it: see seamshare help plan-files")
-	c.Flags().StringVar(&f.plan, "plan", "", "the plan of this name in the file, where it has several")
+	c.Flags().StringVar(&f.plan, "named", "", "the plan of this name in the file, where it has several")
 }
 
 // read gives the file's plan and prices.
@@ -39,9 +39,9 @@ func (f *fromFile) read(s *session) (saw.Plan, *typev1.PriceList, error) {
 	plan, ok := file.Plan(f.plan)
 	switch {
 	case !ok && f.plan == "":
-		return plan, nil, wrongUsage("--plan", "name one: "+planNames(file), "the file has %d plans", len(file.Plans))
+		return plan, nil, wrongUsage("--named", "name one: "+planNames(file), "the file has %d plans", len(file.Plans))
 	case !ok:
-		return plan, nil, wrongUsage("--plan", "its plans are: "+planNames(file), "the file has no plan %q", f.plan)
+		return plan, nil, wrongUsage("--named", "its plans are: "+planNames(file), "the file has no plan %q", f.plan)
 	}
 	return plan, wire.PriceList(file.Prices), nil
 }
@@ -70,14 +70,14 @@ func (s *session) planEvaluateCommand() *cobra.Command {
 	var file fromFile
 	c := &cobra.Command{
 		Use:   "evaluate PIECE (PLAN | --file FILE)",
-		Short: "Say what would come of a plan on a piece as it was last drawn; nothing is kept",
+		Short: "Say what would come of a plan on a piece as last drawn",
 		Long: `Says what would come of a plan on a piece as it was last drawn: every part with its
 mass, what is lost, which stones fit, and what they bring. The plan is one that is
 kept, or stands in a file. Nothing is recorded.
 
 ` + estimatesLine,
 		Example: `  seamshare plan evaluate PIECE PLAN
-  seamshare plan evaluate PIECE --file piece-4.json --plan "one each side of the crack"`,
+  seamshare plan evaluate PIECE --file piece-4.json --named "two halves"`,
 		Args: cobra.RangeArgs(1, 2),
 		RunE: func(c *cobra.Command, args []string) error {
 			if (len(args) == 2) == (file.file != "") {
@@ -115,8 +115,8 @@ func (s *session) planDecideCommand() *cobra.Command {
 	var r cutterv1.RecordDecisionRequest
 	var chance uint32
 	c := &cobra.Command{
-		Use:   "decide PIECE PART --kind WORD --about TEXT --chance PERCENT --option OPTION… --choose N --reason TEXT",
-		Short: "Keep a choice between options when nobody knows how it comes out, all of them valued",
+		Use:   "decide PIECE PART --kind WORD --chance PERCENT --option OPTION…",
+		Short: "Keep a choice when nobody knows how it comes out, all valued",
 		Long: `Keeps a choice between options when nobody knows how it comes out, and says what each
 is worth by your own chance: what it brings on average and how surely, the chance of
 nothing, at which chance it is worth as much as what you choose, and what knowing
@@ -176,7 +176,7 @@ func (s *session) planOutcomeCommand() *cobra.Command {
 	var r cutterv1.RecordOutcomeRequest
 	c := &cobra.Command{
 		Use:   "outcome PIECE DECISION (held | failed) [--note TEXT]",
-		Short: "Say how a decision came out; it counts in the co-op's record of that kind",
+		Short: "Say how a decision came out, for the co-op's record too",
 		Example: `  seamshare plan outcome PIECE DECISION held --note "both came out"
   seamshare plan outcome PIECE DECISION failed`,
 		Args: exactly("PIECE", "DECISION", "OUTCOME"),
@@ -197,7 +197,7 @@ func (s *session) planOutcomeCommand() *cobra.Command {
 func (s *session) planDecisionsCommand() *cobra.Command {
 	return &cobra.Command{
 		Use:     "decisions PIECE",
-		Short:   "List the choices that were kept about a piece, and how they came out",
+		Short:   "List a piece's decisions, and how they came out",
 		Example: "  seamshare plan decisions PIECE",
 		Args:    exactly("PIECE"),
 		RunE: func(c *cobra.Command, args []string) error {
@@ -226,7 +226,7 @@ func (s *session) planRecordCommand() *cobra.Command {
 	var chance uint32
 	c := &cobra.Command{
 		Use:   "record --kind WORD [--chance PERCENT]",
-		Short: "Set the co-op's record of one kind of decision beside your own chance",
+		Short: "Set the co-op's record of a kind of decision beside your chance",
 		Long: `Shows how often the co-op tried one kind of decision and how often it held: counts
 only, nobody is named. The chance by that record is set beside your own. Tries are
 never quite alike, so it is for you to weigh.`,
@@ -323,7 +323,7 @@ func (s *session) planSuggestCommand() *cobra.Command {
 	var file, write string
 	c := &cobra.Command{
 		Use:   "suggest PIECE --file FILE [--seconds N --write FILE]",
-		Short: "Let the server search plans for a piece as it was last drawn; nothing is kept",
+		Short: "Let the server search plans for a piece as last drawn",
 		Long: `Searches plans for a piece as it was last drawn: the best few that differ in kind, each
 priced for every market, by number of stones, not by rank. Prices, blade, rules and the
 stones that may be planned are the file's. Ctrl-C stops the search.
@@ -457,7 +457,7 @@ func (s *session) planDrawCommand() *cobra.Command {
 	var to string
 	c := &cobra.Command{
 		Use:   "draw PIECE [PLAN] --to FILE [--step STEP | --sheet]",
-		Short: "Draw a piece or a measured plan as an SVG picture, or as a page to take to the saw",
+		Short: "Draw a piece or a measured plan, or a page to take to the saw",
 		Example: `  seamshare plan draw PIECE --to piece.svg
   seamshare plan draw PIECE PLAN --to bench.html --sheet`,
 		Args: cobra.RangeArgs(1, 2),

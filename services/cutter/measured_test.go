@@ -243,6 +243,37 @@ func TestSuggest(t *testing.T) {
 			t.Error("no plan was suggested")
 		}
 	})
+	t.Run("refused: what can't be searched for, with its path in the request", func(t *testing.T) {
+		ask := func(change func(*cutterv1.SuggestPlansRequest)) error {
+			req := &cutterv1.SuggestPlansRequest{
+				PieceId: piece, Prices: wire.PriceList(example.Prices()), Blade: wire.Blade(example.Trim()), Settings: wire.Settings(example.Settings()), Changes: 200,
+				Wants: []*typev1.StoneWanted{wire.WantedStone(search.Want{
+					Pattern: saw.Stone{Shape: saw.Oval, DepthUm: 3_000, View: saw.Face, Class: "top", Market: "singles", ChanceBp: 9_000}, Sizes: []search.Size{{LengthUm: 8_000, WidthUm: 6_000}},
+				})},
+			}
+			change(req)
+			stream, err := d.cutters.SuggestPlans(d.wetWheel, req)
+			for err == nil {
+				_, err = stream.Recv()
+			}
+			if errors.Is(err, io.EOF) {
+				return nil
+			}
+			return err
+		}
+		refused := func(err error, field string) {
+			t.Helper()
+			tradetest.Refused(t, err, codes.InvalidArgument, string(rule.DrawingInvalid), field)
+		}
+		refused(ask(func(r *cutterv1.SuggestPlansRequest) { r.Wants[0].Sizes = nil }), "wants[0].length_um")
+		refused(ask(func(r *cutterv1.SuggestPlansRequest) { r.Prices.Markets[1].Name = r.Prices.Markets[0].Name }), "prices.markets[1].name")
+		refused(ask(func(r *cutterv1.SuggestPlansRequest) {
+			r.Rest, r.RestClass, r.RestMarket = typev1.EndKind_END_KIND_STONES, "", ""
+		}), "rest")
+		if err := ask(func(r *cutterv1.SuggestPlansRequest) { r.Wants[0].DepthUm = 200_000 }); err != nil {
+			t.Errorf("nothing fits: got %v", err)
+		}
+	})
 	t.Run("OK: a caller who goes ends it, and its place is free again", func(t *testing.T) {
 		for range 8 {
 			ctx, cancel := context.WithCancel(d.wetWheel)

@@ -7,6 +7,7 @@ import (
 	"io"
 	"math"
 	"math/rand/v2"
+	"strings"
 	"time"
 
 	"google.golang.org/grpc"
@@ -124,10 +125,13 @@ func (s *Server) search(ctx context.Context, req *cutterv1.SuggestPlansRequest, 
 	case ctx.Err() != nil:
 		return found, fmt.Errorf("couldn't search to the end: %w", ctx.Err())
 	case err != nil:
-		return found, piece.Refused(err, "")
+		return found, piece.Refused(err, inSuggest.Replace)
 	}
 	return found, nil
 }
+
+// inSuggest makes paths in a request for a search of those in its task and plans.
+var inSuggest = strings.NewReplacer(".pattern", "", "markets[", "prices.markets[", "blades[0]", "blade", "rest.kind", "rest", "rest.class", "rest_class", "rest.market", "rest_market")
 
 // DrawPlan implements cutterv1.CutterServiceServer.
 func (s *Server) DrawPlan(ctx context.Context, req *cutterv1.DrawPlanRequest) (*cutterv1.DrawPlanResponse, error) {

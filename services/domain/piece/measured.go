@@ -32,7 +32,7 @@ type Drawn struct {
 func Draw(field string, s saw.Study) (*Drawn, error) {
 	model, err := saw.NewModel(s)
 	if err != nil {
-		return nil, invalid(err, func(path string) string { return below(field, path) })
+		return nil, Refused(err, func(path string) string { return below(field, path) })
 	}
 	d := &Drawn{Study: s, model: model, stored: StoreDrawing(s)}
 	return d, small(field, proto.Size(d.stored), "leave out points that lie on straight stretches")
@@ -43,7 +43,7 @@ func Draw(field string, s saw.Study) (*Drawn, error) {
 func (d *Drawn) Evaluate(plan string, p saw.Plan, prices string, at saw.Prices) (saw.Result, error) {
 	r, err := d.model.Evaluate(p, at)
 	if err != nil {
-		return r, invalid(err, func(path string) string {
+		return r, Refused(err, func(path string) string {
 			if strings.HasPrefix(path, "markets") {
 				return below(prices, path)
 			}
@@ -239,14 +239,9 @@ func below(field, path string) string {
 	return field + "." + path
 }
 
-// Refused turns what package saw finds that can't be into a refusal, with its path below field. Another error is given back.
-func Refused(err error, field string) error {
-	return invalid(err, func(path string) string { return below(field, path) })
-}
-
-// invalid turns what package saw finds that can't be into a refusal. The API has the fields that package saw names, but
-// for money.
-func invalid(err error, in func(path string) string) error {
+// Refused turns what package saw finds that can't be into a refusal; in makes the request's path of saw's, whose fields the
+// API has, but for money. Another error is given back.
+func Refused(err error, in func(path string) string) error {
 	var found *saw.Invalid
 	if !errors.As(err, &found) {
 		return err
