@@ -132,7 +132,7 @@ func (s *session) rootCommand() *cobra.Command {
 	)
 	add(root, groupFirst, s.todayCommand(), s.signInCommand(), s.whoamiCommand())
 	add(root, groupTrade, s.claimCommand(), s.draftCommand(), s.parcelCommand(), s.viewingCommand(), s.noteCommand(),
-		s.offerCommand(), s.counterCommand(), s.roughCommand(), s.benchCommand(), s.pieceCommand(), s.planCommand(),
+		s.offerCommand(), s.counterCommand(), s.roughCommand(), s.benchCommand(), s.pieceCommand(), s.planCommand(), s.estimateCommand(),
 		s.stoneCommand(), s.setCommand(), s.lotCommand(), s.photoCommand(), s.stockCommand(), s.holdCommand(),
 		s.approvalCommand(), s.orderCommand(), s.saleCommand(), s.wantedCommand(), s.promiseCommand(), s.agreementCommand(), s.yieldCommand(), s.shareCommand())
 	add(root, groupDesk, s.fieldCommand(), s.memberCommand(), s.personCommand(), s.roleCommand(), s.paymentCommand(),

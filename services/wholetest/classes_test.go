@@ -28,7 +28,8 @@ var plain = map[string][]protoreflect.Name{
 	"a cutter's own drawing and plan, which that cutter alone is shown": {
 		"expected", "blade", "left", "right", "stone", "zone", "bar", "drawing_name", "plan_name", "picture",
 	},
-	"where a thing stands": {"stage", "standing", "how", "outcome", "tray", "dop"},
+	"a caution of the program's own": {"caution"},
+	"where a thing stands":           {"stage", "standing", "how", "outcome", "tray", "dop"},
 	"words of who acts, to those whom the thing concerns; the canaries hold them to it": {
 		"note", "text", "why", "reason", "words", "what", "about", "damage_words", "return_why", "answer", "carrier", "reference",
 	},

@@ -8,6 +8,7 @@ import (
 	"image/png"
 	"time"
 
+	gmoney "google.golang.org/genproto/googleapis/type/money"
 	"google.golang.org/protobuf/proto"
 
 	coopv1 "seamshare.example/proto/gen/seamshare/coop/v1"
@@ -133,6 +134,38 @@ var fixtures = map[string]func(*tablestest.World) asked{
 	}),
 	"CutterService/GetDecisionRecord": by(cutter, func(*tablestest.World) proto.Message {
 		return &cutterv1.GetDecisionRecordRequest{Kind: typev1.DecisionKind_DECISION_KIND_SEAMS}
+	}),
+	"CutterService/EstimateStone": by(cutter, func(*tablestest.World) proto.Message {
+		return &cutterv1.EstimateStoneRequest{
+			Kind: typev1.Kind_KIND_SOLID, Outline: typev1.Outline_OUTLINE_OVAL, LengthUm: 12_000, WidthUm: 9_000, Top: cutterv1.TopForm_TOP_FORM_ELLIPTICAL,
+			DomeUm: 1_000, WallUm: 2_000, Layers: []*cutterv1.StoneLayer{{SgMilli: 2_100}},
+		}
+	}),
+	"CutterService/EstimateGravity": by(cutter, func(*tablestest.World) proto.Message {
+		return &cutterv1.EstimateGravityRequest{
+			Air: &typev1.Weighing{MassUg: 2_400_000, DivisionUg: 10_000}, Water: &typev1.Weighing{MassUg: 1_260_000, DivisionUg: 10_000}, Sound: true,
+		}
+	}),
+	"CutterService/EstimateSlabs": by(cutter, func(*tablestest.World) proto.Message {
+		return &cutterv1.EstimateSlabsRequest{ThicknessUm: 22_000, SlabUm: 4_000, KerfUm: 600}
+	}),
+	"CutterService/EstimateSeams": by(cutter, func(*tablestest.World) proto.Message {
+		return &cutterv1.EstimateSeamsRequest{
+			AngleMdeg: 14_000, FromUm: 4_000, ToUm: 38_000, BackingUm: 1_200, KerfUm: 600, Cut: cutterv1.SeamCut_SEAM_CUT_BISECTOR,
+			Wager: &cutterv1.Wager{One: cooptest.AUD(135_000), Holds: cooptest.AUD(191_000), Fails: cooptest.AUD(42_000), ChanceBp: 7_000},
+		}
+	}),
+	"CutterService/EstimateChoice": by(cutter, func(*tablestest.World) proto.Message {
+		return &cutterv1.EstimateChoiceRequest{
+			States: []*cutterv1.ChoiceState{{Name: "holds", ChanceBp: 10_000}},
+			Acts:   []*cutterv1.ChoiceAct{{Name: "both", Values: []*gmoney.Money{cooptest.AUD(191_000)}}},
+		}
+	}),
+	"CutterService/EstimateInclusion": by(cutter, func(*tablestest.World) proto.Message {
+		return &cutterv1.EstimateInclusionRequest{
+			MassUg: 608_000, ThicknessUm: 300, FaceUm2: 84_800_000, SgMilli: 2_100, Per: typev1.PricedBy_PRICED_BY_CARAT,
+			Kept: cooptest.AUD(24_000), Cleared: cooptest.AUD(42_000), ClearsBp: 7_000, SpoilsBp: 1_000,
+		}
 	}),
 	"CutterService/LookAgain": by(cutter, func(w *tablestest.World) proto.Message {
 		s := cut(w).Stones[0]

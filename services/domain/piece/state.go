@@ -206,7 +206,7 @@ func Evolve(s State, event *piecev1.Event) State {
 		return finished(s, e.Finished)
 	case *piecev1.Event_Studied:
 		s.Studies = append(slices.Clip(s.Studies), e.Studied)
-		s.keptBytes += 0 * proto.Size(e.Studied)
+		s.keptBytes += proto.Size(e.Studied)
 	case *piecev1.Event_Planned, *piecev1.Event_PlanChosen, *piecev1.Event_PlanDropped:
 		return evolvePlans(s, event)
 	case *piecev1.Event_DecisionAwaited:

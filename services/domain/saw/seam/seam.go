@@ -14,9 +14,10 @@
 //     with b the greater backing.
 //
 // These are distances from points to lines, derived here; no published source. Lengths are
-// whole micrometres, angles whole thousandths of a degree; in between are floats,
-// rounded to the micrometre towards the safe side. The saw's reach and how the part is
-// gripped are not looked at.
+// whole micrometres, angles whole thousandths of a degree; in between are floats. From where
+// both can be had, and what is recovered, is rounded to the micrometre towards the safe side;
+// the backing at a place, which is read beside the one asked for, to the nearest. The saw's
+// reach and how the part is gripped are not looked at.
 package seam
 
 import (
@@ -106,11 +107,12 @@ func (s Seams) From(c Cut) (int64, error) {
 }
 
 // up and down round to the safe side, but not for a billionth of a micrometre.
-func up(um float64) int64   { return int64(math.Ceil(um - 1e-6)) }
-func down(um float64) int64 { return int64(math.Floor(um + 1e-6)) }
+func up(um float64) int64      { return int64(math.Ceil(um - 1e-6)) }
+func down(um float64) int64    { return int64(math.Floor(um + 1e-6)) }
+func nearest(um float64) int64 { return int64(math.Round(um)) }
 
 // Backing is what each stone is left with at a place, the blade wandered towards it,
-// micrometres, rounded down; below 0 there is none and the saw is in the colour. The first
+// micrometres, the nearest; below 0 there is none and the saw is in the colour. The first
 // of a Parallel cut has what it was set to, or what there is where the seams are closer.
 func (s Seams) Backing(c Cut, placeUm int64) (first, second int64, err error) {
 	if err := s.Validate(); err != nil {
@@ -118,12 +120,12 @@ func (s Seams) Backing(c Cut, placeUm int64) (first, second int64, err error) {
 	}
 	p, k, w, a := float64(placeUm), float64(s.KerfUm), float64(s.WanderUm), s.angle()
 	if c == Bisector {
-		back := down(p*math.Sin(a/2) - (k/2+w)*math.Cos(a/2))
+		back := nearest(p*math.Sin(a/2) - (k/2+w)*math.Cos(a/2))
 		return back, back, nil
 	}
 	// Straight across from the first seam to the second it is p·tan θ.
 	set := min(float64(s.FirstBackUm), p*math.Tan(a))
-	return down(set), down(p*math.Sin(a) - (float64(s.FirstBackUm)+2*w+k)*math.Cos(a)), nil
+	return nearest(set), nearest(p*math.Sin(a) - (float64(s.FirstBackUm)+2*w+k)*math.Cos(a)), nil
 }
 
 // Yield is what a choice recovers: the lengths along each seam, micrometres, that keep their

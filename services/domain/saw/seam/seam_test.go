@@ -76,7 +76,7 @@ func TestScenario(t *testing.T) {
 		t.Errorf("both from %d µm, the scenario says %.3f mm; %v", from, c.From, err)
 	}
 	first, second, err := s.Backing(seam.Bisector, c.Place)
-	if err != nil || first != second || math.Abs(float64(first)/1000-c.AtPlace) > 0.0011 {
+	if err != nil || first != second || math.Abs(float64(first)/1000-c.AtPlace) > 0.0005 {
 		t.Errorf("backing %d and %d µm, the scenario says %.3f mm; %v", first, second, c.AtPlace, err)
 	}
 

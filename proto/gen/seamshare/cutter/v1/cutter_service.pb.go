@@ -3139,7 +3139,7 @@ var File_seamshare_cutter_v1_cutter_service_proto protoreflect.FileDescriptor
 
 const file_seamshare_cutter_v1_cutter_service_proto_rawDesc = "" +
 	"\n" +
-	"(seamshare/cutter/v1/cutter_service.proto\x12\x13seamshare.cutter.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x17google/type/money.proto\x1a\x1fseamshare/cutter/v1/bench.proto\x1a seamshare/cutter/v1/buying.proto\x1a\x1fseamshare/cutter/v1/check.proto\x1a\"seamshare/cutter/v1/decision.proto\x1a\x1dseamshare/cutter/v1/lot.proto\x1a\x1eseamshare/cutter/v1/plan.proto\x1a\x1eseamshare/cutter/v1/sell.proto\x1a\x1eseamshare/type/v1/access.proto\x1a!seamshare/type/v1/agreement.proto\x1a\x1eseamshare/type/v1/parcel.proto\x1a\x1dseamshare/type/v1/photo.proto\x1a\x1dseamshare/type/v1/piece.proto\x1a\x1dseamshare/type/v1/share.proto\x1a\x1dseamshare/type/v1/stone.proto\x1a\x1eseamshare/type/v1/values.proto\"\x88\x01\n" +
+	"(seamshare/cutter/v1/cutter_service.proto\x12\x13seamshare.cutter.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x17google/type/money.proto\x1a\x1fseamshare/cutter/v1/bench.proto\x1a seamshare/cutter/v1/buying.proto\x1a\x1fseamshare/cutter/v1/check.proto\x1a\"seamshare/cutter/v1/decision.proto\x1a\"seamshare/cutter/v1/estimate.proto\x1a\x1dseamshare/cutter/v1/lot.proto\x1a\x1eseamshare/cutter/v1/plan.proto\x1a\x1eseamshare/cutter/v1/sell.proto\x1a\x1eseamshare/type/v1/access.proto\x1a!seamshare/type/v1/agreement.proto\x1a\x1eseamshare/type/v1/parcel.proto\x1a\x1dseamshare/type/v1/photo.proto\x1a\x1dseamshare/type/v1/piece.proto\x1a\x1dseamshare/type/v1/share.proto\x1a\x1dseamshare/type/v1/stone.proto\x1a\x1eseamshare/type/v1/values.proto\"\x88\x01\n" +
 	"\x11ListMarketRequest\x12!\n" +
 	"\fmin_position\x18\x01 \x01(\x04R\vminPosition\x12'\n" +
 	"\tpage_size\x18\x02 \x01(\x05B\n" +
@@ -3394,7 +3394,7 @@ const file_seamshare_cutter_v1_cutter_service_proto_rawDesc = "" +
 	" \x01(\rR\x0eplannedMinutes\x12\x18\n" +
 	"\aminutes\x18\v \x01(\rR\aminutes\x129\n" +
 	"\x0eexpected_worth\x18\f \x01(\v2\x12.google.type.MoneyR\rexpectedWorth\x12(\n" +
-	"\x05worth\x18\r \x01(\v2\x12.google.type.MoneyR\x05worth2\x8ce\n" +
+	"\x05worth\x18\r \x01(\v2\x12.google.type.MoneyR\x05worth2\xc6l\n" +
 	"\rCutterService\x12\x7f\n" +
 	"\n" +
 	"ListMarket\x12&.seamshare.cutter.v1.ListMarketRequest\x1a'.seamshare.cutter.v1.ListMarketResponse\" \xaa\xd4\x18\x03\n" +
@@ -3520,7 +3520,19 @@ const file_seamshare_cutter_v1_cutter_service_proto_rawDesc = "" +
 	"\fSuggestPlans\x12(.seamshare.cutter.v1.SuggestPlansRequest\x1a).seamshare.cutter.v1.SuggestPlansResponse\">\xaa\xd4\x18\x03\n" +
 	"\x01\x02\x82\xd3\xe4\x93\x02.:\x01*\")/v1/cutter/pieces/{piece_id}:suggestPlans\x90\x02\x010\x01\x12\x8d\x01\n" +
 	"\bDrawPlan\x12$.seamshare.cutter.v1.DrawPlanRequest\x1a%.seamshare.cutter.v1.DrawPlanResponse\"4\xaa\xd4\x18\x03\n" +
-	"\x01\x02\x82\xd3\xe4\x93\x02'\x12%/v1/cutter/pieces/{piece_id}:drawPlan\x12\xa4\x01\n" +
+	"\x01\x02\x82\xd3\xe4\x93\x02'\x12%/v1/cutter/pieces/{piece_id}:drawPlan\x12\x98\x01\n" +
+	"\rEstimateStone\x12).seamshare.cutter.v1.EstimateStoneRequest\x1a*.seamshare.cutter.v1.EstimateStoneResponse\"0\xaa\xd4\x18\x04\n" +
+	"\x02\x02\x03\x82\xd3\xe4\x93\x02\x1f:\x01*\"\x1a/v1/cutter/estimates:stone\x90\x02\x01\x12\xa0\x01\n" +
+	"\x0fEstimateGravity\x12+.seamshare.cutter.v1.EstimateGravityRequest\x1a,.seamshare.cutter.v1.EstimateGravityResponse\"2\xaa\xd4\x18\x04\n" +
+	"\x02\x02\x03\x82\xd3\xe4\x93\x02!:\x01*\"\x1c/v1/cutter/estimates:gravity\x90\x02\x01\x12\x97\x01\n" +
+	"\rEstimateSlabs\x12).seamshare.cutter.v1.EstimateSlabsRequest\x1a*.seamshare.cutter.v1.EstimateSlabsResponse\"/\xaa\xd4\x18\x03\n" +
+	"\x01\x02\x82\xd3\xe4\x93\x02\x1f:\x01*\"\x1a/v1/cutter/estimates:slabs\x90\x02\x01\x12\x97\x01\n" +
+	"\rEstimateSeams\x12).seamshare.cutter.v1.EstimateSeamsRequest\x1a*.seamshare.cutter.v1.EstimateSeamsResponse\"/\xaa\xd4\x18\x03\n" +
+	"\x01\x02\x82\xd3\xe4\x93\x02\x1f:\x01*\"\x1a/v1/cutter/estimates:seams\x90\x02\x01\x12\x9b\x01\n" +
+	"\x0eEstimateChoice\x12*.seamshare.cutter.v1.EstimateChoiceRequest\x1a+.seamshare.cutter.v1.EstimateChoiceResponse\"0\xaa\xd4\x18\x03\n" +
+	"\x01\x02\x82\xd3\xe4\x93\x02 :\x01*\"\x1b/v1/cutter/estimates:choice\x90\x02\x01\x12\xa7\x01\n" +
+	"\x11EstimateInclusion\x12-.seamshare.cutter.v1.EstimateInclusionRequest\x1a..seamshare.cutter.v1.EstimateInclusionResponse\"3\xaa\xd4\x18\x03\n" +
+	"\x01\x02\x82\xd3\xe4\x93\x02#:\x01*\"\x1e/v1/cutter/estimates:inclusion\x90\x02\x01\x12\xa4\x01\n" +
 	"\rAwaitDecision\x12).seamshare.cutter.v1.AwaitDecisionRequest\x1a*.seamshare.cutter.v1.AwaitDecisionResponse\"<\xaa\xd4\x18\x03\n" +
 	"\x01\x02\x82\xd3\xe4\x93\x02/:\x01*\"*/v1/cutter/pieces/{piece_id}:awaitDecision\x12\x88\x01\n" +
 	"\x06Decide\x12\".seamshare.cutter.v1.DecideRequest\x1a#.seamshare.cutter.v1.DecideResponse\"5\xaa\xd4\x18\x03\n" +
@@ -3691,98 +3703,110 @@ var file_seamshare_cutter_v1_cutter_service_proto_goTypes = []any{
 	(*EvaluatePlanRequest)(nil),             // 97: seamshare.cutter.v1.EvaluatePlanRequest
 	(*SuggestPlansRequest)(nil),             // 98: seamshare.cutter.v1.SuggestPlansRequest
 	(*DrawPlanRequest)(nil),                 // 99: seamshare.cutter.v1.DrawPlanRequest
-	(*AwaitDecisionRequest)(nil),            // 100: seamshare.cutter.v1.AwaitDecisionRequest
-	(*DecideRequest)(nil),                   // 101: seamshare.cutter.v1.DecideRequest
-	(*GradePartRequest)(nil),                // 102: seamshare.cutter.v1.GradePartRequest
-	(*RecordDecisionRequest)(nil),           // 103: seamshare.cutter.v1.RecordDecisionRequest
-	(*RecordOutcomeRequest)(nil),            // 104: seamshare.cutter.v1.RecordOutcomeRequest
-	(*ListDecisionsRequest)(nil),            // 105: seamshare.cutter.v1.ListDecisionsRequest
-	(*GetDecisionRecordRequest)(nil),        // 106: seamshare.cutter.v1.GetDecisionRecordRequest
-	(*LookAgainRequest)(nil),                // 107: seamshare.cutter.v1.LookAgainRequest
-	(*ReportMixUpRequest)(nil),              // 108: seamshare.cutter.v1.ReportMixUpRequest
-	(*CheckStoneRequest)(nil),               // 109: seamshare.cutter.v1.CheckStoneRequest
-	(*ConfirmStoneRequest)(nil),             // 110: seamshare.cutter.v1.ConfirmStoneRequest
-	(*RegradeStoneRequest)(nil),             // 111: seamshare.cutter.v1.RegradeStoneRequest
-	(*RecutStoneRequest)(nil),               // 112: seamshare.cutter.v1.RecutStoneRequest
-	(*MakeLotRequest)(nil),                  // 113: seamshare.cutter.v1.MakeLotRequest
-	(*PutLotOnSaleRequest)(nil),             // 114: seamshare.cutter.v1.PutLotOnSaleRequest
-	(*TakeLotOffSaleRequest)(nil),           // 115: seamshare.cutter.v1.TakeLotOffSaleRequest
-	(*UnmakeLotRequest)(nil),                // 116: seamshare.cutter.v1.UnmakeLotRequest
-	(*GetLotRequest)(nil),                   // 117: seamshare.cutter.v1.GetLotRequest
-	(*ListLotsRequest)(nil),                 // 118: seamshare.cutter.v1.ListLotsRequest
-	(*PublishRoughRequest)(nil),             // 119: seamshare.cutter.v1.PublishRoughRequest
-	(*TakeRoughBackRequest)(nil),            // 120: seamshare.cutter.v1.TakeRoughBackRequest
-	(*PromiseStonesRequest)(nil),            // 121: seamshare.cutter.v1.PromiseStonesRequest
-	(*WithdrawPromiseRequest)(nil),          // 122: seamshare.cutter.v1.WithdrawPromiseRequest
-	(*DeliverPromiseRequest)(nil),           // 123: seamshare.cutter.v1.DeliverPromiseRequest
-	(*ListPromisesRequest)(nil),             // 124: seamshare.cutter.v1.ListPromisesRequest
-	(*ListBenchRequest)(nil),                // 125: seamshare.cutter.v1.ListBenchRequest
-	(*WithdrawOfferResponse)(nil),           // 126: seamshare.cutter.v1.WithdrawOfferResponse
-	(*AcceptCounterOfferResponse)(nil),      // 127: seamshare.cutter.v1.AcceptCounterOfferResponse
-	(*DeclineCounterOfferResponse)(nil),     // 128: seamshare.cutter.v1.DeclineCounterOfferResponse
-	(*ListAllMyOffersResponse)(nil),         // 129: seamshare.cutter.v1.ListAllMyOffersResponse
-	(*AskViewingResponse)(nil),              // 130: seamshare.cutter.v1.AskViewingResponse
-	(*CancelViewingResponse)(nil),           // 131: seamshare.cutter.v1.CancelViewingResponse
-	(*ListMyViewingsResponse)(nil),          // 132: seamshare.cutter.v1.ListMyViewingsResponse
-	(*NoteInspectionResponse)(nil),          // 133: seamshare.cutter.v1.NoteInspectionResponse
-	(*ListMyNotesResponse)(nil),             // 134: seamshare.cutter.v1.ListMyNotesResponse
-	(*CallOffMisdescribedDealResponse)(nil), // 135: seamshare.cutter.v1.CallOffMisdescribedDealResponse
-	(*GiveBackParcelResponse)(nil),          // 136: seamshare.cutter.v1.GiveBackParcelResponse
-	(*OpenLineResponse)(nil),                // 137: seamshare.cutter.v1.OpenLineResponse
-	(*CloseParcelResponse)(nil),             // 138: seamshare.cutter.v1.CloseParcelResponse
-	(*OfferSetResponse)(nil),                // 139: seamshare.cutter.v1.OfferSetResponse
-	(*TakeOffSaleResponse)(nil),             // 140: seamshare.cutter.v1.TakeOffSaleResponse
-	(*GetSaleResponse)(nil),                 // 141: seamshare.cutter.v1.GetSaleResponse
-	(*ListSalesResponse)(nil),               // 142: seamshare.cutter.v1.ListSalesResponse
-	(*DispatchOrderResponse)(nil),           // 143: seamshare.cutter.v1.DispatchOrderResponse
-	(*AnswerDamageClaimResponse)(nil),       // 144: seamshare.cutter.v1.AnswerDamageClaimResponse
-	(*CallOffUnpaidOrderResponse)(nil),      // 145: seamshare.cutter.v1.CallOffUnpaidOrderResponse
-	(*AcceptLotReturnResponse)(nil),         // 146: seamshare.cutter.v1.AcceptLotReturnResponse
-	(*SendOnApprovalResponse)(nil),          // 147: seamshare.cutter.v1.SendOnApprovalResponse
-	(*DeclineApprovalResponse)(nil),         // 148: seamshare.cutter.v1.DeclineApprovalResponse
-	(*ExtendApprovalResponse)(nil),          // 149: seamshare.cutter.v1.ExtendApprovalResponse
-	(*TakeBackFromApprovalResponse)(nil),    // 150: seamshare.cutter.v1.TakeBackFromApprovalResponse
-	(*RecordApprovalLossResponse)(nil),      // 151: seamshare.cutter.v1.RecordApprovalLossResponse
-	(*GetApprovalResponse)(nil),             // 152: seamshare.cutter.v1.GetApprovalResponse
-	(*ListApprovalsResponse)(nil),           // 153: seamshare.cutter.v1.ListApprovalsResponse
-	(*ListWantedResponse)(nil),              // 154: seamshare.cutter.v1.ListWantedResponse
-	(*StudyPieceResponse)(nil),              // 155: seamshare.cutter.v1.StudyPieceResponse
-	(*MakePlanResponse)(nil),                // 156: seamshare.cutter.v1.MakePlanResponse
-	(*RevisePlanResponse)(nil),              // 157: seamshare.cutter.v1.RevisePlanResponse
-	(*ChoosePlanResponse)(nil),              // 158: seamshare.cutter.v1.ChoosePlanResponse
-	(*DropPlanResponse)(nil),                // 159: seamshare.cutter.v1.DropPlanResponse
-	(*ListPlansResponse)(nil),               // 160: seamshare.cutter.v1.ListPlansResponse
-	(*GetStudyResponse)(nil),                // 161: seamshare.cutter.v1.GetStudyResponse
-	(*GetPlanResponse)(nil),                 // 162: seamshare.cutter.v1.GetPlanResponse
-	(*EvaluatePlanResponse)(nil),            // 163: seamshare.cutter.v1.EvaluatePlanResponse
-	(*SuggestPlansResponse)(nil),            // 164: seamshare.cutter.v1.SuggestPlansResponse
-	(*DrawPlanResponse)(nil),                // 165: seamshare.cutter.v1.DrawPlanResponse
-	(*AwaitDecisionResponse)(nil),           // 166: seamshare.cutter.v1.AwaitDecisionResponse
-	(*DecideResponse)(nil),                  // 167: seamshare.cutter.v1.DecideResponse
-	(*GradePartResponse)(nil),               // 168: seamshare.cutter.v1.GradePartResponse
-	(*RecordDecisionResponse)(nil),          // 169: seamshare.cutter.v1.RecordDecisionResponse
-	(*RecordOutcomeResponse)(nil),           // 170: seamshare.cutter.v1.RecordOutcomeResponse
-	(*ListDecisionsResponse)(nil),           // 171: seamshare.cutter.v1.ListDecisionsResponse
-	(*GetDecisionRecordResponse)(nil),       // 172: seamshare.cutter.v1.GetDecisionRecordResponse
-	(*LookAgainResponse)(nil),               // 173: seamshare.cutter.v1.LookAgainResponse
-	(*ReportMixUpResponse)(nil),             // 174: seamshare.cutter.v1.ReportMixUpResponse
-	(*CheckStoneResponse)(nil),              // 175: seamshare.cutter.v1.CheckStoneResponse
-	(*ConfirmStoneResponse)(nil),            // 176: seamshare.cutter.v1.ConfirmStoneResponse
-	(*RegradeStoneResponse)(nil),            // 177: seamshare.cutter.v1.RegradeStoneResponse
-	(*RecutStoneResponse)(nil),              // 178: seamshare.cutter.v1.RecutStoneResponse
-	(*MakeLotResponse)(nil),                 // 179: seamshare.cutter.v1.MakeLotResponse
-	(*PutLotOnSaleResponse)(nil),            // 180: seamshare.cutter.v1.PutLotOnSaleResponse
-	(*TakeLotOffSaleResponse)(nil),          // 181: seamshare.cutter.v1.TakeLotOffSaleResponse
-	(*UnmakeLotResponse)(nil),               // 182: seamshare.cutter.v1.UnmakeLotResponse
-	(*GetLotResponse)(nil),                  // 183: seamshare.cutter.v1.GetLotResponse
-	(*ListLotsResponse)(nil),                // 184: seamshare.cutter.v1.ListLotsResponse
-	(*PublishRoughResponse)(nil),            // 185: seamshare.cutter.v1.PublishRoughResponse
-	(*TakeRoughBackResponse)(nil),           // 186: seamshare.cutter.v1.TakeRoughBackResponse
-	(*PromiseStonesResponse)(nil),           // 187: seamshare.cutter.v1.PromiseStonesResponse
-	(*WithdrawPromiseResponse)(nil),         // 188: seamshare.cutter.v1.WithdrawPromiseResponse
-	(*DeliverPromiseResponse)(nil),          // 189: seamshare.cutter.v1.DeliverPromiseResponse
-	(*ListPromisesResponse)(nil),            // 190: seamshare.cutter.v1.ListPromisesResponse
-	(*ListBenchResponse)(nil),               // 191: seamshare.cutter.v1.ListBenchResponse
+	(*EstimateStoneRequest)(nil),            // 100: seamshare.cutter.v1.EstimateStoneRequest
+	(*EstimateGravityRequest)(nil),          // 101: seamshare.cutter.v1.EstimateGravityRequest
+	(*EstimateSlabsRequest)(nil),            // 102: seamshare.cutter.v1.EstimateSlabsRequest
+	(*EstimateSeamsRequest)(nil),            // 103: seamshare.cutter.v1.EstimateSeamsRequest
+	(*EstimateChoiceRequest)(nil),           // 104: seamshare.cutter.v1.EstimateChoiceRequest
+	(*EstimateInclusionRequest)(nil),        // 105: seamshare.cutter.v1.EstimateInclusionRequest
+	(*AwaitDecisionRequest)(nil),            // 106: seamshare.cutter.v1.AwaitDecisionRequest
+	(*DecideRequest)(nil),                   // 107: seamshare.cutter.v1.DecideRequest
+	(*GradePartRequest)(nil),                // 108: seamshare.cutter.v1.GradePartRequest
+	(*RecordDecisionRequest)(nil),           // 109: seamshare.cutter.v1.RecordDecisionRequest
+	(*RecordOutcomeRequest)(nil),            // 110: seamshare.cutter.v1.RecordOutcomeRequest
+	(*ListDecisionsRequest)(nil),            // 111: seamshare.cutter.v1.ListDecisionsRequest
+	(*GetDecisionRecordRequest)(nil),        // 112: seamshare.cutter.v1.GetDecisionRecordRequest
+	(*LookAgainRequest)(nil),                // 113: seamshare.cutter.v1.LookAgainRequest
+	(*ReportMixUpRequest)(nil),              // 114: seamshare.cutter.v1.ReportMixUpRequest
+	(*CheckStoneRequest)(nil),               // 115: seamshare.cutter.v1.CheckStoneRequest
+	(*ConfirmStoneRequest)(nil),             // 116: seamshare.cutter.v1.ConfirmStoneRequest
+	(*RegradeStoneRequest)(nil),             // 117: seamshare.cutter.v1.RegradeStoneRequest
+	(*RecutStoneRequest)(nil),               // 118: seamshare.cutter.v1.RecutStoneRequest
+	(*MakeLotRequest)(nil),                  // 119: seamshare.cutter.v1.MakeLotRequest
+	(*PutLotOnSaleRequest)(nil),             // 120: seamshare.cutter.v1.PutLotOnSaleRequest
+	(*TakeLotOffSaleRequest)(nil),           // 121: seamshare.cutter.v1.TakeLotOffSaleRequest
+	(*UnmakeLotRequest)(nil),                // 122: seamshare.cutter.v1.UnmakeLotRequest
+	(*GetLotRequest)(nil),                   // 123: seamshare.cutter.v1.GetLotRequest
+	(*ListLotsRequest)(nil),                 // 124: seamshare.cutter.v1.ListLotsRequest
+	(*PublishRoughRequest)(nil),             // 125: seamshare.cutter.v1.PublishRoughRequest
+	(*TakeRoughBackRequest)(nil),            // 126: seamshare.cutter.v1.TakeRoughBackRequest
+	(*PromiseStonesRequest)(nil),            // 127: seamshare.cutter.v1.PromiseStonesRequest
+	(*WithdrawPromiseRequest)(nil),          // 128: seamshare.cutter.v1.WithdrawPromiseRequest
+	(*DeliverPromiseRequest)(nil),           // 129: seamshare.cutter.v1.DeliverPromiseRequest
+	(*ListPromisesRequest)(nil),             // 130: seamshare.cutter.v1.ListPromisesRequest
+	(*ListBenchRequest)(nil),                // 131: seamshare.cutter.v1.ListBenchRequest
+	(*WithdrawOfferResponse)(nil),           // 132: seamshare.cutter.v1.WithdrawOfferResponse
+	(*AcceptCounterOfferResponse)(nil),      // 133: seamshare.cutter.v1.AcceptCounterOfferResponse
+	(*DeclineCounterOfferResponse)(nil),     // 134: seamshare.cutter.v1.DeclineCounterOfferResponse
+	(*ListAllMyOffersResponse)(nil),         // 135: seamshare.cutter.v1.ListAllMyOffersResponse
+	(*AskViewingResponse)(nil),              // 136: seamshare.cutter.v1.AskViewingResponse
+	(*CancelViewingResponse)(nil),           // 137: seamshare.cutter.v1.CancelViewingResponse
+	(*ListMyViewingsResponse)(nil),          // 138: seamshare.cutter.v1.ListMyViewingsResponse
+	(*NoteInspectionResponse)(nil),          // 139: seamshare.cutter.v1.NoteInspectionResponse
+	(*ListMyNotesResponse)(nil),             // 140: seamshare.cutter.v1.ListMyNotesResponse
+	(*CallOffMisdescribedDealResponse)(nil), // 141: seamshare.cutter.v1.CallOffMisdescribedDealResponse
+	(*GiveBackParcelResponse)(nil),          // 142: seamshare.cutter.v1.GiveBackParcelResponse
+	(*OpenLineResponse)(nil),                // 143: seamshare.cutter.v1.OpenLineResponse
+	(*CloseParcelResponse)(nil),             // 144: seamshare.cutter.v1.CloseParcelResponse
+	(*OfferSetResponse)(nil),                // 145: seamshare.cutter.v1.OfferSetResponse
+	(*TakeOffSaleResponse)(nil),             // 146: seamshare.cutter.v1.TakeOffSaleResponse
+	(*GetSaleResponse)(nil),                 // 147: seamshare.cutter.v1.GetSaleResponse
+	(*ListSalesResponse)(nil),               // 148: seamshare.cutter.v1.ListSalesResponse
+	(*DispatchOrderResponse)(nil),           // 149: seamshare.cutter.v1.DispatchOrderResponse
+	(*AnswerDamageClaimResponse)(nil),       // 150: seamshare.cutter.v1.AnswerDamageClaimResponse
+	(*CallOffUnpaidOrderResponse)(nil),      // 151: seamshare.cutter.v1.CallOffUnpaidOrderResponse
+	(*AcceptLotReturnResponse)(nil),         // 152: seamshare.cutter.v1.AcceptLotReturnResponse
+	(*SendOnApprovalResponse)(nil),          // 153: seamshare.cutter.v1.SendOnApprovalResponse
+	(*DeclineApprovalResponse)(nil),         // 154: seamshare.cutter.v1.DeclineApprovalResponse
+	(*ExtendApprovalResponse)(nil),          // 155: seamshare.cutter.v1.ExtendApprovalResponse
+	(*TakeBackFromApprovalResponse)(nil),    // 156: seamshare.cutter.v1.TakeBackFromApprovalResponse
+	(*RecordApprovalLossResponse)(nil),      // 157: seamshare.cutter.v1.RecordApprovalLossResponse
+	(*GetApprovalResponse)(nil),             // 158: seamshare.cutter.v1.GetApprovalResponse
+	(*ListApprovalsResponse)(nil),           // 159: seamshare.cutter.v1.ListApprovalsResponse
+	(*ListWantedResponse)(nil),              // 160: seamshare.cutter.v1.ListWantedResponse
+	(*StudyPieceResponse)(nil),              // 161: seamshare.cutter.v1.StudyPieceResponse
+	(*MakePlanResponse)(nil),                // 162: seamshare.cutter.v1.MakePlanResponse
+	(*RevisePlanResponse)(nil),              // 163: seamshare.cutter.v1.RevisePlanResponse
+	(*ChoosePlanResponse)(nil),              // 164: seamshare.cutter.v1.ChoosePlanResponse
+	(*DropPlanResponse)(nil),                // 165: seamshare.cutter.v1.DropPlanResponse
+	(*ListPlansResponse)(nil),               // 166: seamshare.cutter.v1.ListPlansResponse
+	(*GetStudyResponse)(nil),                // 167: seamshare.cutter.v1.GetStudyResponse
+	(*GetPlanResponse)(nil),                 // 168: seamshare.cutter.v1.GetPlanResponse
+	(*EvaluatePlanResponse)(nil),            // 169: seamshare.cutter.v1.EvaluatePlanResponse
+	(*SuggestPlansResponse)(nil),            // 170: seamshare.cutter.v1.SuggestPlansResponse
+	(*DrawPlanResponse)(nil),                // 171: seamshare.cutter.v1.DrawPlanResponse
+	(*EstimateStoneResponse)(nil),           // 172: seamshare.cutter.v1.EstimateStoneResponse
+	(*EstimateGravityResponse)(nil),         // 173: seamshare.cutter.v1.EstimateGravityResponse
+	(*EstimateSlabsResponse)(nil),           // 174: seamshare.cutter.v1.EstimateSlabsResponse
+	(*EstimateSeamsResponse)(nil),           // 175: seamshare.cutter.v1.EstimateSeamsResponse
+	(*EstimateChoiceResponse)(nil),          // 176: seamshare.cutter.v1.EstimateChoiceResponse
+	(*EstimateInclusionResponse)(nil),       // 177: seamshare.cutter.v1.EstimateInclusionResponse
+	(*AwaitDecisionResponse)(nil),           // 178: seamshare.cutter.v1.AwaitDecisionResponse
+	(*DecideResponse)(nil),                  // 179: seamshare.cutter.v1.DecideResponse
+	(*GradePartResponse)(nil),               // 180: seamshare.cutter.v1.GradePartResponse
+	(*RecordDecisionResponse)(nil),          // 181: seamshare.cutter.v1.RecordDecisionResponse
+	(*RecordOutcomeResponse)(nil),           // 182: seamshare.cutter.v1.RecordOutcomeResponse
+	(*ListDecisionsResponse)(nil),           // 183: seamshare.cutter.v1.ListDecisionsResponse
+	(*GetDecisionRecordResponse)(nil),       // 184: seamshare.cutter.v1.GetDecisionRecordResponse
+	(*LookAgainResponse)(nil),               // 185: seamshare.cutter.v1.LookAgainResponse
+	(*ReportMixUpResponse)(nil),             // 186: seamshare.cutter.v1.ReportMixUpResponse
+	(*CheckStoneResponse)(nil),              // 187: seamshare.cutter.v1.CheckStoneResponse
+	(*ConfirmStoneResponse)(nil),            // 188: seamshare.cutter.v1.ConfirmStoneResponse
+	(*RegradeStoneResponse)(nil),            // 189: seamshare.cutter.v1.RegradeStoneResponse
+	(*RecutStoneResponse)(nil),              // 190: seamshare.cutter.v1.RecutStoneResponse
+	(*MakeLotResponse)(nil),                 // 191: seamshare.cutter.v1.MakeLotResponse
+	(*PutLotOnSaleResponse)(nil),            // 192: seamshare.cutter.v1.PutLotOnSaleResponse
+	(*TakeLotOffSaleResponse)(nil),          // 193: seamshare.cutter.v1.TakeLotOffSaleResponse
+	(*UnmakeLotResponse)(nil),               // 194: seamshare.cutter.v1.UnmakeLotResponse
+	(*GetLotResponse)(nil),                  // 195: seamshare.cutter.v1.GetLotResponse
+	(*ListLotsResponse)(nil),                // 196: seamshare.cutter.v1.ListLotsResponse
+	(*PublishRoughResponse)(nil),            // 197: seamshare.cutter.v1.PublishRoughResponse
+	(*TakeRoughBackResponse)(nil),           // 198: seamshare.cutter.v1.TakeRoughBackResponse
+	(*PromiseStonesResponse)(nil),           // 199: seamshare.cutter.v1.PromiseStonesResponse
+	(*WithdrawPromiseResponse)(nil),         // 200: seamshare.cutter.v1.WithdrawPromiseResponse
+	(*DeliverPromiseResponse)(nil),          // 201: seamshare.cutter.v1.DeliverPromiseResponse
+	(*ListPromisesResponse)(nil),            // 202: seamshare.cutter.v1.ListPromisesResponse
+	(*ListBenchResponse)(nil),               // 203: seamshare.cutter.v1.ListBenchResponse
 }
 var file_seamshare_cutter_v1_cutter_service_proto_depIdxs = []int32{
 	41,  // 0: seamshare.cutter.v1.ListMarketResponse.parcels:type_name -> seamshare.type.v1.Parcel
@@ -3894,118 +3918,130 @@ var file_seamshare_cutter_v1_cutter_service_proto_depIdxs = []int32{
 	97,  // 106: seamshare.cutter.v1.CutterService.EvaluatePlan:input_type -> seamshare.cutter.v1.EvaluatePlanRequest
 	98,  // 107: seamshare.cutter.v1.CutterService.SuggestPlans:input_type -> seamshare.cutter.v1.SuggestPlansRequest
 	99,  // 108: seamshare.cutter.v1.CutterService.DrawPlan:input_type -> seamshare.cutter.v1.DrawPlanRequest
-	100, // 109: seamshare.cutter.v1.CutterService.AwaitDecision:input_type -> seamshare.cutter.v1.AwaitDecisionRequest
-	101, // 110: seamshare.cutter.v1.CutterService.Decide:input_type -> seamshare.cutter.v1.DecideRequest
-	102, // 111: seamshare.cutter.v1.CutterService.GradePart:input_type -> seamshare.cutter.v1.GradePartRequest
-	103, // 112: seamshare.cutter.v1.CutterService.RecordDecision:input_type -> seamshare.cutter.v1.RecordDecisionRequest
-	104, // 113: seamshare.cutter.v1.CutterService.RecordOutcome:input_type -> seamshare.cutter.v1.RecordOutcomeRequest
-	105, // 114: seamshare.cutter.v1.CutterService.ListDecisions:input_type -> seamshare.cutter.v1.ListDecisionsRequest
-	106, // 115: seamshare.cutter.v1.CutterService.GetDecisionRecord:input_type -> seamshare.cutter.v1.GetDecisionRecordRequest
-	107, // 116: seamshare.cutter.v1.CutterService.LookAgain:input_type -> seamshare.cutter.v1.LookAgainRequest
-	108, // 117: seamshare.cutter.v1.CutterService.ReportMixUp:input_type -> seamshare.cutter.v1.ReportMixUpRequest
-	109, // 118: seamshare.cutter.v1.CutterService.CheckStone:input_type -> seamshare.cutter.v1.CheckStoneRequest
-	110, // 119: seamshare.cutter.v1.CutterService.ConfirmStone:input_type -> seamshare.cutter.v1.ConfirmStoneRequest
-	111, // 120: seamshare.cutter.v1.CutterService.RegradeStone:input_type -> seamshare.cutter.v1.RegradeStoneRequest
-	112, // 121: seamshare.cutter.v1.CutterService.RecutStone:input_type -> seamshare.cutter.v1.RecutStoneRequest
-	113, // 122: seamshare.cutter.v1.CutterService.MakeLot:input_type -> seamshare.cutter.v1.MakeLotRequest
-	114, // 123: seamshare.cutter.v1.CutterService.PutLotOnSale:input_type -> seamshare.cutter.v1.PutLotOnSaleRequest
-	115, // 124: seamshare.cutter.v1.CutterService.TakeLotOffSale:input_type -> seamshare.cutter.v1.TakeLotOffSaleRequest
-	116, // 125: seamshare.cutter.v1.CutterService.UnmakeLot:input_type -> seamshare.cutter.v1.UnmakeLotRequest
-	117, // 126: seamshare.cutter.v1.CutterService.GetLot:input_type -> seamshare.cutter.v1.GetLotRequest
-	118, // 127: seamshare.cutter.v1.CutterService.ListLots:input_type -> seamshare.cutter.v1.ListLotsRequest
-	119, // 128: seamshare.cutter.v1.CutterService.PublishRough:input_type -> seamshare.cutter.v1.PublishRoughRequest
-	120, // 129: seamshare.cutter.v1.CutterService.TakeRoughBack:input_type -> seamshare.cutter.v1.TakeRoughBackRequest
-	121, // 130: seamshare.cutter.v1.CutterService.PromiseStones:input_type -> seamshare.cutter.v1.PromiseStonesRequest
-	122, // 131: seamshare.cutter.v1.CutterService.WithdrawPromise:input_type -> seamshare.cutter.v1.WithdrawPromiseRequest
-	123, // 132: seamshare.cutter.v1.CutterService.DeliverPromise:input_type -> seamshare.cutter.v1.DeliverPromiseRequest
-	124, // 133: seamshare.cutter.v1.CutterService.ListPromises:input_type -> seamshare.cutter.v1.ListPromisesRequest
-	125, // 134: seamshare.cutter.v1.CutterService.ListBench:input_type -> seamshare.cutter.v1.ListBenchRequest
-	1,   // 135: seamshare.cutter.v1.CutterService.ListMarket:output_type -> seamshare.cutter.v1.ListMarketResponse
-	3,   // 136: seamshare.cutter.v1.CutterService.ListParcels:output_type -> seamshare.cutter.v1.ListParcelsResponse
-	5,   // 137: seamshare.cutter.v1.CutterService.GetParcel:output_type -> seamshare.cutter.v1.GetParcelResponse
-	7,   // 138: seamshare.cutter.v1.CutterService.MakeOffer:output_type -> seamshare.cutter.v1.MakeOfferResponse
-	9,   // 139: seamshare.cutter.v1.CutterService.ListMyOffers:output_type -> seamshare.cutter.v1.ListMyOffersResponse
-	11,  // 140: seamshare.cutter.v1.CutterService.TakeParcel:output_type -> seamshare.cutter.v1.TakeParcelResponse
-	13,  // 141: seamshare.cutter.v1.CutterService.ReceiveParcel:output_type -> seamshare.cutter.v1.ReceiveParcelResponse
-	15,  // 142: seamshare.cutter.v1.CutterService.ListPieces:output_type -> seamshare.cutter.v1.ListPiecesResponse
-	17,  // 143: seamshare.cutter.v1.CutterService.GetPiece:output_type -> seamshare.cutter.v1.GetPieceResponse
-	19,  // 144: seamshare.cutter.v1.CutterService.WorkPart:output_type -> seamshare.cutter.v1.WorkPartResponse
-	21,  // 145: seamshare.cutter.v1.CutterService.PlacePart:output_type -> seamshare.cutter.v1.PlacePartResponse
-	23,  // 146: seamshare.cutter.v1.CutterService.FinishStone:output_type -> seamshare.cutter.v1.FinishStoneResponse
-	25,  // 147: seamshare.cutter.v1.CutterService.PutStoneOnSale:output_type -> seamshare.cutter.v1.PutStoneOnSaleResponse
-	27,  // 148: seamshare.cutter.v1.CutterService.AcceptReturn:output_type -> seamshare.cutter.v1.AcceptReturnResponse
-	29,  // 149: seamshare.cutter.v1.CutterService.GetStone:output_type -> seamshare.cutter.v1.GetStoneResponse
-	31,  // 150: seamshare.cutter.v1.CutterService.ListStones:output_type -> seamshare.cutter.v1.ListStonesResponse
-	33,  // 151: seamshare.cutter.v1.CutterService.GetYield:output_type -> seamshare.cutter.v1.GetYieldResponse
-	35,  // 152: seamshare.cutter.v1.CutterService.GetShare:output_type -> seamshare.cutter.v1.GetShareResponse
-	126, // 153: seamshare.cutter.v1.CutterService.WithdrawOffer:output_type -> seamshare.cutter.v1.WithdrawOfferResponse
-	127, // 154: seamshare.cutter.v1.CutterService.AcceptCounterOffer:output_type -> seamshare.cutter.v1.AcceptCounterOfferResponse
-	128, // 155: seamshare.cutter.v1.CutterService.DeclineCounterOffer:output_type -> seamshare.cutter.v1.DeclineCounterOfferResponse
-	129, // 156: seamshare.cutter.v1.CutterService.ListAllMyOffers:output_type -> seamshare.cutter.v1.ListAllMyOffersResponse
-	130, // 157: seamshare.cutter.v1.CutterService.AskViewing:output_type -> seamshare.cutter.v1.AskViewingResponse
-	131, // 158: seamshare.cutter.v1.CutterService.CancelViewing:output_type -> seamshare.cutter.v1.CancelViewingResponse
-	132, // 159: seamshare.cutter.v1.CutterService.ListMyViewings:output_type -> seamshare.cutter.v1.ListMyViewingsResponse
-	133, // 160: seamshare.cutter.v1.CutterService.NoteInspection:output_type -> seamshare.cutter.v1.NoteInspectionResponse
-	134, // 161: seamshare.cutter.v1.CutterService.ListMyNotes:output_type -> seamshare.cutter.v1.ListMyNotesResponse
-	135, // 162: seamshare.cutter.v1.CutterService.CallOffMisdescribedDeal:output_type -> seamshare.cutter.v1.CallOffMisdescribedDealResponse
-	136, // 163: seamshare.cutter.v1.CutterService.GiveBackParcel:output_type -> seamshare.cutter.v1.GiveBackParcelResponse
-	137, // 164: seamshare.cutter.v1.CutterService.OpenLine:output_type -> seamshare.cutter.v1.OpenLineResponse
-	138, // 165: seamshare.cutter.v1.CutterService.CloseParcel:output_type -> seamshare.cutter.v1.CloseParcelResponse
-	139, // 166: seamshare.cutter.v1.CutterService.OfferSet:output_type -> seamshare.cutter.v1.OfferSetResponse
-	140, // 167: seamshare.cutter.v1.CutterService.TakeOffSale:output_type -> seamshare.cutter.v1.TakeOffSaleResponse
-	141, // 168: seamshare.cutter.v1.CutterService.GetSale:output_type -> seamshare.cutter.v1.GetSaleResponse
-	142, // 169: seamshare.cutter.v1.CutterService.ListSales:output_type -> seamshare.cutter.v1.ListSalesResponse
-	143, // 170: seamshare.cutter.v1.CutterService.DispatchOrder:output_type -> seamshare.cutter.v1.DispatchOrderResponse
-	144, // 171: seamshare.cutter.v1.CutterService.AnswerDamageClaim:output_type -> seamshare.cutter.v1.AnswerDamageClaimResponse
-	145, // 172: seamshare.cutter.v1.CutterService.CallOffUnpaidOrder:output_type -> seamshare.cutter.v1.CallOffUnpaidOrderResponse
-	146, // 173: seamshare.cutter.v1.CutterService.AcceptLotReturn:output_type -> seamshare.cutter.v1.AcceptLotReturnResponse
-	147, // 174: seamshare.cutter.v1.CutterService.SendOnApproval:output_type -> seamshare.cutter.v1.SendOnApprovalResponse
-	148, // 175: seamshare.cutter.v1.CutterService.DeclineApproval:output_type -> seamshare.cutter.v1.DeclineApprovalResponse
-	149, // 176: seamshare.cutter.v1.CutterService.ExtendApproval:output_type -> seamshare.cutter.v1.ExtendApprovalResponse
-	150, // 177: seamshare.cutter.v1.CutterService.TakeBackFromApproval:output_type -> seamshare.cutter.v1.TakeBackFromApprovalResponse
-	151, // 178: seamshare.cutter.v1.CutterService.RecordApprovalLoss:output_type -> seamshare.cutter.v1.RecordApprovalLossResponse
-	152, // 179: seamshare.cutter.v1.CutterService.GetApproval:output_type -> seamshare.cutter.v1.GetApprovalResponse
-	153, // 180: seamshare.cutter.v1.CutterService.ListApprovals:output_type -> seamshare.cutter.v1.ListApprovalsResponse
-	154, // 181: seamshare.cutter.v1.CutterService.ListWanted:output_type -> seamshare.cutter.v1.ListWantedResponse
-	155, // 182: seamshare.cutter.v1.CutterService.StudyPiece:output_type -> seamshare.cutter.v1.StudyPieceResponse
-	156, // 183: seamshare.cutter.v1.CutterService.MakePlan:output_type -> seamshare.cutter.v1.MakePlanResponse
-	157, // 184: seamshare.cutter.v1.CutterService.RevisePlan:output_type -> seamshare.cutter.v1.RevisePlanResponse
-	158, // 185: seamshare.cutter.v1.CutterService.ChoosePlan:output_type -> seamshare.cutter.v1.ChoosePlanResponse
-	159, // 186: seamshare.cutter.v1.CutterService.DropPlan:output_type -> seamshare.cutter.v1.DropPlanResponse
-	160, // 187: seamshare.cutter.v1.CutterService.ListPlans:output_type -> seamshare.cutter.v1.ListPlansResponse
-	161, // 188: seamshare.cutter.v1.CutterService.GetStudy:output_type -> seamshare.cutter.v1.GetStudyResponse
-	162, // 189: seamshare.cutter.v1.CutterService.GetPlan:output_type -> seamshare.cutter.v1.GetPlanResponse
-	163, // 190: seamshare.cutter.v1.CutterService.EvaluatePlan:output_type -> seamshare.cutter.v1.EvaluatePlanResponse
-	164, // 191: seamshare.cutter.v1.CutterService.SuggestPlans:output_type -> seamshare.cutter.v1.SuggestPlansResponse
-	165, // 192: seamshare.cutter.v1.CutterService.DrawPlan:output_type -> seamshare.cutter.v1.DrawPlanResponse
-	166, // 193: seamshare.cutter.v1.CutterService.AwaitDecision:output_type -> seamshare.cutter.v1.AwaitDecisionResponse
-	167, // 194: seamshare.cutter.v1.CutterService.Decide:output_type -> seamshare.cutter.v1.DecideResponse
-	168, // 195: seamshare.cutter.v1.CutterService.GradePart:output_type -> seamshare.cutter.v1.GradePartResponse
-	169, // 196: seamshare.cutter.v1.CutterService.RecordDecision:output_type -> seamshare.cutter.v1.RecordDecisionResponse
-	170, // 197: seamshare.cutter.v1.CutterService.RecordOutcome:output_type -> seamshare.cutter.v1.RecordOutcomeResponse
-	171, // 198: seamshare.cutter.v1.CutterService.ListDecisions:output_type -> seamshare.cutter.v1.ListDecisionsResponse
-	172, // 199: seamshare.cutter.v1.CutterService.GetDecisionRecord:output_type -> seamshare.cutter.v1.GetDecisionRecordResponse
-	173, // 200: seamshare.cutter.v1.CutterService.LookAgain:output_type -> seamshare.cutter.v1.LookAgainResponse
-	174, // 201: seamshare.cutter.v1.CutterService.ReportMixUp:output_type -> seamshare.cutter.v1.ReportMixUpResponse
-	175, // 202: seamshare.cutter.v1.CutterService.CheckStone:output_type -> seamshare.cutter.v1.CheckStoneResponse
-	176, // 203: seamshare.cutter.v1.CutterService.ConfirmStone:output_type -> seamshare.cutter.v1.ConfirmStoneResponse
-	177, // 204: seamshare.cutter.v1.CutterService.RegradeStone:output_type -> seamshare.cutter.v1.RegradeStoneResponse
-	178, // 205: seamshare.cutter.v1.CutterService.RecutStone:output_type -> seamshare.cutter.v1.RecutStoneResponse
-	179, // 206: seamshare.cutter.v1.CutterService.MakeLot:output_type -> seamshare.cutter.v1.MakeLotResponse
-	180, // 207: seamshare.cutter.v1.CutterService.PutLotOnSale:output_type -> seamshare.cutter.v1.PutLotOnSaleResponse
-	181, // 208: seamshare.cutter.v1.CutterService.TakeLotOffSale:output_type -> seamshare.cutter.v1.TakeLotOffSaleResponse
-	182, // 209: seamshare.cutter.v1.CutterService.UnmakeLot:output_type -> seamshare.cutter.v1.UnmakeLotResponse
-	183, // 210: seamshare.cutter.v1.CutterService.GetLot:output_type -> seamshare.cutter.v1.GetLotResponse
-	184, // 211: seamshare.cutter.v1.CutterService.ListLots:output_type -> seamshare.cutter.v1.ListLotsResponse
-	185, // 212: seamshare.cutter.v1.CutterService.PublishRough:output_type -> seamshare.cutter.v1.PublishRoughResponse
-	186, // 213: seamshare.cutter.v1.CutterService.TakeRoughBack:output_type -> seamshare.cutter.v1.TakeRoughBackResponse
-	187, // 214: seamshare.cutter.v1.CutterService.PromiseStones:output_type -> seamshare.cutter.v1.PromiseStonesResponse
-	188, // 215: seamshare.cutter.v1.CutterService.WithdrawPromise:output_type -> seamshare.cutter.v1.WithdrawPromiseResponse
-	189, // 216: seamshare.cutter.v1.CutterService.DeliverPromise:output_type -> seamshare.cutter.v1.DeliverPromiseResponse
-	190, // 217: seamshare.cutter.v1.CutterService.ListPromises:output_type -> seamshare.cutter.v1.ListPromisesResponse
-	191, // 218: seamshare.cutter.v1.CutterService.ListBench:output_type -> seamshare.cutter.v1.ListBenchResponse
-	135, // [135:219] is the sub-list for method output_type
-	51,  // [51:135] is the sub-list for method input_type
+	100, // 109: seamshare.cutter.v1.CutterService.EstimateStone:input_type -> seamshare.cutter.v1.EstimateStoneRequest
+	101, // 110: seamshare.cutter.v1.CutterService.EstimateGravity:input_type -> seamshare.cutter.v1.EstimateGravityRequest
+	102, // 111: seamshare.cutter.v1.CutterService.EstimateSlabs:input_type -> seamshare.cutter.v1.EstimateSlabsRequest
+	103, // 112: seamshare.cutter.v1.CutterService.EstimateSeams:input_type -> seamshare.cutter.v1.EstimateSeamsRequest
+	104, // 113: seamshare.cutter.v1.CutterService.EstimateChoice:input_type -> seamshare.cutter.v1.EstimateChoiceRequest
+	105, // 114: seamshare.cutter.v1.CutterService.EstimateInclusion:input_type -> seamshare.cutter.v1.EstimateInclusionRequest
+	106, // 115: seamshare.cutter.v1.CutterService.AwaitDecision:input_type -> seamshare.cutter.v1.AwaitDecisionRequest
+	107, // 116: seamshare.cutter.v1.CutterService.Decide:input_type -> seamshare.cutter.v1.DecideRequest
+	108, // 117: seamshare.cutter.v1.CutterService.GradePart:input_type -> seamshare.cutter.v1.GradePartRequest
+	109, // 118: seamshare.cutter.v1.CutterService.RecordDecision:input_type -> seamshare.cutter.v1.RecordDecisionRequest
+	110, // 119: seamshare.cutter.v1.CutterService.RecordOutcome:input_type -> seamshare.cutter.v1.RecordOutcomeRequest
+	111, // 120: seamshare.cutter.v1.CutterService.ListDecisions:input_type -> seamshare.cutter.v1.ListDecisionsRequest
+	112, // 121: seamshare.cutter.v1.CutterService.GetDecisionRecord:input_type -> seamshare.cutter.v1.GetDecisionRecordRequest
+	113, // 122: seamshare.cutter.v1.CutterService.LookAgain:input_type -> seamshare.cutter.v1.LookAgainRequest
+	114, // 123: seamshare.cutter.v1.CutterService.ReportMixUp:input_type -> seamshare.cutter.v1.ReportMixUpRequest
+	115, // 124: seamshare.cutter.v1.CutterService.CheckStone:input_type -> seamshare.cutter.v1.CheckStoneRequest
+	116, // 125: seamshare.cutter.v1.CutterService.ConfirmStone:input_type -> seamshare.cutter.v1.ConfirmStoneRequest
+	117, // 126: seamshare.cutter.v1.CutterService.RegradeStone:input_type -> seamshare.cutter.v1.RegradeStoneRequest
+	118, // 127: seamshare.cutter.v1.CutterService.RecutStone:input_type -> seamshare.cutter.v1.RecutStoneRequest
+	119, // 128: seamshare.cutter.v1.CutterService.MakeLot:input_type -> seamshare.cutter.v1.MakeLotRequest
+	120, // 129: seamshare.cutter.v1.CutterService.PutLotOnSale:input_type -> seamshare.cutter.v1.PutLotOnSaleRequest
+	121, // 130: seamshare.cutter.v1.CutterService.TakeLotOffSale:input_type -> seamshare.cutter.v1.TakeLotOffSaleRequest
+	122, // 131: seamshare.cutter.v1.CutterService.UnmakeLot:input_type -> seamshare.cutter.v1.UnmakeLotRequest
+	123, // 132: seamshare.cutter.v1.CutterService.GetLot:input_type -> seamshare.cutter.v1.GetLotRequest
+	124, // 133: seamshare.cutter.v1.CutterService.ListLots:input_type -> seamshare.cutter.v1.ListLotsRequest
+	125, // 134: seamshare.cutter.v1.CutterService.PublishRough:input_type -> seamshare.cutter.v1.PublishRoughRequest
+	126, // 135: seamshare.cutter.v1.CutterService.TakeRoughBack:input_type -> seamshare.cutter.v1.TakeRoughBackRequest
+	127, // 136: seamshare.cutter.v1.CutterService.PromiseStones:input_type -> seamshare.cutter.v1.PromiseStonesRequest
+	128, // 137: seamshare.cutter.v1.CutterService.WithdrawPromise:input_type -> seamshare.cutter.v1.WithdrawPromiseRequest
+	129, // 138: seamshare.cutter.v1.CutterService.DeliverPromise:input_type -> seamshare.cutter.v1.DeliverPromiseRequest
+	130, // 139: seamshare.cutter.v1.CutterService.ListPromises:input_type -> seamshare.cutter.v1.ListPromisesRequest
+	131, // 140: seamshare.cutter.v1.CutterService.ListBench:input_type -> seamshare.cutter.v1.ListBenchRequest
+	1,   // 141: seamshare.cutter.v1.CutterService.ListMarket:output_type -> seamshare.cutter.v1.ListMarketResponse
+	3,   // 142: seamshare.cutter.v1.CutterService.ListParcels:output_type -> seamshare.cutter.v1.ListParcelsResponse
+	5,   // 143: seamshare.cutter.v1.CutterService.GetParcel:output_type -> seamshare.cutter.v1.GetParcelResponse
+	7,   // 144: seamshare.cutter.v1.CutterService.MakeOffer:output_type -> seamshare.cutter.v1.MakeOfferResponse
+	9,   // 145: seamshare.cutter.v1.CutterService.ListMyOffers:output_type -> seamshare.cutter.v1.ListMyOffersResponse
+	11,  // 146: seamshare.cutter.v1.CutterService.TakeParcel:output_type -> seamshare.cutter.v1.TakeParcelResponse
+	13,  // 147: seamshare.cutter.v1.CutterService.ReceiveParcel:output_type -> seamshare.cutter.v1.ReceiveParcelResponse
+	15,  // 148: seamshare.cutter.v1.CutterService.ListPieces:output_type -> seamshare.cutter.v1.ListPiecesResponse
+	17,  // 149: seamshare.cutter.v1.CutterService.GetPiece:output_type -> seamshare.cutter.v1.GetPieceResponse
+	19,  // 150: seamshare.cutter.v1.CutterService.WorkPart:output_type -> seamshare.cutter.v1.WorkPartResponse
+	21,  // 151: seamshare.cutter.v1.CutterService.PlacePart:output_type -> seamshare.cutter.v1.PlacePartResponse
+	23,  // 152: seamshare.cutter.v1.CutterService.FinishStone:output_type -> seamshare.cutter.v1.FinishStoneResponse
+	25,  // 153: seamshare.cutter.v1.CutterService.PutStoneOnSale:output_type -> seamshare.cutter.v1.PutStoneOnSaleResponse
+	27,  // 154: seamshare.cutter.v1.CutterService.AcceptReturn:output_type -> seamshare.cutter.v1.AcceptReturnResponse
+	29,  // 155: seamshare.cutter.v1.CutterService.GetStone:output_type -> seamshare.cutter.v1.GetStoneResponse
+	31,  // 156: seamshare.cutter.v1.CutterService.ListStones:output_type -> seamshare.cutter.v1.ListStonesResponse
+	33,  // 157: seamshare.cutter.v1.CutterService.GetYield:output_type -> seamshare.cutter.v1.GetYieldResponse
+	35,  // 158: seamshare.cutter.v1.CutterService.GetShare:output_type -> seamshare.cutter.v1.GetShareResponse
+	132, // 159: seamshare.cutter.v1.CutterService.WithdrawOffer:output_type -> seamshare.cutter.v1.WithdrawOfferResponse
+	133, // 160: seamshare.cutter.v1.CutterService.AcceptCounterOffer:output_type -> seamshare.cutter.v1.AcceptCounterOfferResponse
+	134, // 161: seamshare.cutter.v1.CutterService.DeclineCounterOffer:output_type -> seamshare.cutter.v1.DeclineCounterOfferResponse
+	135, // 162: seamshare.cutter.v1.CutterService.ListAllMyOffers:output_type -> seamshare.cutter.v1.ListAllMyOffersResponse
+	136, // 163: seamshare.cutter.v1.CutterService.AskViewing:output_type -> seamshare.cutter.v1.AskViewingResponse
+	137, // 164: seamshare.cutter.v1.CutterService.CancelViewing:output_type -> seamshare.cutter.v1.CancelViewingResponse
+	138, // 165: seamshare.cutter.v1.CutterService.ListMyViewings:output_type -> seamshare.cutter.v1.ListMyViewingsResponse
+	139, // 166: seamshare.cutter.v1.CutterService.NoteInspection:output_type -> seamshare.cutter.v1.NoteInspectionResponse
+	140, // 167: seamshare.cutter.v1.CutterService.ListMyNotes:output_type -> seamshare.cutter.v1.ListMyNotesResponse
+	141, // 168: seamshare.cutter.v1.CutterService.CallOffMisdescribedDeal:output_type -> seamshare.cutter.v1.CallOffMisdescribedDealResponse
+	142, // 169: seamshare.cutter.v1.CutterService.GiveBackParcel:output_type -> seamshare.cutter.v1.GiveBackParcelResponse
+	143, // 170: seamshare.cutter.v1.CutterService.OpenLine:output_type -> seamshare.cutter.v1.OpenLineResponse
+	144, // 171: seamshare.cutter.v1.CutterService.CloseParcel:output_type -> seamshare.cutter.v1.CloseParcelResponse
+	145, // 172: seamshare.cutter.v1.CutterService.OfferSet:output_type -> seamshare.cutter.v1.OfferSetResponse
+	146, // 173: seamshare.cutter.v1.CutterService.TakeOffSale:output_type -> seamshare.cutter.v1.TakeOffSaleResponse
+	147, // 174: seamshare.cutter.v1.CutterService.GetSale:output_type -> seamshare.cutter.v1.GetSaleResponse
+	148, // 175: seamshare.cutter.v1.CutterService.ListSales:output_type -> seamshare.cutter.v1.ListSalesResponse
+	149, // 176: seamshare.cutter.v1.CutterService.DispatchOrder:output_type -> seamshare.cutter.v1.DispatchOrderResponse
+	150, // 177: seamshare.cutter.v1.CutterService.AnswerDamageClaim:output_type -> seamshare.cutter.v1.AnswerDamageClaimResponse
+	151, // 178: seamshare.cutter.v1.CutterService.CallOffUnpaidOrder:output_type -> seamshare.cutter.v1.CallOffUnpaidOrderResponse
+	152, // 179: seamshare.cutter.v1.CutterService.AcceptLotReturn:output_type -> seamshare.cutter.v1.AcceptLotReturnResponse
+	153, // 180: seamshare.cutter.v1.CutterService.SendOnApproval:output_type -> seamshare.cutter.v1.SendOnApprovalResponse
+	154, // 181: seamshare.cutter.v1.CutterService.DeclineApproval:output_type -> seamshare.cutter.v1.DeclineApprovalResponse
+	155, // 182: seamshare.cutter.v1.CutterService.ExtendApproval:output_type -> seamshare.cutter.v1.ExtendApprovalResponse
+	156, // 183: seamshare.cutter.v1.CutterService.TakeBackFromApproval:output_type -> seamshare.cutter.v1.TakeBackFromApprovalResponse
+	157, // 184: seamshare.cutter.v1.CutterService.RecordApprovalLoss:output_type -> seamshare.cutter.v1.RecordApprovalLossResponse
+	158, // 185: seamshare.cutter.v1.CutterService.GetApproval:output_type -> seamshare.cutter.v1.GetApprovalResponse
+	159, // 186: seamshare.cutter.v1.CutterService.ListApprovals:output_type -> seamshare.cutter.v1.ListApprovalsResponse
+	160, // 187: seamshare.cutter.v1.CutterService.ListWanted:output_type -> seamshare.cutter.v1.ListWantedResponse
+	161, // 188: seamshare.cutter.v1.CutterService.StudyPiece:output_type -> seamshare.cutter.v1.StudyPieceResponse
+	162, // 189: seamshare.cutter.v1.CutterService.MakePlan:output_type -> seamshare.cutter.v1.MakePlanResponse
+	163, // 190: seamshare.cutter.v1.CutterService.RevisePlan:output_type -> seamshare.cutter.v1.RevisePlanResponse
+	164, // 191: seamshare.cutter.v1.CutterService.ChoosePlan:output_type -> seamshare.cutter.v1.ChoosePlanResponse
+	165, // 192: seamshare.cutter.v1.CutterService.DropPlan:output_type -> seamshare.cutter.v1.DropPlanResponse
+	166, // 193: seamshare.cutter.v1.CutterService.ListPlans:output_type -> seamshare.cutter.v1.ListPlansResponse
+	167, // 194: seamshare.cutter.v1.CutterService.GetStudy:output_type -> seamshare.cutter.v1.GetStudyResponse
+	168, // 195: seamshare.cutter.v1.CutterService.GetPlan:output_type -> seamshare.cutter.v1.GetPlanResponse
+	169, // 196: seamshare.cutter.v1.CutterService.EvaluatePlan:output_type -> seamshare.cutter.v1.EvaluatePlanResponse
+	170, // 197: seamshare.cutter.v1.CutterService.SuggestPlans:output_type -> seamshare.cutter.v1.SuggestPlansResponse
+	171, // 198: seamshare.cutter.v1.CutterService.DrawPlan:output_type -> seamshare.cutter.v1.DrawPlanResponse
+	172, // 199: seamshare.cutter.v1.CutterService.EstimateStone:output_type -> seamshare.cutter.v1.EstimateStoneResponse
+	173, // 200: seamshare.cutter.v1.CutterService.EstimateGravity:output_type -> seamshare.cutter.v1.EstimateGravityResponse
+	174, // 201: seamshare.cutter.v1.CutterService.EstimateSlabs:output_type -> seamshare.cutter.v1.EstimateSlabsResponse
+	175, // 202: seamshare.cutter.v1.CutterService.EstimateSeams:output_type -> seamshare.cutter.v1.EstimateSeamsResponse
+	176, // 203: seamshare.cutter.v1.CutterService.EstimateChoice:output_type -> seamshare.cutter.v1.EstimateChoiceResponse
+	177, // 204: seamshare.cutter.v1.CutterService.EstimateInclusion:output_type -> seamshare.cutter.v1.EstimateInclusionResponse
+	178, // 205: seamshare.cutter.v1.CutterService.AwaitDecision:output_type -> seamshare.cutter.v1.AwaitDecisionResponse
+	179, // 206: seamshare.cutter.v1.CutterService.Decide:output_type -> seamshare.cutter.v1.DecideResponse
+	180, // 207: seamshare.cutter.v1.CutterService.GradePart:output_type -> seamshare.cutter.v1.GradePartResponse
+	181, // 208: seamshare.cutter.v1.CutterService.RecordDecision:output_type -> seamshare.cutter.v1.RecordDecisionResponse
+	182, // 209: seamshare.cutter.v1.CutterService.RecordOutcome:output_type -> seamshare.cutter.v1.RecordOutcomeResponse
+	183, // 210: seamshare.cutter.v1.CutterService.ListDecisions:output_type -> seamshare.cutter.v1.ListDecisionsResponse
+	184, // 211: seamshare.cutter.v1.CutterService.GetDecisionRecord:output_type -> seamshare.cutter.v1.GetDecisionRecordResponse
+	185, // 212: seamshare.cutter.v1.CutterService.LookAgain:output_type -> seamshare.cutter.v1.LookAgainResponse
+	186, // 213: seamshare.cutter.v1.CutterService.ReportMixUp:output_type -> seamshare.cutter.v1.ReportMixUpResponse
+	187, // 214: seamshare.cutter.v1.CutterService.CheckStone:output_type -> seamshare.cutter.v1.CheckStoneResponse
+	188, // 215: seamshare.cutter.v1.CutterService.ConfirmStone:output_type -> seamshare.cutter.v1.ConfirmStoneResponse
+	189, // 216: seamshare.cutter.v1.CutterService.RegradeStone:output_type -> seamshare.cutter.v1.RegradeStoneResponse
+	190, // 217: seamshare.cutter.v1.CutterService.RecutStone:output_type -> seamshare.cutter.v1.RecutStoneResponse
+	191, // 218: seamshare.cutter.v1.CutterService.MakeLot:output_type -> seamshare.cutter.v1.MakeLotResponse
+	192, // 219: seamshare.cutter.v1.CutterService.PutLotOnSale:output_type -> seamshare.cutter.v1.PutLotOnSaleResponse
+	193, // 220: seamshare.cutter.v1.CutterService.TakeLotOffSale:output_type -> seamshare.cutter.v1.TakeLotOffSaleResponse
+	194, // 221: seamshare.cutter.v1.CutterService.UnmakeLot:output_type -> seamshare.cutter.v1.UnmakeLotResponse
+	195, // 222: seamshare.cutter.v1.CutterService.GetLot:output_type -> seamshare.cutter.v1.GetLotResponse
+	196, // 223: seamshare.cutter.v1.CutterService.ListLots:output_type -> seamshare.cutter.v1.ListLotsResponse
+	197, // 224: seamshare.cutter.v1.CutterService.PublishRough:output_type -> seamshare.cutter.v1.PublishRoughResponse
+	198, // 225: seamshare.cutter.v1.CutterService.TakeRoughBack:output_type -> seamshare.cutter.v1.TakeRoughBackResponse
+	199, // 226: seamshare.cutter.v1.CutterService.PromiseStones:output_type -> seamshare.cutter.v1.PromiseStonesResponse
+	200, // 227: seamshare.cutter.v1.CutterService.WithdrawPromise:output_type -> seamshare.cutter.v1.WithdrawPromiseResponse
+	201, // 228: seamshare.cutter.v1.CutterService.DeliverPromise:output_type -> seamshare.cutter.v1.DeliverPromiseResponse
+	202, // 229: seamshare.cutter.v1.CutterService.ListPromises:output_type -> seamshare.cutter.v1.ListPromisesResponse
+	203, // 230: seamshare.cutter.v1.CutterService.ListBench:output_type -> seamshare.cutter.v1.ListBenchResponse
+	141, // [141:231] is the sub-list for method output_type
+	51,  // [51:141] is the sub-list for method input_type
 	51,  // [51:51] is the sub-list for extension type_name
 	51,  // [51:51] is the sub-list for extension extendee
 	0,   // [0:51] is the sub-list for field type_name
@@ -4020,6 +4056,7 @@ func file_seamshare_cutter_v1_cutter_service_proto_init() {
 	file_seamshare_cutter_v1_buying_proto_init()
 	file_seamshare_cutter_v1_check_proto_init()
 	file_seamshare_cutter_v1_decision_proto_init()
+	file_seamshare_cutter_v1_estimate_proto_init()
 	file_seamshare_cutter_v1_lot_proto_init()
 	file_seamshare_cutter_v1_plan_proto_init()
 	file_seamshare_cutter_v1_sell_proto_init()

@@ -77,6 +77,12 @@ const (
 	CutterService_EvaluatePlan_FullMethodName            = "/seamshare.cutter.v1.CutterService/EvaluatePlan"
 	CutterService_SuggestPlans_FullMethodName            = "/seamshare.cutter.v1.CutterService/SuggestPlans"
 	CutterService_DrawPlan_FullMethodName                = "/seamshare.cutter.v1.CutterService/DrawPlan"
+	CutterService_EstimateStone_FullMethodName           = "/seamshare.cutter.v1.CutterService/EstimateStone"
+	CutterService_EstimateGravity_FullMethodName         = "/seamshare.cutter.v1.CutterService/EstimateGravity"
+	CutterService_EstimateSlabs_FullMethodName           = "/seamshare.cutter.v1.CutterService/EstimateSlabs"
+	CutterService_EstimateSeams_FullMethodName           = "/seamshare.cutter.v1.CutterService/EstimateSeams"
+	CutterService_EstimateChoice_FullMethodName          = "/seamshare.cutter.v1.CutterService/EstimateChoice"
+	CutterService_EstimateInclusion_FullMethodName       = "/seamshare.cutter.v1.CutterService/EstimateInclusion"
 	CutterService_AwaitDecision_FullMethodName           = "/seamshare.cutter.v1.CutterService/AwaitDecision"
 	CutterService_Decide_FullMethodName                  = "/seamshare.cutter.v1.CutterService/Decide"
 	CutterService_GradePart_FullMethodName               = "/seamshare.cutter.v1.CutterService/GradePart"
@@ -250,6 +256,18 @@ type CutterServiceClient interface {
 	SuggestPlans(ctx context.Context, in *SuggestPlansRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[SuggestPlansResponse], error)
 	// DrawPlan draws a piece or a measured plan as a picture, or as a page to print.
 	DrawPlan(ctx context.Context, in *DrawPlanRequest, opts ...grpc.CallOption) (*DrawPlanResponse, error)
+	// EstimateStone reckons what a stone of a shape will weigh, layer by layer. Nothing is recorded.
+	EstimateStone(ctx context.Context, in *EstimateStoneRequest, opts ...grpc.CallOption) (*EstimateStoneResponse, error)
+	// EstimateGravity reckons a stone's specific gravity from its masses in air and in water. Nothing is recorded.
+	EstimateGravity(ctx context.Context, in *EstimateGravityRequest, opts ...grpc.CallOption) (*EstimateGravityResponse, error)
+	// EstimateSlabs reckons how many slabs a block gives and what the saw takes. Nothing is recorded.
+	EstimateSlabs(ctx context.Context, in *EstimateSlabsRequest, opts ...grpc.CallOption) (*EstimateSlabsResponse, error)
+	// EstimateSeams reckons from where outward two seams at an angle both give a stone, and what each choice recovers. Nothing is recorded.
+	EstimateSeams(ctx context.Context, in *EstimateSeamsRequest, opts ...grpc.CallOption) (*EstimateSeamsResponse, error)
+	// EstimateChoice reckons which act is worth more when nobody knows how it comes out, and what a look would be worth. Nothing is recorded.
+	EstimateChoice(ctx context.Context, in *EstimateChoiceRequest, opts ...grpc.CallOption) (*EstimateChoiceResponse, error)
+	// EstimateInclusion reckons whether to keep something in the face or to grind it off: both valued. Nothing is recorded.
+	EstimateInclusion(ctx context.Context, in *EstimateInclusionRequest, opts ...grpc.CallOption) (*EstimateInclusionResponse, error)
 	// AwaitDecision lets a part wait until something is decided. Atomic; idempotent by
 	// request_id.
 	AwaitDecision(ctx context.Context, in *AwaitDecisionRequest, opts ...grpc.CallOption) (*AwaitDecisionResponse, error)
@@ -924,6 +942,66 @@ func (c *cutterServiceClient) DrawPlan(ctx context.Context, in *DrawPlanRequest,
 	return out, nil
 }
 
+func (c *cutterServiceClient) EstimateStone(ctx context.Context, in *EstimateStoneRequest, opts ...grpc.CallOption) (*EstimateStoneResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(EstimateStoneResponse)
+	err := c.cc.Invoke(ctx, CutterService_EstimateStone_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *cutterServiceClient) EstimateGravity(ctx context.Context, in *EstimateGravityRequest, opts ...grpc.CallOption) (*EstimateGravityResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(EstimateGravityResponse)
+	err := c.cc.Invoke(ctx, CutterService_EstimateGravity_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *cutterServiceClient) EstimateSlabs(ctx context.Context, in *EstimateSlabsRequest, opts ...grpc.CallOption) (*EstimateSlabsResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(EstimateSlabsResponse)
+	err := c.cc.Invoke(ctx, CutterService_EstimateSlabs_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *cutterServiceClient) EstimateSeams(ctx context.Context, in *EstimateSeamsRequest, opts ...grpc.CallOption) (*EstimateSeamsResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(EstimateSeamsResponse)
+	err := c.cc.Invoke(ctx, CutterService_EstimateSeams_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *cutterServiceClient) EstimateChoice(ctx context.Context, in *EstimateChoiceRequest, opts ...grpc.CallOption) (*EstimateChoiceResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(EstimateChoiceResponse)
+	err := c.cc.Invoke(ctx, CutterService_EstimateChoice_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *cutterServiceClient) EstimateInclusion(ctx context.Context, in *EstimateInclusionRequest, opts ...grpc.CallOption) (*EstimateInclusionResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(EstimateInclusionResponse)
+	err := c.cc.Invoke(ctx, CutterService_EstimateInclusion_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 func (c *cutterServiceClient) AwaitDecision(ctx context.Context, in *AwaitDecisionRequest, opts ...grpc.CallOption) (*AwaitDecisionResponse, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(AwaitDecisionResponse)
@@ -1329,6 +1407,18 @@ type CutterServiceServer interface {
 	SuggestPlans(*SuggestPlansRequest, grpc.ServerStreamingServer[SuggestPlansResponse]) error
 	// DrawPlan draws a piece or a measured plan as a picture, or as a page to print.
 	DrawPlan(context.Context, *DrawPlanRequest) (*DrawPlanResponse, error)
+	// EstimateStone reckons what a stone of a shape will weigh, layer by layer. Nothing is recorded.
+	EstimateStone(context.Context, *EstimateStoneRequest) (*EstimateStoneResponse, error)
+	// EstimateGravity reckons a stone's specific gravity from its masses in air and in water. Nothing is recorded.
+	EstimateGravity(context.Context, *EstimateGravityRequest) (*EstimateGravityResponse, error)
+	// EstimateSlabs reckons how many slabs a block gives and what the saw takes. Nothing is recorded.
+	EstimateSlabs(context.Context, *EstimateSlabsRequest) (*EstimateSlabsResponse, error)
+	// EstimateSeams reckons from where outward two seams at an angle both give a stone, and what each choice recovers. Nothing is recorded.
+	EstimateSeams(context.Context, *EstimateSeamsRequest) (*EstimateSeamsResponse, error)
+	// EstimateChoice reckons which act is worth more when nobody knows how it comes out, and what a look would be worth. Nothing is recorded.
+	EstimateChoice(context.Context, *EstimateChoiceRequest) (*EstimateChoiceResponse, error)
+	// EstimateInclusion reckons whether to keep something in the face or to grind it off: both valued. Nothing is recorded.
+	EstimateInclusion(context.Context, *EstimateInclusionRequest) (*EstimateInclusionResponse, error)
 	// AwaitDecision lets a part wait until something is decided. Atomic; idempotent by
 	// request_id.
 	AwaitDecision(context.Context, *AwaitDecisionRequest) (*AwaitDecisionResponse, error)
@@ -1587,6 +1677,24 @@ func (UnimplementedCutterServiceServer) SuggestPlans(*SuggestPlansRequest, grpc.
 }
 func (UnimplementedCutterServiceServer) DrawPlan(context.Context, *DrawPlanRequest) (*DrawPlanResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method DrawPlan not implemented")
+}
+func (UnimplementedCutterServiceServer) EstimateStone(context.Context, *EstimateStoneRequest) (*EstimateStoneResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method EstimateStone not implemented")
+}
+func (UnimplementedCutterServiceServer) EstimateGravity(context.Context, *EstimateGravityRequest) (*EstimateGravityResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method EstimateGravity not implemented")
+}
+func (UnimplementedCutterServiceServer) EstimateSlabs(context.Context, *EstimateSlabsRequest) (*EstimateSlabsResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method EstimateSlabs not implemented")
+}
+func (UnimplementedCutterServiceServer) EstimateSeams(context.Context, *EstimateSeamsRequest) (*EstimateSeamsResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method EstimateSeams not implemented")
+}
+func (UnimplementedCutterServiceServer) EstimateChoice(context.Context, *EstimateChoiceRequest) (*EstimateChoiceResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method EstimateChoice not implemented")
+}
+func (UnimplementedCutterServiceServer) EstimateInclusion(context.Context, *EstimateInclusionRequest) (*EstimateInclusionResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method EstimateInclusion not implemented")
 }
 func (UnimplementedCutterServiceServer) AwaitDecision(context.Context, *AwaitDecisionRequest) (*AwaitDecisionResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method AwaitDecision not implemented")
@@ -2724,6 +2832,114 @@ func _CutterService_DrawPlan_Handler(srv interface{}, ctx context.Context, dec f
 	return interceptor(ctx, in, info, handler)
 }
 
+func _CutterService_EstimateStone_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(EstimateStoneRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CutterServiceServer).EstimateStone(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CutterService_EstimateStone_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CutterServiceServer).EstimateStone(ctx, req.(*EstimateStoneRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CutterService_EstimateGravity_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(EstimateGravityRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CutterServiceServer).EstimateGravity(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CutterService_EstimateGravity_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CutterServiceServer).EstimateGravity(ctx, req.(*EstimateGravityRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CutterService_EstimateSlabs_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(EstimateSlabsRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CutterServiceServer).EstimateSlabs(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CutterService_EstimateSlabs_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CutterServiceServer).EstimateSlabs(ctx, req.(*EstimateSlabsRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CutterService_EstimateSeams_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(EstimateSeamsRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CutterServiceServer).EstimateSeams(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CutterService_EstimateSeams_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CutterServiceServer).EstimateSeams(ctx, req.(*EstimateSeamsRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CutterService_EstimateChoice_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(EstimateChoiceRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CutterServiceServer).EstimateChoice(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CutterService_EstimateChoice_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CutterServiceServer).EstimateChoice(ctx, req.(*EstimateChoiceRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CutterService_EstimateInclusion_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(EstimateInclusionRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CutterServiceServer).EstimateInclusion(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CutterService_EstimateInclusion_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CutterServiceServer).EstimateInclusion(ctx, req.(*EstimateInclusionRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 func _CutterService_AwaitDecision_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
 	in := new(AwaitDecisionRequest)
 	if err := dec(in); err != nil {
@@ -3426,6 +3642,30 @@ var CutterService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "DrawPlan",
 			Handler:    _CutterService_DrawPlan_Handler,
+		},
+		{
+			MethodName: "EstimateStone",
+			Handler:    _CutterService_EstimateStone_Handler,
+		},
+		{
+			MethodName: "EstimateGravity",
+			Handler:    _CutterService_EstimateGravity_Handler,
+		},
+		{
+			MethodName: "EstimateSlabs",
+			Handler:    _CutterService_EstimateSlabs_Handler,
+		},
+		{
+			MethodName: "EstimateSeams",
+			Handler:    _CutterService_EstimateSeams_Handler,
+		},
+		{
+			MethodName: "EstimateChoice",
+			Handler:    _CutterService_EstimateChoice_Handler,
+		},
+		{
+			MethodName: "EstimateInclusion",
+			Handler:    _CutterService_EstimateInclusion_Handler,
 		},
 		{
 			MethodName: "AwaitDecision",
