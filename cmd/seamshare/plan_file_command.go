@@ -11,7 +11,6 @@ import (
 	"fmt"
 	"image"
 	"io"
-	"math/rand/v2"
 	"net/http"
 	"os"
 	"path/filepath"
@@ -217,7 +216,7 @@ func (s *session) suggest(ctx context.Context, path string, f planfile.File, fla
 	defer stop()
 	bar := s.progress("searching")
 	defer bar.done()
-	found, err := search.Suggest(ctx, f.Task(), rand.New(rand.NewPCG(flags.seed, 0)), int(flags.steps), func(p search.Progress) { bar.set(int64(p.Step), int64(p.Of)) })
+	found, err := search.Suggest(ctx, f.Task(), search.Seeded(flags.seed), int(flags.steps), func(p search.Progress) { bar.set(int64(p.Step), int64(p.Of)) })
 	if err != nil {
 		return nil, planProblem(path, "", err)
 	}

@@ -3,6 +3,7 @@ package main
 import (
 	"context"
 	"fmt"
+	"math"
 	"math/rand/v2"
 	"slices"
 	"time"
@@ -86,22 +87,17 @@ type planMarket struct {
 	Minor  int64  `json:"minor"`
 }
 
-// searchPlans searches plans for the invented pieces for some times each. A search is planned by its steps, so first a short
-// one says how many it does in a second.
+// searchPlans searches plans for pieces, for some times each, bound and preparation included.
 func searchPlans(ctx context.Context, tasks []search.Task, seconds []float64, say *progress) (planSearch, error) {
 	out := planSearch{Seconds: seconds}
 	gaps := make([][]float64, len(out.Seconds))
 	for i, task := range tasks {
 		piece := planPiece{Piece: task.Study.Name}
-		rate, err := stepsPerSecond(ctx, task)
-		if err != nil {
-			return out, fmt.Errorf("%s: %w", piece.Piece, err)
-		}
 		for k, seconds := range out.Seconds {
 			say.say("%s, %g s", piece.Piece, seconds)
 			short, stop := context.WithTimeout(ctx, time.Duration(seconds*float64(time.Second)))
 			begin := time.Now()
-			s, err := search.Suggest(short, task, search.Seeded(uint64(i)), 1+int(rate*seconds), nil)
+			s, err := search.Suggest(short, task, search.Seeded(uint64(i)), math.MaxInt, nil)
 			stop()
 			if err != nil {
 				return out, fmt.Errorf("%s: %w", piece.Piece, err)
@@ -109,8 +105,7 @@ func searchPlans(ctx context.Context, tasks []search.Task, seconds []float64, sa
 			if err := ctx.Err(); err != nil {
 				return out, err
 			}
-			rate = float64(s.Steps) / time.Since(begin).Seconds()
-			piece.TriedPerSecond, piece.Bound = rate, s.Bound
+			piece.TriedPerSecond, piece.Bound = float64(s.Steps)/time.Since(begin).Seconds(), s.Bound
 			piece.Best = append(piece.Best, s.Best)
 			gaps[k] = append(gaps[k], 1-float64(s.Best)/float64(s.Bound))
 			piece.note(s)
@@ -125,14 +120,6 @@ func searchPlans(ctx context.Context, tasks []search.Task, seconds []float64, sa
 		out.MedianGap = append(out.MedianGap, median(g))
 	}
 	return out, nil
-}
-
-// stepsPerSecond is about how many steps a search does.
-func stepsPerSecond(ctx context.Context, task search.Task) (float64, error) {
-	const some = 200
-	begin := time.Now()
-	_, err := search.Suggest(ctx, task, search.Seeded(1), some, nil)
-	return some / time.Since(begin).Seconds(), err
 }
 
 // note says which plan is the best in each market, and whether one is in all.

@@ -18,8 +18,8 @@ type climber struct {
 	score  float64
 	top    float64
 	topped []*node // with the greatest score
+	first  []*node // uncut
 	book   *book
-	done   int
 }
 
 func (p *planner) climber(s *scheme, rng *Dice, b *book) *climber {
@@ -32,6 +32,7 @@ func (p *planner) climber(s *scheme, rng *Dice, b *book) *climber {
 		c.slabs = append(c.slabs, g)
 		c.roots = append(c.roots, g.root(nil))
 	}
+	c.first = c.roots
 	c.take(c.roots)
 	return c
 }
@@ -52,7 +53,6 @@ func (c *climber) run(steps int, from, to float64, stop func() bool) {
 		if stop() {
 			return
 		}
-		c.done++
 		f := float64(i) / float64(steps)
 		warmth := max(1, math.Abs(c.top)) * from * math.Pow(to/from, f)
 		if c.rng.IntN(200) == 0 && c.score < c.top {

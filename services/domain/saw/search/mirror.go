@@ -38,7 +38,7 @@ func SuggestMirrored(ctx context.Context, a, b Task, p Pair, rng *Dice, steps in
 	}
 	alone := func(t Task, w Want) (*planner, error) {
 		t.Wants = []Want{w}
-		return newPlanner(t)
+		return newCutter(t)
 	}
 	pa, err := alone(a, first)
 	if err != nil {

@@ -56,6 +56,7 @@ type seat struct {
 	avoid  []saw.Avoid // what of its obstacles is in its depth
 }
 
+// newPlanner makes a task ready but for its section.
 func newPlanner(t Task) (*planner, error) {
 	if err := t.check(); err != nil {
 		return nil, err
@@ -82,7 +83,43 @@ func newPlanner(t Task) (*planner, error) {
 		}
 		p.wants = append(p.wants, made)
 	}
+	return p, nil
+}
+
+// newCutter is a planner with its section laid out.
+func newCutter(t Task) (*planner, error) {
+	p, err := newPlanner(t)
+	if err != nil {
+		return nil, err
+	}
 	return p, p.section()
+}
+
+// in is the planner with only the wants of one market.
+func (p *planner) in(market string) *planner {
+	out := *p
+	out.Task = p.Task.In(market)
+	elsewhere := func(w *want) bool { return w.Pattern.Market != market }
+	out.wants = slices.DeleteFunc(slices.Clone(p.wants), elsewhere)
+	out.schemes = nil
+	for _, s := range p.schemes {
+		only := &scheme{cuts: s.cuts}
+		for _, sl := range s.slabs {
+			less := *sl
+			less.seats = slices.DeleteFunc(slices.Clone(sl.seats), func(s seat) bool { return elsewhere(s.want) })
+			less.group()
+			only.slabs = append(only.slabs, &less)
+		}
+		out.schemes = append(out.schemes, only)
+	}
+	return &out
+}
+
+// group finds which seats may lie in the same places.
+func (s *slab) group() {
+	for i := range s.seats {
+		s.seats[i].place = slices.IndexFunc(s.seats, s.seats[i].alike)
+	}
 }
 
 // ready makes a want ready.
@@ -195,9 +232,7 @@ func (p *planner) section() error {
 				}
 				slab.seats = append(slab.seats, seats...)
 			}
-			for i := range slab.seats {
-				slab.seats[i].place = slices.IndexFunc(slab.seats, slab.seats[i].alike)
-			}
+			slab.group()
 			s.slabs = append(s.slabs, slab)
 		}
 		p.schemes = append(p.schemes, s)

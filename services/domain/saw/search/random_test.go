@@ -17,7 +17,7 @@ type Chance struct {
 }
 
 func NewChance(t rapid.TB, task Task, rng *Dice) *Chance {
-	p, err := newPlanner(task)
+	p, err := newCutter(task)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -90,8 +90,7 @@ func suggest(ctx context.Context, t Task, rng *Dice, steps int, progress func(Pr
 		}
 	}
 	stop := func() bool {
-		if ctx.Err() != nil {
-			s.Stopped = true
+		if stopped(ctx, &s, steps) {
 			return true
 		}
 		if s.Steps%200 == 0 {
@@ -100,17 +99,14 @@ func suggest(ctx context.Context, t Task, rng *Dice, steps int, progress func(Pr
 		s.Steps++
 		return false
 	}
-	// A first look everywhere, then a second at the best scheme of each hunt, and a third that begins cooler.
-	shares := []float64{0.3, 0.4, 0.3}
-	weight := 0.0
-	for i := range hunts {
-		weight += hunts[i].weight(i)
-	}
-	for round, share := range shares {
+	// Stages of double length each, so that more steps go on where fewer end and never find less.
+	for length := firstStage; !stopped(ctx, &s, steps); length *= 2 {
 		for i := range hunts {
-			h := &hunts[i]
-			n := float64(steps) * share * h.weight(i) / weight
-			h.run(int(n), round, stop)
+			n := length
+			if i > 0 {
+				n /= 2 // one market alone
+			}
+			hunts[i].run(n, length == firstStage, stop)
 		}
 	}
 	tell()
@@ -128,25 +124,30 @@ type hunt struct {
 	climbers []*climber
 }
 
-func (h *hunt) weight(i int) float64 {
-	if i == 0 {
-		return 2
-	}
-	return 1
+// firstStage is how many steps the first stage has for all markets together.
+const firstStage = 120
+
+// stopped is whether a search is over, by its steps or before.
+func stopped(ctx context.Context, s *Suggestion, steps int) bool {
+	s.Stopped = s.Steps < steps && ctx.Err() != nil
+	return s.Stopped || s.Steps >= steps
 }
 
-func (h *hunt) run(steps, round int, stop func() bool) {
-	on := h.climbers
-	if round > 0 && len(on) > 1 {
-		on = []*climber{slices.MaxFunc(on, func(a, b *climber) int { return cmp.Compare(a.top, b.top) })}
-	}
-	for _, c := range on {
-		from := []float64{0.08, 0.05, 0.01}[round]
-		if round > 0 {
-			c.take(c.topped)
+// run is one stage: at first a look at every scheme, later one at the best so far: half of it from where it is uncut, half from the
+// best there is.
+func (h *hunt) run(steps int, first bool, stop func() bool) {
+	const cold = 0.0005
+	if first {
+		for _, c := range h.climbers {
+			c.run(max(1, steps/len(h.climbers)), 0.08, cold, stop)
 		}
-		c.run(steps/len(on), from, 0.0005, stop)
+		return
 	}
+	c := slices.MaxFunc(h.climbers, func(a, b *climber) int { return cmp.Compare(a.top, b.top) })
+	c.take(c.first)
+	c.run(steps/2, 0.08, cold, stop)
+	c.take(c.topped)
+	c.run(steps-steps/2, 0.03, cold, stop)
 }
 
 func newHunts(t Task, rng *Dice, pinned *pin) ([]hunt, error) {
@@ -160,17 +161,17 @@ func newHunts(t Task, rng *Dice, pinned *pin) ([]hunt, error) {
 	if len(named) > 1 && pinned == nil {
 		markets = append(markets, named...)
 	}
+	all, err := newCutter(t)
+	if err != nil {
+		return nil, err
+	}
+	all.pinned = pinned
 	var hunts []hunt
 	for _, market := range markets {
-		of := t
+		p := all
 		if market != "" {
-			of = t.In(market)
+			p = all.in(market)
 		}
-		p, err := newPlanner(of)
-		if err != nil {
-			return nil, err
-		}
-		p.pinned = pinned
 		h := hunt{market: market, planner: p, book: &book{best: map[Kind]*entry{}}}
 		schemes := p.schemes
 		if pinned != nil {

@@ -113,6 +113,10 @@ func TestSuggestAgain(t *testing.T) {
 			t.Errorf("the same seed suggests %+v and %+v", a.Offers[i].Plan, b.Offers[i].Plan)
 		}
 	}
+	more, err := search.Suggest(context.Background(), task, seeded(4), 700, nil)
+	if err != nil || more.Best < a.Best {
+		t.Errorf("300 steps find %d, 700 find %d, %v", a.Best, more.Best, err)
+	}
 	ctx, cancel := context.WithCancel(context.Background())
 	cancel()
 	s := ask(ctx)
@@ -122,7 +126,7 @@ func TestSuggestAgain(t *testing.T) {
 	}
 	ctx, cancel = context.WithCancel(context.Background())
 	told := 0
-	s, err := search.Suggest(ctx, task, seeded(4), 100_000_000, func(p search.Progress) {
+	s, err = search.Suggest(ctx, task, seeded(4), 100_000_000, func(p search.Progress) {
 		if told++; told == 3 {
 			cancel()
 		}
