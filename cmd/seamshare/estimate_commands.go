@@ -147,6 +147,15 @@ func parseAngle(text string) (int64, error) {
 	return n, err
 }
 
+// parseLean reads how far a cut leans, in degrees, as thousandths.
+func parseLean(text string) (int64, error) {
+	n, err := parseThousandths(text)
+	if err == nil && n >= 80_000 {
+		return 0, fmt.Errorf("%q: a cut leans less than 80 degrees", text)
+	}
+	return n, err
+}
+
 // parseThousandths reads a number such as "2.1" as thousandths.
 func parseThousandths(text string) (int64, error) {
 	typed := strings.TrimSpace(text)

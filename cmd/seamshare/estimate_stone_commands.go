@@ -49,7 +49,7 @@ weighs from 2.7 to 4 times as much as water: one number for both says nothing.`,
 			}
 			answer, err := reckoned(r, estimate.Stone, map[string]string{
 				"kind": "--kind", "outline": "--outline", "length_um": "--length", "width_um": "--width", "ring": "--ring", "top": "--top", "dome_um": "--dome",
-				"wall_um": "--wall", "heights": "--heights", "bevel_in_um": "--bevel", "bevel_up_um": "--bevel", "layers": "--layer",
+				"wall_um": "--wall", "heights": "--heights", "bevel_in_um": "--bevel", "bevel_up_um": "--bevel", "bevel_scaled": "--bevel-scaled", "layers": "--layer",
 			})
 			if err != nil {
 				return err
@@ -68,6 +68,7 @@ weighs from 2.7 to 4 times as much as water: one number for both says nothing.`,
 	mmFlag(c, &r.WallUm, "wall", "how high the side stands, with the bevel")
 	c.Flags().Var(&parsed[[]*cutterv1.FaceHeight]{into: &r.Heights, kind: "heights", parse: parseHeights}, "heights", "heights above the back of an undulating top: \"X Y HEIGHT, …\", seen from the middle of any outline but a freeform")
 	c.Flags().Var(&parsed[[2]int64]{into: &typed.bevel, kind: "bevel", parse: parseBevel}, "bevel", "the bevel round the back: how far in, and up where that differs, as 0.5 or 0.5x0.4")
+	c.Flags().BoolVar(&r.BevelScaled, "bevel-scaled", false, "of an oval: the bevel takes its half length and half width shorter, where it goes in square to the outline otherwise")
 	listFlag(c, &r.Layers, "layer", "layer", "a layer from the top down, as \"THICKNESS, GRAVITY\"; the last as GRAVITY alone", parseLayer)
 	need(c, "outline", "top", "layer")
 	return c
@@ -261,7 +262,7 @@ volume), also as a mass.
     --face "440 mm2" --gravity 2.6`,
 		Args: cobra.NoArgs,
 		RunE: func(*cobra.Command, []string) error {
-			answer, err := reckoned(r, estimate.Slabs, map[string]string{"thickness_um": "--thickness", "slab_um": "--slab", "kerf_um": "--kerf", "face_um2": "--face", "sg_milli": "--gravity"})
+			answer, err := reckoned(r, estimate.Slabs, map[string]string{"thickness_um": "--thickness", "slab_um": "--slab", "kerf_um": "--kerf", "face_um2": "--face", "sg_milli": "--gravity", "lean_mdeg": "--lean"})
 			if err != nil {
 				return err
 			}
@@ -280,6 +281,7 @@ volume), also as a mass.
 	mmFlag(c, &r.KerfUm, "kerf", "the blade's kerf, measured")
 	faceFlag(c, &r.FaceUm2, "face", "the section that each cut goes through")
 	gravityFlag(c, &r.SgMilli, "gravity", "the specific gravity of what is sawn")
+	c.Flags().Var(&parsed[int64]{into: &r.LeanMdeg, parse: parseLean, kind: "degrees"}, "lean", "how far the cuts lean from that section")
 	need(c, "thickness", "slab", "kerf")
 	together(c, "face", "gravity")
 	return c

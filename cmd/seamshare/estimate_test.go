@@ -49,9 +49,9 @@ func TestEstimatesAgree(t *testing.T) {
 		req     proto.Message
 		refused string // what the program names as wrong
 	}{
-		{"stone --outline oval --length 12 --width 9 --depth 3 --dome 1 --top elliptical --bevel 0.5x0.4 --layer 2.1", &cutterv1.EstimateStoneRequest{
+		{"stone --outline oval --length 12 --width 9 --depth 3 --dome 1 --top elliptical --bevel 0.5x0.4 --bevel-scaled --layer 2.1", &cutterv1.EstimateStoneRequest{
 			Kind: typev1.Kind_KIND_SOLID, Outline: oval, LengthUm: 12_000, WidthUm: 9_000, Top: cutterv1.TopForm_TOP_FORM_ELLIPTICAL, DomeUm: 1_000, WallUm: 2_000,
-			BevelInUm: 500, BevelUpUm: 400, Layers: []*cutterv1.StoneLayer{{SgMilli: 2_100}},
+			BevelInUm: 500, BevelUpUm: 400, BevelScaled: true, Layers: []*cutterv1.StoneLayer{{SgMilli: 2_100}},
 		}, ""},
 		{`stone --kind boulder --outline oval --length "0.5 in" --width 10 --depth 4 --top flat --layer "1, 2.1" --layer 3.2`, &cutterv1.EstimateStoneRequest{
 			Kind: typev1.Kind_KIND_BOULDER, Outline: oval, LengthUm: 12_700, WidthUm: 10_000, Top: cutterv1.TopForm_TOP_FORM_FLAT, WallUm: 4_000,
@@ -73,8 +73,8 @@ func TestEstimatesAgree(t *testing.T) {
 			Air: weighed(2_412_000, 2_000), Water: weighed(1_542_000, 2_000), Sound: true, OpalSgMilli: 2_100, RockSgMilli: 3_200,
 		}, ""},
 		{`gravity --air "2.40 g" --water "1.26 g"`, &cutterv1.EstimateGravityRequest{Air: weighed(2_400_000, 10_000), Water: weighed(1_260_000, 10_000)}, "--sound"},
-		{`slabs --thickness 22 --slab 4 --kerf 0.6 --face "440 mm2" --gravity 2.6`, &cutterv1.EstimateSlabsRequest{
-			ThicknessUm: 22_000, SlabUm: 4_000, KerfUm: 600, FaceUm2: 440_000_000, SgMilli: 2_600,
+		{`slabs --thickness 22 --slab 4 --kerf 0.6 --face "440 mm2" --gravity 2.6 --lean 12.5`, &cutterv1.EstimateSlabsRequest{
+			ThicknessUm: 22_000, SlabUm: 4_000, KerfUm: 600, FaceUm2: 440_000_000, SgMilli: 2_600, LeanMdeg: 12_500,
 		}, ""},
 		{`seams --angle 14 --backing 1.2 --second-backing 0.9 --kerf 0.6 --wander 0.1 --from 4 --to 38 --at 12.5 --cut parallel --one "1350 AUD" --holds "1910 AUD" --fails "420 AUD" --chance "70 %"`, &cutterv1.EstimateSeamsRequest{
 			AngleMdeg: 14_000, BackingUm: 1_200, SecondBackingUm: &second, KerfUm: 600, WanderUm: 100, FromUm: 4_000, ToUm: 38_000, AtUm: 12_500, Cut: cutterv1.SeamCut_SEAM_CUT_PARALLEL,

@@ -102,13 +102,16 @@ func refusal(t *testing.T, err error) string {
 func TestRefusals(t *testing.T) {
 	one := &cutterv1.StoneLayer{SgMilli: 2_100}
 	stones := map[string]func(r *cutterv1.EstimateStoneRequest){
-		"layers":                 func(r *cutterv1.EstimateStoneRequest) { r.Kind = typev1.Kind_KIND_MATRIX },
-		"length_um":              func(r *cutterv1.EstimateStoneRequest) { r.LengthUm = 0 },
-		"width_um":               func(r *cutterv1.EstimateStoneRequest) { r.Outline = typev1.Outline_OUTLINE_ROUND },
-		"dome_um":                func(r *cutterv1.EstimateStoneRequest) { r.DomeUm = 1 },
-		"wall_um":                func(r *cutterv1.EstimateStoneRequest) { r.Top = cutterv1.TopForm_TOP_FORM_UNDULATING },
-		"bevel_up_um":            func(r *cutterv1.EstimateStoneRequest) { r.BevelUpUm = 4_001 },
-		"bevel_in_um":            func(r *cutterv1.EstimateStoneRequest) { r.BevelInUm = 0 },
+		"layers":      func(r *cutterv1.EstimateStoneRequest) { r.Kind = typev1.Kind_KIND_MATRIX },
+		"length_um":   func(r *cutterv1.EstimateStoneRequest) { r.LengthUm = 0 },
+		"width_um":    func(r *cutterv1.EstimateStoneRequest) { r.Outline = typev1.Outline_OUTLINE_ROUND },
+		"dome_um":     func(r *cutterv1.EstimateStoneRequest) { r.DomeUm = 1 },
+		"wall_um":     func(r *cutterv1.EstimateStoneRequest) { r.Top = cutterv1.TopForm_TOP_FORM_UNDULATING },
+		"bevel_up_um": func(r *cutterv1.EstimateStoneRequest) { r.BevelUpUm = 4_001 },
+		"bevel_in_um": func(r *cutterv1.EstimateStoneRequest) { r.BevelInUm = 0 },
+		"bevel_scaled": func(r *cutterv1.EstimateStoneRequest) {
+			r.Outline, r.BevelScaled = typev1.Outline_OUTLINE_CUSHION, true
+		},
 		"heights":                func(r *cutterv1.EstimateStoneRequest) { r.WallUm = 0; r.Top = cutterv1.TopForm_TOP_FORM_UNDULATING },
 		"ring":                   func(r *cutterv1.EstimateStoneRequest) { r.Ring = []*typev1.Point{{}} },
 		"layers[0].thickness_um": func(r *cutterv1.EstimateStoneRequest) { r.Layers[0].ThicknessUm = 1 },
@@ -256,6 +259,11 @@ func TestSlabs(t *testing.T) {
 	a, err := estimate.Slabs(&cutterv1.EstimateSlabsRequest{ThicknessUm: 22_000, SlabUm: 4_000, KerfUm: 600, FaceUm2: 440_000_000, SgMilli: 2_600})
 	if err != nil || a.GetSlabs() != 4 || a.GetCuts() != 4 || a.GetOffcutUm() != 3_600 || a.GetKerfUm() != 2_400 || a.GetKerfLossUg() != 2_745_600 {
 		t.Errorf("%v; %v", a, err)
+	}
+	// A cut that leans by 60° goes through twice as much.
+	leaning, err := estimate.Slabs(&cutterv1.EstimateSlabsRequest{ThicknessUm: 22_000, SlabUm: 4_000, KerfUm: 600, FaceUm2: 440_000_000, SgMilli: 2_600, LeanMdeg: 60_000})
+	if err != nil || leaning.GetKerfLossUg() != 2*2_745_600 {
+		t.Errorf("%v; %v", leaning, err)
 	}
 	_, err = estimate.Slabs(&cutterv1.EstimateSlabsRequest{ThicknessUm: 22_000, SlabUm: 4_000, KerfUm: 600, FaceUm2: 1})
 	if refusal(t, err) != "sg_milli" {

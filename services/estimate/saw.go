@@ -3,6 +3,7 @@ package estimate
 import (
 	"cmp"
 	"fmt"
+	"math"
 
 	cutterv1 "seamshare.example/proto/gen/seamshare/cutter/v1"
 
@@ -14,14 +15,14 @@ import (
 
 // Slabs estimates what a block gives, sawn into slabs of one thickness.
 func Slabs(req *cutterv1.EstimateSlabsRequest) (*cutterv1.EstimateSlabsResponse, error) {
-	names := named(map[string]string{"block": "thickness_um", "slab": "slab_um", "kerf": "kerf_um", "area": "face_um2", "specific gravity": "sg_milli"})
+	names := named(map[string]string{"block": "thickness_um", "slab": "slab_um", "kerf": "kerf_um", "area": "face_um2", "tilt": "lean_mdeg", "specific gravity": "sg_milli"})
 	s, err := measure.SlabsOf(measure.Length(req.GetThicknessUm()), measure.Length(req.GetSlabUm()), measure.Length(req.GetKerfUm()))
 	if err != nil {
 		return nil, refused(err, names)
 	}
 	out := &cutterv1.EstimateSlabsResponse{Slabs: s.Slabs, Cuts: s.Cuts, UsedUm: int64(s.Used), KerfUm: int64(s.Kerf), OffcutUm: int64(s.Offcut)}
-	if req.GetFaceUm2() != 0 || req.GetSgMilli() != 0 {
-		loss, err := measure.KerfLoss(s.Kerf, measure.Area(req.GetFaceUm2()), 0, measure.SGMilli(req.GetSgMilli()))
+	if req.GetFaceUm2() != 0 || req.GetSgMilli() != 0 || req.GetLeanMdeg() != 0 {
+		loss, err := measure.KerfLoss(s.Kerf, measure.Area(req.GetFaceUm2()), float64(req.GetLeanMdeg())/1_000*math.Pi/180, measure.SGMilli(req.GetSgMilli()))
 		if err != nil {
 			return nil, refused(err, names)
 		}

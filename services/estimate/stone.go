@@ -20,7 +20,7 @@ func Stone(req *cutterv1.EstimateStoneRequest) (*cutterv1.EstimateStoneResponse,
 	}
 	stone := measure.Stone{
 		Outline: outline, Form: measure.Form(req.GetTop()), Dome: measure.Length(req.GetDomeUm()), Wall: measure.Length(req.GetWallUm()),
-		Bevel: measure.Bevel{In: measure.Length(req.GetBevelInUm()), Up: measure.Length(req.GetBevelUpUm())},
+		Bevel: measure.Bevel{In: measure.Length(req.GetBevelInUm()), Up: measure.Length(req.GetBevelUpUm()), Scaled: req.GetBevelScaled()},
 	}
 	for _, h := range req.GetHeights() {
 		stone.Spots = append(stone.Spots, measure.Spot{At: plane.Micrometres(h.GetAt().GetXUm(), h.GetAt().GetYUm()), Height: measure.Length(h.GetHeightUm())})

@@ -288,6 +288,8 @@ type EstimateStoneRequest struct {
 	BevelInUm int64 `protobuf:"varint,10,opt,name=bevel_in_um,json=bevelInUm,proto3" json:"bevel_in_um,omitempty"`
 	// How far it goes up the wall, in micrometres.
 	BevelUpUm int64 `protobuf:"varint,11,opt,name=bevel_up_um,json=bevelUpUm,proto3" json:"bevel_up_um,omitempty"`
+	// Of an oval or round: the bevel takes the semi-axes shorter instead of going in square to the outline.
+	BevelScaled bool `protobuf:"varint,13,opt,name=bevel_scaled,json=bevelScaled,proto3" json:"bevel_scaled,omitempty"`
 	// Its layers from the top down: one, or the bar and its backing.
 	Layers        []*StoneLayer `protobuf:"bytes,12,rep,name=layers,proto3" json:"layers,omitempty"`
 	unknownFields protoimpl.UnknownFields
@@ -399,6 +401,13 @@ func (x *EstimateStoneRequest) GetBevelUpUm() int64 {
 		return x.BevelUpUm
 	}
 	return 0
+}
+
+func (x *EstimateStoneRequest) GetBevelScaled() bool {
+	if x != nil {
+		return x.BevelScaled
+	}
+	return false
 }
 
 func (x *EstimateStoneRequest) GetLayers() []*StoneLayer {
@@ -812,7 +821,9 @@ type EstimateSlabsRequest struct {
 	// The section that each cut goes through in square micrometres; 0: the mass of the kerf isn't asked.
 	FaceUm2 int64 `protobuf:"varint,4,opt,name=face_um2,json=faceUm2,proto3" json:"face_um2,omitempty"`
 	// The specific gravity of what is sawn in thousandths: of mixed rough its weighed mass over its volume.
-	SgMilli       int64 `protobuf:"varint,5,opt,name=sg_milli,json=sgMilli,proto3" json:"sg_milli,omitempty"`
+	SgMilli int64 `protobuf:"varint,5,opt,name=sg_milli,json=sgMilli,proto3" json:"sg_milli,omitempty"`
+	// How far the cuts lean from that section, in thousandths of a degree.
+	LeanMdeg      int64 `protobuf:"varint,6,opt,name=lean_mdeg,json=leanMdeg,proto3" json:"lean_mdeg,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -878,6 +889,13 @@ func (x *EstimateSlabsRequest) GetFaceUm2() int64 {
 func (x *EstimateSlabsRequest) GetSgMilli() int64 {
 	if x != nil {
 		return x.SgMilli
+	}
+	return 0
+}
+
+func (x *EstimateSlabsRequest) GetLeanMdeg() int64 {
+	if x != nil {
+		return x.LeanMdeg
 	}
 	return 0
 }
@@ -2280,7 +2298,7 @@ const file_seamshare_cutter_v1_estimate_proto_rawDesc = "" +
 	"\n" +
 	"FaceHeight\x120\n" +
 	"\x02at\x18\x01 \x01(\v2\x18.seamshare.type.v1.PointB\x06\xbaH\x03\xc8\x01\x01R\x02at\x12(\n" +
-	"\theight_um\x18\x02 \x01(\x03B\v\xbaH\b\"\x06\x18\xa0\xc2\x1e \x00R\bheightUm\"\x89\x05\n" +
+	"\theight_um\x18\x02 \x01(\x03B\v\xbaH\b\"\x06\x18\xa0\xc2\x1e \x00R\bheightUm\"\xac\x05\n" +
 	"\x14EstimateStoneRequest\x127\n" +
 	"\x04kind\x18\x01 \x01(\x0e2\x17.seamshare.type.v1.KindB\n" +
 	"\xbaH\a\x82\x01\x04\x10\x01 \x00R\x04kind\x12@\n" +
@@ -2296,7 +2314,8 @@ const file_seamshare_cutter_v1_estimate_proto_rawDesc = "" +
 	"\aheights\x18\t \x03(\v2\x1f.seamshare.cutter.v1.FaceHeightB\t\xbaH\x06\x92\x01\x03\x10\xf4\x03R\aheights\x12+\n" +
 	"\vbevel_in_um\x18\n" +
 	" \x01(\x03B\v\xbaH\b\"\x06\x18\xa0\xc2\x1e(\x00R\tbevelInUm\x12+\n" +
-	"\vbevel_up_um\x18\v \x01(\x03B\v\xbaH\b\"\x06\x18\xa0\xc2\x1e(\x00R\tbevelUpUm\x12C\n" +
+	"\vbevel_up_um\x18\v \x01(\x03B\v\xbaH\b\"\x06\x18\xa0\xc2\x1e(\x00R\tbevelUpUm\x12!\n" +
+	"\fbevel_scaled\x18\r \x01(\bR\vbevelScaled\x12C\n" +
 	"\x06layers\x18\f \x03(\v2\x1f.seamshare.cutter.v1.StoneLayerB\n" +
 	"\xbaH\a\x92\x01\x04\b\x01\x10\x02R\x06layers\"\x98\x02\n" +
 	"\x15EstimateStoneResponse\x12\x17\n" +
@@ -2334,14 +2353,15 @@ const file_seamshare_cutter_v1_estimate_proto_rawDesc = "" +
 	"\ropal_mass_ppm\x18\x05 \x01(\x03H\x01R\vopalMassPpm\x88\x01\x01\x12\x18\n" +
 	"\acaution\x18\x06 \x01(\tR\acautionB\x12\n" +
 	"\x10_opal_volume_ppmB\x10\n" +
-	"\x0e_opal_mass_ppm\"\xe7\x01\n" +
+	"\x0e_opal_mass_ppm\"\x91\x02\n" +
 	"\x14EstimateSlabsRequest\x12/\n" +
 	"\fthickness_um\x18\x01 \x01(\x03B\f\xbaH\t\"\a\x18\x80\xad\xe2\x04 \x00R\vthicknessUm\x12%\n" +
 	"\aslab_um\x18\x02 \x01(\x03B\f\xbaH\t\"\a\x18\x80\xad\xe2\x04 \x00R\x06slabUm\x12%\n" +
 	"\akerf_um\x18\x03 \x01(\x03B\f\xbaH\t\"\a\x18\x80\xad\xe2\x04(\x00R\x06kerfUm\x12)\n" +
 	"\bface_um2\x18\x04 \x01(\x03B\x0e\xbaH\v\"\t\x18\x80\x88\xa5\xa9\xa3\a(\x00R\afaceUm2\x12%\n" +
 	"\bsg_milli\x18\x05 \x01(\x03B\n" +
-	"\xbaH\a\"\x05\x18\xc0>(\x00R\asgMilli\"\xc8\x01\n" +
+	"\xbaH\a\"\x05\x18\xc0>(\x00R\asgMilli\x12(\n" +
+	"\tlean_mdeg\x18\x06 \x01(\x03B\v\xbaH\b\"\x06\x10\x80\xf1\x04(\x00R\bleanMdeg\"\xc8\x01\n" +
 	"\x15EstimateSlabsResponse\x12\x14\n" +
 	"\x05slabs\x18\x01 \x01(\x03R\x05slabs\x12\x12\n" +
 	"\x04cuts\x18\x02 \x01(\x03R\x04cuts\x12\x17\n" +
