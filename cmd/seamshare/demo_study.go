@@ -9,6 +9,8 @@ import (
 	"strconv"
 	"strings"
 
+	"google.golang.org/protobuf/proto"
+
 	"seamshare.example/cmd/seamshare/internal/amount"
 	"seamshare.example/cmd/seamshare/internal/planfile"
 	"seamshare.example/cmd/seamshare/internal/table"
@@ -188,7 +190,9 @@ func (d *demo) decide(s demoStudy) error {
 	}
 	d.decisions[s.parcel+"-"+s.piece] = a.GetDecision().GetId()
 	d.tell("The choice is kept with its figures:")
-	return printDecision(d.story, a.GetDecision())
+	kept := proto.CloneOf(a.GetDecision())
+	kept.Id = "" // another in each demo
+	return printDecision(d.story, kept)
 }
 
 // cameOut says how the choice about a piece came out, once its stones are finished.

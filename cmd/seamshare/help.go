@@ -15,7 +15,7 @@ func helpTopics() []*cobra.Command {
 		{Use: "exit-codes", Short: "What the exit codes mean", Long: exitCodesHelp},
 		{Use: "pieces", Short: "The CSV file with a parcel's pieces", Long: piecesHelp},
 		{Use: "agreements", Short: "The JSON file with an agreement", Long: agreementfile.Help},
-		{Use: "plan-files", Short: "The JSON file with a piece as drawn and plans to cut it", Long: planfile.Help},
+		{Use: "plan-files", Short: "The JSON file with a piece and plans to cut it", Long: planfile.Help},
 		{Use: "units", Short: "How masses, lengths and money are written", Long: unitsHelp},
 		{Use: "personal-keys", Short: "Copying and putting back the keys of personal facts", Long: personalKeysHelp},
 		{Use: "safety", Short: "Cautions for work at the bench", Long: safetyHelp},

@@ -11,7 +11,6 @@ import (
 	"fmt"
 	"image"
 	"io"
-	"math/rand/v2"
 	"net/http"
 	"os"
 	"path/filepath"
@@ -97,7 +96,8 @@ func (s *session) withPlanFiles(c *cobra.Command) *cobra.Command {
 	c.Use = "plan FILE"
 	c.Long = planFileLong
 	c.Example = `  seamshare plan piece-4.json
-  seamshare plan piece-4.json --plan "one each side of the crack" --pictures . --sheet bench.html
+  seamshare plan piece-4.json --plan "one each side of the crack" \
+    --pictures . --sheet bench.html
   seamshare plan piece-4.json --suggest --seconds 10 --write piece-4-plans.json`
 	c.RunE = func(c *cobra.Command, args []string) error {
 		if len(args) != 1 || !looksLikeFile(args[0]) {
@@ -216,7 +216,7 @@ func (s *session) suggest(ctx context.Context, path string, f planfile.File, fla
 	defer stop()
 	bar := s.progress("searching")
 	defer bar.done()
-	found, err := search.Suggest(ctx, f.Task(), rand.New(rand.NewPCG(flags.seed, 0)), int(flags.steps), func(p search.Progress) { bar.set(int64(p.Step), int64(p.Of)) })
+	found, err := search.Suggest(ctx, f.Task(), search.Seeded(flags.seed), int(flags.steps), func(p search.Progress) { bar.set(int64(p.Step), int64(p.Of)) })
 	if err != nil {
 		return nil, planProblem(path, "", err)
 	}

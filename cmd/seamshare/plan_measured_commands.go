@@ -277,7 +277,7 @@ func showDecision[A ofDecision](w io.Writer, a A) error {
 }
 
 func printDecision(w io.Writer, d *typev1.Decision) error {
-	sayLong(w, "Decision %s about part %s (%s): %s", d.GetId(), plain(d.GetPart()), word(d.GetKind()), plain(d.GetAbout()))
+	sayLong(w, "%s about part %s (%s): %s", strings.TrimSpace("Decision "+d.GetId()), plain(d.GetPart()), word(d.GetKind()), plain(d.GetAbout()))
 	say(w, "  chance that it holds, by the cutter: %s", hundredths(d.GetChanceBp()))
 	t := table.New(right(""), wrapped("option"), right("if it holds"), right("if not"), right("expected"), right("spread"), right("nothing"), right("as good at"))
 	for i, o := range d.GetOptions() {

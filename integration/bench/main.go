@@ -5,6 +5,7 @@
 //	go run ./integration/bench            a table, in about ten minutes
 //	go run ./integration/bench -quick     small numbers, in about a minute
 //	go run ./integration/bench -json      one document on stdout
+//	go run ./integration/bench -plans     cut plans instead: evaluation and search; some eight minutes
 //
 // It needs Debian's package postgresql, or -peer=false, and a directory on a real disk.
 package main
@@ -46,12 +47,15 @@ type config struct {
 	span    span
 	records int // in the log when it is rebuilt
 	profile string
+	plans   bool
+	quick   bool
 }
 
 func parse(args []string) (config, error) {
 	c := config{}
 	f := flag.NewFlagSet("bench", flag.ContinueOnError)
-	quick := f.Bool("quick", false, "small numbers, in about a minute, for CI: the shape of the result, not its last digit")
+	f.BoolVar(&c.plans, "plans", false, "measure the evaluation and search of cut plans instead, in memory")
+	f.BoolVar(&c.quick, "quick", false, "small numbers, in about a minute, for CI: the shape of the result, not its last digit")
 	callers := f.String("callers", "1,8,64,256,1024", "how many call at once, each its own `list` of runs")
 	f.BoolVar(&c.json, "json", false, "print one JSON document")
 	f.BoolVar(&c.peer, "peer", true, "measure PostgreSQL too")
@@ -68,7 +72,7 @@ func parse(args []string) (config, error) {
 	if f.NArg() > 0 {
 		return c, fmt.Errorf("%q is not a flag; see -help", f.Arg(0))
 	}
-	if *quick {
+	if c.quick {
 		given := map[string]bool{}
 		f.Visit(func(f *flag.Flag) { given[f.Name] = true })
 		for name, value := range map[string]string{"warm": "150ms", "window": "500ms", "pieces": "4000", "records": "100000"} {
@@ -106,6 +110,13 @@ func bench(ctx context.Context, args []string, stdout io.Writer) (err error) {
 	if err != nil {
 		return err
 	}
+	if c.plans {
+		r, err := measurePlans(ctx, c.quick, os.TempDir(), newProgress(os.Stderr))
+		if err != nil {
+			return err
+		}
+		return write(stdout, c.json, r)
+	}
 	if c.profile != "" {
 		if err := os.MkdirAll(c.profile, 0o755); err != nil {
 			return fmt.Errorf("-profile: %w", err)
@@ -119,10 +130,15 @@ func bench(ctx context.Context, args []string, stdout io.Writer) (err error) {
 	if err != nil {
 		return err
 	}
-	if c.json {
-		e := json.NewEncoder(stdout)
+	return write(stdout, c.json, r)
+}
+
+// write prints a report, for people or as one document.
+func write(w io.Writer, asJSON bool, r interface{ print(io.Writer) error }) error {
+	if asJSON {
+		e := json.NewEncoder(w)
 		e.SetIndent("", "  ")
 		return e.Encode(r)
 	}
-	return r.print(stdout)
+	return r.print(w)
 }

@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"io"
 	"math"
-	"math/rand/v2"
 	"strings"
 	"time"
 
@@ -103,7 +102,7 @@ func (s *Server) search(ctx context.Context, req *cutterv1.SuggestPlansRequest, 
 	defer stop()
 	var gone error
 	last := time.Now()
-	found, err := search.Suggest(bounded, task, rand.New(rand.NewPCG(req.GetSeed(), 0)), changes, func(p search.Progress) {
+	found, err := search.Suggest(bounded, task, search.Seeded(req.GetSeed()), changes, func(p search.Progress) {
 		if gone != nil {
 			return
 		}

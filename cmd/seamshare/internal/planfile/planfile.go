@@ -30,20 +30,18 @@ type File struct {
 
 // Help is the form, for people.
 const Help = `A plan file has a piece as drawn, what the markets pay, and plans of how to cut
-it, side by side. It is JSON. Lengths are millimetres with at most three decimals,
-points are [x, y], angles are degrees against the clock.
+it, side by side. It is JSON. Lengths are millimetres with at most three
+decimals, points are [x, y], angles are degrees against the clock.
 
   {
     "piece": {
       "name": "piece 4", "mass": "16.20 g", "sg": 2.95,
       "outline": [[0, 0], [29, 0], [29, 18], [0, 18]],
       "thickness": 11,
-      "layers": [
-        {"name": "bar", "kind": "colour", "thickness": 1.1, "sg": 2.1, "class": "top"}
-      ],
-      "features": [
-        {"name": "crack", "kind": "crack", "view": "face", "line": [[14, 0], [15, 18]]}
-      ]
+      "layers": [{"name": "bar", "kind": "colour", "thickness": 1.1,
+                  "sg": 2.1, "class": "top"}],
+      "features": [{"name": "crack", "kind": "crack", "view": "face",
+                    "line": [[14, 0], [15, 18]]}]
     },
     "blades": [{"name": "thin", "kerf": 0.6, "reach": 25, "wander": 0.1}],
     "rules": {
@@ -51,21 +49,22 @@ points are [x, y], angles are degrees against the clock.
       "hour": "45.00 AUD", "levy": "6 %", "selling": "5.00 AUD"
     },
     "prices": [
-      {"market": "rings", "pays": [
-        {"class": "top", "per": "face mm2", "from": 6, "to": 16, "price": "4.50 AUD"}
-      ]}
+      {"market": "rings", "pays": [{"class": "top", "per": "face mm2",
+        "from": 6, "to": 16, "price": "4.50 AUD"}]}
     ],
     "plans": [
       {"name": "one each side of the crack",
        "steps": [
-         {"part": "piece", "minutes": 20, "saw": {"blade": "thin", "view": "face",
-          "line": [[14, -1], [15, 19]], "left": ["A"], "right": ["B"]}}
+         {"part": "piece", "minutes": 20, "saw": {
+           "blade": "thin", "view": "face", "line": [[14, -1], [15, 19]],
+           "left": ["A"], "right": ["B"]}}
        ],
        "ends": [
          {"part": "A", "as": "stones", "stones": [
-           {"name": "first", "shape": "oval", "length": 10, "width": 7, "depth": 2.8,
-            "at": [7, 9], "turn": 90, "bar": "bar", "class": "top", "market": "rings",
-            "chance": "90 %", "minutes": 60}]},
+           {"name": "first", "shape": "oval", "length": 10, "width": 7,
+            "depth": 2.8, "at": [7, 9], "turn": 90, "bar": "bar",
+            "class": "top", "market": "rings", "chance": "90 %",
+            "minutes": 60}]},
          {"part": "B", "as": "shelf"}
        ]}
     ]
@@ -77,36 +76,39 @@ piece   "mass" is as weighed, dry. "sg" is the specific gravity of what no layer
         the face: (s, z), z is 0 at the highest point and falls below it.
         Either "thickness", with "layers" from the face downwards, or
         "section": {"along": [[x, y], [x, y]], "outline": [[s, z], …]}.
-features  "kind" is colour, potch, host rock, crack, matrix or seam; "view" face,
-        back or section; drawn as an "area" or as a "line". "supposed": true where
-        it isn't seen. Also "thickness" of a seam, "depth" (how far it reaches from
-        face or back; all through without it), "sg", "class", "grade".
-photos  lie under a view: {"view": "face", "sha256": "…", "pixels": [[x, y], [x, y]],
-        "apart": 20, "at": [x, y], "turn": 0}: two pixels, how far apart they are,
-        where the first lies and which way the second is.
-rules   your own: least distances to a "crack", to "potch" and rock, "between" two
-        stones; least "backing"; the "bevel"; the "grip" a saw needs; what an "hour"
-        costs; the "levy" and cost of "selling" of each sale.
-prices  by market, the first that matches counts: "per" face mm2, carat, stone or
-        gram; "from" (and above) "to" (below) bound the length.
+features
+        "kind" is colour, potch, host rock, crack, matrix or seam; "view" is
+        face, back or section; drawn as an "area" or as a "line". "supposed":
+        true where it isn't seen. Also "thickness" of a seam, "depth" (how far
+        it reaches from face or back; all through without it), "sg", "class",
+        "grade".
+photos  lie under a view: {"view": "face", "sha256": "…", "pixels": [[x, y],
+        [x, y]], "apart": 20, "at": [x, y], "turn": 0}: two pixels, how far
+        apart they are, where the first lies and which way the second is.
+rules   your own: least distances to a "crack", to "potch" and rock, "between"
+        two stones; least "backing"; the "bevel"; the "grip" a saw needs; what
+        an "hour" costs; the "levy" and cost of "selling" of each sale.
+prices  by market, the first that matches counts: "per" face mm2, carat, stone
+        or gram; "from" (and above) "to" (below) bound the length.
 steps   each on one part; the whole piece is "piece" (or the plan's "part"):
         saw    {"blade", "view", "line", "left": [names], "right": [names]}
         split  the same without a blade; nothing is lost
-        trim   {"view", "keep": [{"part", "ring"} or {"part", "stone", "allow"}]}
+        trim   {"view", "keep": [{"part", "ring"} or
+               {"part", "stone", "allow"}]}
         grind  {"from": "face" or "back", "thickness", "of": "host rock", …}
-        look   {"how": "face", "window" or "trial cut", "from", "off", "outcomes":
-               [{"name", "chance", "features", "steps", "ends"}]}
-ends    of each part "as" stones, off-cut, shelf, specimen, slice or waste; what is
-        sold as it is has a "class" and a "market".
+        look   {"how": "face", "window" or "trial cut", "from", "off",
+               "outcomes": [{"name", "chance", "features", "steps", "ends"}]}
+ends    of each part "as" stones, off-cut, shelf, specimen, slice or waste;
+        what is sold as it is has a "class" and a "market".
 stones  "shape" is oval, round, pear, marquise, cushion, rectangle, triangle or
-        freeform (with a "ring"). Also "dome" (flat without it), "view", "zone" (the
-        colour it lies in), "bar" (the layer its face lies in), "tilt", "sg",
-        "surface": host rock in the face, potch in the face, or hollow.
-wants   for --suggest: what may be made of the piece, each like a stone without name
-        and place: its length and width are the proportions, "from" and "to" bound
-        the length; or "sizes": [[12, 9], [10, 8]] as you calibrate. "together": 2 or 3
-        is a matched set, each by "step" shorter than the one before. "saw_minutes" is
-        what a cut takes.
+        freeform (with a "ring"). Also "dome" (flat without it), "view", "zone"
+        (the colour it lies in), "bar" (the layer its face lies in), "tilt",
+        "sg", "surface": host rock in the face, potch in the face, or hollow.
+wants   for --suggest: what may be made of the piece, each like a stone without
+        name and place: its length and width are the proportions, "from" and
+        "to" bound the length; or "sizes": [[12, 9], [10, 8]] as you calibrate.
+        "together": 2 or 3 is a matched set, each by "step" shorter than the one
+        before. "saw_minutes" is what a cut takes.
 
 What comes of a plan is an estimate, no valuation.
 `

@@ -1,9 +1,10 @@
 package search
 
 import (
+	"cmp"
 	"context"
+	"maps"
 	"math"
-	"math/rand/v2"
 	"slices"
 
 	"seamshare.example/services/domain/measure/plane"
@@ -13,16 +14,25 @@ import (
 // Bound is what no plan for the task passes: a feasible plan of saw cuts with the task's blade or a wider one, one stone from a part, each
 // stone made as a want says, in its minutes, each cut in the task's. In minor units of expected worth.
 //
+// A piece counts as without a hollow where none is as deep as the smallest wanted stone is from its middle to its edge: no
+// straight cuts then leave stones on the same side of each that only a hollow parts (planner.even).
+//
 // Why it holds. Stones that claim the same bar and show the same side, are clean and have some backing all hold the bar's
-// underside within their walls. So where they are level with it their outlines, seen square to it, lie apart, and by a cut's
-// width at least where the bar is straight. Grown by half of that each, a stone of area A covers at least A + √(πA)·g + πg²/4
-// (Brunn and Minkowski), no two of them the same place, within the outline or zone grown as much, whose area is at most
-// area + perimeter·g/2 + πg²/4 (Steiner). Less the rock and potch that they keep off. For all other stones it is the volume of
-// their bodies that lies apart, within that of the piece. Each area is a knapsack: how much of it stones may take in all, one
-// for the outline and one for each zone inside it, solved exactly in small steps of area, each stone's share rounded down. No stone
-// is longer than Largest proves for the uncut piece, cracks and rock without margins, which a cut along them spares. A stone's
-// worth is what it brings by its wanted size in the market's list, less levy, selling and its minutes; in a piece without a
-// hollow each stone but the first takes a cut, and those minutes. What is left over is taken to be the whole piece.
+// underside within their walls. So where they are level with it their outlines, seen square to it, lie apart. In a piece without a
+// hollow they lie apart by a cut's width where the bar is straight: grown by half of that each, a stone of area A covers at least
+// A + √(πA)·g + πg²/4 (Brunn and Minkowski), no two of them the same place, within the outline or zone grown as much, whose
+// area is at most area + perimeter·g/2 + πg²/4 (Steiner). Less the rock and potch that they keep off. For all other stones it is
+// the volume of their bodies that lies apart, within that of the piece. Each area is a knapsack: how much of it stones may take in
+// all, one for the outline and one for each zone inside it, solved exactly in small steps of area, each stone's share rounded down.
+// No stone is longer than is proved for the uncut piece (as by Largest), cracks and rock without margins, which a cut along them
+// spares. A stone's worth is what it brings by its wanted size in the market's list, less levy, selling and its minutes; in a
+// piece without a hollow each stone but the first takes a cut, and those minutes. What is left over is taken to be the whole piece.
+//
+// A stone's part has more than the stone: about an ellipse no polygon of n sides is smaller than n/π·tan(π/n) of it. And
+// straight cuts make few sides: k parts of a polygon of m have at most m + 4(k − 1) together, since each way of a cut through
+// a part adds four (field.sides). Hollow ones too: leave out each way that parts off nothing with a stone; what is joined over a
+// straight stretch stays parted wherever a line parts it on either side. And a part with a hollow holds one without, with no
+// more sides, about the stone: cut it at each hollow corner along a line that misses the stone.
 //
 // Stones of a set are counted as if each could come alone, and bars as if they knew nothing of each other.
 func Bound(t Task) (int64, error) {
@@ -64,6 +74,7 @@ func (p *planner) bound() int64 {
 }
 
 func (p *planner) levels() (out []level) {
+	whole, _ := plane.CheckRing(points(p.Study.Outline))
 	type key struct {
 		bar  string
 		view saw.View
@@ -87,7 +98,7 @@ func (p *planner) levels() (out []level) {
 			i = len(out)
 			by[k] = i
 			l := level{stretch: 1 / math.Cos(slope)}
-			if straight {
+			if straight && p.even(whole) {
 				l.grow = float64(p.Blade.KerfUm)/2 + float64(p.Blade.WanderUm)
 			}
 			out = append(out, l)
@@ -125,73 +136,202 @@ func (p *planner) thickness() float64 {
 	return float64(-p.floor()) / plane.Micrometre
 }
 
-// steps is into how many steps an area is parted.
-const areaSteps = 3_000
+// areaSteps is into how many steps an area is parted.
+const areaSteps = 2_000
 
 // levelBound is what stones of one level bring at most.
 func (p *planner) levelBound(l level) float64 {
 	whole, _ := plane.CheckRing(points(p.Study.Outline))
-	room := func(r plane.Ring, zone string) float64 {
-		area, around := float64(r.TwiceArea())/2e6*l.stretch, r.Perimeter()/plane.Micrometre*l.stretch
+	room := func(area, around float64) float64 {
+		return area*l.stretch + around*l.stretch*l.grow + math.Pi*l.grow*l.grow
+	}
+	of := func(r plane.Ring, zone string) float64 {
+		area := float64(r.TwiceArea()) / 2e6
 		if l.thick > 0 {
 			return area * l.thick
 		}
-		return area + around*l.grow + math.Pi*l.grow*l.grow - p.kept(l, r, zone)
+		return room(area, r.Perimeter()/plane.Micrometre) - p.kept(l, r, zone)
 	}
-	all := room(whole, "")
+	all := of(whole, "")
 	step := all / areaSteps
-	tables := map[string][]float64{}
-	var zones []string
+	by := map[string][]*want{}
 	for _, w := range l.wants {
-		zone := w.Pattern.Zone
-		if tables[zone] == nil {
-			n := areaSteps
-			if zone != "" {
-				n = min(n, int(room(w.zone, zone)/step))
-				zones = append(zones, zone)
-			}
-			tables[zone] = make([]float64, n+1)
-		}
+		by[w.Pattern.Zone] = append(by[w.Pattern.Zone], w)
 	}
-	slices.Sort(zones)
-	cut := 0.0
-	if hollow(whole) == 0 {
+	cut, even := 0.0, p.even(whole)
+	if even {
 		cut = p.minute * float64(p.SawMinutes)
 	}
-	for zone, best := range tables {
-		for _, w := range l.wants {
-			if w.Pattern.Zone == zone {
-				if !p.single(l, w, whole, step, best) {
-					return p.plain(l, all)
-				}
+	// Where all may lie: the piece itself, or where it is even any polygon without a hollow round it, which has more room and may
+	// have fewer sides.
+	type around struct{ steps, sides int }
+	within := []around{{areaSteps, len(whole)}}
+	if l.thick == 0 && even {
+		hull := hullOf(whole)
+		for _, n := range []int{12, 8, 6, 5, 4, 3} {
+			if hull = fewer(hull, n); len(hull) < 3 {
+				break
+			}
+			more := room(hull.area(), hull.around())
+			if more > 1.5*all {
+				break
+			}
+			within = append(within, around{int(more / step), len(hull)})
+		}
+	}
+	var zones []field
+	var free *field
+	dearest := 0.0
+	for _, zone := range slices.Sorted(maps.Keys(by)) {
+		f := field{level: l, step: step, steps: areaSteps, cut: cut}
+		if zone != "" {
+			f.ring = by[zone][0].zone
+			f.steps = min(f.steps, int(of(f.ring, zone)/step))
+		}
+		if f.stones = p.stonesOf(l, by[zone], whole); !f.fine() {
+			return p.plain(l, all)
+		}
+		for _, s := range f.stones {
+			dearest = max(dearest, s.worth-cut)
+		}
+		if zone == "" {
+			free = &f
+		} else {
+			zones = append(zones, f)
+		}
+	}
+	fees := []float64{0}
+	if free != nil && l.thick == 0 {
+		fees = append(fees, feesFor(dearest)...)
+	}
+	least := math.Inf(1)
+	for _, fee := range fees {
+		zoned := []float64{0}
+		for _, f := range zones {
+			f.bonus = fee // it may have but three sides of the piece's
+			in := f.table(0, false)
+			if l.thick == 0 && hollow(f.ring) == 0 {
+				f.sides(in)
+			}
+			zoned = both(zoned, in, areaSteps*3/2)
+		}
+		for _, w := range within {
+			total := zoned
+			if free != nil {
+				f := *free
+				f.steps = w.steps
+				total = both(zoned, f.table(fee, fee > 0), w.steps)
+			}
+			most := total[min(w.steps, len(total)-1)]
+			if most > 0 {
+				most = max(0, most+fee*float64(w.sides-4)+cut)
+			}
+			least = min(least, most)
+		}
+	}
+	return least
+}
+
+// both is what two fields bring together in so many steps at most.
+func both(a, b []float64, steps int) []float64 {
+	out := make([]float64, min(len(a)+len(b)-2, steps)+1)
+	for i, v := range a {
+		if i > 0 && v == a[i-1] {
+			continue
+		}
+		for j := i; j < len(out); j++ {
+			out[j] = max(out[j], v+b[min(j-i, len(b)-1)])
+		}
+	}
+	return out
+}
+
+// feesFor are fees on a side to try, for stones worth so much.
+func feesFor(dearest float64) (out []float64) {
+	for fee := dearest / 4; fee > dearest/400; fee /= 2 {
+		out = append(out, fee)
+	}
+	return out
+}
+
+// field is an outline or zone that stones share.
+type field struct {
+	level
+	ring   plane.Ring // of a zone
+	stones []single
+	step   float64 // µm²
+	steps  int     // how many there are
+	cut    float64 // what a stone costs besides, and
+	bonus  float64 // what it brings besides
+}
+
+// single is a stone of some size: what it brings, its area (or volume), and that of an ellipse that it holds.
+type single struct{ worth, area, round float64 }
+
+// takes is how many steps a stone covers in a part of n sides, rounded down; 0 sides: whichever.
+func (f *field) takes(s single, n int) int {
+	area := s.area
+	if n > 0 && s.round > 0 {
+		// No polygon of n sides about an ellipse is smaller than the regular one about a circle, drawn out.
+		area = max(area, s.round*float64(n)/math.Pi*math.Tan(math.Pi/float64(n)))
+	}
+	return int((area + 2*math.Sqrt(math.Pi*area)*f.grow + math.Pi*f.grow*f.grow) / f.step)
+}
+
+// fine is whether each stone takes a step at least.
+func (f *field) fine() bool {
+	return !slices.ContainsFunc(f.stones, func(s single) bool { return f.takes(s, 0) == 0 })
+}
+
+// mostSides is from where on sides aren't told apart.
+const mostSides = 10
+
+// table is what stones in so many steps bring at most, if each side of a part beyond four costs a fee, and each short of four
+// brings it.
+func (f *field) table(fee float64, sides bool) []float64 {
+	best := make([]float64, f.steps+1)
+	for _, s := range f.stones {
+		worth := s.worth - f.cut
+		if worth <= 0 {
+			continue // a plan is better without it
+		}
+		worth += f.bonus
+		if !sides {
+			if k := f.takes(s, 0); k < len(best) {
+				best[k] = max(best[k], worth)
+			}
+			continue
+		}
+		for n := 3; n <= mostSides; n++ {
+			of := n
+			if n == mostSides {
+				of = 0
+			}
+			if k := f.takes(s, of); k < len(best) {
+				best[k] = max(best[k], worth-fee*float64(n-4))
 			}
 		}
-		for i := range best {
-			best[i] = max(0, best[i]-cut)
-		}
-		knapsack(best)
 	}
-	total := tables[""]
-	if total == nil {
-		total = make([]float64, areaSteps+1)
+	knapsack(best)
+	return best
+}
+
+// sides lowers a zone's table by how many sides parts of a convex polygon can have: each straight cut through one adds four to what
+// the parts have together, so the sides of k parts are at most those of the polygon and 4 (k − 1). A fee on sides, whichever it
+// is, turns that into a sum (Lagrangian relaxation).
+func (f *field) sides(table []float64) {
+	dearest := 0.0
+	for _, s := range f.stones {
+		dearest = max(dearest, s.worth-f.cut)
 	}
-	for _, zone := range zones {
-		in := tables[zone]
-		next := slices.Clone(total)
-		for i, v := range in {
-			if i > 0 && v == in[i-1] {
-				continue
+	for _, fee := range feesFor(dearest) {
+		for j, v := range f.table(fee, true) {
+			if v > 0 {
+				v = max(0, v+fee*float64(len(f.ring)-4))
 			}
-			for j := i; j < len(next); j++ {
-				next[j] = max(next[j], v+total[j-i])
-			}
+			table[j] = min(table[j], v)
 		}
-		total = next
 	}
-	if most := total[len(total)-1]; most > 0 {
-		return most + cut
-	}
-	return 0
 }
 
 // knapsack makes of what one stone brings in so many steps of area what any number of them brings.
@@ -218,92 +358,128 @@ func knapsack(best []float64) {
 	}
 }
 
-// single notes what one stone of a want brings, by the steps of area it takes, rounded down. It is false where a stone
-// takes less than a step.
-func (p *planner) single(l level, w *want, whole plane.Ring, step float64, best []float64) bool {
-	takes := func(s Size) float64 {
-		area := w.unit * float64(s.LengthUm) * float64(s.WidthUm) * (1 - 1e-5)
+// stonesOf are all the stones of some wants that could count: the calibrated, and of any length those that are the longest to take
+// so many steps, or the last of their price.
+func (p *planner) stonesOf(l level, wants []*want, whole plane.Ring) (out []single) {
+	for _, w := range wants {
+		body, oval := 1.0, w.body.oval()
 		if l.thick > 0 {
-			return area * (float64(w.Pattern.DepthUm) - float64(w.Pattern.DomeUm)/3)
+			body = float64(w.Pattern.DepthUm) - float64(w.Pattern.DomeUm)/3
 		}
-		return area + 2*math.Sqrt(math.Pi*area)*l.grow + math.Pi*l.grow*l.grow
-	}
-	ok := true
-	note := func(s Size) {
-		worth := p.worth(w, s)*(1+1e-5) + 2
-		k := int(takes(s) / step)
-		if worth <= 2 {
-			return
-		}
-		if k == 0 {
-			ok = false
-			return
-		}
-		if k < len(best) {
-			best[k] = max(best[k], worth)
-		}
-	}
-	region := p.uncut(w, whole)
-	if len(w.Sizes) > 0 {
-		// By area, so what is too large comes after what it holds.
-		var too []Size
-		for i, s := range w.Sizes {
-			larger := func(o Size) bool { return o.LengthUm <= s.LengthUm && o.WidthUm <= s.WidthUm }
-			switch {
-			case l.stretch != 1:
-			case slices.ContainsFunc(too, larger), !p.holds(region, w.bodies[i], s):
-				too = append(too, s)
-				continue
+		note := func(s Size, worth float64) {
+			one := single{worth: worth*(1+1e-5) + 2, area: w.unit * float64(s.LengthUm) * float64(s.WidthUm) * (1 - 1e-5) * body}
+			if l.thick == 0 {
+				one.round = one.area * oval
 			}
-			note(s)
-		}
-		return ok
-	}
-	most := int64(math.Sqrt(float64(whole.TwiceArea())/2e6*l.stretch/w.unit/w.body.beta)) + 2
-	if l.stretch == 1 {
-		most = min(most, p.proved(region, w.body, 0))
-	}
-	if w.ToUm > 0 {
-		most = min(most, w.ToUm)
-	}
-	least := max(w.FromUm, shortest)
-	size := func(length int64) Size { return Size{length, w.body.form.WidthUm(length)} }
-	for k := range best {
-		// The longest that takes less than k + 1 steps.
-		low, high := least-1, most
-		for low < high {
-			if mid := (low + high + 1) / 2; takes(size(mid)) < float64(k+1)*step {
-				low = mid
-			} else {
-				high = mid - 1
+			if worth > 0 {
+				out = append(out, one)
 			}
 		}
-		if low >= least {
-			note(size(low))
+		region := p.uncut(w, whole, l.stretch)
+		if len(w.Sizes) > 0 {
+			// By area, so what is too large comes after what it holds.
+			var too []Size
+			for i, s := range w.Sizes {
+				larger := func(o Size) bool { return o.LengthUm <= s.LengthUm && o.WidthUm <= s.WidthUm }
+				if slices.ContainsFunc(too, larger) || !p.holds(region, w.bodies[i], s) {
+					too = append(too, s)
+					continue
+				}
+				note(s, p.worth(w, s))
+			}
+			continue
 		}
-		if low == most {
-			break
+		most := p.proved(region, w.body, 0)
+		if w.ToUm > 0 {
+			most = min(most, w.ToUm)
+		}
+		least := max(w.FromUm, shortest)
+		size := func(length int64) Size { return Size{length, w.body.form.WidthUm(length)} }
+		// Each stands for all that are shorter than it and longer than the one before: it has the area of those and the
+		// worth of itself, within one price the greatest.
+		stops := []int64{most}
+		for _, e := range w.edges {
+			if e >= least && e < most {
+				stops = append(stops, e)
+			}
+		}
+		slices.Sort(stops)
+		from := least
+		for _, to := range stops {
+			for from <= to {
+				next := min(to, max(from, int64(float64(from)*1.004)))
+				s := size(from)
+				s.WidthUm = max(1, s.WidthUm-1) // rounded up
+				one := single{worth: p.worth(w, size(next))*(1+1e-5) + 2, area: w.unit * float64(s.LengthUm) * float64(s.WidthUm) * (1 - 1e-5) * body}
+				if l.thick == 0 {
+					one.round = one.area * oval
+				}
+				if one.worth > 2 {
+					out = append(out, one)
+				}
+				from = next + 1
+			}
 		}
 	}
-	for _, e := range w.edges {
-		if e >= least && e <= most {
-			note(size(e))
-		}
-	}
-	return ok
+	return out
 }
 
-// uncut is where a want may lie in the uncut piece, its obstacles without margins.
-func (p *planner) uncut(w *want, whole plane.Ring) saw.Region {
-	r := saw.Region{Within: []saw.Within{{Ring: whole}}}
-	if w.zone != nil {
-		r.Within = append(r.Within, saw.Within{Ring: w.zone})
+// oval is the share of a body's area that an ellipse has which it holds: as large a one as a short search finds.
+func (b *body) oval() (most float64) {
+	const scale = plane.Millimetre
+	if b.ellipse {
+		return math.Pi * b.inner * b.inner * b.beta / b.area * (1 - 1e-9)
 	}
-	for _, a := range w.avoided {
-		if p.surely(a.Name, w) {
-			a.Margin = 0
-			r.Avoid = append(r.Avoid, a)
+	ring := make(plane.Ring, len(b.corner))
+	for i, c := range b.corner {
+		ring[i] = plane.Point{X: int64(math.Round(c.x * scale)), Y: int64(math.Round(c.y * scale))}
+	}
+	w := newWalls(saw.Region{Within: []saw.Within{{Ring: ring}}})
+	rng := Seeded(1)
+	var space space
+	for ratio := int64(10); ratio <= 30; ratio += 2 {
+		e, err := newBody(Form{Shape: saw.Oval, Length: ratio, Width: 10}, saw.Face)
+		if err != nil {
+			continue
 		}
+		for range 3 {
+			_, reach := w.ascend(e, w.random(e, rng), 30, &space)
+			reach *= e.inner / scale
+			most = max(most, math.Pi*reach*reach*e.beta/b.area*(1-1e-5))
+		}
+	}
+	return most
+}
+
+// uncut is where a want may lie in the uncut piece, its obstacles without margins: in the plane of its bar, in which all is longer
+// along the trace by the stretch.
+func (p *planner) uncut(w *want, whole plane.Ring, stretch float64) saw.Region {
+	a, d := p.trace()
+	drawn := func(q plane.Point) plane.Point {
+		more := at(q).minus(a).dot(d) * (stretch - 1)
+		return q.Plus(plane.Point{X: int64(math.Round(d.x * more)), Y: int64(math.Round(d.y * more))})
+	}
+	ring := func(r plane.Ring) plane.Ring {
+		out := make(plane.Ring, len(r))
+		for i, q := range r {
+			out[i] = drawn(q)
+		}
+		return out
+	}
+	r := saw.Region{Within: []saw.Within{{Ring: ring(whole)}}}
+	if w.zone != nil {
+		r.Within = append(r.Within, saw.Within{Ring: ring(w.zone)})
+	}
+	for _, o := range w.avoided {
+		if !p.surely(o.Name, w) {
+			continue
+		}
+		o.Margin = 0
+		if o.Ring != nil {
+			o.Ring = ring(o.Ring)
+		}
+		o.Path = plane.Path(ring(plane.Ring(o.Path)))
+		r.Avoid = append(r.Avoid, o)
 	}
 	return r
 }
@@ -331,7 +507,7 @@ func (p *planner) surely(name string, w *want) bool {
 // proved is a length that no stone of a body passes in the region; looking ends where it is below enough.
 func (p *planner) proved(r saw.Region, b *body, enough int64) int64 {
 	l := &larger{b: b, w: newWalls(r), region: r}
-	rng := rand.New(rand.NewPCG(1, 1))
+	rng := Seeded(1)
 	for range 4 {
 		l.note(l.w.ascend(b, l.w.random(b, rng), 20, &l.space))
 	}
@@ -406,6 +582,55 @@ func (p *planner) plain(l level, room float64) float64 {
 	return best * room
 }
 
+// even is whether the piece has no hollow that could part two stones. Take two stones that no cut parts, and of each the disk
+// about its middle that it holds, of radius ρ at least. All between the disks lies within the hull and on the same side of
+// each cut. A hollow that parts them reaches across, from one side of the strip between the disks to the other; it
+// begins at one straight side of the hull, from which the nearer disk's middle is ρ away or more, so one of its two sides there
+// is as far too. A hollow that is nowhere so deep parts nothing.
+func (p *planner) even(whole plane.Ring) bool {
+	least := math.Inf(1)
+	for _, w := range p.wants {
+		if len(w.Sizes) == 0 {
+			least = min(least, w.body.ball*float64(max(w.FromUm, shortest))/2)
+		}
+		for i, s := range w.Sizes {
+			least = min(least, w.bodies[i].ball*float64(s.LengthUm)/2)
+		}
+	}
+	return deepest(whole) < least
+}
+
+// deepest is how far any corner lies within the hull's side that bridges its hollow, in micrometres.
+func deepest(r plane.Ring) (most float64) {
+	hull := hullOf(r)
+	if len(hull) < 3 {
+		return math.Inf(1)
+	}
+	um := make([]vec, len(r))
+	start := -1
+	on := func(p vec) bool { return slices.Contains(hull, p) }
+	for i, p := range r {
+		um[i] = vec{float64(p.X) / plane.Micrometre, float64(p.Y) / plane.Micrometre}
+		if start < 0 && on(um[i]) {
+			start = i
+		}
+	}
+	from := um[start]
+	for i := 1; i <= len(um); {
+		to := i
+		for !on(um[(start+to)%len(um)]) {
+			to++
+		}
+		d := um[(start+to)%len(um)].minus(from)
+		for ; i < to; i++ {
+			most = max(most, math.Abs(d.cross(um[(start+i)%len(um)].minus(from)))/d.length())
+		}
+		from = um[(start+to)%len(um)]
+		i = to + 1
+	}
+	return most
+}
+
 // hollow is how many corners of a ring turn inwards.
 func hollow(r plane.Ring) (n int) {
 	for i, p := range r {
@@ -423,4 +648,76 @@ func points(of []saw.Point) []plane.Point {
 		out[i] = plane.Micrometres(q.X, q.Y)
 	}
 	return out
+}
+
+// polygon is a convex ring in micrometres, against the clock.
+type polygon []vec
+
+// hullOf is the convex hull of a ring (Andrew 1979), in micrometres.
+func hullOf(r plane.Ring) polygon {
+	at := make([]vec, len(r))
+	for i, p := range r {
+		at[i] = vec{float64(p.X) / plane.Micrometre, float64(p.Y) / plane.Micrometre}
+	}
+	slices.SortFunc(at, func(a, b vec) int { return cmp.Or(cmp.Compare(a.x, b.x), cmp.Compare(a.y, b.y)) })
+	var out polygon
+	chain := func(from int, p vec) {
+		for len(out) >= from+2 && out[len(out)-1].minus(out[len(out)-2]).cross(p.minus(out[len(out)-2])) <= 0 {
+			out = out[:len(out)-1]
+		}
+		out = append(out, p)
+	}
+	for _, p := range at {
+		chain(0, p)
+	}
+	lower := len(out) - 1
+	for i := len(at) - 2; i >= 0; i-- {
+		chain(lower, at[i])
+	}
+	return out[:len(out)-1]
+}
+
+func (p polygon) area() (sum float64) {
+	for i, a := range p {
+		sum += a.cross(p[(i+1)%len(p)]) / 2
+	}
+	return sum
+}
+
+func (p polygon) around() (sum float64) {
+	for i, a := range p {
+		sum += p[(i+1)%len(p)].minus(a).length()
+	}
+	return sum
+}
+
+// fewer is a polygon of at most n sides round a convex one: again and again the side is left out whose neighbours, drawn on until they meet,
+// add the least. It is nil where no side can be left out.
+func fewer(p polygon, n int) polygon {
+	p = slices.Clone(p)
+	for len(p) > n {
+		best, at, meet := math.Inf(1), -1, vec{}
+		for i := range p {
+			a, b, c, d := p[(i+len(p)-1)%len(p)], p[i], p[(i+1)%len(p)], p[(i+2)%len(p)]
+			u, v := b.minus(a), c.minus(d)
+			den := u.cross(v)
+			if den >= 0 {
+				continue // they part, or run side by side
+			}
+			t := d.minus(a).cross(v) / den
+			x := a.plus(u.times(t))
+			if t < 1 {
+				continue
+			}
+			if add := x.minus(b).cross(c.minus(b)) / -2; math.Abs(add) < best {
+				best, at, meet = math.Abs(add), i, x
+			}
+		}
+		if at < 0 {
+			return nil
+		}
+		p[at] = meet
+		p = slices.Delete(p, (at+1)%len(p), (at+1)%len(p)+1)
+	}
+	return p
 }

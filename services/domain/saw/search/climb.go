@@ -2,7 +2,6 @@ package search
 
 import (
 	"math"
-	"math/rand/v2"
 
 	"seamshare.example/services/domain/measure/plane"
 	"seamshare.example/services/domain/saw"
@@ -15,15 +14,15 @@ type climber struct {
 	scheme *scheme
 	slabs  []*grower
 	roots  []*node
-	rng    *rand.Rand
+	rng    *Dice
 	score  float64
 	top    float64
 	topped []*node // with the greatest score
+	first  []*node // uncut
 	book   *book
-	done   int
 }
 
-func (p *planner) climber(s *scheme, rng *rand.Rand, b *book) *climber {
+func (p *planner) climber(s *scheme, rng *Dice, b *book) *climber {
 	c := &climber{planner: p, scheme: s, rng: rng, book: b, top: math.Inf(-1)}
 	for i, sl := range s.slabs {
 		g := &grower{planner: p, slab: sl, rng: rng, sawing: p.minute * float64(p.SawMinutes)}
@@ -33,6 +32,7 @@ func (p *planner) climber(s *scheme, rng *rand.Rand, b *book) *climber {
 		c.slabs = append(c.slabs, g)
 		c.roots = append(c.roots, g.root(nil))
 	}
+	c.first = c.roots
 	c.take(c.roots)
 	return c
 }
@@ -53,7 +53,6 @@ func (c *climber) run(steps int, from, to float64, stop func() bool) {
 		if stop() {
 			return
 		}
-		c.done++
 		f := float64(i) / float64(steps)
 		warmth := max(1, math.Abs(c.top)) * from * math.Pow(to/from, f)
 		if c.rng.IntN(200) == 0 && c.score < c.top {
@@ -135,9 +134,9 @@ func (g *grower) moved(n *node, reach float64) saw.Line {
 	m := vec{float64(c.X) / plane.Micrometre, float64(c.Y) / plane.Micrometre}
 	m = p.plus(d.times(m.minus(p).dot(d)))
 	step := size * 0.15 * math.Pow(reach+0.02, 1.5) * math.Exp(-2*g.rng.Float64())
-	m = m.plus(vec{-d.y, d.x}.times(g.rng.NormFloat64() * step))
+	m = m.plus(vec{-d.y, d.x}.times(g.rng.normal() * step))
 	if g.rng.IntN(2) == 0 {
-		sin, cos := math.Sincos(g.rng.NormFloat64() * step / size * 4)
+		sin, cos := math.Sincos(g.rng.normal() * step / size * 4)
 		d = d.turned([2]float64{sin, cos})
 	}
 	return through(m, d)
@@ -240,7 +239,7 @@ func (g *grower) line(n *node) (saw.Line, bool) {
 				a, b := at(path[i]).times(1.0/plane.Micrometre), at(path[j]).times(1.0/plane.Micrometre)
 				if v := b.minus(a); v.length() > 1 {
 					m, d = a, v.times(1/v.length())
-					return through(m.plus(vec{-d.y, d.x}.times(g.rng.NormFloat64()*300*float64(g.rng.IntN(2)))), d), true
+					return through(m.plus(vec{-d.y, d.x}.times(g.rng.normal()*300*float64(g.rng.IntN(2)))), d), true
 				}
 			}
 		} else if s.want.zone != nil {
@@ -267,5 +266,5 @@ func (g *grower) line(n *node) (saw.Line, bool) {
 		return through(m.plus(side.times(reach-m.dot(side))), d), true
 	}
 	wide := math.Abs(side.x)*float64(box.Size().X) + math.Abs(side.y)*float64(box.Size().Y)
-	return through(m.plus(side.times(g.rng.NormFloat64()*wide/6/plane.Micrometre)), d), true
+	return through(m.plus(side.times(g.rng.normal()*wide/6/plane.Micrometre)), d), true
 }

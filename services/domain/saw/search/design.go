@@ -134,7 +134,7 @@ func (c *climber) together(w *want, fits []*fit) ([]Size, float64) {
 	}
 	most := math.Inf(1)
 	for k, f := range fits {
-		most = min(most, (2*f.reach-slack)/1_000+float64(w.StepUm)*float64(k))
+		most = min(most, (2*f.reach*w.body.sure()-slack)/1_000+float64(w.StepUm)*float64(k))
 	}
 	if w.ToUm > 0 {
 		most = min(most, float64(w.ToUm))
@@ -154,7 +154,8 @@ func (c *climber) together(w *want, fits []*fit) ([]Size, float64) {
 
 // takes is whether a calibrated size goes where the form does, told by both its measures.
 func (f *fit) takes(w *want, i int) bool {
-	long, wide := 2*f.reach-slack, (2*f.reach-slack)*w.body.beta
+	long := 2*f.reach*w.body.sure() - slack
+	wide := long * w.body.beta
 	return float64(w.Sizes[i].LengthUm)*1_000 <= long && float64(w.Sizes[i].WidthUm)*1_000 <= wide
 }
 

@@ -31,10 +31,10 @@ type body struct {
 	view   saw.View
 	corner []vec
 	order  []float64 // the corners' angles, rising
-	// An ellipse has half-width beta, and holds its polygon's inscribed ellipse of half-length inner.
-	ellipse bool
-	beta    float64
-	inner   float64
+	// An ellipse has half-width beta, and is drawn as a polygon that holds the ellipse of half-length inner and lies in that of outer.
+	ellipse      bool
+	beta         float64
+	inner, outer float64
 	// ball is the radius of a disk about the origin from all of which all of the body is seen, far the farthest corner.
 	ball, far float64
 	area      float64 // of the polygon
@@ -115,8 +115,11 @@ func newBody(f Form, view saw.View) (*body, error) {
 	start := 0
 	for i, p := range b.corner {
 		q := b.corner[(i+1)%n]
-		// The distance of the origin from the edge's line: what lies nearer sees the edge from inside.
-		b.ball = min(b.ball, p.cross(q)/q.minus(p).length())
+		// The distance of the origin from the edge's line: what lies nearer sees the edge from inside. An edge so short that
+		// rounding turns it doesn't count.
+		if long := q.minus(p).length(); long > 1e-6 {
+			b.ball = min(b.ball, p.cross(q)/long*(1-1e-6))
+		}
 		if math.Atan2(p.y, p.x) < math.Atan2(b.corner[start].y, b.corner[start].x) {
 			start = i
 		}
@@ -137,23 +140,21 @@ func newBody(f Form, view saw.View) (*body, error) {
 	return b, nil
 }
 
-// round finds whether the corners stand on an ellipse.
+// round finds whether the corners are those of a polygon round an ellipse.
 func (b *body) round() {
-	if len(b.corner) < 16 {
-		return
-	}
 	low, high := math.Inf(1), 0.0
 	for i, p := range b.corner {
 		q := b.corner[(i+1)%len(b.corner)]
 		p.y, q.y = p.y/b.beta, q.y/b.beta
-		low, high = min(low, p.length()), max(high, p.length())
-		b.inner = max(b.inner, 0)
-		if d := toOrigin(p, q); b.inner == 0 || d < b.inner {
-			b.inner = d
-		}
+		low, high = min(low, toOrigin(p, q)), max(high, p.length())
 	}
-	b.ellipse = high-low < 1e-5
+	if b.inner, b.outer = 1, 1; (b.form.Shape == saw.Oval || b.form.Shape == saw.Round) && low > 1-1e-4 && high < 1.03 {
+		b.ellipse, b.inner, b.outer = true, low*(1-1e-9), high*(1+1e-9)
+	}
 }
+
+// sure is the share of a reach that surely goes: an ellipse's is that of the greatest it holds.
+func (b *body) sure() float64 { return b.inner / b.outer }
 
 // toOrigin is how far the stretch from p to q is from the origin.
 func toOrigin(p, q vec) float64 {

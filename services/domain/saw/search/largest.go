@@ -4,7 +4,6 @@ import (
 	"container/heap"
 	"context"
 	"math"
-	"math/rand/v2"
 
 	"seamshare.example/services/domain/measure/plane"
 	"seamshare.example/services/domain/saw"
@@ -40,7 +39,7 @@ const shortest = 100
 // radius and μ how much it has to grow to hold itself turned. So BoundUm is proved for real numbers; two micrometres are
 // added for rounding. It depends on nothing but its arguments unless the context ends it, which is no error: Found
 // is then what there is so far. The error is a *saw.Invalid.
-func Largest(ctx context.Context, region saw.Region, f Form, view saw.View, rng *rand.Rand, e Effort) (Found, error) {
+func Largest(ctx context.Context, region saw.Region, f Form, view saw.View, rng *Dice, e Effort) (Found, error) {
 	b, err := newBody(f, view)
 	if err != nil {
 		return Found{}, err
@@ -153,7 +152,7 @@ func (b *body) stone(p place) saw.Stone {
 }
 
 // random is a place where the middle may lie, if some tries find one.
-func (w *walls) random(b *body, rng *rand.Rand) place {
+func (w *walls) random(b *body, rng *Dice) place {
 	p := place{turn: rng.Float64() * b.period}
 	for range 50 {
 		p.at = vec{w.box[0].x + rng.Float64()*(w.box[1].x-w.box[0].x), w.box[0].y + rng.Float64()*(w.box[1].y-w.box[0].y)}

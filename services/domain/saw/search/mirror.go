@@ -3,7 +3,6 @@ package search
 import (
 	"context"
 	"math"
-	"math/rand/v2"
 	"slices"
 
 	"seamshare.example/services/domain/measure/plane"
@@ -31,7 +30,7 @@ type Mirrored struct {
 // SuggestMirrored plans two halves of a piece so that each gives one stone of a pair, from the same place, and what else they
 // give is worth the most. It tries the pair in the three sizes that are worth the most. It is false where the pair doesn't
 // go anywhere. As Suggest in all else.
-func SuggestMirrored(ctx context.Context, a, b Task, p Pair, rng *rand.Rand, steps int, progress func(Progress)) (Mirrored, bool, error) {
+func SuggestMirrored(ctx context.Context, a, b Task, p Pair, rng *Dice, steps int, progress func(Progress)) (Mirrored, bool, error) {
 	p.Other.Shape, p.Other.Ring = p.Want.Shape, mirroredRing(p.Want.Ring)
 	first, second := Want{Pattern: p.Want, Sizes: p.Sizes}, Want{Pattern: p.Other, Sizes: p.Sizes}
 	if second.Pattern.LengthUm == 0 {
@@ -39,7 +38,7 @@ func SuggestMirrored(ctx context.Context, a, b Task, p Pair, rng *rand.Rand, ste
 	}
 	alone := func(t Task, w Want) (*planner, error) {
 		t.Wants = []Want{w}
-		return newPlanner(t)
+		return newCutter(t)
 	}
 	pa, err := alone(a, first)
 	if err != nil {
@@ -81,7 +80,7 @@ func SuggestMirrored(ctx context.Context, a, b Task, p Pair, rng *rand.Rand, ste
 }
 
 // places are where the pair goes in a few sizes, those that are worth the most first.
-func (p Pair) places(pa, pb *planner, rng *rand.Rand) (out [][2]pin) {
+func (p Pair) places(pa, pb *planner, rng *Dice) (out [][2]pin) {
 	const most = 3
 	wa, wb := pa.wants[0], pb.wants[0]
 	for _, sa := range pa.schemes[0].slabs[0].seats {
@@ -128,7 +127,7 @@ func (p Pair) places(pa, pb *planner, rng *rand.Rand) (out [][2]pin) {
 			if len(p.Sizes) == 0 {
 				at, reach := search(wa.body)
 				for _, f := range []float64{1, 0.9, 0.8} {
-					l := int64((2*reach - 2*slack) / plane.Micrometre * f)
+					l := int64((2*reach*wa.body.sure() - 2*slack) / plane.Micrometre * f)
 					if s := (Size{l, wa.body.form.WidthUm(l)}); s.LengthUm >= shortest && s.WidthUm >= shortest {
 						try(wa.body, at, s)
 					}
@@ -136,7 +135,7 @@ func (p Pair) places(pa, pb *planner, rng *rand.Rand) (out [][2]pin) {
 				continue
 			}
 			for i, s := range wa.Sizes {
-				if at, reach := search(wa.bodies[i]); reach >= float64(s.LengthUm)*plane.Micrometre/2+slack/2 {
+				if at, reach := search(wa.bodies[i]); reach*wa.bodies[i].sure() >= float64(s.LengthUm)*plane.Micrometre/2+slack/2 {
 					try(wa.bodies[i], at, s)
 				}
 			}

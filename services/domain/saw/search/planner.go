@@ -51,10 +51,12 @@ type slab struct {
 // seat is a want in a slab, and how far along the trace its depth lets it lie.
 type seat struct {
 	want   *want
+	place  int // the first seat of the slab that may lie just where this may
 	limits []saw.Beside
 	avoid  []saw.Avoid // what of its obstacles is in its depth
 }
 
+// newPlanner makes a task ready but for its section.
 func newPlanner(t Task) (*planner, error) {
 	if err := t.check(); err != nil {
 		return nil, err
@@ -81,7 +83,43 @@ func newPlanner(t Task) (*planner, error) {
 		}
 		p.wants = append(p.wants, made)
 	}
+	return p, nil
+}
+
+// newCutter is a planner with its section laid out.
+func newCutter(t Task) (*planner, error) {
+	p, err := newPlanner(t)
+	if err != nil {
+		return nil, err
+	}
 	return p, p.section()
+}
+
+// in is the planner with only the wants of one market.
+func (p *planner) in(market string) *planner {
+	out := *p
+	out.Task = p.Task.In(market)
+	elsewhere := func(w *want) bool { return w.Pattern.Market != market }
+	out.wants = slices.DeleteFunc(slices.Clone(p.wants), elsewhere)
+	out.schemes = nil
+	for _, s := range p.schemes {
+		only := &scheme{cuts: s.cuts}
+		for _, sl := range s.slabs {
+			less := *sl
+			less.seats = slices.DeleteFunc(slices.Clone(sl.seats), func(s seat) bool { return elsewhere(s.want) })
+			less.group()
+			only.slabs = append(only.slabs, &less)
+		}
+		out.schemes = append(out.schemes, only)
+	}
+	return &out
+}
+
+// group finds which seats may lie in the same places.
+func (s *slab) group() {
+	for i := range s.seats {
+		s.seats[i].place = slices.IndexFunc(s.seats, s.seats[i].alike)
+	}
 }
 
 // ready makes a want ready.
@@ -194,6 +232,7 @@ func (p *planner) section() error {
 				}
 				slab.seats = append(slab.seats, seats...)
 			}
+			slab.group()
 			s.slabs = append(s.slabs, slab)
 		}
 		p.schemes = append(p.schemes, s)
@@ -317,7 +356,7 @@ const samples = 41
 func (p *planner) seats(cuts []saw.Line, sl *slab, w *want) (out []seat, err error) {
 	from, to := p.alongTrace(sl.part.Face)
 	tiny := w.Pattern
-	tiny.Name, tiny.LengthUm, tiny.WidthUm = "s", shortest, shortest
+	tiny.Name, tiny.Shape, tiny.Ring, tiny.LengthUm, tiny.WidthUm = "s", saw.Round, nil, shortest, shortest
 	var runs [][2]int
 	low, high := int64(math.MaxInt64), int64(math.MinInt64)
 	for i := range samples {
@@ -362,6 +401,12 @@ func (p *planner) seats(cuts []saw.Line, sl *slab, w *want) (out []seat, err err
 		}
 	}
 	return out, nil
+}
+
+// alike is whether two seats may lie in the same places.
+func (s seat) alike(o seat) bool {
+	same := func(a, b saw.Avoid) bool { return a.Name == b.Name }
+	return s.want.Pattern.Zone == o.want.Pattern.Zone && slices.Equal(s.limits, o.limits) && slices.EqualFunc(s.avoid, o.avoid, same)
 }
 
 // inDepth is whether a feature of face or back may be at a stone's height.

@@ -2,7 +2,6 @@ package search
 
 import (
 	"math"
-	"math/rand/v2"
 
 	"pgregory.net/rapid"
 
@@ -14,11 +13,11 @@ import (
 // random place and turn, as large as it goes there.
 type Chance struct {
 	p   *planner
-	rng *rand.Rand
+	rng *Dice
 }
 
-func NewChance(t rapid.TB, task Task, rng *rand.Rand) *Chance {
-	p, err := newPlanner(task)
+func NewChance(t rapid.TB, task Task, rng *Dice) *Chance {
+	p, err := newCutter(task)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -27,6 +26,12 @@ func NewChance(t rapid.TB, task Task, rng *rand.Rand) *Chance {
 
 // Plan is a random plan and what it would be worth if it were feasible.
 func (c *Chance) Plan() (saw.Plan, float64) {
+	cl := c.trees()
+	d := cl.design(cl.roots)
+	return cl.plan(cl.roots, d), d.score
+}
+
+func (c *Chance) trees() *climber {
 	s := c.p.schemes[c.rng.IntN(len(c.p.schemes))]
 	cl := &climber{planner: c.p, scheme: s, rng: c.rng}
 	for _, sl := range s.slabs {
@@ -34,8 +39,7 @@ func (c *Chance) Plan() (saw.Plan, float64) {
 		cl.slabs = append(cl.slabs, g)
 		cl.roots = append(cl.roots, c.tree(g, sl.part.Face, nil, 0))
 	}
-	d := cl.design(cl.roots)
-	return cl.plan(cl.roots, d), d.score
+	return cl
 }
 
 func (c *Chance) tree(g *grower, ring plane.Ring, sides []cutSide, deep int) *node {
@@ -44,6 +48,11 @@ func (c *Chance) tree(g *grower, ring plane.Ring, sides []cutSide, deep int) *no
 		sin, cos := math.Sincos(c.rng.Float64() * 2 * math.Pi)
 		m := vec{float64(box.Min.X) + c.rng.Float64()*float64(box.Size().X), float64(box.Min.Y) + c.rng.Float64()*float64(box.Size().Y)}
 		l := through(m.times(1.0/plane.Micrometre), vec{cos, sin})
+		if c.rng.IntN(3) == 0 { // along a crack or an edge, perhaps
+			if along, ok := g.line(&node{ring: ring, sides: sides, best: -1}); ok {
+				l = along
+			}
+		}
 		line := plane.Line{A: plane.Micrometres(l.A.X, l.A.Y), B: plane.Micrometres(l.B.X, l.B.Y)}
 		a, b := plane.Cut(ring, line, g.kerf)
 		if len(a) > 0 && len(b) > 0 && g.gripped(a, b, line) {
@@ -74,11 +83,11 @@ func (c *Chance) tree(g *grower, ring plane.Ring, sides []cutSide, deep int) *no
 		return n
 	}
 	if len(s.want.Sizes) == 0 {
-		best := g.longest(s.want, (2*f.reach-slack)/plane.Micrometre)
+		best := g.longest(s.want, (2*f.reach*s.want.body.sure()-slack)/plane.Micrometre)
 		f.size, f.worth = best.size, best.worth
 	} else {
 		for k, size := range s.want.Sizes {
-			if w.reach(s.want.bodies[k], p) >= float64(size.LengthUm)*plane.Micrometre/2+slack/2 && g.worth(s.want, size) > f.worth {
+			if w.reach(s.want.bodies[k], p)*s.want.bodies[k].sure() >= float64(size.LengthUm)*plane.Micrometre/2+slack/2 && g.worth(s.want, size) > f.worth {
 				f.size, f.worth = size, g.worth(s.want, size)
 			}
 		}
@@ -111,4 +120,61 @@ func (c *Chance) Never(t rapid.TB, more int64, plans int) (feasible int, best in
 		}
 	}
 	return feasible, best
+}
+
+// Agree holds the regions that the search reckons with, in the parts of random plans, to those of package saw.
+func (c *Chance) Agree(t rapid.TB, plans int) (held, not int) {
+	for range plans {
+		cl := c.trees()
+		plan := cl.plan(cl.roots, cl.design(cl.roots))
+		end := 0 // ends stand in the order of the leaves
+		for i, root := range cl.roots {
+			g := cl.slabs[i]
+			for _, leaf := range root.leaves(nil) {
+				name := plan.Ends[end].Part
+				end++
+				if len(g.slab.seats) == 0 {
+					continue
+				}
+				s := g.slab.seats[c.rng.IntN(len(g.slab.seats))]
+				if len(s.limits) > 0 {
+					continue
+				}
+				p := s.want.Pattern
+				q := saw.Query{Part: name, Zone: p.Zone, Surface: p.Surface, View: p.View, DepthUm: p.DepthUm}
+				if len(plan.Ends[end-1].Stones) > 0 {
+					q.Except = plan.Ends[end-1].Stones[0].Name
+				}
+				theirs, err := c.p.model.Region(plan, c.p.Prices, q)
+				if err != nil {
+					t.Fatal(err)
+				}
+				ours := g.region(leaf, s)
+				box := leaf.ring.Box()
+				for range 10 {
+					length := int64(shortest + c.rng.IntN(4_000))
+					stone := saw.Stone{
+						Shape: saw.Oval, LengthUm: 2 * length, WidthUm: length, View: saw.Face, TurnMdeg: int64(c.rng.IntN(180_000)),
+						At: saw.Point{
+							X: (box.Min.X + int64(c.rng.Float64()*float64(box.Size().X))) / plane.Micrometre,
+							Y: (box.Min.Y + int64(c.rng.Float64()*float64(box.Size().Y))) / plane.Micrometre,
+						},
+					}
+					r, err := outline(stone)
+					if err != nil {
+						t.Fatal(err)
+					}
+					if ours.Holds(r) != theirs.Holds(r) {
+						t.Errorf("in part %s of %+v the search says %v for %+v, the evaluation %v", name, plan.Steps, ours.Holds(r), stone, theirs.Holds(r))
+					}
+					if theirs.Holds(r) {
+						held++
+					} else {
+						not++
+					}
+				}
+			}
+		}
+	}
+	return held, not
 }

@@ -169,3 +169,30 @@ func TestSuggestRectangle(t *testing.T) {
 	}
 	t.Log(s.Best, exact.Value, s.Bound)
 }
+
+// Each piece of the demo that is studied gets plans, of what suits it in common.
+func TestSuggestCommon(t *testing.T) {
+	prices := example.Prices()
+	tried := 0
+	for name, c := range example.Demo() {
+		t.Run(name, func(t *testing.T) {
+			wants := search.Common(c.Study, prices, example.Settings(), 9_000, 60)
+			if len(wants) == 0 {
+				return // no market pays for what is drawn in it
+			}
+			tried++
+			task := search.Task{Study: c.Study, Prices: prices, Blade: example.Trim(), Settings: example.Settings(), Wants: wants, SawMinutes: 10}
+			s, err := search.Suggest(context.Background(), task, seeded(1), 60, nil)
+			if err != nil {
+				t.Fatal(err)
+			}
+			held(t, task, s)
+			for _, o := range s.Offers {
+				t.Log(o.Kind, o.Result.Money.Expected, s.Bound)
+			}
+		})
+	}
+	if tried < 3 {
+		t.Errorf("only %d pieces have wants", tried)
+	}
+}

@@ -7,7 +7,6 @@ import (
 	"fmt"
 	"maps"
 	"math"
-	"math/rand/v2"
 	"slices"
 
 	"seamshare.example/services/domain/saw"
@@ -49,7 +48,7 @@ type Suggestion struct {
 // Progress is told now and then while a search runs.
 type Progress struct {
 	Step, Of    int
-	Best, Bound int64
+	Best, Bound int64 // of two halves, of the present one, and math.MaxInt64: the bound comes last
 }
 
 // MaxOffers is how many plans a suggestion has at most.
@@ -64,11 +63,11 @@ var errNothing = errors.New("no plan could be evaluated")
 //
 // The same task, seed and steps give the same suggestion. The context stops it early, which is no error. Progress may
 // be nil; it is called from the caller's goroutine. The error is a *saw.Invalid.
-func Suggest(ctx context.Context, t Task, rng *rand.Rand, steps int, progress func(Progress)) (Suggestion, error) {
+func Suggest(ctx context.Context, t Task, rng *Dice, steps int, progress func(Progress)) (Suggestion, error) {
 	return suggest(ctx, t, rng, steps, progress, nil)
 }
 
-func suggest(ctx context.Context, t Task, rng *rand.Rand, steps int, progress func(Progress), pinned *pin) (Suggestion, error) {
+func suggest(ctx context.Context, t Task, rng *Dice, steps int, progress func(Progress), pinned *pin) (Suggestion, error) {
 	bound := int64(math.MaxInt64)
 	if pinned == nil {
 		var err error
@@ -91,8 +90,7 @@ func suggest(ctx context.Context, t Task, rng *rand.Rand, steps int, progress fu
 		}
 	}
 	stop := func() bool {
-		if ctx.Err() != nil {
-			s.Stopped = true
+		if stopped(ctx, &s, steps) {
 			return true
 		}
 		if s.Steps%200 == 0 {
@@ -101,17 +99,14 @@ func suggest(ctx context.Context, t Task, rng *rand.Rand, steps int, progress fu
 		s.Steps++
 		return false
 	}
-	// A first look everywhere, then a second at the best scheme of each hunt, and a third that begins cooler.
-	shares := []float64{0.3, 0.4, 0.3}
-	weight := 0.0
-	for i := range hunts {
-		weight += hunts[i].weight(i)
-	}
-	for round, share := range shares {
+	// Stages of double length each, so that more steps go on where fewer end and never find less.
+	for length := firstStage; !stopped(ctx, &s, steps); length *= 2 {
 		for i := range hunts {
-			h := &hunts[i]
-			n := float64(steps) * share * h.weight(i) / weight
-			h.run(int(n), round, stop)
+			n := length
+			if i > 0 {
+				n /= 2 // one market alone
+			}
+			hunts[i].run(n, length == firstStage, stop)
 		}
 	}
 	tell()
@@ -124,32 +119,38 @@ func suggest(ctx context.Context, t Task, rng *rand.Rand, steps int, progress fu
 // hunt is the search for one set of wants.
 type hunt struct {
 	market   string // empty: all
+	planner  *planner
 	book     *book
 	climbers []*climber
 }
 
-func (h *hunt) weight(i int) float64 {
-	if i == 0 {
-		return 2
-	}
-	return 1
+// firstStage is how many steps the first stage has for all markets together.
+const firstStage = 120
+
+// stopped is whether a search is over, by its steps or before.
+func stopped(ctx context.Context, s *Suggestion, steps int) bool {
+	s.Stopped = s.Steps < steps && ctx.Err() != nil
+	return s.Stopped || s.Steps >= steps
 }
 
-func (h *hunt) run(steps, round int, stop func() bool) {
-	on := h.climbers
-	if round > 0 && len(on) > 1 {
-		on = []*climber{slices.MaxFunc(on, func(a, b *climber) int { return cmp.Compare(a.top, b.top) })}
-	}
-	for _, c := range on {
-		from := []float64{0.08, 0.05, 0.01}[round]
-		if round > 0 {
-			c.take(c.topped)
+// run is one stage: at first a look at every scheme, later one at the best so far: half of it from where it is uncut, half from the
+// best there is.
+func (h *hunt) run(steps int, first bool, stop func() bool) {
+	const cold = 0.0005
+	if first {
+		for _, c := range h.climbers {
+			c.run(max(1, steps/len(h.climbers)), 0.08, cold, stop)
 		}
-		c.run(steps/len(on), from, 0.0005, stop)
+		return
 	}
+	c := slices.MaxFunc(h.climbers, func(a, b *climber) int { return cmp.Compare(a.top, b.top) })
+	c.take(c.first)
+	c.run(steps/2, 0.08, cold, stop)
+	c.take(c.topped)
+	c.run(steps-steps/2, 0.03, cold, stop)
 }
 
-func newHunts(t Task, rng *rand.Rand, pinned *pin) ([]hunt, error) {
+func newHunts(t Task, rng *Dice, pinned *pin) ([]hunt, error) {
 	markets := []string{""}
 	var named []string
 	for _, m := range t.Prices.Markets {
@@ -160,24 +161,24 @@ func newHunts(t Task, rng *rand.Rand, pinned *pin) ([]hunt, error) {
 	if len(named) > 1 && pinned == nil {
 		markets = append(markets, named...)
 	}
+	all, err := newCutter(t)
+	if err != nil {
+		return nil, err
+	}
+	all.pinned = pinned
 	var hunts []hunt
 	for _, market := range markets {
-		of := t
+		p := all
 		if market != "" {
-			of = t.In(market)
+			p = all.in(market)
 		}
-		p, err := newPlanner(of)
-		if err != nil {
-			return nil, err
-		}
-		p.pinned = pinned
-		h := hunt{market: market, book: &book{best: map[Kind]*entry{}}}
+		h := hunt{market: market, planner: p, book: &book{best: map[Kind]*entry{}}}
 		schemes := p.schemes
 		if pinned != nil {
 			schemes = schemes[:1]
 		}
 		for _, s := range schemes {
-			c := p.climber(s, rand.New(rand.NewPCG(rng.Uint64(), rng.Uint64())), h.book)
+			c := p.climber(s, Seeded(rng.Uint64()), h.book)
 			if pinned == nil {
 				if exact := c.rectangular(); exact != nil {
 					c.take([]*node{exact})
@@ -291,7 +292,7 @@ func (p *planner) wantOf(s saw.Stone) *want {
 	return nil
 }
 
-// learn takes the mass for an area from stones that were weighed.
+// learn takes the area for a size and the mass for an area from stones that were weighed.
 func (p *planner) learn(plan saw.Plan, r saw.Result) {
 	weighed := map[string]saw.Planned{}
 	for _, e := range r.Trunk.Ends {
@@ -303,6 +304,7 @@ func (p *planner) learn(plan saw.Plan, r saw.Result) {
 		for _, s := range e.Stones {
 			if w := p.wantOf(s); w != nil && weighed[s.Name].AreaUm2 > 0 && weighed[s.Name].MassUg > 0 {
 				w.perArea = float64(weighed[s.Name].MassUg) / float64(weighed[s.Name].AreaUm2)
+				w.unit = float64(weighed[s.Name].AreaUm2) / float64(s.LengthUm*s.WidthUm)
 			}
 		}
 	}
@@ -342,6 +344,9 @@ func (s *Suggestion) offer(t Task, hunts []hunt) error {
 			chosen = append(chosen, e)
 		}
 	}
+	for i, e := range chosen {
+		chosen[i] = hunts[0].planner.polished(e)
+	}
 	s.Best = math.MinInt64
 	inMarket := map[string]int64{}
 	for _, e := range chosen {
@@ -370,6 +375,37 @@ func (s *Suggestion) offer(t Task, hunts []hunt) error {
 		return cmp.Or(cmp.Compare(a.Kind.Stones, b.Kind.Stones), -cmp.Compare(a.Kind.Set, b.Kind.Set), -cmp.Compare(longestOf(a.Plan), longestOf(b.Plan)))
 	})
 	return nil
+}
+
+// polished is an entry whose stones of any length are made longer where they lie, as far as they still go and bring more: the
+// search keeps them within the greatest ellipse they hold, and a hair from walls.
+func (p *planner) polished(e *entry) *entry {
+	best := *e
+	for i, end := range e.plan.Ends {
+		if len(end.Stones) != 1 {
+			continue
+		}
+		w := p.wantOf(end.Stones[0])
+		if w == nil || w.Together > 0 || len(w.Sizes) > 0 || p.pinned != nil {
+			continue
+		}
+		low := end.Stones[0].LengthUm
+		for high := low + low/40; low < high; {
+			mid := (low + high + 1) / 2
+			plan := best.plan
+			plan.Ends = slices.Clone(plan.Ends)
+			s := end.Stones[0]
+			s.LengthUm, s.WidthUm = mid, w.body.form.WidthUm(mid)
+			plan.Ends[i].Stones = []saw.Stone{s}
+			r, err := p.model.Evaluate(plan, p.Prices)
+			if err == nil && !r.Infeasible && r.Money.Expected >= best.worth() && (w.ToUm == 0 || mid <= w.ToUm) {
+				low, best.plan, best.result = mid, plan, r
+			} else {
+				high = mid - 1
+			}
+		}
+	}
+	return &best
 }
 
 func sortedKinds(m map[Kind]*entry) []Kind {

@@ -144,3 +144,80 @@ func (p *planner) price(market, class string, lengthUm int64) (saw.Price, bool) 
 	}
 	return saw.Price{}, false
 }
+
+// Common are wants that suit a study: of each bar and each zone that has a class, for each market that pays for it, calibrated ovals
+// and rounds, and of any length ovals and pears. Stones of a thin bar are as deep as it and the backing that is
+// asked for; where a bar is thick enough they are of one material. Their chance and minutes are the cutter's to say.
+func Common(study saw.Study, prices saw.Prices, settings saw.Settings, chanceBp, minutes int64) (out []Want) {
+	const solid = 3_000 // µm of colour from where on a stone needs no backing
+	type bar struct {
+		name, class  string
+		thick, above int64
+		sg           int64
+	}
+	var bars []bar
+	above := int64(0)
+	for _, l := range study.Layers {
+		if l.Kind == saw.Colour || l.Kind == saw.Matrix {
+			bars = append(bars, bar{l.Name, l.Class, l.ThicknessUm, above, l.SGMilli})
+		}
+		above += l.ThicknessUm
+	}
+	deepest := study.ThicknessUm
+	for _, p := range study.Profile {
+		deepest = max(deepest, -p.Y)
+	}
+	for _, f := range study.Features {
+		if f.View == saw.Section && (f.Kind == saw.Seam || f.Kind == saw.Colour || f.Kind == saw.Matrix) {
+			low, high := f.Points[0].Y, f.Points[0].Y
+			for _, p := range f.Points {
+				low, high = min(low, p.Y), max(high, p.Y)
+			}
+			thick := f.ThicknessUm
+			if f.Kind != saw.Seam {
+				thick = high - low
+			}
+			bars = append(bars, bar{f.Name, f.Class, thick, -(low + high) / 2, f.SGMilli})
+		}
+	}
+	add := func(b bar, zone, class string) {
+		pattern := saw.Stone{View: saw.Face, Zone: zone, Bar: b.name, Class: class, ChanceBp: chanceBp, Minutes: minutes}
+		if b.above > deepest/2 {
+			pattern.View = saw.Back
+		}
+		pattern.DomeUm = b.thick * 4 / 5
+		pattern.DepthUm = b.thick + max(settings.BackingUm, 2*settings.BevelUm)
+		if b.thick >= solid && b.above == 0 {
+			pattern.Bar, pattern.SGMilli = "", b.sg
+			pattern.DepthUm, pattern.DomeUm = min(b.thick, 4_000), min(b.thick, 4_000)/2
+		}
+		for _, m := range prices.Markets {
+			if !slices.ContainsFunc(m.Prices, func(p saw.Price) bool { return p.Class == class && p.Per != saw.PerGram }) {
+				continue
+			}
+			for _, shape := range []saw.Shape{saw.Oval, saw.Round, saw.Pear} {
+				w := Want{Pattern: pattern, FromUm: 3_000}
+				w.Pattern.Shape, w.Pattern.Market = shape, m.Name
+				w.Pattern.LengthUm, w.Pattern.WidthUm = 4, 3
+				if shape == saw.Round {
+					w.Pattern.WidthUm = 4
+				}
+				if out = append(out, w); shape != saw.Pear {
+					w.Sizes = Calibrated(shape)
+					out = append(out, w)
+				}
+			}
+		}
+	}
+	for _, b := range bars {
+		if b.class != "" {
+			add(b, "", b.class)
+		}
+	}
+	for _, f := range study.Features {
+		if f.View != saw.Section && f.Kind == saw.Colour && f.Class != "" && len(bars) > 0 {
+			add(bars[0], f.Name, f.Class)
+		}
+	}
+	return out[:min(len(out), MaxWants)]
+}

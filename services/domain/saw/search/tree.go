@@ -3,7 +3,6 @@ package search
 import (
 	"cmp"
 	"math"
-	"math/rand/v2"
 	"slices"
 
 	"seamshare.example/services/domain/measure/plane"
@@ -40,9 +39,11 @@ type fit struct {
 type grower struct {
 	*planner
 	slab  *slab
-	rng   *rand.Rand
+	rng   *Dice
 	space space
-	pin   *pin // nil: none
+	order []chanceOf
+	walls []*walls // of the part that is tried, by seats' places
+	pin   *pin     // nil: none
 	// saw counts what a cut costs.
 	sawing float64
 }
@@ -70,14 +71,30 @@ func (g *grower) leaf(ring plane.Ring, sides []cutSide, before *node) *node {
 	}
 	n.fits = make([]fit, len(g.slab.seats))
 	n.worth = g.rest(n)
+	// What could be worth the most comes first, so that most of the others needn't be tried.
+	g.order = g.order[:0]
 	for i := range g.slab.seats {
+		g.order = append(g.order, chanceOf{i, g.most(g.slab.seats[i].want, n.area)})
+	}
+	slices.SortStableFunc(g.order, func(a, b chanceOf) int { return -cmp.Compare(a.most, b.most) })
+	g.walls = slices.Grow(g.walls[:0], len(n.fits))[:len(n.fits)]
+	clear(g.walls)
+	for _, c := range g.order {
 		var old *fit
-		if before != nil && i < len(before.fits) {
-			old = &before.fits[i]
+		if before != nil && c.seat < len(before.fits) {
+			old = &before.fits[c.seat]
 		}
-		g.fit(n, i, old)
+		if g.slab.seats[c.seat].want.Together > 0 || c.most > n.worth {
+			g.fit(n, c.seat, old)
+		}
 	}
 	return n
+}
+
+// chanceOf is a seat and what it could be worth in a part.
+type chanceOf struct {
+	seat int
+	most float64
 }
 
 // rest is what the part brings without a stone.
@@ -181,12 +198,11 @@ func beyond(rings []plane.Ring, paths []plane.Path, l plane.Line, kerf int64) ([
 // fit finds where a want goes in the part and what of it is worth the most.
 func (g *grower) fit(n *node, i int, before *fit) {
 	w := g.slab.seats[i].want
-	// The part's area and width bound the size; where that brings no more than what is there, don't look.
-	if w.Together == 0 && g.most(w, n.area) <= n.worth {
-		return
+	at := g.slab.seats[i].place
+	if g.walls[at] == nil {
+		g.walls[at] = newWalls(g.region(n, g.slab.seats[i]))
 	}
-	region := g.region(n, g.slab.seats[i])
-	walls := newWalls(region)
+	walls := g.walls[at]
 	f := &n.fits[i]
 	try := func(p place, rounds int) {
 		if p, reach := walls.ascend(w.body, p, rounds, &g.space); reach > f.reach {
@@ -258,7 +274,7 @@ const slack = 3_000
 func (g *grower) size(walls *walls, w *want, f *fit, floor float64) {
 	f.where = f.place
 	if len(w.Sizes) == 0 {
-		best := g.longest(w, (2*f.reach-slack)/plane.Micrometre)
+		best := g.longest(w, (2*f.reach*w.body.sure()-slack)/plane.Micrometre)
 		f.size, f.worth = best.size, best.worth
 		return
 	}
@@ -271,7 +287,8 @@ func (g *grower) size(walls *walls, w *want, f *fit, floor float64) {
 		if worth <= max(floor, f.worth) {
 			continue
 		}
-		b, need := w.bodies[i], float64(s.LengthUm)*plane.Micrometre/2+slack/2
+		b := w.bodies[i]
+		need := (float64(s.LengthUm)*plane.Micrometre + slack) / 2 / b.sure()
 		// As large by area as the form that fits, and not much more.
 		if need*need*b.beta > f.reach*f.reach*w.body.beta*1.5 {
 			continue

@@ -3,7 +3,6 @@ package searchtest
 
 import (
 	"math"
-	"math/rand/v2"
 
 	"seamshare.example/services/domain/saw"
 	"seamshare.example/services/domain/saw/search"
@@ -178,7 +177,7 @@ func area(r []saw.Point) float64 {
 }
 
 // Random is a piece of random shape with a random zone, crack and rock, and some of the wants.
-func Random(rng *rand.Rand) search.Task {
+func Random(rng *search.Dice) search.Task {
 	for {
 		// What is drawn may stick out of a slim piece.
 		t := random(rng)
@@ -188,7 +187,7 @@ func Random(rng *rand.Rand) search.Task {
 	}
 }
 
-func random(rng *rand.Rand) search.Task {
+func random(rng *search.Dice) search.Task {
 	n := 3 + rng.IntN(12)
 	at := make([]float64, 0, 2*n)
 	size, hollow := 6+14*rng.Float64(), rng.Float64()*0.6
@@ -197,7 +196,7 @@ func random(rng *rand.Rand) search.Task {
 		r := size * (1 - hollow*rng.Float64())
 		at = append(at, r*cos*1.3, r*sin)
 	}
-	t := slab("random", points(at...), 5+rng.Int64N(6))
+	t := slab("random", points(at...), 5+int64N(rng, 6))
 	var features []saw.Feature
 	small := func(x, y, r float64, n int) []saw.Point {
 		at := make([]float64, 0, 2*n)
@@ -223,9 +222,11 @@ func random(rng *rand.Rand) search.Task {
 		i := rng.IntN(len(t.Wants))
 		t.Wants = append(t.Wants[:i:i], t.Wants[i+1:]...)
 	}
-	t.Settings.SellingMinor, t.SawMinutes = rng.Int64N(400), rng.Int64N(15)
-	t.Settings.HourMinor = rng.Int64N(7_000)
-	t.Blade.KerfUm, t.Blade.WanderUm = 300+rng.Int64N(600), rng.Int64N(100)
-	t.Settings.CrackUm, t.Settings.PotchUm = rng.Int64N(900), rng.Int64N(900)
+	t.Settings.SellingMinor, t.SawMinutes = int64N(rng, 400), int64N(rng, 15)
+	t.Settings.HourMinor = int64N(rng, 7_000)
+	t.Blade.KerfUm, t.Blade.WanderUm = 300+int64N(rng, 600), int64N(rng, 100)
+	t.Settings.CrackUm, t.Settings.PotchUm = int64N(rng, 900), int64N(rng, 900)
 	return t
 }
+
+func int64N(rng *search.Dice, n int64) int64 { return int64(rng.IntN(int(n))) }
