@@ -20,6 +20,7 @@ import (
 	"seamshare.example/services/domain/saw/draw"
 	drawings "seamshare.example/services/domain/saw/example"
 	"seamshare.example/services/domain/saw/seam"
+	"seamshare.example/services/domain/saw/search"
 	"seamshare.example/services/wire"
 )
 
@@ -127,7 +128,7 @@ func (d *demo) drawn(piece string) error {
 	if !ok || d.pictures == "" {
 		return nil
 	}
-	f := planfile.File{Study: c.Study, Prices: drawings.Prices(), Blades: []saw.Blade{drawings.Trim()}, Settings: drawings.Settings(), Plans: c.Plans}
+	f := planfile.File{Study: c.Study, Prices: drawings.Prices(), Blades: []saw.Blade{drawings.Trim()}, Settings: drawings.Settings(), Plans: c.Plans, Wants: demoWants[piece], SawMinutes: 15}
 	name := filepath.Join(d.pictures, fileName(c.Study.Name, "piece"))
 	if err := os.WriteFile(name+".json", planfile.Format(f), 0o666); err != nil {
 		return fmt.Errorf("couldn't write the plan file: %w", err)
@@ -168,6 +169,24 @@ func (d *demo) drawn(piece string) error {
 	d.tell("Drawn: %s; and %s of single steps. The plan file is %s.", joined(whole...), count(len(files)-len(whole), "picture"), filepath.Base(name+".json"))
 	return nil
 }
+
+// demoWants is what a search may make of a piece, for who tries the demo's plan file with --suggest: a pair of one size, or one
+// stone as long as a pendant wants it.
+var demoWants = map[string][]search.Want{"P1-1": {
+	{
+		Pattern: saw.Stone{
+			Shape: saw.Oval, DepthUm: 3_000, DomeUm: 1_200, View: saw.Face, Zone: "bright zone", Bar: "bar", Class: "top", Market: "pairs", ChanceBp: 9_000, Minutes: 90,
+		},
+		Sizes: []search.Size{{LengthUm: 12_000, WidthUm: 9_000}, {LengthUm: 10_000, WidthUm: 8_000}}, Together: 2,
+	},
+	{
+		Pattern: saw.Stone{
+			Shape: saw.Oval, LengthUm: 15_000, WidthUm: 9_000, DepthUm: 2_800, DomeUm: 900, View: saw.Face, Zone: "bright zone", Bar: "bar", Class: "top", Market: "singles",
+			ChanceBp: 9_000, Minutes: 80,
+		},
+		FromUm: 12_000, ToUm: 15_900,
+	},
+}}
 
 // demoSeams are the two seams of piece P1-3, and where its open part is parted from its closed end.
 var demoSeams = draw.Angled{

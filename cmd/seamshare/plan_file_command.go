@@ -284,16 +284,22 @@ func printPlanFile(w io.Writer, study saw.Study, results []*typev1.CutResult, fo
 	return nil
 }
 
-// printSuggested sets suggested plans side by side, with what each would bring if all of it were sold in one market.
+// printSuggested sets suggested plans side by side, with what each would bring if all of it were sold in one market. Markets
+// that want none of it are left out.
 func printSuggested(w io.Writer, found *search.Suggestion) error {
-	columns := []table.Column{wrapped("plan"), wrapped("what it gives")}
-	for _, m := range found.Offers[0].Markets {
-		columns = append(columns, right(m.Market))
+	columns, shown := []table.Column{wrapped("plan")}, map[string]bool{}
+	for i, m := range found.Offers[0].Markets {
+		if slices.ContainsFunc(found.Offers, func(o search.Offer) bool { return o.Markets[i].Money.Expected > 0 }) {
+			columns, shown[m.Market] = append(columns, right(m.Market)), true
+		}
 	}
 	t := table.New(columns...)
 	for _, o := range found.Offers {
-		row := []string{o.Plan.Name, o.Kind.String()}
+		row := []string{o.Plan.Name}
 		for _, m := range o.Markets {
+			if !shown[m.Market] {
+				continue
+			}
 			cell := bare(wire.Text(m.Money.Currency, m.Money.Expected))
 			if m.Best {
 				cell += " *"

@@ -42,8 +42,8 @@ func measurePlans(ctx context.Context, quick bool, dir string, say *progress) (*
 	return r, err
 }
 
-// perSecond is how often something can be done in a second of one processor, by the time that this process took: the wall clock
-// says little beside others on the machine. The median of some rounds, each so long.
+// perSecond is how often something can be done in a second of one processor, by the time that this process took:
+// the wall clock says little beside others on the machine. The median of some rounds, each so long.
 func perSecond(ctx context.Context, rounds int, each time.Duration, do func() error) (float64, error) {
 	var rates []float64
 	for range rounds {

@@ -20,8 +20,9 @@ type planEvaluate struct {
 	OverlayPerSecond float64 `json:"overlay_per_second"`
 }
 
-// evaluatePlans measures package saw beside the same cuts done as most would: each part laid over half of a large square on
-// either side of the kerf, by a general overlay, and each stone held by what is left of it outside its part.
+// evaluatePlans measures package saw beside the same cuts done as most would: each part laid over half of a large
+// square on either side of the kerf, by a general overlay, and each stone held by what is left of it outside its
+// part.
 func evaluatePlans(ctx context.Context, quick bool) (planEvaluate, error) {
 	rounds, each := 5, time.Second
 	if quick {

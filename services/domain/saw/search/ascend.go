@@ -162,8 +162,8 @@ func (sp *space) steepest(box [3]float64, round bool) (d [3]float64, promised fl
 	return d, x[3] * scale
 }
 
-// program is a linear program: the greatest aim·x within bounds and halves a·x ≤ b (Seidel 1991, without shuffling: the halves
-// come in the order in which they are likely to count).
+// program is a linear program: the greatest aim·x within bounds and halves a·x ≤ b (Seidel 1991, without shuffling:
+// the halves come in the order in which they are likely to count).
 type program struct {
 	n              int
 	low, high, aim [4]float64

@@ -11,28 +11,32 @@ import (
 	"seamshare.example/services/domain/saw"
 )
 
-// Bound is what no plan for the task passes: a feasible plan of saw cuts with the task's blade or a wider one, one stone from a part, each
-// stone made as a want says, in its minutes, each cut in the task's. In minor units of expected worth.
+// Bound is what no plan for the task passes: a feasible plan of saw cuts with the task's blade or a wider one, one
+// stone from a part, each stone made as a want says, in its minutes, each cut in the task's. In minor units of
+// expected worth.
 //
 // A piece counts as without a hollow where none is as deep as the smallest wanted stone is from its middle to its edge: no
 // straight cuts then leave stones on the same side of each that only a hollow parts (planner.even).
 //
-// Why it holds. Stones that claim the same bar and show the same side, are clean and have some backing all hold the bar's
-// underside within their walls. So where they are level with it their outlines, seen square to it, lie apart. In a piece without a
-// hollow they lie apart by a cut's width where the bar is straight: grown by half of that each, a stone of area A covers at least
-// A + √(πA)·g + πg²/4 (Brunn and Minkowski), no two of them the same place, within the outline or zone grown as much, whose
-// area is at most area + perimeter·g/2 + πg²/4 (Steiner). Less the rock and potch that they keep off. For all other stones it is
-// the volume of their bodies that lies apart, within that of the piece. Each area is a knapsack: how much of it stones may take in
-// all, one for the outline and one for each zone inside it, solved exactly in small steps of area, each stone's share rounded down.
-// No stone is longer than is proved for the uncut piece (as by Largest), cracks and rock without margins, which a cut along them
-// spares. A stone's worth is what it brings by its wanted size in the market's list, less levy, selling and its minutes; in a
-// piece without a hollow each stone but the first takes a cut, and those minutes. What is left over is taken to be the whole piece.
+// Why it holds. Stones that claim the same bar and show the same side, are clean and have some backing all hold the
+// bar's underside within their walls. So where they are level with it their outlines, seen square to it, lie apart.
+// In a piece without a hollow they lie apart by a cut's width where the bar is straight: grown by half of that
+// each, a stone of area A covers at least A + √(πA)·g + πg²/4 (Brunn and Minkowski), no two of them the same place,
+// within the outline or zone grown as much, whose area is at most area + perimeter·g/2 + πg²/4 (Steiner). Less the
+// rock and potch that they keep off. For all other stones it is the volume of their bodies that lies apart, within
+// that of the piece. Each area is a knapsack: how much of it stones may take in all, one for the outline and one
+// for each zone inside it, solved exactly in small steps of area, each stone's share rounded down. No stone is
+// longer than is proved for the uncut piece (as by Largest), cracks and rock without margins, which a cut along
+// them spares. A stone's worth is what it brings by its wanted size in the market's list, less levy, selling and
+// its minutes; in a piece without a hollow each stone but the first takes a cut, and those minutes. What is left
+// over is taken to be the whole piece.
 //
-// A stone's part has more than the stone: about an ellipse no polygon of n sides is smaller than n/π·tan(π/n) of it. And
-// straight cuts make few sides: k parts of a polygon of m have at most m + 4(k − 1) together, since each way of a cut through
-// a part adds four (field.sides). Hollow ones too: leave out each way that parts off nothing with a stone; what is joined over a
-// straight stretch stays parted wherever a line parts it on either side. And a part with a hollow holds one without, with no
-// more sides, about the stone: cut it at each hollow corner along a line that misses the stone.
+// A stone's part has more than the stone: about an ellipse no polygon of n sides is smaller than n/π·tan(π/n) of
+// it. And straight cuts make few sides: k parts of a polygon of m have at most m + 4(k − 1) together, since each
+// way of a cut through a part adds four (field.sides). Hollow ones too: leave out each way that parts off nothing
+// with a stone; what is joined over a straight stretch stays parted wherever a line parts it on either side. And a
+// part with a hollow holds one without, with no more sides, about the stone: cut it at each hollow corner along a
+// line that misses the stone.
 //
 // Stones of a set are counted as if each could come alone, and bars as if they knew nothing of each other.
 func Bound(t Task) (int64, error) {
@@ -162,8 +166,8 @@ func (p *planner) levelBound(l level) float64 {
 	if even {
 		cut = p.minute * float64(p.SawMinutes)
 	}
-	// Where all may lie: the piece itself, or where it is even any polygon without a hollow round it, which has more room and may
-	// have fewer sides.
+	// Where all may lie: the piece itself, or where it is even any polygon without a hollow round it, which has
+	// more room and may have fewer sides.
 	type around struct{ steps, sides int }
 	within := []around{{areaSteps, len(whole)}}
 	if l.thick == 0 && even {
@@ -215,7 +219,10 @@ func (p *planner) levelBound(l level) float64 {
 			}
 			zoned = both(zoned, in, areaSteps*3/2)
 		}
-		for _, w := range within {
+		for i, w := range within {
+			if i == 0 && fee > 0 && even && hollow(whole) > 0 {
+				continue // grown parts of a piece with small hollows: only those of the hull are sure of their sides
+			}
 			total := zoned
 			if free != nil {
 				f := *free
@@ -286,8 +293,8 @@ func (f *field) fine() bool {
 // mostSides is from where on sides aren't told apart.
 const mostSides = 10
 
-// table is what stones in so many steps bring at most, if each side of a part beyond four costs a fee, and each short of four
-// brings it.
+// table is what stones in so many steps bring at most, if each side of a part beyond four costs a fee, and each
+// short of four brings it.
 func (f *field) table(fee float64, sides bool) []float64 {
 	best := make([]float64, f.steps+1)
 	for _, s := range f.stones {
@@ -316,9 +323,9 @@ func (f *field) table(fee float64, sides bool) []float64 {
 	return best
 }
 
-// sides lowers a zone's table by how many sides parts of a convex polygon can have: each straight cut through one adds four to what
-// the parts have together, so the sides of k parts are at most those of the polygon and 4 (k − 1). A fee on sides, whichever it
-// is, turns that into a sum (Lagrangian relaxation).
+// sides lowers a zone's table by how many sides parts of a convex polygon can have: each straight cut through one
+// adds four to what the parts have together, so the sides of k parts are at most those of the polygon and 4 (k −
+// 1). A fee on sides, whichever it is, turns that into a sum (Lagrangian relaxation).
 func (f *field) sides(table []float64) {
 	dearest := 0.0
 	for _, s := range f.stones {
@@ -358,8 +365,8 @@ func knapsack(best []float64) {
 	}
 }
 
-// stonesOf are all the stones of some wants that could count: the calibrated, and of any length those that are the longest to take
-// so many steps, or the last of their price.
+// stonesOf are all the stones of some wants that could count: the calibrated, and of any length those that are the
+// longest to take so many steps, or the last of their price.
 func (p *planner) stonesOf(l level, wants []*want, whole plane.Ring) (out []single) {
 	for _, w := range wants {
 		body, oval := 1.0, w.body.oval()
@@ -451,8 +458,8 @@ func (b *body) oval() (most float64) {
 	return most
 }
 
-// uncut is where a want may lie in the uncut piece, its obstacles without margins: in the plane of its bar, in which all is longer
-// along the trace by the stretch.
+// uncut is where a want may lie in the uncut piece, its obstacles without margins: in the plane of its bar, in
+// which all is longer along the trace by the stretch.
 func (p *planner) uncut(w *want, whole plane.Ring, stretch float64) saw.Region {
 	a, d := p.trace()
 	drawn := func(q plane.Point) plane.Point {
@@ -484,8 +491,8 @@ func (p *planner) uncut(w *want, whole plane.Ring, stretch float64) saw.Region {
 	return r
 }
 
-// surely is whether a feature of face or back is in the way of a want wherever it lies: it goes all through, or from its side beyond the
-// underside of the want's layer.
+// surely is whether a feature of face or back is in the way of a want wherever it lies: it goes all through, or
+// from its side beyond the underside of the want's layer.
 func (p *planner) surely(name string, w *want) bool {
 	for _, f := range p.Study.Features {
 		if f.Name != name {
@@ -582,11 +589,11 @@ func (p *planner) plain(l level, room float64) float64 {
 	return best * room
 }
 
-// even is whether the piece has no hollow that could part two stones. Take two stones that no cut parts, and of each the disk
-// about its middle that it holds, of radius ρ at least. All between the disks lies within the hull and on the same side of
-// each cut. A hollow that parts them reaches across, from one side of the strip between the disks to the other; it
-// begins at one straight side of the hull, from which the nearer disk's middle is ρ away or more, so one of its two sides there
-// is as far too. A hollow that is nowhere so deep parts nothing.
+// even is whether the piece has no hollow that could part two stones. Take two stones that no cut parts, and of
+// each the disk about its middle that it holds, of radius ρ at least. All between the disks lies within the hull
+// and on the same side of each cut. A hollow that parts them reaches across, from one side of the strip between the
+// disks to the other; it begins at one straight side of the hull, from which the nearer disk's middle is ρ away or
+// more, so one of its two sides there is as far too. A hollow that is nowhere so deep parts nothing.
 func (p *planner) even(whole plane.Ring) bool {
 	least := math.Inf(1)
 	for _, w := range p.wants {
@@ -691,8 +698,8 @@ func (p polygon) around() (sum float64) {
 	return sum
 }
 
-// fewer is a polygon of at most n sides round a convex one: again and again the side is left out whose neighbours, drawn on until they meet,
-// add the least. It is nil where no side can be left out.
+// fewer is a polygon of at most n sides round a convex one: again and again the side is left out whose neighbours,
+// drawn on until they meet, add the least. It is nil where no side can be left out.
 func fewer(p polygon, n int) polygon {
 	p = slices.Clone(p)
 	for len(p) > n {

@@ -7,8 +7,8 @@ import (
 	"seamshare.example/services/domain/saw"
 )
 
-// climber searches one scheme by simulated annealing: a tree of cuts in each slab, changed at random, kept where it is worth
-// more and at first also where it is worth a little less.
+// climber searches one scheme by simulated annealing: a tree of cuts in each slab, changed at random, kept where it
+// is worth more and at first also where it is worth a little less.
 type climber struct {
 	*planner
 	scheme *scheme
@@ -68,7 +68,8 @@ func (c *climber) run(steps int, from, to float64, stop func() bool) {
 	}
 }
 
-// change is other trees, or nil where the change made no sense. Reach is the share of lengths by which to move, at most one.
+// change is other trees, or nil where the change made no sense. Reach is the share of lengths by which to move, at
+// most one.
 func (c *climber) change(reach float64) []*node {
 	which := c.rng.IntN(len(c.roots))
 	g, root := c.slabs[which], c.roots[which]

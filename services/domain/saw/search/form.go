@@ -31,7 +31,8 @@ type body struct {
 	view   saw.View
 	corner []vec
 	order  []float64 // the corners' angles, rising
-	// An ellipse has half-width beta, and is drawn as a polygon that holds the ellipse of half-length inner and lies in that of outer.
+	// An ellipse has half-width beta, and is drawn as a polygon that holds the ellipse of half-length inner and
+	// lies in that of outer.
 	ellipse      bool
 	beta         float64
 	inner, outer float64
@@ -115,8 +116,8 @@ func newBody(f Form, view saw.View) (*body, error) {
 	start := 0
 	for i, p := range b.corner {
 		q := b.corner[(i+1)%n]
-		// The distance of the origin from the edge's line: what lies nearer sees the edge from inside. An edge so short that
-		// rounding turns it doesn't count.
+		// The distance of the origin from the edge's line: what lies nearer sees the edge from inside. An edge so
+		// short that rounding turns it doesn't count.
 		if long := q.minus(p).length(); long > 1e-6 {
 			b.ball = min(b.ball, p.cross(q)/long*(1-1e-6))
 		}
@@ -229,7 +230,7 @@ func (b *body) stretch(angle float64) float64 {
 		square := 2*cos*cos + sin*sin*(b.beta*b.beta+1/b.beta/b.beta)
 		return (math.Sqrt(square+2) + math.Sqrt(max(0, square-2))) / 2
 	}
-	// No point moves by more than far · 2 sin(angle/2), and a body that is seen from all of a ball holds, grown by 1 + d/ball,
-	// all that is within d of it.
+	// No point moves by more than far · 2 sin(angle/2), and a body that is seen from all of a ball holds, grown by
+	// 1 + d/ball, all that is within d of it.
 	return 1 + b.far*2*math.Sin(min(angle, math.Pi)/2)/b.ball
 }

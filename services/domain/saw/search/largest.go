@@ -31,14 +31,14 @@ type Found struct {
 // shortest is the least length and width of a stone, in micrometres.
 const shortest = 100
 
-// Largest finds the largest stone of a form that a region holds, at any place and turn, whose face looks to the view. What it
-// answers was tried by the region itself, with the outline that the evaluation of a plan takes.
+// Largest finds the largest stone of a form that a region holds, at any place and turn, whose face looks to the
+// view. What it answers was tried by the region itself, with the outline that the evaluation of a plan takes.
 //
-// First a local search from many places, then branch and bound over boxes of place and turn. In a box of half-diagonal δ and
-// half-turn α about a middle where the form may be λ large, it can't be larger than λ·μ(α) + δ/r anywhere, r being its smallest
-// radius and μ how much it has to grow to hold itself turned. So BoundUm is proved for real numbers; two micrometres are
-// added for rounding. It depends on nothing but its arguments unless the context ends it, which is no error: Found
-// is then what there is so far. The error is a *saw.Invalid.
+// First a local search from many places, then branch and bound over boxes of place and turn. In a box of
+// half-diagonal δ and half-turn α about a middle where the form may be λ large, it can't be larger than λ·μ(α) +
+// δ/r anywhere, r being its smallest radius and μ how much it has to grow to hold itself turned. So BoundUm is
+// proved for real numbers; two micrometres are added for rounding. It depends on nothing but its arguments unless
+// the context ends it, which is no error: Found is then what there is so far. The error is a *saw.Invalid.
 func Largest(ctx context.Context, region saw.Region, f Form, view saw.View, rng *Dice, e Effort) (Found, error) {
 	b, err := newBody(f, view)
 	if err != nil {

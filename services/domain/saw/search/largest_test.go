@@ -35,8 +35,8 @@ func regular(n int, radius float64) (out []float64) {
 	return out
 }
 
-// Known greatest inscribed figures. A round outline is drawn as a polygon round the true one, so it is found a little shorter, and
-// the bound, which holds for the true one as well, lies just above.
+// Known greatest inscribed figures. A round outline is drawn as a polygon round the true one, so it is found a
+// little shorter, and the bound, which holds for the true one as well, lies just above.
 func TestLargestKnown(t *testing.T) {
 	oval := func(l, w int64) search.Form { return search.Form{Shape: saw.Oval, Length: l, Width: w} }
 	for _, c := range []struct {
@@ -76,8 +76,8 @@ func TestLargestKnown(t *testing.T) {
 	}
 }
 
-// The largest oval of any ratio in a triangle is the Steiner inellipse, π / (3 √3) of its area (Steiner; Minda and Phelps 2008). Its
-// ratio follows from the triangle; that no other ratio gives more is tried here.
+// The largest oval of any ratio in a triangle is the Steiner inellipse, π / (3 √3) of its area (Steiner; Minda and
+// Phelps 2008). Its ratio follows from the triangle; that no other ratio gives more is tried here.
 func TestLargestOvalInTriangle(t *testing.T) {
 	in := region(0, 0, 40, 0, 12, 24)
 	want := math.Pi / (3 * math.Sqrt(3)) * 40 * 24 / 2
@@ -101,8 +101,8 @@ func TestLargestOvalInTriangle(t *testing.T) {
 	}
 }
 
-// A crack's end in the middle of a square, kept clear by m: the circle touches two sides, and r + m is the middle's distance
-// from its own, (a − r) √2, a being half a side (derivation).
+// A crack's end in the middle of a square, kept clear by m: the circle touches two sides, and r + m is the middle's
+// distance from its own, (a − r) √2, a being half a side (derivation).
 func TestLargestBesideCrack(t *testing.T) {
 	in := region(0, 0, 20, 0, 20, 20, 0, 20)
 	in.Avoid = []saw.Avoid{{Path: plane.Path{{X: 10e6, Y: 10e6}, {X: 10e6 + 1, Y: 10e6}}, Margin: 500_000, Kind: saw.Crack}}

@@ -19,17 +19,17 @@ type Pair struct {
 	XUm, YUm int64
 }
 
-// Mirrored is a suggestion for both halves. The plans of A and B each have one stone of the pair; the other offers of each differ
-// in the rest.
+// Mirrored is a suggestion for both halves. The plans of A and B each have one stone of the pair; the other offers
+// of each differ in the rest.
 type Mirrored struct {
 	A, B        Suggestion
 	Left, Right saw.Stone // the pair as placed, unnamed
 	Best, Bound int64     // of both together; no plans with stones from any places pass the bound
 }
 
-// SuggestMirrored plans two halves of a piece so that each gives one stone of a pair, from the same place, and what else they
-// give is worth the most. It tries the pair in the three sizes that are worth the most. It is false where the pair doesn't
-// go anywhere. As Suggest in all else.
+// SuggestMirrored plans two halves of a piece so that each gives one stone of a pair, from the same place, and what
+// else they give is worth the most. It tries the pair in the three sizes that are worth the most. It is false where
+// the pair doesn't go anywhere. As Suggest in all else.
 func SuggestMirrored(ctx context.Context, a, b Task, p Pair, rng *Dice, steps int, progress func(Progress)) (Mirrored, bool, error) {
 	p.Other.Shape, p.Other.Ring = p.Want.Shape, mirroredRing(p.Want.Ring)
 	first, second := Want{Pattern: p.Want, Sizes: p.Sizes}, Want{Pattern: p.Other, Sizes: p.Sizes}

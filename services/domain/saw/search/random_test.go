@@ -9,8 +9,8 @@ import (
 	"seamshare.example/services/domain/saw"
 )
 
-// Chance makes random plans for a task, with none of the search's care: cuts anywhere, and in each part a wanted stone at a
-// random place and turn, as large as it goes there.
+// Chance makes random plans for a task, with none of the search's care: cuts anywhere, and in each part a wanted
+// stone at a random place and turn, as large as it goes there.
 type Chance struct {
 	p   *planner
 	rng *Dice

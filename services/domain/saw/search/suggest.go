@@ -133,8 +133,8 @@ func stopped(ctx context.Context, s *Suggestion, steps int) bool {
 	return s.Stopped || s.Steps >= steps
 }
 
-// run is one stage: at first a look at every scheme, later one at the best so far: half of it from where it is uncut, half from the
-// best there is.
+// run is one stage: at first a look at every scheme, later one at the best so far: half of it from where it is
+// uncut, half from the best there is.
 func (h *hunt) run(steps int, first bool, stop func() bool) {
 	const cold = 0.0005
 	if first {
@@ -377,8 +377,8 @@ func (s *Suggestion) offer(t Task, hunts []hunt) error {
 	return nil
 }
 
-// polished is an entry whose stones of any length are made longer where they lie, as far as they still go and bring more: the
-// search keeps them within the greatest ellipse they hold, and a hair from walls.
+// polished is an entry whose stones of any length are made longer where they lie, as far as they still go and bring
+// more: the search keeps them within the greatest ellipse they hold, and a hair from walls.
 func (p *planner) polished(e *entry) *entry {
 	best := *e
 	for i, end := range e.plan.Ends {

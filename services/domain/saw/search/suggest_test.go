@@ -12,7 +12,8 @@ import (
 	"seamshare.example/services/domain/saw/search/searchtest"
 )
 
-// What is suggested for twelve pieces is feasible, no random plan of ten thousand is worth more, and neither passes the bound.
+// What is suggested for twelve pieces is feasible, no random plan of ten thousand is worth more, and neither passes
+// the bound.
 func TestSuggestBeatsChance(t *testing.T) {
 	differ := 0
 	for i, task := range searchtest.Pieces() {

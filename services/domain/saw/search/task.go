@@ -17,8 +17,8 @@ type Task struct {
 
 	SawMinutes int64 // of each cut
 
-	// Rest is what becomes of parts without a stone: shelf, waste, or sold by the gram as off-cut, specimen or slice, with a
-	// class and market. The zero value is the shelf.
+	// Rest is what becomes of parts without a stone: shelf, waste, or sold by the gram as off-cut, specimen or
+	// slice, with a class and market. The zero value is the shelf.
 	Rest saw.End
 }
 
@@ -31,7 +31,8 @@ type Want struct {
 	FromUm, ToUm int64
 	// Together: it comes only as a set of so many from one piece, 2 or 3; 0: alone.
 	Together int
-	// StepUm is by how much at least each of a set is shorter than the one before, and where any length goes exactly; 0: equal.
+	// StepUm is by how much at least each of a set is shorter than the one before, and where any length goes
+	// exactly; 0: equal.
 	StepUm int64
 }
 
@@ -110,8 +111,8 @@ func Calibrated(shape saw.Shape) []Size {
 	return out
 }
 
-// worth is what a stone is expected to bring, net of levy, selling and the bench, in minor units. Where it isn't sold by its
-// mass it is what the evaluation says, but for rounding.
+// worth is what a stone is expected to bring, net of levy, selling and the bench, in minor units. Where it isn't
+// sold by its mass it is what the evaluation says, but for rounding.
 func (p *planner) worth(w *want, s Size) float64 {
 	price, ok := p.price(w.Pattern.Market, w.Pattern.Class, s.LengthUm)
 	if !ok {
@@ -145,9 +146,10 @@ func (p *planner) price(market, class string, lengthUm int64) (saw.Price, bool) 
 	return saw.Price{}, false
 }
 
-// Common are wants that suit a study: of each bar and each zone that has a class, for each market that pays for it, calibrated ovals
-// and rounds, and of any length ovals and pears. Stones of a thin bar are as deep as it and the backing that is
-// asked for; where a bar is thick enough they are of one material. Their chance and minutes are the cutter's to say.
+// Common are wants that suit a study: of each bar and each zone that has a class, for each market that pays for it,
+// calibrated ovals and rounds, and of any length ovals and pears. Stones of a thin bar are as deep as it and the
+// backing that is asked for; where a bar is thick enough they are of one material. Their chance and minutes are the
+// cutter's to say.
 func Common(study saw.Study, prices saw.Prices, settings saw.Settings, chanceBp, minutes int64) (out []Want) {
 	const solid = 3_000 // µm of colour from where on a stone needs no backing
 	type bar struct {

@@ -141,8 +141,8 @@ type place struct {
 	turn float64
 }
 
-// reach is how large the body may be there, as its half-length in nanometres; below zero, where its middle may not lie, how
-// far that is from where it may, in the body's smallest radius.
+// reach is how large the body may be there, as its half-length in nanometres; below zero, where its middle may not
+// lie, how far that is from where it may, in the body's smallest radius.
 func (w *walls) reach(b *body, p place) float64 {
 	if !w.admit(p.at) {
 		near := math.Inf(1)

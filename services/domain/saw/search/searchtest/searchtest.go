@@ -16,8 +16,8 @@ const (
 
 const mm = 1_000
 
-// Pieces are twelve tasks: convex and concave pieces, with zones, cracks, seams, rock in the face, thin ones, a wedge and a
-// rectangle.
+// Pieces are twelve tasks: convex and concave pieces, with zones, cracks, seams, rock in the face, thin ones, a
+// wedge and a rectangle.
 func Pieces() []search.Task {
 	return []search.Task{
 		slab("even rectangle", box(30, 20), 6),
