@@ -186,7 +186,12 @@ var demoWants = map[string][]search.Want{"P1-1": {
 		},
 		FromUm: 12_000, ToUm: 15_900,
 	},
-}}
+}, "P1-2": {{
+	Pattern: saw.Stone{
+		Shape: saw.Oval, DepthUm: 3_000, DomeUm: 1_100, View: saw.Face, Zone: "bright zone", Bar: "bar", Class: "top", Market: "pairs", ChanceBp: 9_000, Minutes: 90,
+	},
+	Sizes: []search.Size{{LengthUm: 12_000, WidthUm: 9_000}, {LengthUm: 10_000, WidthUm: 8_000}}, Together: 2,
+}}}
 
 // demoSeams are the two seams of piece P1-3, and where its open part is parted from its closed end.
 var demoSeams = draw.Angled{

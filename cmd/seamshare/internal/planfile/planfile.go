@@ -4,6 +4,7 @@
 package planfile
 
 import (
+	"fmt"
 	"slices"
 	"strings"
 
@@ -108,7 +109,9 @@ wants   for --suggest: what may be made of the piece, each like a stone without
         name and place: its length and width are the proportions, "from" and
         "to" bound the length; or "sizes": [[12, 9], [10, 8]] as you calibrate.
         "together": 2 or 3 is a matched set, each by "step" shorter than the one
-        before. "saw_minutes" is what a cut takes.
+        before. "saw_minutes" is what a cut takes. With --mirror the first
+        want of each file that comes "together": 2 is the pair, one stone from
+        each half.
 
 What comes of a plan is an estimate, no valuation.
 `
@@ -154,6 +157,42 @@ func (f File) Task() search.Task {
 		t.Blade = f.Blades[0]
 	}
 	return t
+}
+
+// ParsePoint reads a point as the file has it, without brackets: "44, -0.5".
+func ParsePoint(text string) (saw.Point, error) {
+	v, err := form.Parse([]byte("[" + text + "]"))
+	r := &reader{Reader: strictjson.Reader{Form: form}}
+	if err == nil {
+		if p := r.point("", v); len(r.Problems) == 0 {
+			return p, nil
+		}
+	}
+	return saw.Point{}, fmt.Errorf("%q is not a point; write two numbers of mm with a comma, such as \"44, -0.5\"", text)
+}
+
+// Pair is the pair that is wanted from two halves of a piece, and each half's task without it: of each file the first
+// want that comes as two.
+func Pair(a, b File, over saw.Point) (pair search.Pair, first, second search.Task, ok bool) {
+	two := func(w search.Want) bool { return w.Together == 2 }
+	i, j := slices.IndexFunc(a.Wants, two), slices.IndexFunc(b.Wants, two)
+	if i < 0 || j < 0 {
+		return pair, first, second, false
+	}
+	pair = search.Pair{Want: a.Wants[i].Pattern, Other: b.Wants[j].Pattern, Sizes: a.Wants[i].Sizes, XUm: over.X, YUm: over.Y}
+	first, second = a.Task(), b.Task()
+	first.Wants, second.Wants = beside(a.Wants, i), beside(b.Wants, j)
+	return pair, first, second, true
+}
+
+// beside are the other wants; where there are none, what else a half gives is more of the same, one by one.
+func beside(wants []search.Want, i int) []search.Want {
+	if len(wants) == 1 {
+		alone := wants[0]
+		alone.Together, alone.StepUm = 0, 0
+		return []search.Want{alone}
+	}
+	return slices.Delete(slices.Clone(wants), i, i+1)
 }
 
 // Place turns a path that the domain gives within a study, plan or price list into the file's words: what the domain calls

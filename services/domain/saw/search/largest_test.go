@@ -132,7 +132,7 @@ func TestLargestHoldsAndBounds(t *testing.T) {
 		}
 		in := region(corners...)
 		if in.Within[0].Ring.TwiceArea() <= 0 {
-			t.Skip("turns the wrong way")
+			return // it turns the wrong way
 		}
 		if rapid.Bool().Draw(t, "crack") {
 			y := rapid.Int64Range(-5e6, 5e6).Draw(t, "y")
