@@ -1338,7 +1338,7 @@ var File_seamshare_cutter_v1_bench_proto protoreflect.FileDescriptor
 
 const file_seamshare_cutter_v1_bench_proto_rawDesc = "" +
 	"\n" +
-	"\x1fseamshare/cutter/v1/bench.proto\x12\x13seamshare.cutter.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1dseamshare/type/v1/photo.proto\x1a\x1fseamshare/type/v1/drawing.proto\x1a\x1dseamshare/type/v1/piece.proto\x1a\x1dseamshare/type/v1/stone.proto\x1a\x1eseamshare/type/v1/values.proto\"\x84\x03\n" +
+	"\x1fseamshare/cutter/v1/bench.proto\x12\x13seamshare.cutter.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fseamshare/type/v1/drawing.proto\x1a\x1dseamshare/type/v1/photo.proto\x1a\x1dseamshare/type/v1/piece.proto\x1a\x1dseamshare/type/v1/stone.proto\x1a\x1eseamshare/type/v1/values.proto\"\x84\x03\n" +
 	"\x11StudyPieceRequest\x12;\n" +
 	"\n" +
 	"request_id\x18\x01 \x01(\tB\x1c\xbaH\x19r\x172\x15^[A-Za-z0-9_-]{1,64}$R\trequestId\x12!\n" +
