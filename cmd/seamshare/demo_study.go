@@ -196,7 +196,7 @@ var demoWants = map[string][]search.Want{"P1-1": {
 // demoSeams are the two seams of piece P1-3, and where its open part is parted from its closed end.
 var demoSeams = draw.Angled{
 	Name: "P1-3", Seams: seam.Seams{AngleMilliDeg: 14_000, NearUm: 4_000, FarUm: 38_000, FirstBackUm: 1_200, SecBackUm: 1_200, KerfUm: 600},
-	Cut: seam.Bisector, PlaceUm: 12_500, First: "upper seam", Second: "lower seam", ThicknessUm: 1_100,
+	Cut: seam.Bisector, PlaceUm: 12_500, First: "lower seam", Second: "upper seam", ThicknessUm: 1_100,
 }
 
 // decide keeps a choice with what each option is worth.

@@ -69,7 +69,7 @@ func (d *Drawn) Measure(studyID, plan string, p saw.Plan, prices string, at saw.
 	m := &Measured{Result: r, studyID: studyID, Words: &piecev1.Plan{
 		Cut: StoreCut(p), Prices: StorePrices(at), StudyId: studyID, Infeasible: r.Infeasible,
 	}}
-	minutes := m.way(p.Steps, p.Ends, r.Trunk)
+	minutes := m.way(p.Steps, p.Ends, r.Trunk, certain)
 	if minutes > maxMinutes*10 {
 		return nil, rule.Broken{Reason: rule.FieldInvalid, Field: plan, Value: fmt.Sprintf("%d minutes", minutes), Rule: fmt.Sprintf("a plan takes at most %d minutes", maxMinutes*10), Hint: "give bench minutes, rest not counted"}
 	}
@@ -78,8 +78,9 @@ func (d *Drawn) Measure(studyID, plan string, p saw.Plan, prices string, at saw.
 }
 
 // way puts into words what happens for certain in a branch, then goes on with the likeliest outcome of each look,
-// and gives the minutes of it all.
-func (m *Measured) way(steps []saw.Step, ends []saw.End, b saw.Branch) (minutes int64) {
+// and gives the minutes of it all. A stone's chance is that of coming out in the end: its own, times that of the way to it
+// in basis points, rounded down.
+func (m *Measured) way(steps []saw.Step, ends []saw.End, b saw.Branch, chance int64) (minutes int64) {
 	minutes = b.Minutes
 	results := map[string]saw.Planned{}
 	for _, e := range b.Ends {
@@ -95,12 +96,12 @@ func (m *Measured) way(steps []saw.Step, ends []saw.End, b saw.Branch) (minutes 
 			continue
 		}
 		i := likeliest(b.Looks[looks].Outcomes)
-		minutes += m.way(look.Outcomes[i].Steps, look.Outcomes[i].Ends, b.Looks[looks].Outcomes[i])
+		minutes += m.way(look.Outcomes[i].Steps, look.Outcomes[i].Ends, b.Looks[looks].Outcomes[i], chance*look.Outcomes[i].ChanceBp/certain)
 		looks++
 	}
 	for _, e := range ends {
 		for _, s := range e.Stones {
-			m.Words.Stones = append(m.Words.Stones, m.planned(s, results[s.Name]))
+			m.Words.Stones = append(m.Words.Stones, m.planned(s, results[s.Name], chance))
 		}
 	}
 	return minutes
@@ -116,9 +117,12 @@ func likeliest(outcomes []saw.Branch) (best int) {
 	return best
 }
 
-func (m *Measured) planned(s saw.Stone, r saw.Planned) *piecev1.PlannedStone {
+// certain is a chance of one, in basis points.
+const certain = 10_000
+
+func (m *Measured) planned(s saw.Stone, r saw.Planned, chance int64) *piecev1.PlannedStone {
 	out := &piecev1.PlannedStone{
-		Label: shorten(s.Name, 40), Outline: stonev1.Outline(Shapes.Number(s.Shape)), ChanceBp: uint32(s.ChanceBp), Market: shorten(s.Market, 80), MassUg: r.MassUg,
+		Label: shorten(s.Name, 40), Outline: stonev1.Outline(Shapes.Number(s.Shape)), ChanceBp: uint32(max(1, s.ChanceBp*chance/certain)), Market: shorten(s.Market, 80), MassUg: r.MassUg,
 		Size: &eventv1.Size{LengthUm: s.LengthUm, WidthUm: s.WidthUm, DepthUm: s.DepthUm},
 	}
 	if r.Priced {

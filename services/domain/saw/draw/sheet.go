@@ -6,9 +6,11 @@ import (
 	"fmt"
 	"html/template"
 	"io"
+	"math"
 	"strings"
 
 	"seamshare.example/services/domain/measure"
+	"seamshare.example/services/domain/measure/plane"
 	"seamshare.example/services/domain/saw"
 )
 
@@ -180,7 +182,7 @@ func (d *drawing) course(s *sheet, c course) {
 		step := sheetStep{Number: w.number, What: plain(d.says(w)), Note: plain(w.Note), View: string(viewOf(w.Step)), Minutes: w.Minutes, Blade: "–"}
 		switch do := w.Do.(type) {
 		case saw.Saw:
-			step.What = plain("saw part " + w.Part)
+			step.What = plain(fmt.Sprintf("saw part %s %s: left %s, right %s", w.Part, where(w, do.View, do.Line), strings.Join(do.Left, ", "), strings.Join(do.Right, ", ")))
 			step.Blade = plain(do.Blade) + ", " + length(d.blade(do.Blade).KerfUm)
 		case saw.Grind:
 			step.View = string(do.View)
@@ -189,7 +191,9 @@ func (d *drawing) course(s *sheet, c course) {
 			if do.OffUm > 0 {
 				step.View = string(do.View)
 			}
-		case saw.Split, saw.Trim:
+		case saw.Split:
+			step.What = plain(fmt.Sprintf("split part %s %s: left %s, right %s", w.Part, where(w, do.View, do.Line), strings.Join(do.Left, ", "), strings.Join(do.Right, ", ")))
+		case saw.Trim:
 		}
 		s.Steps = append(s.Steps, step)
 		_, look := w.Do.(saw.Look)
@@ -225,6 +229,45 @@ func (d *drawing) course(s *sheet, c course) {
 			s.stone(b, st, b.end.Stones[i])
 		}
 	}
+}
+
+// where is from where to where a cut runs through its part, in millimetres from the left and lower edges of the part's box as
+// drawn: what one marks on the stone.
+func where(w work, v saw.View, l saw.Line) string {
+	r := w.before.in(v)
+	box := r.Box()
+	a, b := plane.Micrometres(l.A.X, l.A.Y), plane.Micrometres(l.B.X, l.B.Y)
+	d := b.Minus(a)
+	length := math.Hypot(float64(d.X), float64(d.Y))
+	first, last := math.Inf(1), math.Inf(-1)
+	side := func(p plane.Point) float64 {
+		return (float64(d.X)*float64(p.Y-a.Y) - float64(d.Y)*float64(p.X-a.X)) / length
+	}
+	along := func(p plane.Point) float64 {
+		return (float64(d.X)*float64(p.X-a.X) + float64(d.Y)*float64(p.Y-a.Y)) / length
+	}
+	p := r[len(r)-1]
+	for _, q := range r {
+		if h, k := side(p), side(q); (h > 0) != (k > 0) {
+			t := along(p) + (along(q)-along(p))*h/(h-k)
+			first, last = min(first, t), max(last, t)
+		}
+		p = q
+	}
+	if first > last {
+		return "along its edge"
+	}
+	place := func(t float64) string {
+		x, y := float64(a.X)+t*float64(d.X)/length-float64(box.Min.X), float64(a.Y)+t*float64(d.Y)/length-float64(box.Min.Y)
+		tenth := func(nm float64) string { return length1(int64(math.Round(nm / plane.Micrometre))) }
+		return fmt.Sprintf("(%s, %s)", tenth(x), tenth(y))
+	}
+	return fmt.Sprintf("from %s to %s", place(first), place(last))
+}
+
+// length1 is a length in millimetres to the tenth, as it is marked on a stone.
+func length1(um int64) string {
+	return strings.TrimSuffix(measure.Length((um+50)/100*100).String(), " mm")
 }
 
 func (s *sheet) part(d *drawing, c course, b body, number string) {

@@ -159,19 +159,28 @@ func (f *fit) takes(w *want, i int) bool {
 	return float64(w.Sizes[i].LengthUm)*1_000 <= long && float64(w.Sizes[i].WidthUm)*1_000 <= wide
 }
 
+// letters is the next name of a part: A to Z, then AA, AB and so on.
+func letters(n *int) (name string) {
+	*n++
+	for k := *n; k > 0; k = (k - 1) / 26 {
+		name = string(rune('A'+(k-1)%26)) + name
+	}
+	return name
+}
+
 // plan writes a design down.
 func (c *climber) plan(roots []*node, d design) saw.Plan {
 	p := saw.Plan{Blades: []saw.Blade{c.Blade}, Settings: c.Settings, Steps: c.sectionSteps(c.scheme.cuts)}
-	stones := 0
+	stones, parts := 0, 0
 	var lay func(g *grower, n *node, name string)
 	lay = func(g *grower, n *node, name string) {
 		if n.cut != nil {
 			s := saw.Saw{Blade: c.Blade.Name, View: saw.Face, Line: *n.cut}
-			for i := range n.left {
-				s.Left = append(s.Left, fmt.Sprintf("%s%c", name, 'a'+i%13))
+			for range n.left {
+				s.Left = append(s.Left, letters(&parts))
 			}
-			for i := range n.right {
-				s.Right = append(s.Right, fmt.Sprintf("%s%c", name, 'n'+i%13))
+			for range n.right {
+				s.Right = append(s.Right, letters(&parts))
 			}
 			p.Steps = append(p.Steps, saw.Step{Part: name, Minutes: c.SawMinutes, Do: s})
 			for i, k := range n.left {
