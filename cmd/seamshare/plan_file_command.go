@@ -15,7 +15,6 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
-	"strconv"
 	"strings"
 	"time"
 
@@ -24,7 +23,6 @@ import (
 	"seamshare.example/cmd/seamshare/internal/planfile"
 	"seamshare.example/cmd/seamshare/internal/table"
 	typev1 "seamshare.example/proto/gen/seamshare/type/v1"
-	"seamshare.example/services/domain/measure"
 	"seamshare.example/services/domain/saw"
 	"seamshare.example/services/domain/saw/draw"
 	"seamshare.example/services/domain/saw/search"
@@ -134,7 +132,7 @@ func (s *session) planFile(ctx context.Context, path string, flags planFileFlags
 	}
 	model, err := saw.NewModel(f.Study)
 	if err != nil {
-		return planProblem(path, "piece", err)
+		return planProblem(f, path, "piece", err)
 	}
 	var found *search.Suggestion
 	if flags.suggest {
@@ -211,7 +209,7 @@ func evaluatePlans(path string, f planfile.File, model *saw.Model, name string) 
 		place := fmt.Sprintf("plans[%d]", slices.IndexFunc(f.Plans, func(p saw.Plan) bool { return p.Name == plan.Name }))
 		result, err := model.Evaluate(plan, f.Prices)
 		if err != nil {
-			return nil, planProblem(path, place, err)
+			return nil, planProblem(f, path, place, err)
 		}
 		out = append(out, filePlanned{plan, result, place})
 	}
@@ -225,7 +223,7 @@ func (s *session) suggest(ctx context.Context, path string, f planfile.File, fla
 	defer bar.done()
 	found, err := search.Suggest(ctx, f.Task(), search.Seeded(flags.seed), int(flags.steps), func(p search.Progress) { bar.set(int64(p.Step), int64(p.Of)) })
 	if err != nil {
-		return nil, planProblem(path, "", err)
+		return nil, planProblem(f, path, "", err)
 	}
 	nameApart(&found)
 	return &found, nil
@@ -278,7 +276,7 @@ func (s *session) planMirrored(ctx context.Context, path string, flags planFileF
 	defer bar.done()
 	m, ok, err := search.SuggestMirrored(ctx, a, b, pair, search.Seeded(flags.seed), int(flags.steps), func(p search.Progress) { bar.set(int64(p.Step), int64(p.Of)) })
 	if err != nil {
-		return planProblem(path, "", err)
+		return planProblem(files[0], path, "", err)
 	}
 	if !ok {
 		return wrongInput(path, "try a smaller size, or look at --over", "no pair of a wanted size goes into both halves at the same place")
@@ -422,31 +420,13 @@ func planNames(f planfile.File) string {
 }
 
 // planProblem says in a file's words what the domain found wrong with it.
-func planProblem(path, within string, err error) error {
+func planProblem(f planfile.File, path, within string, err error) error {
 	wrong, ok := errors.AsType[*saw.Invalid](err)
 	if !ok {
 		return fmt.Errorf("couldn't reckon with %s: %w", path, err)
 	}
-	rule := wrong.Rule
-	if wrong.Value != "" {
-		rule = "is " + asWritten(wrong) + ": " + rule
-	}
-	return fileFailure(path, "plan file", planFilesHint, []fieldProblem{{planfile.Place(within, wrong.Path), rule}})
-}
-
-// asWritten is what stands there as the file writes it: the domain counts in micrometres and thousandths of a degree.
-func asWritten(wrong *saw.Invalid) string {
-	n, err := strconv.ParseInt(wrong.Value, 10, 64)
-	if err != nil {
-		return wrong.Value
-	}
-	switch {
-	case strings.HasSuffix(wrong.Path, "_um"):
-		return measure.Length(n).String()
-	case strings.HasSuffix(wrong.Path, "_mdeg"), strings.HasSuffix(wrong.Path, "_milli"):
-		return strings.TrimSuffix(measure.Length(n).String(), " mm") // thousandths, too
-	}
-	return wrong.Value
+	place, rule := f.Problem(within, wrong)
+	return fileFailure(path, "plan file", planFilesHint, []fieldProblem{{place, rule}})
 }
 
 // planOptions reads the photos that may lie under the drawings.

@@ -6,7 +6,6 @@ package planfile
 import (
 	"fmt"
 	"slices"
-	"strings"
 
 	"seamshare.example/cmd/seamshare/internal/strictjson"
 	"seamshare.example/services/domain/saw"
@@ -193,13 +192,4 @@ func beside(wants []search.Want, i int) []search.Want {
 		return []search.Want{alone}
 	}
 	return slices.Delete(slices.Clone(wants), i, i+1)
-}
-
-// Place turns a path that the domain gives within a study, plan or price list into the file's words: what the domain calls
-// "steps[0].saw.line" of the second plan is "plans[1].steps[0].saw.line" here.
-func Place(within, path string) string {
-	for _, unit := range []string{"_um", "_ug", "_bp", "_mdeg", "_milli", "_minor"} {
-		path = strings.ReplaceAll(path, unit, "")
-	}
-	return strictjson.Join(within, path)
 }
