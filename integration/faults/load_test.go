@@ -212,9 +212,10 @@ func (l *load) publish(ctx context.Context, miner int, market chan<- string) err
 }
 
 func (l *load) claim(ctx context.Context, miner int) error {
+	id := newID() // a miner has no two claims of one name on a field
 	return l.do(ctx, command{
 		who: l.coop.miners[miner], method: minerv1.MinerService_RecordClaim_FullMethodName,
-		req: &minerv1.RecordClaimRequest{RequestId: newID(), FieldId: l.coop.fieldID, Name: "Another claim"},
+		req: &minerv1.RecordClaimRequest{RequestId: id, FieldId: l.coop.fieldID, Name: "Claim " + id},
 	}, &minerv1.RecordClaimResponse{})
 }
 
