@@ -156,8 +156,11 @@ func (d *day) bench() error {
 			for _, part := range rough.Parts {
 				name, rested := lot.Label+"-"+part.Name, time.UnixMicro(part.ShapedUs).Add(settings.Wait())
 				switch {
-				case part.Waits != "":
-					d.addWithin(PartsWaiting, name+": "+part.Waits, "piece/"+rough.ID, part.Name, time.Time{})
+				case part.Fate == piece.Waiting:
+					if waits := part.Of(lot.Deal.Buyer).Waits; waits != "" {
+						name += ": " + waits
+					}
+					d.addWithin(PartsWaiting, name, "piece/"+rough.ID, part.Name, time.Time{})
 				case part.Fate == piece.InWork && part.Shaped() && part.LastUs < rested.UnixMicro() && !d.q.Now().Before(rested):
 					d.addWithin(RestOver, name, "piece/"+rough.ID, part.Name, time.Time{})
 				}

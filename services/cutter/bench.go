@@ -49,7 +49,7 @@ func (s *Server) ListPieces(ctx context.Context, req *cutterv1.ListPiecesRequest
 				return wire.Piece(p), nil
 			}
 			settings, err := command.Settings(q, s.node.Coop(), q.Now())
-			return wire.BenchPiece(p, settings.Wait()), err
+			return wire.BenchPiece(p, me, settings.Wait()), err
 		})
 	if err != nil {
 		return nil, err
@@ -59,17 +59,17 @@ func (s *Server) ListPieces(ctx context.Context, req *cutterv1.ListPiecesRequest
 
 // GetPiece implements cutterv1.CutterServiceServer.
 func (s *Server) GetPiece(ctx context.Context, req *cutterv1.GetPieceRequest) (*cutterv1.GetPieceResponse, error) {
-	out := &cutterv1.GetPieceResponse{}
+	me, out := access.Caller(ctx).Member, &cutterv1.GetPieceResponse{}
 	position, err := query.At(ctx, s.node, req.GetMinPosition(), func(q *eventstore.Query) error {
 		p, _, err := eventstore.Load(q, stream.Piece, req.GetPieceId())
 		if err != nil {
 			return err
 		}
-		if _, err := ownerOf(q, access.Caller(ctx).Member, p); err != nil {
+		if _, err := ownerOf(q, me, p); err != nil {
 			return err
 		}
 		settings, err := command.Settings(q, s.node.Coop(), q.Now())
-		out.Piece = wire.BenchPiece(p, settings.Wait())
+		out.Piece = wire.BenchPiece(p, me, settings.Wait())
 		return err
 	})
 	if err != nil {
@@ -142,7 +142,7 @@ func (s *Server) onPiece(ctx context.Context, req pieceRequest, bench bool, deci
 	if err != nil {
 		return nil, 0, err
 	}
-	return wire.BenchPiece(did.State, rest), uint64(did.Position), nil
+	return wire.BenchPiece(did.State, access.Caller(ctx).Member, rest), uint64(did.Position), nil
 }
 
 func (s *Server) decidePiece(ctx context.Context, req pieceRequest, bench bool, decide func(*eventstore.Tx, desk, piece.State) (*piecev1.Event, error)) (command.Did[piece.State], time.Duration, error) {
@@ -167,7 +167,7 @@ func (s *Server) decidePiece(ctx context.Context, req pieceRequest, bench bool, 
 		}
 		_, ofPlan := req.(planRequest) // whose etag is the plan's
 		if tagged, ok := req.(interface{ GetEtag() string }); ok && !ofPlan {
-			if err := wire.Unchanged(tagged.GetEtag(), func() *typev1.Piece { return wire.BenchPiece(rough.State, at.settings.Wait()) }); err != nil {
+			if err := wire.Unchanged(tagged.GetEtag(), func() *typev1.Piece { return wire.BenchPiece(rough.State, me, at.settings.Wait()) }); err != nil {
 				return nil, err
 			}
 		}

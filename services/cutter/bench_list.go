@@ -101,7 +101,7 @@ func benchAfter(q *eventstore.Query, me, after string, limit int) (found []onBen
 }
 
 func benchLines(q *eventstore.Query, lot *parcel.State, rough piece.State, rest time.Duration) (lines []*cutterv1.BenchLine, err error) {
-	for i, part := range wire.BenchPiece(rough, rest).GetParts() {
+	for i, part := range wire.BenchPiece(rough, lot.Deal.Buyer, rest).GetParts() {
 		line := &cutterv1.BenchLine{
 			ParcelId: lot.ID, ParcelLabel: lot.Label, PieceId: rough.ID, PieceLabel: rough.Label, Part: part.GetName(),
 			Weighing: part.GetWeighing(), LastStep: part.GetLastStep(), Tray: part.GetTray(), Dop: part.GetDop(),
@@ -115,7 +115,7 @@ func benchLines(q *eventstore.Query, lot *parcel.State, rough piece.State, rest 
 			line.StoneLabel, line.Weighing = st.Facts.GetLabel(), wire.Weighing(st.Weighing)
 			line.Job = stoneJob(st)
 		} else {
-			line.Job = partJob(rough, rough.Parts[i], q.Now(), rest)
+			line.Job = partJob(rough, rough.Parts[i], lot.Deal.Buyer, q.Now(), rest)
 		}
 		if line.Job != cutterv1.Job_JOB_UNSPECIFIED {
 			lines = append(lines, line)
@@ -126,7 +126,7 @@ func benchLines(q *eventstore.Query, lot *parcel.State, rough piece.State, rest 
 
 // partJob is what there is to do with a part; a part on the shelf or kept as an off-cut
 // asks for nothing.
-func partJob(rough piece.State, part piece.Part, now time.Time, rest time.Duration) cutterv1.Job {
+func partJob(rough piece.State, part piece.Part, cutter string, now time.Time, rest time.Duration) cutterv1.Job {
 	switch {
 	case part.Fate == piece.Waiting:
 		return cutterv1.Job_JOB_DECIDE
@@ -141,10 +141,11 @@ func partJob(rough piece.State, part piece.Part, now time.Time, rest time.Durati
 	case part.Step != 0:
 		return cutterv1.Job_JOB_GO_ON
 	}
-	if _, chosen := rough.Chosen(); chosen {
+	own := rough.Of(cutter)
+	if _, chosen := own.Chosen(); chosen {
 		return cutterv1.Job_JOB_BEGIN
 	}
-	if len(rough.Studies) > 0 {
+	if len(own.Studies) > 0 {
 		return cutterv1.Job_JOB_PLAN
 	}
 	return cutterv1.Job_JOB_STUDY

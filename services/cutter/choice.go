@@ -38,7 +38,7 @@ func (s *Server) RecordDecision(ctx context.Context, req *cutterv1.RecordDecisio
 	if err != nil {
 		return nil, err
 	}
-	choice, _ := did.State.Choice(did.Made[0])
+	choice, _ := did.State.Of(choosing.Member).Choice(did.Made[0])
 	shown, err := wire.Decision(choice)
 	return &cutterv1.RecordDecisionResponse{Decision: shown, Position: uint64(did.Position)}, err
 }
@@ -52,7 +52,7 @@ func (s *Server) RecordOutcome(ctx context.Context, req *cutterv1.RecordOutcomeR
 	if err != nil {
 		return nil, err
 	}
-	choice, _ := did.State.Choice(req.GetDecisionId())
+	choice, _ := did.State.Of(me).Choice(req.GetDecisionId())
 	shown, err := wire.Decision(choice)
 	return &cutterv1.RecordOutcomeResponse{Decision: shown, Position: uint64(did.Position)}, err
 }
@@ -60,8 +60,8 @@ func (s *Server) RecordOutcome(ctx context.Context, req *cutterv1.RecordOutcomeR
 // ListDecisions implements cutterv1.CutterServiceServer.
 func (s *Server) ListDecisions(ctx context.Context, req *cutterv1.ListDecisionsRequest) (*cutterv1.ListDecisionsResponse, error) {
 	out := &cutterv1.ListDecisionsResponse{}
-	position, err := s.look(ctx, req, func(rough piece.State) error {
-		for _, c := range rough.Choices {
+	position, err := s.look(ctx, req, func(own piece.Papers) error {
+		for _, c := range own.Choices {
 			shown, err := wire.Decision(c)
 			if err != nil {
 				return err

@@ -121,7 +121,7 @@ func (s *Server) onBatch(ctx context.Context, req command.Request, named []*cutt
 			if err != nil {
 				return err
 			}
-			shown = append(shown, wire.BenchPiece(p, settings.Wait()))
+			shown = append(shown, wire.BenchPiece(p, me, settings.Wait()))
 		}
 		return nil
 	})

@@ -20,15 +20,15 @@ import (
 // GetStudy implements cutterv1.CutterServiceServer.
 func (s *Server) GetStudy(ctx context.Context, req *cutterv1.GetStudyRequest) (*cutterv1.GetStudyResponse, error) {
 	out := &cutterv1.GetStudyResponse{}
-	position, err := s.look(ctx, req, func(rough piece.State) error {
+	position, err := s.look(ctx, req, func(own piece.Papers) error {
 		id := req.GetStudyId()
 		if id == "" {
 			var err error
-			if id, _, err = rough.Drawing(""); err != nil {
+			if id, _, err = own.Drawing(""); err != nil {
 				return err
 			}
 		}
-		for _, st := range rough.Studies {
+		for _, st := range own.Studies {
 			if st.GetPrivate().GetStudyId() == id {
 				out.Study = wire.DrawnStudy(st)
 				return nil
@@ -46,8 +46,8 @@ func (s *Server) GetStudy(ctx context.Context, req *cutterv1.GetStudyRequest) (*
 // GetPlan implements cutterv1.CutterServiceServer.
 func (s *Server) GetPlan(ctx context.Context, req *cutterv1.GetPlanRequest) (*cutterv1.GetPlanResponse, error) {
 	out := &cutterv1.GetPlanResponse{}
-	position, err := s.look(ctx, req, func(rough piece.State) error {
-		plan, ok := rough.Plan(req.GetPlanId())
+	position, err := s.look(ctx, req, func(own piece.Papers) error {
+		plan, ok := own.Plan(req.GetPlanId())
 		if !ok {
 			return rule.NotThere("plan_id", "plan")
 		}
@@ -75,11 +75,11 @@ const maxResult = 1_900_000
 func (s *Server) EvaluatePlan(ctx context.Context, req *cutterv1.EvaluatePlanRequest) (*cutterv1.EvaluatePlanResponse, error) {
 	var unreadable rule.All
 	try := trial{study: wire.ReadDrawing(req.GetDrawing()), plan: wire.ReadCutPlan(&unreadable, "cut", req.GetCut()), prices: wire.ReadPriceList(&unreadable, "prices", req.GetPrices())}
-	position, err := s.look(ctx, req, func(rough piece.State) error {
+	position, err := s.look(ctx, req, func(own piece.Papers) error {
 		if err := unreadable.Err(); err != nil {
 			return err
 		}
-		return try.complete(req, rough)
+		return try.complete(req, own)
 	})
 	if err != nil {
 		return nil, err
@@ -103,14 +103,14 @@ type trial struct {
 	prices saw.Prices
 }
 
-// complete takes what the request doesn't give from the piece.
-func (t *trial) complete(req *cutterv1.EvaluatePlanRequest, rough piece.State) error {
+// complete takes what the request doesn't give from what the cutter keeps of the piece.
+func (t *trial) complete(req *cutterv1.EvaluatePlanRequest, own piece.Papers) error {
 	studyID := req.GetStudyId()
 	if (req.GetPlanId() == "") == (req.GetCut() == nil) {
 		return rule.Broken{Reason: rule.FieldInvalid, Field: "cut", Value: "both or neither", Rule: "it is a kept plan or another one that is tried", Hint: "give plan_id or cut, one of them"}
 	}
 	if id := req.GetPlanId(); id != "" {
-		now, err := rough.MeasuredPlan(id)
+		now, err := own.MeasuredPlan(id)
 		if err != nil {
 			return err
 		}
@@ -129,7 +129,7 @@ func (t *trial) complete(req *cutterv1.EvaluatePlanRequest, rough piece.State) e
 		return nil
 	}
 	var err error
-	_, t.study, err = rough.Drawing(studyID)
+	_, t.study, err = own.Drawing(studyID)
 	return err
 }
 
@@ -171,11 +171,11 @@ func (s *Server) measure(ctx context.Context, req pieceRequest, draft *typev1.Pl
 	prices := wire.ReadPriceList(&unreadable, "plan.prices", draft.GetPrices())
 	var study saw.Study
 	studyID := draft.GetStudyId()
-	if _, err := s.look(ctx, req, func(rough piece.State) (err error) {
+	if _, err := s.look(ctx, req, func(own piece.Papers) (err error) {
 		if err := unreadable.Err(); err != nil {
 			return err
 		}
-		studyID, study, err = rough.Drawing(studyID)
+		studyID, study, err = own.Drawing(studyID)
 		return err
 	}); err != nil {
 		return nil, err
@@ -192,21 +192,22 @@ func (s *Server) measure(ctx context.Context, req pieceRequest, draft *typev1.Pl
 	return drawn.Measure(studyID, "plan.cut", plan, "plan.prices", prices)
 }
 
-// look reads one of the caller's pieces.
+// look reads what the caller keeps of one of their pieces.
 func (s *Server) look(ctx context.Context, req interface {
 	GetPieceId() string
 	GetMinPosition() uint64
-}, read func(piece.State) error,
+}, read func(piece.Papers) error,
 ) (uint64, error) {
+	me := access.Caller(ctx).Member
 	return query.At(ctx, s.node, req.GetMinPosition(), func(q *eventstore.Query) error {
 		p, _, err := eventstore.Load(q, stream.Piece, req.GetPieceId())
 		if err != nil {
 			return err
 		}
-		if _, err := ownerOf(q, access.Caller(ctx).Member, p); err != nil {
+		if _, err := ownerOf(q, me, p); err != nil {
 			return err
 		}
-		return read(p)
+		return read(p.Of(me))
 	})
 }
 

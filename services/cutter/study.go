@@ -11,8 +11,6 @@ import (
 	"seamshare.example/services/command"
 	"seamshare.example/services/domain/piece"
 	"seamshare.example/services/domain/rule"
-	"seamshare.example/services/query"
-	"seamshare.example/services/stream"
 	"seamshare.example/services/wire"
 
 	piecev1 "seamshare.example/proto/gen/seamshare/event/piece/v1"
@@ -62,7 +60,7 @@ func (s *Server) MakePlan(ctx context.Context, req *cutterv1.MakePlanRequest) (*
 	if err != nil {
 		return nil, err
 	}
-	made, _ := did.State.Plan(did.Made[0])
+	made, _ := did.State.Of(me).Plan(did.Made[0])
 	return &cutterv1.MakePlanResponse{Plan: wire.Plan(made), Position: uint64(did.Position)}, nil
 }
 
@@ -119,8 +117,9 @@ type planRequest interface {
 }
 
 func (s *Server) onPlan(ctx context.Context, req planRequest, decide func(desk, piece.State) (*piecev1.Event, error)) (*typev1.Plan, uint64, error) {
+	me := access.Caller(ctx).Member
 	did, _, err := s.decidePiece(ctx, req, onPaper, func(_ *eventstore.Tx, at desk, rough piece.State) (*piecev1.Event, error) {
-		plan, _ := rough.Plan(req.GetPlanId())
+		plan, _ := rough.Of(me).Plan(req.GetPlanId())
 		if err := wire.Unchanged(req.GetEtag(), func() *typev1.Plan { return wire.Plan(plan) }); err != nil {
 			return nil, err
 		}
@@ -129,22 +128,15 @@ func (s *Server) onPlan(ctx context.Context, req planRequest, decide func(desk, 
 	if err != nil {
 		return nil, 0, err
 	}
-	plan, _ := did.State.Plan(req.GetPlanId())
+	plan, _ := did.State.Of(me).Plan(req.GetPlanId())
 	return wire.Plan(plan), uint64(did.Position), nil
 }
 
 // ListPlans implements cutterv1.CutterServiceServer.
 func (s *Server) ListPlans(ctx context.Context, req *cutterv1.ListPlansRequest) (*cutterv1.ListPlansResponse, error) {
 	out := &cutterv1.ListPlansResponse{}
-	position, err := query.At(ctx, s.node, req.GetMinPosition(), func(q *eventstore.Query) error {
-		p, _, err := eventstore.Load(q, stream.Piece, req.GetPieceId())
-		if err != nil {
-			return err
-		}
-		if _, err := ownerOf(q, access.Caller(ctx).Member, p); err != nil {
-			return err
-		}
-		for _, plan := range p.Plans {
+	position, err := s.look(ctx, req, func(own piece.Papers) error {
+		for _, plan := range own.Plans {
 			out.Plans = append(out.Plans, wire.Plan(plan))
 		}
 		return nil

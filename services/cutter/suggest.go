@@ -33,11 +33,11 @@ func (s *Server) SuggestPlans(req *cutterv1.SuggestPlansRequest, stream grpc.Ser
 	ctx := stream.Context()
 	var unreadable rule.All
 	task := wire.ReadTask(&unreadable, req)
-	position, err := s.look(ctx, req, func(rough piece.State) (err error) {
+	position, err := s.look(ctx, req, func(own piece.Papers) (err error) {
 		if err := unreadable.Err(); err != nil {
 			return err
 		}
-		_, task.Study, err = rough.Drawing(req.GetStudyId())
+		_, task.Study, err = own.Drawing(req.GetStudyId())
 		return err
 	})
 	if err != nil {
@@ -136,10 +136,10 @@ var inSuggest = strings.NewReplacer(".pattern", "", "markets[", "prices.markets[
 func (s *Server) DrawPlan(ctx context.Context, req *cutterv1.DrawPlanRequest) (*cutterv1.DrawPlanResponse, error) {
 	var study saw.Study
 	var kept *piece.Revision
-	position, err := s.look(ctx, req, func(rough piece.State) error {
+	position, err := s.look(ctx, req, func(own piece.Papers) error {
 		studyID := req.GetStudyId()
 		if id := req.GetPlanId(); id != "" {
-			now, err := rough.MeasuredPlan(id)
+			now, err := own.MeasuredPlan(id)
 			if err != nil {
 				return err
 			}
@@ -149,7 +149,7 @@ func (s *Server) DrawPlan(ctx context.Context, req *cutterv1.DrawPlanRequest) (*
 			}
 		}
 		var err error
-		_, study, err = rough.Drawing(studyID)
+		_, study, err = own.Drawing(studyID)
 		return err
 	})
 	if err != nil {

@@ -34,7 +34,8 @@ func yieldOf(q *eventstore.Query, lot parcel.State, y view.Yield, toleranceUg in
 		if err != nil {
 			return nil, err
 		}
-		out.Minutes += uint32(rough.Minutes)
+		own := rough.Of(lot.Deal.Buyer)
+		out.Minutes += uint32(own.Minutes)
 		var ofPiece worth
 		var finishedUg int64
 		stones := uint32(0)
@@ -65,7 +66,7 @@ func yieldOf(q *eventstore.Query, lot parcel.State, y view.Yield, toleranceUg in
 				w.add(st)
 			}
 		}
-		if planned := plannedActual(rough, lot.Currency(), ofPiece, stones, finishedUg); planned != nil {
+		if planned := plannedActual(rough, own, lot.Currency(), ofPiece, stones, finishedUg); planned != nil {
 			out.Planned = append(out.Planned, planned)
 		}
 	}
@@ -158,8 +159,8 @@ func countPart(y *cutterv1.Yield, rough piece.State, part piece.Part) {
 }
 
 // plannedActual sets a piece's chosen plan beside what came out; nil without one.
-func plannedActual(rough piece.State, currency string, w worth, stones uint32, finishedUg int64) *cutterv1.PlannedActual {
-	chosen, ok := rough.Chosen()
+func plannedActual(rough piece.State, own piece.Papers, currency string, w worth, stones uint32, finishedUg int64) *cutterv1.PlannedActual {
+	chosen, ok := own.Chosen()
 	if !ok {
 		return nil
 	}
@@ -167,7 +168,7 @@ func plannedActual(rough piece.State, currency string, w worth, stones uint32, f
 	out := &cutterv1.PlannedActual{
 		PieceId: rough.ID, Label: rough.Label, PlanId: chosen.ID, Revisions: uint32(len(chosen.Revisions)),
 		PlannedStones: uint32(len(plan.GetStones())), Stones: stones, FinishedUg: finishedUg,
-		PlannedMinutes: plan.GetMinutes(), Minutes: uint32(rough.Minutes), Worth: wire.Money(currency, w.asked+w.sold),
+		PlannedMinutes: plan.GetMinutes(), Minutes: uint32(own.Minutes), Worth: wire.Money(currency, w.asked+w.sold),
 	}
 	const certain = 10_000
 	var estimated int64

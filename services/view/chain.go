@@ -15,6 +15,7 @@ import (
 	stonev1 "seamshare.example/proto/gen/seamshare/event/stone/v1"
 
 	"seamshare.example/eventstore"
+	"seamshare.example/services/domain/parcel"
 )
 
 // ErrNoStone: the log knows of no such stone.
@@ -209,6 +210,10 @@ func (c *chain) part(w walk) error {
 	if err != nil {
 		return err
 	}
+	cutter, err := c.cutter(records)
+	if err != nil {
+		return err
+	}
 	part, stoneID, newID := w.part, w.stoneID, w.newID
 	found := stoneID == ""
 	for _, rec := range slices.Backward(records) {
@@ -240,7 +245,8 @@ func (c *chain) part(w walk) error {
 				}
 			}
 		case *piecev1.Event_DecisionRecorded:
-			if p := e.DecisionRecorded.GetPublic(); found && p.GetInclusion() && p.GetPart() == part {
+			p := e.DecisionRecorded.GetPublic()
+			if found && p.GetInclusion() && p.GetPart() == part && e.DecisionRecorded.GetPrivate().GetMemberId() == cutter {
 				c.add(rec)
 			}
 		case *piecev1.Event_Worked:
@@ -259,6 +265,23 @@ func (c *chain) part(w walk) error {
 		}
 	}
 	return broken("piece", w.pieceID)
+}
+
+// cutter is who has the deal for a piece's parcel. What a buyer decided whose deal fell through before the first cut
+// came to nothing.
+func (c *chain) cutter(piece []eventstore.Record) (string, error) {
+	if len(piece) == 0 {
+		return "", nil
+	}
+	first, _ := piece[0].Event.(*piecev1.Event)
+	records, err := c.records("parcel", first.GetDescribed().GetPublic().GetParcelId())
+	var lot parcel.State
+	for _, rec := range records {
+		if event, ok := rec.Event.(*parcelv1.Event); ok {
+			lot = parcel.Evolve(lot, event)
+		}
+	}
+	return lot.Deal.Buyer, err
 }
 
 // before goes on from a piece that was something else before: a part of an older piece,

@@ -17,27 +17,29 @@ import (
 	stonev1 "seamshare.example/proto/gen/seamshare/event/stone/v1"
 )
 
-// BenchPiece shows a piece to the cutter whose it is: with what was learnt and expected
-// of it, and until when each part rests.
-func BenchPiece(s piece.State, rest time.Duration) *typev1.Piece {
+// BenchPiece shows a piece to the cutter whose it is: with what that member learnt and
+// expects of it, and until when each part rests.
+func BenchPiece(s piece.State, member string, rest time.Duration) *typev1.Piece {
 	p := untagged(s)
 	for i, part := range s.Parts {
 		shown := p.Parts[i]
-		shown.WaitsFor, shown.Grade, shown.Class = part.Waits, grade(part.Grade.GetGrade()), part.Grade.GetClass()
+		noted := part.Of(member)
+		shown.WaitsFor, shown.Grade, shown.Class = noted.Waits, grade(noted.Grade.GetGrade()), noted.Grade.GetClass()
 		shown.LotId, shown.NewPieceId = part.LotID, part.NewID
-		shown.LastStep, shown.Tray, shown.Dop = typev1.Step(part.Step), part.Tray, part.Dop
+		shown.LastStep, shown.Tray, shown.Dop = typev1.Step(part.Step), noted.Tray, noted.Dop
 		if part.Shaped() {
 			at := time.UnixMicro(part.ShapedUs).UTC()
 			shown.ShapedAt, shown.RestsUntil = at.Format(time.RFC3339), at.Add(rest).Format(time.RFC3339)
 		}
 	}
-	for _, st := range s.Studies {
+	own := s.Of(member)
+	for _, st := range own.Studies {
 		p.Studies = append(p.Studies, study(st))
 	}
-	if chosen, ok := s.Chosen(); ok {
+	if chosen, ok := own.Chosen(); ok {
 		p.ChosenPlanId = chosen.ID
 	}
-	p.Minutes = uint32(min(s.Minutes, 1<<32-1))
+	p.Minutes = uint32(min(own.Minutes, 1<<32-1))
 	p.Etag = etag(p, 0)
 	return p
 }

@@ -1,6 +1,8 @@
 package piece_test
 
 import (
+	"encoding/json"
+	"fmt"
 	"testing"
 	"time"
 
@@ -131,7 +133,7 @@ func TestPlans(t *testing.T) {
 		h := &history{t: t, State: h.State}
 		h.did(h.ChoosePlan("wet-wheel", "bold", "it pays"))
 		h.did(h.RevisePlan("wet-wheel", "bold", plan(planned(6_000), planned(6_000)), nil, "the bar dips", "AUD"))
-		got, _ := h.Chosen()
+		got, _ := h.Of("wet-wheel").Chosen()
 		if got.ID != "bold" || len(got.Revisions) != 2 || got.Revisions[0].Plan.GetStones()[0].GetChanceBp() != 7_000 || got.Now().Why != "the bar dips" {
 			t.Errorf("got %+v", got)
 		}
@@ -143,8 +145,8 @@ func TestPlans(t *testing.T) {
 		_, err := h.ChoosePlan("wet-wheel", "bold", "")
 		ruletest.Refused(t, err, rule.FieldInvalid, "reason")
 		h.did(h.ChoosePlan("wet-wheel", "bold", "it pays")).did(h.ChoosePlan("wet-wheel", "safe", "on second thoughts"))
-		bold, _ := h.Plan("bold")
-		if chosen, ok := h.Chosen(); !ok || chosen.ID != "safe" || bold.Stage != piece.PlanOpen {
+		bold, _ := h.Of("wet-wheel").Plan("bold")
+		if chosen, ok := h.Of("wet-wheel").Chosen(); !ok || chosen.ID != "safe" || bold.Stage != piece.PlanOpen {
 			t.Errorf("got %+v and %+v", chosen, bold)
 		}
 		_, err = h.ChoosePlan("wet-wheel", "safe", "again")
@@ -406,5 +408,78 @@ func TestUnaliasedBench(t *testing.T) {
 	f.When = rested(72*time.Hour, "")
 	h.did(h.Finish(f))
 	h.did(h.Recut(piece.Recutting{StoneID: "s1", Stone: weighed(500_000), Reason: piecev1.Reason_REASON_GROUND_OFF}))
-	ruletest.Unaliased(t, piece.Evolve, h.events...)
+	ruletest.Unaliased(t, func(o opened, e *piecev1.Event) opened { return opened{piece.Evolve(o.State, e)} }, h.events...)
+}
+
+// opened is a state that is compared with what members keep of it.
+type opened struct{ piece.State }
+
+// MarshalJSON implements json.Marshaler.
+func (o opened) MarshalJSON() ([]byte, error) {
+	all := []any{o.State}
+	for _, member := range []string{"m", "wet-wheel"} {
+		all = append(all, o.Of(member))
+		for _, part := range o.Parts {
+			all = append(all, part.Of(member))
+		}
+	}
+	return json.Marshal(all)
+}
+
+func TestPapers(t *testing.T) {
+	h := sawn(t)
+	aud := &eventv1.Amount{Currency: "AUD", Minor: 1}
+	choosing := func(member, id string) piece.Choosing {
+		return piece.Choosing{
+			Member: member, ID: id, Part: "1A", Kind: piecev1.DecisionKind_DECISION_KIND_SEAMS, About: "two seams", ChanceBp: 5_000, Chosen: 2, Reason: "r",
+			Options: []piece.Offered{{"one", aud, aud}, {"both", aud, &eventv1.Amount{Currency: "AUD", Minor: 2}}},
+		}
+	}
+	keep := func(member string) {
+		h.did(h.Study(piece.Study{ID: "study of " + member, Member: member, Note: "n"}))
+		h.did(h.MakePlan(member, "plan of "+member, plan(), nil, "AUD")).did(h.ChoosePlan(member, "plan of "+member, "r"))
+		h.did(h.Choose(choosing(member, "choice of "+member), "AUD"))
+		h.did(h.Regrade(piece.Expectation{Member: member, Part: "1A", Why: "seen by " + member}))
+		w := unweighed("1A", piecev1.Step_STEP_DOP, rested(0, ""))
+		w.Member, w.Tray, w.Minutes = member, "tray of "+member, 7
+		h.did(h.Work(w)).did(h.AwaitDecision(member, "1A", "wait of "+member))
+	}
+	keep("first")
+	t.Run("rule 23: a member who kept nothing has nothing, whatever others kept", func(t *testing.T) {
+		own, part := h.Of("second"), h.Parts[0]
+		if len(own.Studies)+len(own.Plans)+len(own.Choices) > 0 || own.Minutes > 0 || part.Of("second") != (piece.Noted{}) || part.Fate != piece.Waiting {
+			t.Errorf("got %+v and %+v", own, part)
+		}
+	})
+	t.Run("rule 23 refused: another's plan and decision, which look as if they weren't there", func(t *testing.T) {
+		_, err := h.RevisePlan("second", "plan of first", plan(), nil, "w", "AUD")
+		ruletest.Refused(t, err, rule.NotFound, "plan_id")
+		_, err = h.ChoosePlan("second", "plan of first", "r")
+		ruletest.Refused(t, err, rule.NotFound, "plan_id")
+		_, err = h.DropPlan("second", "plan of first", "r")
+		ruletest.Refused(t, err, rule.NotFound, "plan_id")
+		_, err = h.ComeOut("second", "choice of first", true, "")
+		ruletest.Refused(t, err, rule.NotFound, "decision_id")
+	})
+	h.did(h.Decide("second", "1A", "go on"))
+	keep("second")
+	t.Run("rule 23 OK: each has their own, and chooses one plan at a time", func(t *testing.T) {
+		for _, member := range []string{"first", "second"} {
+			own, noted := h.Of(member), h.Parts[0].Of(member)
+			chosen, _ := own.Chosen()
+			if len(own.Studies) != 1 || len(own.Plans) != 1 || len(own.Choices) != 1 || own.Minutes != 7 || chosen.ID != "plan of "+member ||
+				noted.Tray != "tray of "+member || noted.Grade.GetWhy() != "seen by "+member {
+				t.Errorf("%s has %+v and %+v", member, own, noted)
+			}
+		}
+	})
+	t.Run("rule 23: how many plans there may be counts for each", func(t *testing.T) {
+		h := &history{t: t, State: h.State}
+		for i := range piece.MaxPlans - 1 {
+			h.did(h.MakePlan("first", fmt.Sprint(i), plan(), nil, "AUD"))
+		}
+		_, err := h.MakePlan("first", "more", plan(), nil, "AUD")
+		ruletest.Refused(t, err, rule.TooManyPlans, "")
+		h.did(h.MakePlan("second", "second", plan(), nil, "AUD"))
+	})
 }

@@ -13,7 +13,7 @@ import (
 
 // Bounds of choices.
 const (
-	MaxChoices = 200 // of a piece
+	MaxChoices = 200 // that a member keeps of a piece
 	MaxOptions = 5   // of a choice
 )
 
@@ -72,8 +72,8 @@ func (s State) Choose(c Choosing, currency string) (*piecev1.Event, error) {
 	if !slices.Contains([]Fate{InWork, Shelf, Waiting}, part.Fate) {
 		return nil, rule.Broken{Reason: rule.PartNotInWork, Field: "part", Value: c.Part, Rule: "the part is " + part.Fate.String(), Hint: "only about a part that isn't finished is there something to decide"}
 	}
-	if len(s.Choices) >= MaxChoices {
-		return nil, rule.Broken{Reason: rule.TooManyPlans, Value: fmt.Sprintf("%d decisions", len(s.Choices)), Rule: fmt.Sprintf("a piece keeps %d decisions", MaxChoices), Hint: "write it into a plan or a step's note"}
+	if n := len(s.Of(c.Member).Choices); n >= MaxChoices {
+		return nil, rule.Broken{Reason: rule.TooManyPlans, Value: fmt.Sprintf("%d decisions", n), Rule: fmt.Sprintf("a cutter keeps %d decisions of a piece", MaxChoices), Hint: "write it into a plan or a step's note"}
 	}
 	var broken rule.All
 	broken.Answered("kind", int32(c.Kind), piecev1.DecisionKind_name)
@@ -116,7 +116,7 @@ func (s State) Choose(c Choosing, currency string) (*piecev1.Event, error) {
 
 // ComeOut says how a choice came out, once. What brings the same either way shows nothing.
 func (s State) ComeOut(member, id string, held bool, note string) (*piecev1.Event, error) {
-	c, ok := s.Choice(id)
+	c, ok := s.Of(member).Choice(id)
 	switch {
 	case !ok:
 		return nil, rule.NotThere("decision_id", "decision")
@@ -137,12 +137,12 @@ func (s State) ComeOut(member, id string, held bool, note string) (*piecev1.Even
 }
 
 // Choice finds a choice.
-func (s State) Choice(id string) (Choice, bool) {
-	i := slices.IndexFunc(s.Choices, func(c Choice) bool { return c.ID == id })
+func (p Papers) Choice(id string) (Choice, bool) {
+	i := slices.IndexFunc(p.Choices, func(c Choice) bool { return c.ID == id })
 	if i < 0 {
 		return Choice{}, false
 	}
-	return s.Choices[i], true
+	return p.Choices[i], true
 }
 
 // Decision is the choice as package risk weighs it: the first state holds, the second fails; the acts are the options.
@@ -168,18 +168,20 @@ func evolveChoices(s State, event *piecev1.Event) State {
 				c.Stage = ChoiceSure
 			}
 		}
-		s.Choices = append(slices.Clip(s.Choices), c)
+		return s.withPapers(p.GetMemberId(), func(own *Papers) { own.Choices = append(slices.Clip(own.Choices), c) })
 	case *piecev1.Event_OutcomeRecorded:
 		p := e.OutcomeRecorded.GetPrivate()
-		s.Choices = slices.Clone(s.Choices)
-		for i := range s.Choices {
-			if s.Choices[i].ID == p.GetDecisionId() {
-				s.Choices[i].Stage, s.Choices[i].Note = ChoiceFailed, p.GetNote()
-				if p.GetHeld() {
-					s.Choices[i].Stage = ChoiceHeld
+		return s.withPapers(p.GetMemberId(), func(own *Papers) {
+			own.Choices = slices.Clone(own.Choices)
+			for i := range own.Choices {
+				if own.Choices[i].ID == p.GetDecisionId() {
+					own.Choices[i].Stage, own.Choices[i].Note = ChoiceFailed, p.GetNote()
+					if p.GetHeld() {
+						own.Choices[i].Stage = ChoiceHeld
+					}
 				}
 			}
-		}
+		})
 	}
 	return s
 }

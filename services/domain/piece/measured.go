@@ -18,7 +18,7 @@ import (
 // What bounds drawings and measured plans, in bytes as they are stored: decisions and answers have bounds too.
 const (
 	MaxDrawnBytes = 128 << 10 // of one drawing, or one plan with its prices
-	MaxKeptBytes  = 1_500_000 // of all studies and plans of a piece
+	MaxKeptBytes  = 1_500_000 // of all studies and plans that a member keeps of a piece
 )
 
 // Drawn is a drawing that can be reckoned with.
@@ -192,22 +192,22 @@ func (m *Measured) under(draft *piecev1.Plan) (*piecev1.Plan, error) {
 }
 
 // Drawing finds the drawing of a study; of the last that has one, where no study is named.
-func (s State) Drawing(studyID string) (id string, d saw.Study, err error) {
-	for i := len(s.Studies) - 1; i >= 0; i-- {
-		p := s.Studies[i].GetPrivate()
-		if p.GetDrawing() != nil && (studyID == "" || p.GetStudyId() == studyID) {
-			return p.GetStudyId(), Drawing(p.GetDrawing()), nil
+func (p Papers) Drawing(studyID string) (id string, d saw.Study, err error) {
+	for i := len(p.Studies) - 1; i >= 0; i-- {
+		st := p.Studies[i].GetPrivate()
+		if st.GetDrawing() != nil && (studyID == "" || st.GetStudyId() == studyID) {
+			return st.GetStudyId(), Drawing(st.GetDrawing()), nil
 		}
 	}
 	if studyID != "" {
 		return "", d, rule.NotThere("study_id", "study with a drawing")
 	}
-	return "", d, rule.Broken{Reason: rule.NotDrawn, Field: "piece_id", Value: s.ID, Rule: "no study of the piece has a drawing", Hint: "study it with a drawing first, or give one to try"}
+	return "", d, rule.Broken{Reason: rule.NotDrawn, Field: "piece_id", Value: p.pieceID, Rule: "no study of the piece has a drawing", Hint: "study it with a drawing first, or give one to try"}
 }
 
 // MeasuredPlan finds the revision of a plan that stands, if it was measured.
-func (s State) MeasuredPlan(id string) (Revision, error) {
-	plan, ok := s.Plan(id)
+func (p Papers) MeasuredPlan(id string) (Revision, error) {
+	plan, ok := p.Plan(id)
 	if !ok {
 		return Revision{}, rule.NotThere("plan_id", "plan")
 	}
@@ -218,11 +218,11 @@ func (s State) MeasuredPlan(id string) (Revision, error) {
 	return now, nil
 }
 
-// keeps refuses what would make a piece keep more than it may.
-func (s State) keeps(more proto.Message) error {
-	if n := s.keptBytes + proto.Size(more); n > MaxKeptBytes {
+// keeps refuses what would make a member keep more of a piece than they may.
+func (p Papers) keeps(more proto.Message) error {
+	if n := p.keptBytes + proto.Size(more); n > MaxKeptBytes {
 		return rule.Broken{
-			Reason: rule.KeepsTooMuch, Value: fmt.Sprintf("%d bytes", n), Rule: fmt.Sprintf("a piece keeps studies and plans of %d bytes in all", MaxKeptBytes),
+			Reason: rule.KeepsTooMuch, Value: fmt.Sprintf("%d bytes", n), Rule: fmt.Sprintf("a cutter keeps studies and plans of a piece of %d bytes in all", MaxKeptBytes),
 			Hint: "draw with fewer points, and give only prices that are needed",
 		}
 	}

@@ -14,7 +14,7 @@ import (
 
 // What bounds plans.
 const (
-	MaxPlans     = 20 // of a piece
+	MaxPlans     = 20 // that a member has of a piece
 	MaxRevisions = 50 // of a plan
 	MaxPlanned   = 30 // stones of a plan
 	MaxSteps     = 60 // of a plan
@@ -60,25 +60,25 @@ func (p PlanStage) String() string {
 }
 
 // Plan finds a plan.
-func (s State) Plan(id string) (Plan, bool) {
-	i := s.planIndex(id)
+func (p Papers) Plan(id string) (Plan, bool) {
+	i := p.planIndex(id)
 	if i < 0 {
 		return Plan{}, false
 	}
-	return s.Plans[i], true
+	return p.Plans[i], true
 }
 
 // Chosen is the plan that is followed, if one is.
-func (s State) Chosen() (Plan, bool) {
-	i := slices.IndexFunc(s.Plans, func(p Plan) bool { return p.Stage == PlanChosen })
+func (p Papers) Chosen() (Plan, bool) {
+	i := slices.IndexFunc(p.Plans, func(plan Plan) bool { return plan.Stage == PlanChosen })
 	if i < 0 {
 		return Plan{}, false
 	}
-	return s.Plans[i], true
+	return p.Plans[i], true
 }
 
-func (s State) planIndex(id string) int {
-	return slices.IndexFunc(s.Plans, func(p Plan) bool { return p.ID == id })
+func (p Papers) planIndex(id string) int {
+	return slices.IndexFunc(p.Plans, func(plan Plan) bool { return plan.ID == id })
 }
 
 // MakePlan makes a plan (rule 15). currency is that of the piece's parcel; measured is nil for a plan in words.
@@ -86,10 +86,11 @@ func (s State) MakePlan(member, id string, plan *piecev1.Plan, measured *Measure
 	if s.ID == "" {
 		return nil, rule.NotThere("piece_id", "piece")
 	}
-	if len(s.Plans) >= MaxPlans {
-		return nil, rule.Broken{Reason: rule.TooManyPlans, Value: fmt.Sprintf("%d plans", len(s.Plans)), Rule: fmt.Sprintf("a piece has at most %d plans", MaxPlans), Hint: "revise one of them"}
+	own := s.Of(member)
+	if len(own.Plans) >= MaxPlans {
+		return nil, rule.Broken{Reason: rule.TooManyPlans, Value: fmt.Sprintf("%d plans", len(own.Plans)), Rule: fmt.Sprintf("a cutter has at most %d plans of a piece", MaxPlans), Hint: "revise one of them"}
 	}
-	plan, err := s.checkPlan(plan, measured, currency)
+	plan, err := own.checkPlan(plan, measured, currency)
 	if err != nil {
 		return nil, err
 	}
@@ -99,7 +100,8 @@ func (s State) MakePlan(member, id string, plan *piecev1.Plan, measured *Measure
 // RevisePlan puts another revision in the place of the one that stood, which is kept
 // (rule 15). A chosen plan may be revised too, as after a look.
 func (s State) RevisePlan(member, id string, plan *piecev1.Plan, measured *Measured, why, currency string) (*piecev1.Event, error) {
-	p, err := s.livePlan(id)
+	own := s.Of(member)
+	p, err := own.livePlan(id)
 	if err != nil {
 		return nil, err
 	}
@@ -108,7 +110,7 @@ func (s State) RevisePlan(member, id string, plan *piecev1.Plan, measured *Measu
 	}
 	var broken rule.All
 	broken.Text("why", why, 500)
-	plan, err = s.checkPlan(plan, measured, currency)
+	plan, err = own.checkPlan(plan, measured, currency)
 	if err := broken.Merge("", err); err != nil {
 		return nil, err
 	}
@@ -123,7 +125,7 @@ func (s State) planned(member, id string, revision uint32, plan *piecev1.Plan, w
 		Public:  &piecev1.Planned_Public{PieceId: s.ID},
 		Private: &piecev1.Planned_Private{MemberId: member, PlanId: id, Revision: revision, Plan: plan, Why: why},
 	}
-	if err := s.keeps(planned); err != nil {
+	if err := s.Of(member).keeps(planned); err != nil {
 		return nil, err
 	}
 	return &piecev1.Event{Event: &piecev1.Event_Planned{Planned: planned}}, nil
@@ -132,7 +134,7 @@ func (s State) planned(member, id string, revision uint32, plan *piecev1.Plan, w
 // ChoosePlan makes a plan the one that is followed; the one before is open again (rule
 // 15).
 func (s State) ChoosePlan(member, id, reason string) (*piecev1.Event, error) {
-	p, err := s.livePlan(id)
+	p, err := s.Of(member).livePlan(id)
 	if err != nil {
 		return nil, err
 	}
@@ -152,7 +154,7 @@ func (s State) ChoosePlan(member, id, reason string) (*piecev1.Event, error) {
 
 // DropPlan sets a plan aside for good (rule 15).
 func (s State) DropPlan(member, id, reason string) (*piecev1.Event, error) {
-	if _, err := s.livePlan(id); err != nil {
+	if _, err := s.Of(member).livePlan(id); err != nil {
 		return nil, err
 	}
 	var broken rule.All
@@ -166,29 +168,29 @@ func (s State) DropPlan(member, id, reason string) (*piecev1.Event, error) {
 	}}}, nil
 }
 
-func (s State) livePlan(id string) (Plan, error) {
-	p, ok := s.Plan(id)
+func (p Papers) livePlan(id string) (Plan, error) {
+	plan, ok := p.Plan(id)
 	if !ok {
-		return p, rule.NotThere("plan_id", "plan")
+		return plan, rule.NotThere("plan_id", "plan")
 	}
-	if p.Stage == PlanDropped {
-		return p, rule.Broken{Reason: rule.PlanIsDropped, Field: "plan_id", Value: id, Rule: "the plan was dropped", Hint: "make a new one"}
+	if plan.Stage == PlanDropped {
+		return plan, rule.Broken{Reason: rule.PlanIsDropped, Field: "plan_id", Value: id, Rule: "the plan was dropped", Hint: "make a new one"}
 	}
-	return p, nil
+	return plan, nil
 }
 
 // checkPlan gives the plan as it is kept: that in words, or the measured one under the label and reason of that in words.
-func (s State) checkPlan(p *piecev1.Plan, measured *Measured, currency string) (*piecev1.Plan, error) {
+func (p Papers) checkPlan(plan *piecev1.Plan, measured *Measured, currency string) (*piecev1.Plan, error) {
 	if measured == nil {
-		return p, checkWords(p, currency)
+		return plan, checkWords(plan, currency)
 	}
-	if _, _, err := s.Drawing(measured.studyID); err != nil {
+	if _, _, err := p.Drawing(measured.studyID); err != nil {
 		return nil, err
 	}
 	if got := measured.Result.Money.Currency; got != currency {
 		return nil, rule.Broken{Reason: rule.CurrencyDiffers, Field: "plan.cut.settings.currency", Value: got, Rule: "all money of one parcel is in one currency, here " + currency, Hint: "plan in " + currency}
 	}
-	return measured.under(p)
+	return measured.under(plan)
 }
 
 func checkWords(p *piecev1.Plan, currency string) error {
@@ -230,34 +232,39 @@ func checkWords(p *piecev1.Plan, currency string) error {
 
 // evolvePlans folds what happens to plans.
 func evolvePlans(s State, e *piecev1.Event) State {
-	var id string
-	var change func(*Plan)
 	switch e := e.GetEvent().(type) {
 	case *piecev1.Event_Planned:
 		p := e.Planned.GetPrivate()
 		revision := Revision{Plan: p.GetPlan(), Why: p.GetWhy()}
-		s.keptBytes += proto.Size(e.Planned)
-		if s.planIndex(p.GetPlanId()) < 0 {
-			s.Plans = append(slices.Clip(s.Plans), Plan{ID: p.GetPlanId(), Stage: PlanOpen, Revisions: []Revision{revision}})
-			return s
-		}
-		id, change = p.GetPlanId(), func(plan *Plan) { plan.Revisions = append(slices.Clip(plan.Revisions), revision) }
+		return s.withPapers(p.GetMemberId(), func(own *Papers) {
+			own.keptBytes += proto.Size(e.Planned)
+			if own.planIndex(p.GetPlanId()) < 0 {
+				own.Plans = append(slices.Clip(own.Plans), Plan{ID: p.GetPlanId(), Stage: PlanOpen, Revisions: []Revision{revision}})
+				return
+			}
+			own.change(p.GetPlanId(), func(plan *Plan) { plan.Revisions = append(slices.Clip(plan.Revisions), revision) })
+		})
 	case *piecev1.Event_PlanChosen:
 		p := e.PlanChosen.GetPrivate()
-		s.Plans = slices.Clone(s.Plans)
-		for i := range s.Plans {
-			if s.Plans[i].Stage == PlanChosen {
-				s.Plans[i].Stage, s.Plans[i].Reason = PlanOpen, ""
+		return s.withPapers(p.GetMemberId(), func(own *Papers) {
+			if before, ok := own.Chosen(); ok {
+				own.change(before.ID, func(plan *Plan) { plan.Stage, plan.Reason = PlanOpen, "" })
 			}
-		}
-		id, change = p.GetPlanId(), func(plan *Plan) { plan.Stage, plan.Reason = PlanChosen, p.GetReason() }
+			own.change(p.GetPlanId(), func(plan *Plan) { plan.Stage, plan.Reason = PlanChosen, p.GetReason() })
+		})
 	case *piecev1.Event_PlanDropped:
 		p := e.PlanDropped.GetPrivate()
-		id, change = p.GetPlanId(), func(plan *Plan) { plan.Stage, plan.Reason = PlanDropped, p.GetReason() }
-	}
-	if i := s.planIndex(id); i >= 0 {
-		s.Plans = slices.Clone(s.Plans)
-		change(&s.Plans[i])
+		return s.withPapers(p.GetMemberId(), func(own *Papers) {
+			own.change(p.GetPlanId(), func(plan *Plan) { plan.Stage, plan.Reason = PlanDropped, p.GetReason() })
+		})
 	}
 	return s
+}
+
+// change changes one plan in a list of its own.
+func (p *Papers) change(id string, change func(*Plan)) {
+	if i := p.planIndex(id); i >= 0 {
+		p.Plans = slices.Clone(p.Plans)
+		change(&p.Plans[i])
+	}
 }

@@ -49,6 +49,7 @@ import (
 //  21. A decision between options has each valued for both ways it can come out, in one currency, the cutter's chance and a
 //     reason. How it came out is said once, and not of what is the same either way.
 //  22. What is taken out of a counted group and what is left make up its count; its mass as far as scales go.
+//  23. Studies, plans, decisions and notes are their member's alone, after the deal fell through too; each has their own.
 //
 // At any time: mass as described = parts + stones + losses + unexplained + moved on.
 //
@@ -82,13 +83,7 @@ type State struct {
 	UnexplainedUg int64 // last weighing minus the next, added up
 	OpenedUg      int64 // taken out of the group as pieces of their own
 
-	Minutes uint64 // at the bench so far
-
-	Studies []*piecev1.Studied // oldest first
-	Plans   []Plan             // oldest first
-	Choices []Choice           // oldest first
-
-	keptBytes int // of studies and plans, as they are stored
+	papers map[string]Papers // by member
 }
 
 // Part is a part of the piece.
@@ -101,11 +96,9 @@ type Part struct {
 	LastUs   int64 // when something was last done to it, Unix microseconds; 0: nothing with a moment
 	ShapedUs int64 // when it was last shaped; 0: never
 
-	Step      piecev1.Step         // the last one; 0: none
-	Tray, Dop string               // as last said, of the part it was then
-	Waits     string               // what there is to decide, while it waits
-	Mixed     []*piecev1.Candidate // which parts it may be; none: it is itself
-	Grade     *piecev1.Graded_Private
+	Step  piecev1.Step         // the last one; 0: none
+	Mixed []*piecev1.Candidate // which parts it may be; none: it is itself
+	noted map[string]Noted     // by member
 
 	Was   Fate   // where it stood before it moved on
 	LotID string // the counted lot it moved into
@@ -205,15 +198,23 @@ func Evolve(s State, event *piecev1.Event) State {
 	case *piecev1.Event_Finished:
 		return finished(s, e.Finished)
 	case *piecev1.Event_Studied:
-		s.Studies = append(slices.Clip(s.Studies), e.Studied)
-		s.keptBytes += proto.Size(e.Studied)
+		return s.withPapers(e.Studied.GetPrivate().GetMemberId(), func(p *Papers) {
+			p.Studies = append(slices.Clip(p.Studies), e.Studied)
+			p.keptBytes += proto.Size(e.Studied)
+		})
 	case *piecev1.Event_Planned, *piecev1.Event_PlanChosen, *piecev1.Event_PlanDropped:
 		return evolvePlans(s, event)
 	case *piecev1.Event_DecisionAwaited:
 		p := e.DecisionAwaited
-		return s.with(p.GetPublic().GetPart(), func(part *Part) { part.Fate, part.Waits = Waiting, p.GetPrivate().GetReason() })
+		return s.with(p.GetPublic().GetPart(), func(part *Part) {
+			part.Fate = Waiting
+			part.note(p.GetPrivate().GetMemberId(), func(n *Noted) { n.Waits = p.GetPrivate().GetReason() })
+		})
 	case *piecev1.Event_Decided:
-		return s.with(e.Decided.GetPublic().GetPart(), func(part *Part) { part.Fate, part.Waits = InWork, "" })
+		return s.with(e.Decided.GetPublic().GetPart(), func(part *Part) {
+			part.Fate = InWork
+			part.decided()
+		})
 	case *piecev1.Event_Counted:
 		p := e.Counted.GetPublic()
 		s.UnexplainedUg += p.GetWas().GetMassUg() - p.GetWeighing().GetMassUg()
@@ -221,7 +222,7 @@ func Evolve(s State, event *piecev1.Event) State {
 	case *piecev1.Event_Recut:
 		p := e.Recut.GetPublic()
 		s.LossUg = lost(s.LossUg, p.GetReason(), p.GetLossUg())
-		s.Minutes += uint64(e.Recut.GetPrivate().GetMinutes())
+		s = s.spent(e.Recut.GetPrivate().GetMemberId(), e.Recut.GetPrivate().GetMinutes())
 		return s.with(p.GetPart(), func(part *Part) { part.Weighing, part.Due = p.GetStone(), p.GetStone() })
 	case *piecev1.Event_MixedUp:
 		p := e.MixedUp.GetPublic()
@@ -241,7 +242,8 @@ func Evolve(s State, event *piecev1.Event) State {
 			part.Fate, part.Was, part.LotID, part.NewID = Fate(p.GetFate()), 0, "", ""
 		})
 	case *piecev1.Event_Graded:
-		return s.with(e.Graded.GetPublic().GetPart(), func(part *Part) { part.Grade = e.Graded.GetPrivate() })
+		p := e.Graded.GetPrivate()
+		return s.with(e.Graded.GetPublic().GetPart(), func(part *Part) { part.note(p.GetMemberId(), func(n *Noted) { n.Grade = p }) })
 	case *piecev1.Event_DecisionRecorded, *piecev1.Event_OutcomeRecorded:
 		return evolveChoices(s, event)
 	case *piecev1.Event_Opened:
@@ -279,7 +281,8 @@ func worked(s State, e *piecev1.Worked) State {
 	}
 	s.UnexplainedUg += s.Parts[i].Weighing.GetMassUg() - p.GetMassIn().GetMassUg()
 	s.LossUg = lost(s.LossUg, p.GetReason(), p.GetLossUg())
-	s.Minutes += uint64(e.GetPrivate().GetMinutes())
+	private := e.GetPrivate()
+	s = s.spent(private.GetMemberId(), private.GetMinutes())
 	kept := false
 	left := make([]Part, len(p.GetPartsOut()))
 	for j, out := range p.GetPartsOut() {
@@ -287,8 +290,9 @@ func worked(s State, e *piecev1.Worked) State {
 		left[j].Name, left[j].Weighing, left[j].Fate = out.GetName(), out.GetWeighing(), Fate(out.GetFate())
 		left[j].Due = out.GetWeighing()
 		left[j].LastUs, left[j].Step = p.GetDoneAtUs(), p.GetStep()
-		left[j].Tray = cmp.Or(e.GetPrivate().GetTray(), left[j].Tray)
-		left[j].Dop = cmp.Or(e.GetPrivate().GetDop(), left[j].Dop)
+		left[j].note(private.GetMemberId(), func(n *Noted) {
+			n.Tray, n.Dop = cmp.Or(private.GetTray(), n.Tray), cmp.Or(private.GetDop(), n.Dop)
+		})
 		if p.GetStep() == piecev1.Step_STEP_SHAPE {
 			left[j].ShapedUs = p.GetDoneAtUs()
 		}
@@ -311,7 +315,7 @@ func finished(s State, e *piecev1.Finished) State {
 		s.UnexplainedUg += s.Parts[i].Weighing.GetMassUg() - p.GetMassIn().GetMassUg()
 	}
 	s.LossUg = lost(s.LossUg, piecev1.Reason_REASON_GROUND_OFF, p.GetLossUg())
-	s.Minutes += uint64(e.GetPrivate().GetMinutes())
+	s = s.spent(e.GetPrivate().GetMemberId(), e.GetPrivate().GetMinutes())
 	return s.with(p.GetPart(), func(part *Part) {
 		part.Weighing, part.Due = p.GetStone(), p.GetStone()
 		part.Fate, part.StoneID, part.LastUs = Stone, p.GetStoneId(), p.GetDoneAtUs()

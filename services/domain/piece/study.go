@@ -14,9 +14,9 @@ import (
 
 // Bounds of what is kept of a piece beside its parts.
 const (
-	MaxStudies     = 100
-	MaxPhotos      = 20 // of one study
-	MaxLookedAgain = 50 // parts of a piece that one second look goes over
+	MaxStudies     = 100 // that a member keeps of a piece
+	MaxPhotos      = 20  // of one study
+	MaxLookedAgain = 50  // parts of a piece that one second look goes over
 )
 
 // Study is what a cutter learnt of a piece by looking at it.
@@ -35,8 +35,9 @@ func (s State) Study(st Study) (*piecev1.Event, error) {
 		return nil, rule.NotThere("piece_id", "piece")
 	}
 	var broken rule.All
-	if len(s.Studies) >= MaxStudies {
-		broken.Add(rule.Broken{Reason: rule.CountInvalid, Value: fmt.Sprint(len(s.Studies)), Rule: fmt.Sprintf("a piece keeps %d studies", MaxStudies), Hint: "write it into a plan or a step's note"})
+	own := s.Of(st.Member)
+	if len(own.Studies) >= MaxStudies {
+		broken.Add(rule.Broken{Reason: rule.CountInvalid, Value: fmt.Sprint(len(own.Studies)), Rule: fmt.Sprintf("a cutter keeps %d studies of a piece", MaxStudies), Hint: "write it into a plan or a step's note"})
 	}
 	if st.Size != nil {
 		broken.Size("size", st.Size)
@@ -64,7 +65,7 @@ func (s State) Study(st Study) (*piecev1.Event, error) {
 		Public:  &piecev1.Studied_Public{PieceId: s.ID, Size: st.Size, Photos: st.Photos},
 		Private: &piecev1.Studied_Private{MemberId: st.Member, StudyId: st.ID, Seen: st.Seen, Note: st.Note, Drawing: drawing},
 	}
-	if err := s.keeps(studied); err != nil {
+	if err := own.keeps(studied); err != nil {
 		return nil, err
 	}
 	return &piecev1.Event{Event: &piecev1.Event_Studied{Studied: studied}}, nil
