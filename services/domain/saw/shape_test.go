@@ -82,3 +82,42 @@ func TestBelowASlope(t *testing.T) {
 		}
 	}
 }
+
+// A crack is as deep as drawn below the face where it is drawn, not below the piece's highest point: at s = 24 mm the
+// face lies at −6.4 mm, so 2 mm of crack reach to −8.4 mm, and a stone that is set as high as it goes lies from
+// −7.2 mm. From a back that slopes it is the same upside down.
+func TestDepthIsCountedFromTheFaceThere(t *testing.T) {
+	falling := []saw.Point{{}, {Y: -14_000}, {X: 30_000, Y: -14_000}, {X: 30_000, Y: -8_000}}
+	rising := []saw.Point{{}, {Y: -14_000}, {X: 30_000, Y: -6_000}, {X: 30_000}}
+	for name, c := range map[string]struct {
+		profile []saw.Point
+		view    saw.View // of crack and stone
+		depth   int64    // of the crack
+		fits    bool
+	}{
+		"2 mm into a sloping face":  {falling, saw.Face, 2_000, false},
+		"3 mm into a sloping face":  {falling, saw.Face, 3_000, false},
+		"too shallow for the stone": {falling, saw.Face, 300, true},
+		"2 mm into a sloping back":  {rising, saw.Back, 2_000, false},
+		"too shallow from the back": {rising, saw.Back, 300, true},
+	} {
+		t.Run(name, func(t *testing.T) {
+			sign := int64(1)
+			if c.view == saw.Back {
+				sign = -1
+			}
+			study := saw.Study{Name: "slope", MassUg: 1_000_000, SGMilli: 2_000, Outline: square(30_000, 10_000), Profile: c.profile, Features: []saw.Feature{
+				{Name: "c", Kind: saw.Crack, View: c.view, DepthUm: c.depth, Points: []saw.Point{{X: sign * 24_000, Y: 2_000}, {X: sign * 24_000, Y: 8_000}}},
+			}}
+			stone := block("s", saw.Round, 6_000, 6_000, 2_000, saw.Point{X: sign * 24_000, Y: 5_000})
+			stone.View = c.view
+			r, err := saw.Evaluate(study, plain(nil, saw.End{Part: saw.Whole, Kind: saw.Stones, Stones: []saw.Stone{stone}}), saw.Prices{Currency: "AUD"})
+			if err != nil {
+				t.Fatal(err)
+			}
+			if got := r.Trunk.Ends[0].Stones[0]; got.Fits != c.fits {
+				t.Errorf("the stone lies at %v; it fits: %v, want %v (%+v)", got.Section.Box(), got.Fits, c.fits, r.Trunk.Findings)
+			}
+		})
+	}
+}

@@ -494,18 +494,14 @@ func (p *planner) uncut(w *want, whole plane.Ring, stretch float64) saw.Region {
 // surely is whether a feature of face or back is in the way of a want wherever it lies: it goes all through, or
 // from its side beyond the underside of the want's layer.
 func (p *planner) surely(name string, w *want) bool {
-	for _, f := range p.Study.Features {
-		if f.Name != name {
-			continue
-		}
-		if f.DepthUm == 0 {
-			return true
-		}
-		z := int64(0)
-		for _, l := range p.Study.Layers {
-			if z += l.ThicknessUm; l.Name == w.Pattern.Bar && w.Pattern.View == saw.Face && w.Pattern.Surface == saw.Clean && w.Pattern.DomeUm > 1 {
-				return f.View == saw.Face && f.DepthUm >= z
-			}
+	from, to := p.model.Reach(name)
+	if from == math.MinInt64 && to == math.MaxInt64 {
+		return true
+	}
+	z := int64(0)
+	for _, l := range p.Study.Layers {
+		if z -= l.ThicknessUm * plane.Micrometre; l.Name == w.Pattern.Bar && w.Pattern.View == saw.Face && w.Pattern.Surface == saw.Clean && w.Pattern.DomeUm > 1 {
+			return to == math.MaxInt64 && from <= z
 		}
 	}
 	return false

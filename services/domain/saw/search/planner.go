@@ -386,7 +386,7 @@ func (p *planner) seats(cuts []saw.Line, sl *slab, w *want) (out []seat, err err
 	}
 	var avoid []saw.Avoid
 	for i, f := range w.avoided {
-		if p.inDepth(f.Name, sl, low, high) {
+		if p.inDepth(f.Name, low, high) {
 			avoid = append(avoid, w.avoided[i])
 		}
 	}
@@ -410,17 +410,9 @@ func (s seat) alike(o seat) bool {
 }
 
 // inDepth is whether a feature of face or back may be at a stone's height.
-func (p *planner) inDepth(name string, sl *slab, low, high int64) bool {
-	for _, f := range p.Study.Features {
-		if f.Name != name || f.DepthUm == 0 {
-			continue
-		}
-		if f.View == saw.Back {
-			return low < p.floor()+f.DepthUm*plane.Micrometre
-		}
-		return high > -f.DepthUm*plane.Micrometre
-	}
-	return true
+func (p *planner) inDepth(name string, low, high int64) bool {
+	from, to := p.model.Reach(name)
+	return from < high && low < to
 }
 
 // floor is the lowest point of the piece.
