@@ -16,7 +16,7 @@ type planner struct {
 	wants   []*want
 	list    map[string][]saw.Price
 	minute  float64 // what one costs, minor units
-	gram    float64 // net price of a microgram of the rest
+	gram    float64 // the greatest net price of a microgram of the rest, whatever its length
 	kerf    int64   // nanometres
 	schemes []*scheme
 	pinned  *pin // a stone that stays where it is, or nil
@@ -70,8 +70,10 @@ func newPlanner(t Task) (*planner, error) {
 	for _, m := range t.Prices.Markets {
 		p.list[m.Name] = m.Prices
 	}
-	if price, ok := p.price(t.Rest.Market, t.Rest.Class, saw.MaxLengthUm); ok && t.Rest.Class != "" {
-		p.gram = float64(price.Minor) * (1 - float64(t.Settings.LevyBp)/10_000) / 1e6
+	for _, price := range p.list[t.Rest.Market] {
+		if price.Class == t.Rest.Class && t.Rest.Class != "" {
+			p.gram = max(p.gram, p.netGram(price))
+		}
 	}
 	if p.Rest.Kind == "" {
 		p.Rest.Kind = saw.Shelf
@@ -84,6 +86,11 @@ func newPlanner(t Task) (*planner, error) {
 		p.wants = append(p.wants, made)
 	}
 	return p, nil
+}
+
+// netGram is what is left of a microgram's price after the levy.
+func (p *planner) netGram(price saw.Price) float64 {
+	return float64(price.Minor) * (1 - float64(p.Settings.LevyBp)/10_000) / 1e6
 }
 
 // newCutter is a planner with its section laid out.

@@ -102,7 +102,13 @@ func (g *grower) rest(n *node) float64 {
 	if g.gram == 0 || g.slab.part.AreaUm2 == 0 {
 		return 0
 	}
-	return max(0, g.gram*n.area*float64(g.slab.part.MassUg)/float64(g.slab.part.AreaUm2)-float64(g.Settings.SellingMinor))
+	// Its length is what the evaluation takes.
+	size := n.ring.Box().Size()
+	price, ok := g.price(g.Rest.Market, g.Rest.Class, max(size.X, size.Y)/plane.Micrometre)
+	if !ok {
+		return 0
+	}
+	return max(0, g.netGram(price)*n.area*float64(g.slab.part.MassUg)/float64(g.slab.part.AreaUm2)-float64(g.Settings.SellingMinor))
 }
 
 // clear is whether an outline keeps from the part's sawn edges what the blade may stray.
