@@ -2,6 +2,7 @@ package search
 
 import (
 	"context"
+	"errors"
 	"math"
 	"slices"
 
@@ -54,11 +55,14 @@ func SuggestMirrored(ctx context.Context, a, b Task, p Pair, rng *Dice, steps in
 	for _, pins := range pairs {
 		m := Mirrored{Left: pins[0].stone, Right: pins[1].stone}
 		n := steps / 2 / len(pairs)
-		if m.A, err = suggest(ctx, a, rng, n, progress, &pins[0]); err != nil {
+		if m.A, err = suggest(ctx, a, rng, n, progress, &pins[0]); err == nil {
+			m.B, err = suggest(ctx, b, rng, n, progress, &pins[1])
+		}
+		if errors.Is(err, errNothing) {
 			continue // a pair that can't be cut out
 		}
-		if m.B, err = suggest(ctx, b, rng, n, progress, &pins[1]); err != nil {
-			continue
+		if err != nil {
+			return Mirrored{}, false, err
 		}
 		if m.Best = m.A.Best + m.B.Best; !found || m.Best > best.Best {
 			best, found = m, true
