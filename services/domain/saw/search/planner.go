@@ -1,6 +1,7 @@
 package search
 
 import (
+	"context"
 	"fmt"
 	"math"
 	"slices"
@@ -12,6 +13,7 @@ import (
 // planner is a task made ready.
 type planner struct {
 	Task
+	ctx     context.Context // lives as long as the search
 	model   *saw.Model
 	wants   []*want
 	list    map[string][]saw.Price
@@ -57,7 +59,7 @@ type seat struct {
 }
 
 // newPlanner makes a task ready but for its section.
-func newPlanner(t Task) (*planner, error) {
+func newPlanner(ctx context.Context, t Task) (*planner, error) {
 	if err := t.check(); err != nil {
 		return nil, err
 	}
@@ -65,7 +67,7 @@ func newPlanner(t Task) (*planner, error) {
 	if err != nil {
 		return nil, err
 	}
-	p := &planner{Task: t, model: m, list: map[string][]saw.Price{}, kerf: t.Blade.KerfUm * plane.Micrometre}
+	p := &planner{Task: t, ctx: ctx, model: m, list: map[string][]saw.Price{}, kerf: t.Blade.KerfUm * plane.Micrometre}
 	p.minute = float64(t.Settings.HourMinor) / 60
 	for _, m := range t.Prices.Markets {
 		p.list[m.Name] = m.Prices
@@ -93,9 +95,12 @@ func (p *planner) netGram(price saw.Price) float64 {
 	return float64(price.Minor) * (1 - float64(p.Settings.LevyBp)/10_000) / 1e6
 }
 
-// newCutter is a planner with its section laid out.
-func newCutter(t Task) (*planner, error) {
-	p, err := newPlanner(t)
+func (p *planner) ended() bool { return p.ctx.Err() != nil }
+
+// newCutter is a planner with its section laid out. When the context ends there are no more ways to cut, and no more
+// places for stones; the first way, not to cut at all, is always there.
+func newCutter(ctx context.Context, t Task) (*planner, error) {
+	p, err := newPlanner(ctx, t)
 	if err != nil {
 		return nil, err
 	}
@@ -217,6 +222,9 @@ func (p *planner) section() error {
 	ways = append(ways, p.slices(part)...)
 	var refused error
 	for _, cuts := range ways {
+		if cuts != nil && p.ended() {
+			break
+		}
 		s := &scheme{cuts: cuts}
 		r, err := p.try(cuts, nil)
 		if err != nil || r.Infeasible {
@@ -367,6 +375,9 @@ func (p *planner) seats(cuts []saw.Line, sl *slab, w *want) (out []seat, err err
 	var runs [][2]int
 	low, high := int64(math.MaxInt64), int64(math.MinInt64)
 	for i := range samples {
+		if p.ended() {
+			return nil, nil
+		}
 		s := from + (to-from)*(float64(i)+0.5)/samples
 		tiny.At = p.traced(s)
 		if tiny.View == saw.Back {

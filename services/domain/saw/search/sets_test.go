@@ -207,8 +207,10 @@ func TestMirroredHalvesAreTheirOwn(t *testing.T) {
 	pattern.Class = "half"
 	pay := func(minor ...int64) saw.Prices {
 		return saw.Prices{Currency: "AUD", Markets: []saw.Market{{Name: searchtest.Settings, Prices: []saw.Price{
-			{Class: "half", Per: saw.PerStone, ToUm: 11_000, Minor: minor[0]}, {Class: "half", Per: saw.PerStone, FromUm: 11_000, ToUm: 13_000, Minor: minor[1]},
-			{Class: "half", Per: saw.PerStone, FromUm: 13_000, ToUm: 15_000, Minor: minor[2]}, {Class: "half", Per: saw.PerStone, FromUm: 15_000, Minor: minor[3]},
+			{Class: "half", Per: saw.PerStone, ToUm: 11_000, Minor: minor[0]},
+			{Class: "half", Per: saw.PerStone, FromUm: 11_000, ToUm: 13_000, Minor: minor[1]},
+			{Class: "half", Per: saw.PerStone, FromUm: 13_000, ToUm: 15_000, Minor: minor[2]},
+			{Class: "half", Per: saw.PerStone, FromUm: 15_000, Minor: minor[3]},
 		}}}}
 	}
 	a.Prices, b.Prices = pay(1_000, 1_000, 1_000, 900), pay(1, 2, 3, 90_000)

@@ -84,6 +84,9 @@ func (g *grower) leaf(ring plane.Ring, sides []cutSide, before *node) *node {
 		if before != nil && c.seat < len(before.fits) {
 			old = &before.fits[c.seat]
 		}
+		if g.ended() {
+			break
+		}
 		if g.slab.seats[c.seat].want.Together > 0 || c.most > n.worth {
 			g.fit(n, c.seat, old)
 		}
