@@ -1,8 +1,10 @@
 package saw_test
 
 import (
+	"math"
 	"testing"
 
+	"seamshare.example/services/domain/measure/plane"
 	"seamshare.example/services/domain/saw"
 )
 
@@ -119,5 +121,58 @@ func TestDepthIsCountedFromTheFaceThere(t *testing.T) {
 				t.Errorf("the stone lies at %v; it fits: %v, want %v (%+v)", got.Section.Box(), got.Fits, c.fits, r.Trunk.Findings)
 			}
 		})
+	}
+}
+
+// What a tilted stone covers in the face view is all that its outline passes on its way from face to back: every place
+// of it, and nothing else, also of a star with arms thinner than that way is long.
+func TestTiltedStarCoversItsWay(t *testing.T) {
+	study := saw.Study{Name: "block", MassUg: 1_000_000, SGMilli: 2_000, ThicknessUm: 30_000, Outline: square(60_000, 60_000)}
+	for _, turn := range []int64{0, 17_000, 45_000, 90_000, 200_000} {
+		for _, tilt := range []int64{25_000, -25_000} {
+			covered := func(depth int64) plane.Ring {
+				s := block("s", saw.Freeform, 20_000, 20_000, depth, saw.Point{X: 30_000, Y: 30_000})
+				s.Ring = []saw.Point{{X: 0, Y: 9_500}, {X: 9_000, Y: 9_000}, {X: 9_500}, {X: 10_500}, {X: 11_000, Y: 9_000}, {X: 20_000, Y: 9_500}, {X: 20_000, Y: 10_500}, {X: 11_000, Y: 11_000}, {X: 10_500, Y: 20_000}, {X: 9_500, Y: 20_000}, {X: 9_000, Y: 11_000}, {Y: 10_500}}
+				s.TurnMdeg, s.TiltMdeg = turn, tilt
+				r, err := saw.Evaluate(study, plain(nil, saw.End{Part: saw.Whole, Kind: saw.Stones, Stones: []saw.Stone{s}}), saw.Prices{Currency: "AUD"})
+				if err != nil {
+					t.Fatal(err)
+				}
+				return r.Trunk.Ends[0].Stones[0].Outline
+			}
+			const depth = 7_000
+			top, all := covered(1), covered(depth)
+			slip := int64(math.Round(depth * plane.Micrometre * math.Sin(float64(tilt)*math.Pi/180_000)))
+			for i, p := range top {
+				q := top[(i+1)%len(top)]
+				for k := range int64(20) {
+					for n := range int64(20) {
+						at := plane.Point{X: p.X + (q.X-p.X)*k/19 + slip*n/19, Y: p.Y + (q.Y-p.Y)*k/19}
+						if all.Where(at) == plane.Outside && plane.Distance(all, plane.Path{at, at.Plus(plane.Point{X: 1})}) > 600 {
+							t.Fatalf("turned by %d, tilted by %d: it doesn't cover %v", turn, tilt, at)
+						}
+					}
+				}
+			}
+			box, over := all.Box(), 0
+			for i := range int64(60) {
+				for j := range int64(60) {
+					at := plane.Point{X: box.Min.X + box.Size().X*i/59, Y: box.Min.Y + box.Size().Y*j/59}
+					if all.Where(at) != plane.Inside {
+						continue
+					}
+					passed := false
+					for n := range int64(2_000) {
+						passed = passed || top.Where(plane.Point{X: at.X - slip*n/1_999, Y: at.Y}) != plane.Outside
+					}
+					if !passed {
+						over++
+					}
+				}
+			}
+			if over > 3 {
+				t.Errorf("turned by %d, tilted by %d: it covers %d places that it doesn't pass", turn, tilt, over)
+			}
+		}
 	}
 }
