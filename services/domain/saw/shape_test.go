@@ -130,18 +130,25 @@ func TestTiltedStarCoversItsWay(t *testing.T) {
 	study := saw.Study{Name: "block", MassUg: 1_000_000, SGMilli: 2_000, ThicknessUm: 30_000, Outline: square(60_000, 60_000)}
 	for _, turn := range []int64{0, 17_000, 45_000, 90_000, 200_000} {
 		for _, tilt := range []int64{25_000, -25_000} {
-			covered := func(depth int64) plane.Ring {
-				s := block("s", saw.Freeform, 20_000, 20_000, depth, saw.Point{X: 30_000, Y: 30_000})
-				s.Ring = []saw.Point{{X: 0, Y: 9_500}, {X: 9_000, Y: 9_000}, {X: 9_500}, {X: 10_500}, {X: 11_000, Y: 9_000}, {X: 20_000, Y: 9_500}, {X: 20_000, Y: 10_500}, {X: 11_000, Y: 11_000}, {X: 10_500, Y: 20_000}, {X: 9_500, Y: 20_000}, {X: 9_000, Y: 11_000}, {Y: 10_500}}
-				s.TurnMdeg, s.TiltMdeg = turn, tilt
-				r, err := saw.Evaluate(study, plain(nil, saw.End{Part: saw.Whole, Kind: saw.Stones, Stones: []saw.Stone{s}}), saw.Prices{Currency: "AUD"})
-				if err != nil {
-					t.Fatal(err)
-				}
-				return r.Trunk.Ends[0].Stones[0].Outline
-			}
 			const depth = 7_000
-			top, all := covered(1), covered(depth)
+			s := block("s", saw.Freeform, 20_000, 20_000, depth, saw.Point{X: 30_000, Y: 30_000})
+			s.Ring = []saw.Point{{X: 0, Y: 9_500}, {X: 9_000, Y: 9_000}, {X: 9_500}, {X: 10_500}, {X: 11_000, Y: 9_000}, {X: 20_000, Y: 9_500}, {X: 20_000, Y: 10_500}, {X: 11_000, Y: 11_000}, {X: 10_500, Y: 20_000}, {X: 9_500, Y: 20_000}, {X: 9_000, Y: 11_000}, {Y: 10_500}}
+			s.TurnMdeg, s.TiltMdeg = turn, tilt
+			r, err := saw.Evaluate(study, plain(nil, saw.End{Part: saw.Whole, Kind: saw.Stones, Stones: []saw.Stone{s}}), saw.Prices{Currency: "AUD"})
+			if err != nil {
+				t.Fatal(err)
+			}
+			all := r.Trunk.Ends[0].Stones[0].Outline
+			// Its face: turned about its middle, then seen at a slant.
+			top := make(plane.Ring, len(s.Ring))
+			sin, cos := math.Sincos(float64(turn) * math.Pi / 180_000)
+			for i, p := range s.Ring {
+				x, y := float64(p.X-10_000), float64(p.Y-10_000)
+				top[i] = plane.Point{
+					X: int64(1_000 * (30_000 + math.Cos(float64(tilt)*math.Pi/180_000)*(x*cos-y*sin))),
+					Y: int64(1_000 * (30_000 + x*sin + y*cos)),
+				}
+			}
 			slip := int64(math.Round(depth * plane.Micrometre * math.Sin(float64(tilt)*math.Pi/180_000)))
 			for i, p := range top {
 				q := top[(i+1)%len(top)]
