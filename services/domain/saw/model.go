@@ -317,11 +317,8 @@ func (m *Model) draw(path string, features []Feature) ([]drawn, error) {
 			return nil, invalid(at+".points", f.Name, "an edge of it leaves %s; draw it inside", where)
 		}
 		d.box = plane.Path(points).Box()
-		if depth := f.DepthUm * plane.Micrometre; depth > 0 {
-			box := m.whole.section.Box()
-			if d.within = (span{-depth, math.MaxInt64}); f.View == Back {
-				d.within = span{math.MinInt64, box.Min.Y + depth}
-			}
+		if f.DepthUm > 0 {
+			d.within = m.reach(f, m.trace.span(points))
 		}
 		if f.View == Section && (f.Closed || f.Kind == Seam) {
 			continue // a layer
@@ -329,6 +326,37 @@ func (m *Model) draw(path string, features []Feature) ([]drawn, error) {
 		out = append(out, d)
 	}
 	return out, nil
+}
+
+// reach is from where to where a feature of face or back goes that lies over a stretch of the section: from its side
+// of the piece as deep as it is below the lowest place of that side over the stretch, so rather too deep.
+func (m *Model) reach(f Feature, s span) span {
+	low, high := int64(math.MaxInt64), int64(math.MinInt64)
+	// A nanometre more either way, so that a crack square to the section has a stretch too.
+	new(scratch).over([]plane.Ring{m.whole.section}, span{s.from - 1, s.to + 1}, nil, func(_, _ int64, l, h [2]int64, ok bool) {
+		if ok {
+			low, high = min(low, h[0]>>1, h[1]>>1), max(high, (l[0]+1)>>1, (l[1]+1)>>1)
+		}
+	})
+	depth := f.DepthUm * plane.Micrometre
+	if low == math.MaxInt64 {
+		return span{math.MinInt64, math.MaxInt64} // no section there to count from
+	}
+	if f.View == Back {
+		return span{math.MinInt64, high + depth}
+	}
+	return span{low - depth, math.MaxInt64}
+}
+
+// Reach is from where to where in the section, in nanometres, a feature of the study's face or back goes; all through
+// where no depth is drawn or there is no feature of that name.
+func (m *Model) Reach(feature string) (from, to int64) {
+	for _, d := range m.drawn {
+		if d.Name == feature && d.View != Section {
+			return d.within.from, d.within.to
+		}
+	}
+	return math.MinInt64, math.MaxInt64
 }
 
 func nm(p Point) plane.Point { return plane.Micrometres(p.X, p.Y) }

@@ -9,6 +9,7 @@ import (
 	"pgregory.net/rapid"
 
 	"seamshare.example/services/domain/saw"
+	"seamshare.example/services/domain/saw/risk"
 )
 
 // chanced is one way that all of a branch may come out.
@@ -162,5 +163,47 @@ func TestTooManyWays(t *testing.T) {
 	}
 	if _, err := r.Tree(); err == nil {
 		t.Error("the tree has a million leaves")
+	}
+}
+
+// Two hundred stones of the dearest kind in one minute, at the dearest bench: sums stop at MaxMinor, in the result and
+// in its tree.
+func TestMoneyStopsAtTheMost(t *testing.T) {
+	study := weighed(saw.Study{Name: "plate", SGMilli: 2_000, ThicknessUm: 5_000, Outline: square(500_000, 500_000)})
+	for name, c := range map[string]struct {
+		minutes, hourMinor, levyBp int64
+		want                       saw.Money
+	}{
+		"gains": {1, 0, 0, saw.Money{Expected: saw.MaxMinor, Best: saw.MaxMinor, Worst: saw.MaxMinor, PerHour: saw.MaxMinor}},
+		"costs": {saw.MaxMinutes, 1_000_000_000_000, 10_000, saw.Money{Expected: -saw.MaxMinor, Best: -saw.MaxMinor, Worst: -saw.MaxMinor, HoursMinor: saw.MaxMinor}},
+	} {
+		t.Run(name, func(t *testing.T) {
+			end := saw.End{Part: saw.Whole, Kind: saw.Stones}
+			for i := range int64(200) {
+				s := block(fmt.Sprint(i), saw.Rectangle, 32_000, 32_000, 4_000, saw.Point{X: 17_000 + i%14*33_000, Y: 17_000 + i/14*32_500})
+				s.Class, s.Market = "c", "m"
+				if i == 0 || c.hourMinor > 0 {
+					s.Minutes = c.minutes
+				}
+				end.Stones = append(end.Stones, s)
+			}
+			plan := plain(nil, end)
+			plan.Settings.HourMinor, plan.Settings.LevyBp = c.hourMinor, c.levyBp
+			r, err := saw.Evaluate(study, plan, saw.Prices{Currency: "AUD", Markets: []saw.Market{{Name: "m", Prices: []saw.Price{{Class: "c", Per: saw.PerFaceMm2, Minor: 1_000_000_000_000}}}}})
+			if err != nil || r.Infeasible {
+				t.Fatal(err, r.Infeasible)
+			}
+			m := r.Money
+			if m.Expected != c.want.Expected || m.Best != c.want.Best || m.Worst != c.want.Worst || m.HoursMinor != c.want.HoursMinor || c.want.PerHour > 0 && m.PerHour != c.want.PerHour {
+				t.Errorf("got %+v, want %+v", m, c.want)
+			}
+			tree, err := r.Tree()
+			if err != nil {
+				t.Fatal(err)
+			}
+			if end := tree.Root.(risk.End); end.Values[0] != min(0, c.want.Worst) {
+				t.Errorf("the tree ends at %d", end.Values[0])
+			}
+		})
 	}
 }

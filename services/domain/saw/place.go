@@ -83,11 +83,7 @@ func (p placed) footprint() plane.Ring {
 // swept is what a ring passes over when it moves by v.
 func swept(r plane.Ring, v plane.Point) plane.Ring {
 	if !convex(r) {
-		faces, err := plane.Union(r, r.Moved(v))
-		if err == nil && len(faces) == 1 {
-			return faces[0].Outer
-		}
-		return r
+		return sweptOver(r, v)
 	}
 	// Edges that look the way of the move go along, the others stay.
 	n := len(r)
@@ -114,6 +110,38 @@ func swept(r plane.Ring, v plane.Point) plane.Ring {
 		before = after
 	}
 	return out
+}
+
+// sweptOver is swept of a ring with hollows: what it doesn't cover at first is passed by a chain of edges that look the
+// way of the move, and such a chain with itself moved makes a ring. Hollows that close over are covered too.
+func sweptOver(r plane.Ring, v plane.Point) plane.Ring {
+	n := len(r)
+	goes := func(i int) bool {
+		d := r[(i+1)%n].Minus(r[i%n])
+		return d.Y*v.X-d.X*v.Y > 0
+	}
+	rings := []plane.Ring{r}
+	for i := range n {
+		if goes(i+n-1) || !goes(i) {
+			continue
+		}
+		var chain, moved plane.Ring
+		for k := i; ; k++ {
+			chain, moved = append(chain, r[k%n]), append(moved, r[k%n].Plus(v))
+			if !goes(k) {
+				break
+			}
+		}
+		slices.Reverse(moved)
+		rings = append(rings, append(chain, moved...))
+	}
+	if len(rings) == 1 {
+		return r // no move
+	}
+	if faces, err := plane.Union(rings...); err == nil && len(faces) == 1 {
+		return faces[0].Outer
+	}
+	return append(slices.Clone(r), r.Moved(v)...).Hull()
 }
 
 // frame turns the section so that the stone lies level in it with its face up: u runs along the stone, v out of

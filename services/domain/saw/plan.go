@@ -88,7 +88,7 @@ type Kept struct {
 	Part string
 	// Ring is what is left, or empty where Stone names a planned stone of the part's end.
 	Ring []Point
-	// Stone is trimmed to its outline with AllowUm all round.
+	// Stone is trimmed to its outline with AllowUm more all round, measured square to it.
 	Stone   string
 	AllowUm int64
 }

@@ -43,7 +43,7 @@ func (p path) through(b Branch) path {
 	p.minutes += b.Minutes
 	p.gains, p.looks = slices.Clip(p.gains), slices.Concat(p.looks, b.Looks)
 	for _, e := range b.Ends {
-		p.value += e.NetMinor
+		p.value = plus(p.value, e.NetMinor)
 		for _, s := range e.Stones {
 			if s.NetMinor != 0 {
 				p.gains = append(p.gains, risk.Gain{Outcomes: []risk.Outcome{{Chance: s.ChanceBp, Value: s.NetMinor}, {Chance: risk.Certain - s.ChanceBp}}})
@@ -55,7 +55,10 @@ func (p path) through(b Branch) path {
 
 func (r Result) below(p path) risk.Node {
 	if len(p.looks) == 0 {
-		return risk.End{Values: []int64{p.value - risk.Round(big.NewRat(r.HourMinor*p.minutes, 60))}, Gains: p.gains}
+		hours := big.NewRat(r.HourMinor, 60)
+		hours.Mul(hours, new(big.Rat).SetInt64(p.minutes))
+		value := p.value - risk.Round(hours)
+		return risk.End{Values: []int64{max(-MaxMinor, min(value, MaxMinor))}, Gains: p.gains}
 	}
 	look := p.looks[0]
 	p.looks = p.looks[1:]

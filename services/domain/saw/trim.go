@@ -2,6 +2,7 @@ package saw
 
 import (
 	"fmt"
+	"math"
 
 	"seamshare.example/services/domain/measure/plane"
 )
@@ -87,17 +88,55 @@ func (ev *evaluation) keep(path string, v View, k Kept, ends []End) (plane.Ring,
 	for _, e := range ends {
 		for _, s := range e.Stones {
 			if e.Part == k.Part && s.Name == k.Stone {
-				s.LengthUm += 2 * k.AllowUm
-				s.WidthUm += 2 * k.AllowUm
 				p, err := ev.place(path, s)
 				if err != nil {
 					return nil, err
 				}
-				return p.footprint(), nil
+				r := grown(p.footprint(), k.AllowUm*plane.Micrometre)
+				if _, err := plane.CheckPath(r.Closed()); err != nil {
+					return nil, invalid(path+".allow_um", k.AllowUm, "so much round the stone is no outline any more: %v", err)
+				}
+				return r, nil
 			}
 		}
 	}
 	return nil, invalid(path+".stone", quoted(k.Stone), "no end of part %q gives that stone; plan it there", k.Part)
+}
+
+// roundCorners is how many corners stand for a circle that a ring is grown by, outside the true one.
+const roundCorners = 24
+
+// grown is a ring with so much more all round, at its corners up to a hundredth more. Hollows that close are
+// filled, and all of them where the ring has very many corners.
+func grown(r plane.Ring, by int64) plane.Ring {
+	if by == 0 {
+		return r
+	}
+	radius := (float64(by) + 2) / math.Cos(math.Pi/roundCorners) // and two for rounding
+	// The sum of a convex shape and the circle's polygon is the hull of all sums of their corners.
+	about := func(of ...plane.Point) plane.Ring {
+		sums := make(plane.Ring, 0, len(of)*roundCorners)
+		for _, p := range of {
+			for k := range roundCorners {
+				sin, cos := math.Sincos((float64(k) + 0.5) * 2 * math.Pi / roundCorners)
+				sums = append(sums, p.Plus(plane.Point{X: int64(math.Round(radius * cos)), Y: int64(math.Round(radius * sin))}))
+			}
+		}
+		return sums.Hull()
+	}
+	const many = 300 // a union of more capsules takes the better part of a second
+	if convex(r) || len(r) > many {
+		return about(r...)
+	}
+	rings := make([]plane.Ring, 0, len(r)+1)
+	rings = append(rings, r)
+	for i, p := range r {
+		rings = append(rings, about(p, r[(i+1)%len(r)]))
+	}
+	if faces, err := plane.Union(rings...); err == nil && len(faces) == 1 {
+		return faces[0].Outer
+	}
+	return about(r...)
 }
 
 func touching(r, s plane.Ring) bool {

@@ -147,11 +147,17 @@ func (s *sales) add(chanceBp, net int64) {
 		s.nothing.Mul(&s.nothing, p.SetInt64(risk.Certain-chanceBp))
 	}
 	if net > 0 || chanceBp == risk.Certain {
-		s.best += net
+		s.best = plus(s.best, net)
 	}
 	if net < 0 || chanceBp == risk.Certain {
-		s.worst += net
+		s.worst = plus(s.worst, net)
 	}
+}
+
+// plus is a sum of amounts, of which there may be thousands, kept far within int64 and beyond any that is shown.
+func plus(sum, minor int64) int64 {
+	const most = 1_000 * MaxMinor
+	return max(-most, min(sum+minor, most))
 }
 
 func (s *sales) outlook(hours *big.Rat) outlook {
@@ -220,7 +226,7 @@ func (ev *evaluation) looked(out *outlook, l *Looked) {
 	out.worst.Add(out.worst, worst)
 }
 
-// money rounds to whole units, halves away from zero.
+// money rounds to whole units, halves away from zero; no sum passes MaxMinor.
 func (ev *evaluation) money(o outlook) Money {
 	thousand := new(big.Rat).SetInt64(1_000)
 	hours := ev.hours(new(big.Rat).Set(o.minutes))

@@ -183,8 +183,8 @@ func between(a, b, p Point) bool {
 	return min(a.X, b.X) <= p.X && p.X <= max(a.X, b.X) && min(a.Y, b.Y) <= p.Y && p.Y <= max(a.Y, b.Y)
 }
 
-// hull is the ring's convex hull, without points along its edges (Andrew 1979).
-func (r Ring) hull() Ring {
+// Hull is the ring's convex hull, without points along its edges (Andrew 1979).
+func (r Ring) Hull() Ring {
 	points := slices.Clone(r)
 	slices.SortFunc(points, func(p, q Point) int {
 		return cmp.Or(cmp.Compare(p.X, q.X), cmp.Compare(p.Y, q.Y))

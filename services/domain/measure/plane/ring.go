@@ -114,7 +114,7 @@ func (r Ring) Across(l Line) float64 {
 // Width is the ring's least width in nm: the smallest gap between two parallel lines
 // that it goes through in some direction.
 func (r Ring) Width() float64 {
-	hull := r.hull()
+	hull := r.Hull()
 	if len(hull) < 3 {
 		return 0
 	}

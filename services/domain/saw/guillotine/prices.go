@@ -54,14 +54,14 @@ func (s *search) charges(ctx context.Context) *prices {
 		now := pr.inside.total() + pr.sum
 		if now < lowest {
 			if lowest/pr.scale != now/pr.scale {
-				s.repair(b)
+				s.repair(ctx, b)
 			}
 			lowest, idle = now, 0
 			copy(best, pr.charge)
 			s.lower(now / pr.scale)
 		} else if idle++; idle == 12 {
 			factor, idle = factor/2, 0
-			s.repair(b)
+			s.repair(ctx, b)
 		}
 		if s.value == s.bound || factor < 1e-4 {
 			break
@@ -87,7 +87,7 @@ func (s *search) charges(ctx context.Context) *prices {
 	if s.price(ctx, pr) != nil {
 		return nil
 	}
-	s.repair(pr.inside.build(len(s.p)-1, len(s.q)-1))
+	s.repair(ctx, pr.inside.build(len(s.p)-1, len(s.q)-1))
 	pr.surround()
 	return pr
 }

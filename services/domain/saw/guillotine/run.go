@@ -60,7 +60,7 @@ func (s *search) look(ctx context.Context, pr *prices, width int) error {
 		if err != nil {
 			return err
 		}
-		s.found(some, out)
+		s.found(ctx, some, out)
 	}
 	return nil
 }
@@ -82,7 +82,7 @@ func (s *search) prove(ctx context.Context, pr *prices, told []bool, r reach) er
 		case out.full:
 			return errFull
 		}
-		s.found(pr, out)
+		s.found(ctx, pr, out)
 		if !out.reached {
 			drop *= 2
 			continue
@@ -93,9 +93,9 @@ func (s *search) prove(ctx context.Context, pr *prices, told []bool, r reach) er
 }
 
 // found takes over what a pass proved and built.
-func (s *search) found(pr *prices, out outcome) {
+func (s *search) found(ctx context.Context, pr *prices, out outcome) {
 	if out.reached {
-		s.repair(out.best)
+		s.repair(ctx, out.best)
 	}
 	if !out.full {
 		s.lower(out.bound / pr.scale)

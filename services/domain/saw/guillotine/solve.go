@@ -74,7 +74,7 @@ func Solve(ctx context.Context, p Problem, progress func(Progress)) (Result, err
 	}
 	s.lower(min(free.total(), p.wanted(g)))
 	best := free.build(len(g.p)-1, len(g.q)-1)
-	s.repair(best)
+	s.repair(ctx, best)
 	if s.value == s.bound {
 		return s.result(Proved), nil
 	}
@@ -176,7 +176,7 @@ func (s *search) raise(plan *Part) {
 // repair makes a plan that keeps all limits of one that may not: pieces too many
 // become waste, and waste is filled with what may still be cut. Small things first go out,
 // since order in the plan says nothing of worth.
-func (s *search) repair(b *build) {
+func (s *search) repair(ctx context.Context, b *build) {
 	plan := s.lay(s.grid, b, s.stock())
 	left := slices.Clone(s.most)
 	drop := func(part *Part) {
@@ -212,7 +212,9 @@ func (s *search) repair(b *build) {
 			t.worth = make([]int64, len(worth))
 		}
 		if !slices.Equal(t.worth, worth) {
-			_ = t.fill(context.Background(), slices.Clone(worth)) // no context, no error
+			if t.fill(ctx, slices.Clone(worth)) != nil {
+				break // the rest stays waste
+			}
 		}
 		more := t.build(floor(t.p, part.Length+s.Kerf), floor(t.q, part.Width+s.Kerf))
 		if more == nil {

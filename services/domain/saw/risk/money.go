@@ -11,28 +11,33 @@ import (
 // Certain is a chance of one, in basis points.
 const Certain = 10_000
 
-// Round is the nearest whole number, halves away from zero. It panics outside int64, which
-// sums of valid amounts never reach.
+// Round is the nearest whole number, halves away from zero, and no farther from zero than money.Max: a sum of many
+// valid amounts may pass what any one of them may be.
 func Round(r *big.Rat) int64 {
 	num := new(big.Int).Abs(r.Num())
 	num.Lsh(num, 1).Add(num, r.Denom())
-	num.Quo(num, new(big.Int).Lsh(r.Denom(), 1))
+	out := bounded(num.Quo(num, new(big.Int).Lsh(r.Denom(), 1)))
 	if r.Sign() < 0 {
-		num.Neg(num)
+		return -out
 	}
-	if !num.IsInt64() {
-		panic("risk: a sum of valid amounts is outside int64: " + num.String())
-	}
-	return num.Int64()
+	return out
 }
 
-// Root is the nearest whole number to the square root, halves up. Where r is a variance
+// Root is the nearest whole number to the square root, halves up, at most money.Max. Where r is a variance
 // of minor units it is the standard deviation in whole minor units.
 func Root(r *big.Rat) int64 {
 	// ⌊√r + ½⌋ = ⌊(√(4r) + 1) / 2⌋, and ⌊√⌋ of a rational is that of its floor.
 	four := new(big.Int).Lsh(r.Num(), 2)
 	root := new(big.Int).Sqrt(four.Quo(four, r.Denom()))
-	return root.Add(root, big.NewInt(1)).Rsh(root, 1).Int64()
+	return bounded(root.Add(root, big.NewInt(1)).Rsh(root, 1))
+}
+
+// bounded is a number that isn't negative, at most money.Max.
+func bounded(n *big.Int) int64 {
+	if !n.IsInt64() {
+		return money.Max
+	}
+	return min(n.Int64(), money.Max)
 }
 
 func ratio(a, b int64) *big.Rat  { return big.NewRat(a, b) }

@@ -2,6 +2,7 @@ package search
 
 import (
 	"cmp"
+	"context"
 	"math"
 	"slices"
 )
@@ -13,15 +14,16 @@ type contact struct {
 	slope [3]float64
 }
 
-// space is memory that is used again.
+// space is memory that is used again, by what goes on until a context ends.
 type space struct {
+	ctx      context.Context // lives as long as the search; nil: never ends
 	contacts []contact
 	halves   [5][]half // of programs in so many unknowns
 }
 
 // ascend moves and turns a body to where it may be largest nearby. The reach is the least over contacts, each smooth; so
 // again and again a linear program over their slopes, within a box that shrinks when it has promised too much, gives
-// the next step.
+// the next step. It stops where it is when the context of its space ends.
 func (w *walls) ascend(b *body, p place, rounds int, space *space) (place, float64) {
 	reach := w.reach(b, p)
 	if reach <= 0 {
@@ -29,6 +31,9 @@ func (w *walls) ascend(b *body, p place, rounds int, space *space) (place, float
 	}
 	box := reach / 2
 	for range rounds {
+		if space.ended() {
+			break
+		}
 		turn := box / reach / b.far
 		space.contacts = w.contacts(b, p, reach, box, space.contacts[:0])
 		d, promised := space.steepest([3]float64{box, box, turn}, b.period == 0)
@@ -55,6 +60,8 @@ func (w *walls) ascend(b *body, p place, rounds int, space *space) (place, float
 	}
 	return p, reach
 }
+
+func (sp *space) ended() bool { return sp.ctx != nil && sp.ctx.Err() != nil }
 
 // contacts are those that could count within the box about the place.
 func (w *walls) contacts(b *body, p place, reach, box float64, out []contact) []contact {

@@ -39,13 +39,22 @@ import (
 // line that misses the stone.
 //
 // Stones of a set are counted as if each could come alone, and bars as if they knew nothing of each other.
-func Bound(t Task) (int64, error) {
-	p, err := newPlanner(t)
+//
+// When the context ends before all is reckoned it is Unbounded.
+func Bound(ctx context.Context, t Task) (int64, error) {
+	p, err := newPlanner(ctx, t)
 	if err != nil {
 		return 0, err
 	}
-	return p.bound(), nil
+	bound := p.bound()
+	if p.ended() {
+		return Unbounded, nil
+	}
+	return bound, nil
 }
+
+// Unbounded is where no bound is known.
+const Unbounded = math.MaxInt64
 
 // level is what shares an area: stones of one bar and side, or all that are counted by volume.
 type level struct {
@@ -72,7 +81,13 @@ func (p *planner) bound() int64 {
 	}
 	most := p.gram * float64(p.Study.MassUg)
 	for _, l := range p.levels() {
+		if p.ended() {
+			return Unbounded
+		}
 		most += p.levelBound(l)
+	}
+	if most > math.MaxInt64/2 {
+		return Unbounded
 	}
 	return int64(math.Ceil(most)) + 1
 }
@@ -187,7 +202,10 @@ func (p *planner) levelBound(l level) float64 {
 	var free *field
 	dearest := 0.0
 	for _, zone := range slices.Sorted(maps.Keys(by)) {
-		f := field{level: l, step: step, steps: areaSteps, cut: cut}
+		if p.ended() {
+			return 0
+		}
+		f := field{level: l, ctx: p.ctx, step: step, steps: areaSteps, cut: cut}
 		if zone != "" {
 			f.ring = by[zone][0].zone
 			f.steps = min(f.steps, int(of(f.ring, zone)/step))
@@ -212,6 +230,9 @@ func (p *planner) levelBound(l level) float64 {
 	for _, fee := range fees {
 		zoned := []float64{0}
 		for _, f := range zones {
+			if p.ended() {
+				return 0
+			}
 			f.bonus = fee // it may have but three sides of the piece's
 			in := f.table(0, false)
 			if l.thick == 0 && hollow(f.ring) == 0 {
@@ -220,6 +241,9 @@ func (p *planner) levelBound(l level) float64 {
 			zoned = both(zoned, in, areaSteps*3/2)
 		}
 		for i, w := range within {
+			if p.ended() {
+				return 0
+			}
 			if i == 0 && fee > 0 && even && hollow(whole) > 0 {
 				continue // grown parts of a piece with small hollows: only those of the hull are sure of their sides
 			}
@@ -264,7 +288,8 @@ func feesFor(dearest float64) (out []float64) {
 // field is an outline or zone that stones share.
 type field struct {
 	level
-	ring   plane.Ring // of a zone
+	ctx    context.Context // as the planner's
+	ring   plane.Ring      // of a zone
 	stones []single
 	step   float64 // µm²
 	steps  int     // how many there are
@@ -332,6 +357,9 @@ func (f *field) sides(table []float64) {
 		dearest = max(dearest, s.worth-f.cut)
 	}
 	for _, fee := range feesFor(dearest) {
+		if f.ctx.Err() != nil {
+			return
+		}
 		for j, v := range f.table(fee, true) {
 			if v > 0 {
 				v = max(0, v+fee*float64(len(f.ring)-4))
@@ -369,7 +397,10 @@ func knapsack(best []float64) {
 // longest to take so many steps, or the last of their price.
 func (p *planner) stonesOf(l level, wants []*want, whole plane.Ring) (out []single) {
 	for _, w := range wants {
-		body, oval := 1.0, w.body.oval()
+		if p.ended() {
+			return nil
+		}
+		body, oval := 1.0, w.body.oval(p.ctx)
 		if l.thick > 0 {
 			body = float64(w.Pattern.DepthUm) - float64(w.Pattern.DomeUm)/3
 		}
@@ -432,7 +463,7 @@ func (p *planner) stonesOf(l level, wants []*want, whole plane.Ring) (out []sing
 }
 
 // oval is the share of a body's area that an ellipse has which it holds: as large a one as a short search finds.
-func (b *body) oval() (most float64) {
+func (b *body) oval(ctx context.Context) (most float64) {
 	const scale = plane.Millimetre
 	if b.ellipse {
 		return math.Pi * b.inner * b.inner * b.beta / b.area * (1 - 1e-9)
@@ -443,7 +474,7 @@ func (b *body) oval() (most float64) {
 	}
 	w := newWalls(saw.Region{Within: []saw.Within{{Ring: ring}}})
 	rng := Seeded(1)
-	var space space
+	space := space{ctx: ctx}
 	for ratio := int64(10); ratio <= 30; ratio += 2 {
 		e, err := newBody(Form{Shape: saw.Oval, Length: ratio, Width: 10}, saw.Face)
 		if err != nil {
@@ -494,18 +525,14 @@ func (p *planner) uncut(w *want, whole plane.Ring, stretch float64) saw.Region {
 // surely is whether a feature of face or back is in the way of a want wherever it lies: it goes all through, or
 // from its side beyond the underside of the want's layer.
 func (p *planner) surely(name string, w *want) bool {
-	for _, f := range p.Study.Features {
-		if f.Name != name {
-			continue
-		}
-		if f.DepthUm == 0 {
-			return true
-		}
-		z := int64(0)
-		for _, l := range p.Study.Layers {
-			if z += l.ThicknessUm; l.Name == w.Pattern.Bar && w.Pattern.View == saw.Face && w.Pattern.Surface == saw.Clean && w.Pattern.DomeUm > 1 {
-				return f.View == saw.Face && f.DepthUm >= z
-			}
+	from, to := p.model.Reach(name)
+	if from == math.MinInt64 && to == math.MaxInt64 {
+		return true
+	}
+	z := int64(0)
+	for _, l := range p.Study.Layers {
+		if z -= l.ThicknessUm * plane.Micrometre; l.Name == w.Pattern.Bar && w.Pattern.View == saw.Face && w.Pattern.Surface == saw.Clean && w.Pattern.DomeUm > 1 {
+			return to == math.MaxInt64 && from <= z
 		}
 	}
 	return false
@@ -513,7 +540,7 @@ func (p *planner) surely(name string, w *want) bool {
 
 // proved is a length that no stone of a body passes in the region; looking ends where it is below enough.
 func (p *planner) proved(r saw.Region, b *body, enough int64) int64 {
-	l := &larger{b: b, w: newWalls(r), region: r}
+	l := &larger{b: b, w: newWalls(r), region: r, space: space{ctx: p.ctx}}
 	rng := Seeded(1)
 	for range 4 {
 		l.note(l.w.ascend(b, l.w.random(b, rng), 20, &l.space))
@@ -531,7 +558,7 @@ func (p *planner) proved(r saw.Region, b *body, enough int64) int64 {
 	if enough > 0 {
 		e.GapBp = 5
 	}
-	most, _ := l.prove(context.Background(), e)
+	most, _ := l.prove(p.ctx, e)
 	return int64(math.Ceil(2*most/plane.Micrometre)) + 2
 }
 
@@ -544,7 +571,7 @@ func (p *planner) holds(r saw.Region, b *body, s Size) bool {
 func (p *planner) kept(l level, within plane.Ring, zone string) float64 {
 	sum := 0.0
 	for _, a := range l.wants[0].avoided {
-		if a.Ring == nil || zone != "" && !plane.Holds(within, a.Ring) || l.stretch != 1 {
+		if a.Ring == nil || p.ended() || zone != "" && !plane.Holds(within, a.Ring) || l.stretch != 1 {
 			continue
 		}
 		all := true

@@ -25,7 +25,7 @@ type climber struct {
 func (p *planner) climber(s *scheme, rng *Dice, b *book) *climber {
 	c := &climber{planner: p, scheme: s, rng: rng, book: b, top: math.Inf(-1)}
 	for i, sl := range s.slabs {
-		g := &grower{planner: p, slab: sl, rng: rng, sawing: p.minute * float64(p.SawMinutes)}
+		g := &grower{planner: p, slab: sl, rng: rng, sawing: p.minute * float64(p.SawMinutes), space: space{ctx: p.ctx}}
 		if i == 0 {
 			g.pin = p.pinned
 		}

@@ -57,7 +57,7 @@ func Largest(ctx context.Context, region saw.Region, f Form, view saw.View, rng 
 		e.GapBp = 30
 	}
 	w := newWalls(region)
-	l := &larger{b: b, w: w, region: region}
+	l := &larger{b: b, w: w, region: region, space: space{ctx: ctx}}
 	for range e.Starts {
 		if ctx.Err() != nil {
 			break

@@ -2,6 +2,8 @@ package search
 
 import (
 	"context"
+	"errors"
+	"fmt"
 	"math"
 	"slices"
 
@@ -24,7 +26,7 @@ type Pair struct {
 type Mirrored struct {
 	A, B        Suggestion
 	Left, Right saw.Stone // the pair as placed, unnamed
-	Best, Bound int64     // of both together; no plans with stones from any places pass the bound
+	Best, Bound int64     // of both together; no plans with stones from any places pass the bound, which may be Unbounded
 }
 
 // SuggestMirrored plans two halves of a piece so that each gives one stone of a pair, from the same place, and what
@@ -38,7 +40,7 @@ func SuggestMirrored(ctx context.Context, a, b Task, p Pair, rng *Dice, steps in
 	}
 	alone := func(t Task, w Want) (*planner, error) {
 		t.Wants = []Want{w}
-		return newCutter(t)
+		return newCutter(ctx, t)
 	}
 	pa, err := alone(a, first)
 	if err != nil {
@@ -54,29 +56,43 @@ func SuggestMirrored(ctx context.Context, a, b Task, p Pair, rng *Dice, steps in
 	for _, pins := range pairs {
 		m := Mirrored{Left: pins[0].stone, Right: pins[1].stone}
 		n := steps / 2 / len(pairs)
-		if m.A, err = suggest(ctx, a, rng, n, progress, &pins[0]); err != nil {
+		if m.A, err = suggest(ctx, a, rng, n, progress, &pins[0]); err == nil {
+			m.B, err = suggest(ctx, b, rng, n, progress, &pins[1])
+		}
+		if errors.Is(err, errNothing) {
 			continue // a pair that can't be cut out
 		}
-		if m.B, err = suggest(ctx, b, rng, n, progress, &pins[1]); err != nil {
-			continue
+		if err != nil {
+			return Mirrored{}, false, err
 		}
 		if m.Best = m.A.Best + m.B.Best; !found || m.Best > best.Best {
 			best, found = m, true
 		}
 	}
-	if !found {
+	switch {
+	case !found && ctx.Err() != nil:
+		return best, false, fmt.Errorf("couldn't look for places of the pair to the end: %w", ctx.Err())
+	case !found:
 		return best, false, nil
 	}
 	a.Wants, b.Wants = append(slices.Clone(a.Wants), first), append(slices.Clone(b.Wants), second)
 	for i, t := range []Task{a, b} {
-		bound, err := Bound(t)
+		bound, err := Bound(ctx, t)
 		if err != nil {
 			return best, false, err
 		}
-		best.Bound += bound
+		best.Bound = sum(best.Bound, bound)
 		[]*Suggestion{&best.A, &best.B}[i].Bound = bound
 	}
 	return best, true, nil
+}
+
+// sum is a bound on both, where there is one on each.
+func sum(a, b int64) int64 {
+	if a > Unbounded-b {
+		return Unbounded
+	}
+	return a + b
 }
 
 // places are where the pair goes in a few sizes, those that are worth the most first.
@@ -91,7 +107,7 @@ func (p Pair) places(pa, pb *planner, rng *Dice) (out [][2]pin) {
 			rb := gb.region(&node{ring: gb.slab.part.Face}, sb)
 			both := p.joined(ra, rb)
 			walls := newWalls(both)
-			var space space
+			space := space{ctx: pa.ctx}
 			search := func(b *body) (at place, reach float64) {
 				for range 24 {
 					if q, r := walls.ascend(b, walls.random(b, rng), 40, &space); r > reach {

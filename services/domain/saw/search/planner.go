@@ -1,6 +1,7 @@
 package search
 
 import (
+	"context"
 	"fmt"
 	"math"
 	"slices"
@@ -12,11 +13,12 @@ import (
 // planner is a task made ready.
 type planner struct {
 	Task
+	ctx     context.Context // lives as long as the search
 	model   *saw.Model
 	wants   []*want
 	list    map[string][]saw.Price
 	minute  float64 // what one costs, minor units
-	gram    float64 // net price of a microgram of the rest
+	gram    float64 // the greatest net price of a microgram of the rest, whatever its length
 	kerf    int64   // nanometres
 	schemes []*scheme
 	pinned  *pin // a stone that stays where it is, or nil
@@ -57,7 +59,7 @@ type seat struct {
 }
 
 // newPlanner makes a task ready but for its section.
-func newPlanner(t Task) (*planner, error) {
+func newPlanner(ctx context.Context, t Task) (*planner, error) {
 	if err := t.check(); err != nil {
 		return nil, err
 	}
@@ -65,13 +67,15 @@ func newPlanner(t Task) (*planner, error) {
 	if err != nil {
 		return nil, err
 	}
-	p := &planner{Task: t, model: m, list: map[string][]saw.Price{}, kerf: t.Blade.KerfUm * plane.Micrometre}
+	p := &planner{Task: t, ctx: ctx, model: m, list: map[string][]saw.Price{}, kerf: t.Blade.KerfUm * plane.Micrometre}
 	p.minute = float64(t.Settings.HourMinor) / 60
 	for _, m := range t.Prices.Markets {
 		p.list[m.Name] = m.Prices
 	}
-	if price, ok := p.price(t.Rest.Market, t.Rest.Class, saw.MaxLengthUm); ok && t.Rest.Class != "" {
-		p.gram = float64(price.Minor) * (1 - float64(t.Settings.LevyBp)/10_000) / 1e6
+	for _, price := range p.list[t.Rest.Market] {
+		if price.Class == t.Rest.Class && t.Rest.Class != "" {
+			p.gram = max(p.gram, p.netGram(price))
+		}
 	}
 	if p.Rest.Kind == "" {
 		p.Rest.Kind = saw.Shelf
@@ -86,9 +90,17 @@ func newPlanner(t Task) (*planner, error) {
 	return p, nil
 }
 
-// newCutter is a planner with its section laid out.
-func newCutter(t Task) (*planner, error) {
-	p, err := newPlanner(t)
+// netGram is what is left of a microgram's price after the levy.
+func (p *planner) netGram(price saw.Price) float64 {
+	return float64(price.Minor) * (1 - float64(p.Settings.LevyBp)/10_000) / 1e6
+}
+
+func (p *planner) ended() bool { return p.ctx.Err() != nil }
+
+// newCutter is a planner with its section laid out. When the context ends there are no more ways to cut, and no more
+// places for stones; the first way, not to cut at all, is always there.
+func newCutter(ctx context.Context, t Task) (*planner, error) {
+	p, err := newPlanner(ctx, t)
 	if err != nil {
 		return nil, err
 	}
@@ -210,6 +222,9 @@ func (p *planner) section() error {
 	ways = append(ways, p.slices(part)...)
 	var refused error
 	for _, cuts := range ways {
+		if cuts != nil && p.ended() {
+			break
+		}
 		s := &scheme{cuts: cuts}
 		r, err := p.try(cuts, nil)
 		if err != nil || r.Infeasible {
@@ -360,6 +375,9 @@ func (p *planner) seats(cuts []saw.Line, sl *slab, w *want) (out []seat, err err
 	var runs [][2]int
 	low, high := int64(math.MaxInt64), int64(math.MinInt64)
 	for i := range samples {
+		if p.ended() {
+			return nil, nil
+		}
 		s := from + (to-from)*(float64(i)+0.5)/samples
 		tiny.At = p.traced(s)
 		if tiny.View == saw.Back {
@@ -386,7 +404,7 @@ func (p *planner) seats(cuts []saw.Line, sl *slab, w *want) (out []seat, err err
 	}
 	var avoid []saw.Avoid
 	for i, f := range w.avoided {
-		if p.inDepth(f.Name, sl, low, high) {
+		if p.inDepth(f.Name, low, high) {
 			avoid = append(avoid, w.avoided[i])
 		}
 	}
@@ -410,17 +428,9 @@ func (s seat) alike(o seat) bool {
 }
 
 // inDepth is whether a feature of face or back may be at a stone's height.
-func (p *planner) inDepth(name string, sl *slab, low, high int64) bool {
-	for _, f := range p.Study.Features {
-		if f.Name != name || f.DepthUm == 0 {
-			continue
-		}
-		if f.View == saw.Back {
-			return low < p.floor()+f.DepthUm*plane.Micrometre
-		}
-		return high > -f.DepthUm*plane.Micrometre
-	}
-	return true
+func (p *planner) inDepth(name string, low, high int64) bool {
+	from, to := p.model.Reach(name)
+	return from < high && low < to
 }
 
 // floor is the lowest point of the piece.

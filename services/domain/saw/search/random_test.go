@@ -1,6 +1,7 @@
 package search
 
 import (
+	"context"
 	"math"
 
 	"pgregory.net/rapid"
@@ -17,7 +18,7 @@ type Chance struct {
 }
 
 func NewChance(t rapid.TB, task Task, rng *Dice) *Chance {
-	p, err := newCutter(task)
+	p, err := newCutter(context.Background(), task)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -1,7 +1,6 @@
 package search
 
 import (
-	"context"
 	"math"
 	"slices"
 
@@ -69,7 +68,7 @@ func (c *climber) rectangular() *node {
 	if len(kinds) == 0 {
 		return nil
 	}
-	r, err := guillotine.Solve(context.Background(), problem, nil)
+	r, err := guillotine.Solve(c.ctx, problem, nil)
 	if err != nil {
 		return nil // too fine for it; the other search goes on
 	}

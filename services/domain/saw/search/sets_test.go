@@ -196,3 +196,36 @@ func TestSuggestCommon(t *testing.T) {
 		t.Errorf("only %d pieces have wants", tried)
 	}
 }
+
+// Each half's stone of a pair counts at the worth of its own half's list: the second brings nothing in the first's, and
+// the larger size the more in its own. What is wrong with a half is said, not taken for a pair that goes nowhere.
+func TestMirroredHalvesAreTheirOwn(t *testing.T) {
+	a := searchtest.Pieces()[0]
+	a.Wants = a.Wants[:1]
+	b := a
+	pattern := a.Wants[0].Pattern
+	pattern.Class = "half"
+	pay := func(minor ...int64) saw.Prices {
+		return saw.Prices{Currency: "AUD", Markets: []saw.Market{{Name: searchtest.Settings, Prices: []saw.Price{
+			{Class: "half", Per: saw.PerStone, ToUm: 11_000, Minor: minor[0]},
+			{Class: "half", Per: saw.PerStone, FromUm: 11_000, ToUm: 13_000, Minor: minor[1]},
+			{Class: "half", Per: saw.PerStone, FromUm: 13_000, ToUm: 15_000, Minor: minor[2]},
+			{Class: "half", Per: saw.PerStone, FromUm: 15_000, Minor: minor[3]},
+		}}}}
+	}
+	a.Prices, b.Prices = pay(1_000, 1_000, 1_000, 900), pay(1, 2, 3, 90_000)
+	pair := search.Pair{Want: pattern, Other: pattern, XUm: 30_000, Sizes: []search.Size{
+		{LengthUm: 10_000, WidthUm: 8_000}, {LengthUm: 12_000, WidthUm: 9_000}, {LengthUm: 14_000, WidthUm: 10_000}, {LengthUm: 16_000, WidthUm: 12_000},
+	}}
+	m, ok, err := search.SuggestMirrored(context.Background(), a, b, pair, seeded(1), 60, nil)
+	if err != nil || !ok {
+		t.Fatal(ok, err)
+	}
+	if m.Left.LengthUm != 16_000 {
+		t.Errorf("the pair is %d µm long; the size of 16 mm brings a hundred times as much as any other", m.Left.LengthUm)
+	}
+	b.Wants = nil
+	if _, ok, err := search.SuggestMirrored(context.Background(), a, b, pair, seeded(1), 60, nil); err == nil || ok {
+		t.Errorf("the second half has nothing to plan, and that isn't said: %v, %v", ok, err)
+	}
+}

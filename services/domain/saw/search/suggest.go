@@ -48,7 +48,7 @@ type Suggestion struct {
 // Progress is told now and then while a search runs.
 type Progress struct {
 	Step, Of    int
-	Best, Bound int64 // of two halves, of the present one, and math.MaxInt64: the bound comes last
+	Best, Bound int64 // of two halves, of the present one, and Unbounded: the bound comes last
 }
 
 // MaxOffers is how many plans a suggestion has at most.
@@ -68,14 +68,14 @@ func Suggest(ctx context.Context, t Task, rng *Dice, steps int, progress func(Pr
 }
 
 func suggest(ctx context.Context, t Task, rng *Dice, steps int, progress func(Progress), pinned *pin) (Suggestion, error) {
-	bound := int64(math.MaxInt64)
+	bound := int64(Unbounded)
 	if pinned == nil {
 		var err error
-		if bound, err = Bound(t); err != nil {
+		if bound, err = Bound(ctx, t); err != nil {
 			return Suggestion{}, err
 		}
 	}
-	hunts, err := newHunts(t, rng, pinned)
+	hunts, err := newHunts(ctx, t, rng, pinned)
 	if err != nil {
 		return Suggestion{}, err
 	}
@@ -150,7 +150,7 @@ func (h *hunt) run(steps int, first bool, stop func() bool) {
 	c.run(steps-steps/2, 0.03, cold, stop)
 }
 
-func newHunts(t Task, rng *Dice, pinned *pin) ([]hunt, error) {
+func newHunts(ctx context.Context, t Task, rng *Dice, pinned *pin) ([]hunt, error) {
 	markets := []string{""}
 	var named []string
 	for _, m := range t.Prices.Markets {
@@ -161,13 +161,16 @@ func newHunts(t Task, rng *Dice, pinned *pin) ([]hunt, error) {
 	if len(named) > 1 && pinned == nil {
 		markets = append(markets, named...)
 	}
-	all, err := newCutter(t)
+	all, err := newCutter(ctx, t)
 	if err != nil {
 		return nil, err
 	}
 	all.pinned = pinned
 	var hunts []hunt
-	for _, market := range markets {
+	for i, market := range markets {
+		if i > 0 && all.ended() {
+			break
+		}
 		p := all
 		if market != "" {
 			p = all.in(market)
@@ -177,7 +180,10 @@ func newHunts(t Task, rng *Dice, pinned *pin) ([]hunt, error) {
 		if pinned != nil {
 			schemes = schemes[:1]
 		}
-		for _, s := range schemes {
+		for i, s := range schemes {
+			if i > 0 && p.ended() {
+				break
+			}
 			c := p.climber(s, Seeded(rng.Uint64()), h.book)
 			if pinned == nil {
 				if exact := c.rectangular(); exact != nil {
@@ -312,10 +318,7 @@ func (p *planner) learn(plan saw.Plan, r saw.Result) {
 
 // offer puts the best of each kind on offer.
 func (s *Suggestion) offer(t Task, hunts []hunt) error {
-	m, err := saw.NewModel(t.Study)
-	if err != nil {
-		return err
-	}
+	m := hunts[0].planner.model
 	// What was found for one market is a plan for all of them too.
 	kinds := map[Kind]*entry{}
 	best := map[string]*entry{}
@@ -390,7 +393,7 @@ func (p *planner) polished(e *entry) *entry {
 			continue
 		}
 		low := end.Stones[0].LengthUm
-		for high := low + low/40; low < high; {
+		for high := low + low/40; low < high && !p.ended(); {
 			mid := (low + high + 1) / 2
 			plan := best.plan
 			plan.Ends = slices.Clone(plan.Ends)

@@ -84,6 +84,9 @@ func (g *grower) leaf(ring plane.Ring, sides []cutSide, before *node) *node {
 		if before != nil && c.seat < len(before.fits) {
 			old = &before.fits[c.seat]
 		}
+		if g.ended() {
+			break
+		}
 		if g.slab.seats[c.seat].want.Together > 0 || c.most > n.worth {
 			g.fit(n, c.seat, old)
 		}
@@ -102,7 +105,13 @@ func (g *grower) rest(n *node) float64 {
 	if g.gram == 0 || g.slab.part.AreaUm2 == 0 {
 		return 0
 	}
-	return max(0, g.gram*n.area*float64(g.slab.part.MassUg)/float64(g.slab.part.AreaUm2)-float64(g.Settings.SellingMinor))
+	// Its length is what the evaluation takes.
+	size := n.ring.Box().Size()
+	price, ok := g.price(g.Rest.Market, g.Rest.Class, max(size.X, size.Y)/plane.Micrometre)
+	if !ok {
+		return 0
+	}
+	return max(0, g.netGram(price)*n.area*float64(g.slab.part.MassUg)/float64(g.slab.part.AreaUm2)-float64(g.Settings.SellingMinor))
 }
 
 // clear is whether an outline keeps from the part's sawn edges what the blade may stray.
