@@ -78,6 +78,7 @@ func TestDecide(t *testing.T) {
 		t.Run("refused: the second of a batch sees what the first recorded", func(t *testing.T) {
 			before := n.Checkpoint().Sequence
 			var seen int
+			var records []eventstore.Record
 			errs := atOnce(t, n,
 				func() error {
 					_, err := n.Decide(testContext(t), request("cat", "first"), storetest.Take("cat", "b1", "b2"))
@@ -90,6 +91,9 @@ func TestDecide(t *testing.T) {
 				func() error {
 					_, err := n.Decide(testContext(t), request("cat", "third"), func(tx *eventstore.Tx) (err error) {
 						if seen, err = storetest.Count(tx.View("holdings"), "cat"); err != nil {
+							return err
+						}
+						if records, err = tx.Records("stone/b1"); err != nil {
 							return err
 						}
 						return storetest.GiveBack("cat", "b1")(tx)
@@ -106,6 +110,9 @@ func TestDecide(t *testing.T) {
 			}
 			if seen != 2 {
 				t.Fatalf("the third saw a view in which cat holds %d", seen)
+			}
+			if len(records) != 1 || records[0].Version != 1 || records[0].Person != "" {
+				t.Fatalf("the third read %v", records)
 			}
 			if got := n.Checkpoint().Sequence - before; got != 1 {
 				t.Fatalf("the batch became %d commits", got)

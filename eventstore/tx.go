@@ -123,6 +123,21 @@ func (tx *Tx) load(stream Stream, evolve func(any, Record) any) (any, uint64, er
 	return state, version, err
 }
 
+// Records lists a stream's records in order as the decisions before left them, without who
+// decided them and when.
+func (tx *Tx) Records(stream Stream) (out []Record, err error) {
+	b := tx.batch
+	err = eachRecord(b.snapshot, b.node.codec, stream, 1, func(r Record) error {
+		out = append(out, r)
+		return nil
+	})
+	b.node.noteDamage(err)
+	for _, r := range b.fresh[stream] {
+		out = append(out, r.bare())
+	}
+	return out, err
+}
+
 // noRows answers for a view that this node does not have.
 type noRows struct{ name string }
 

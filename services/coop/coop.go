@@ -53,16 +53,11 @@ func (s *Server) RecordField(ctx context.Context, req *coopv1.RecordFieldRequest
 			return nil, err
 		}
 		v := view.Members{}
-		for after, more := "", true; more; more = after != "" {
-			var some []view.Field
-			if some, after, err = v.Fields(tx.View(v.Name()), after, view.MaxPage); err != nil {
-				return nil, err
-			}
-			for _, f := range some {
-				if member.SameName(f.Name, req.GetName()) {
-					return nil, member.NameTaken("field", f.Name, f.ID)
-				}
-			}
+		switch f, taken, err := v.FieldNamed(tx.View(v.Name()), req.GetName()); {
+		case err != nil:
+			return nil, err
+		case taken:
+			return nil, member.NameTaken("field", f.Name, f.ID)
 		}
 		field.Record(recorded)
 		return field, nil

@@ -82,9 +82,15 @@ func inTurn(q *eventstore.Query, kinds []string, after string, limit int) (thing
 	return things, "", nil
 }
 
+// history reads whole streams: a Query, or a decision's Tx.
+type history interface {
+	eventstore.Loader
+	view.History
+}
+
 // custody says who holds a thing: whom it was handed to, or whom a stock keeper gave it
 // to and where, whichever was recorded last.
-func custody(q *eventstore.Query, thing string) (*coopv1.Custody, error) {
+func custody(q history, thing string) (*coopv1.Custody, error) {
 	h, err := handed(q, thing)
 	if err != nil || h.holder == "" {
 		return &coopv1.Custody{Thing: thing, Label: h.label}, err
@@ -106,7 +112,7 @@ type hands struct {
 	since         eventstore.Position
 }
 
-func handed(q *eventstore.Query, thing string) (hands, error) {
+func handed(q history, thing string) (hands, error) {
 	kind, id, _ := strings.Cut(thing, "/")
 	switch kind {
 	case stream.Parcel.Name:
@@ -121,7 +127,7 @@ func handed(q *eventstore.Query, thing string) (hands, error) {
 
 // lotHands: what is left of a lot is with its cutter or where it was moved to. Portions
 // that come back to a lot of which nothing was left are with its cutter again.
-func lotHands(q *eventstore.Query, id string) (hands, error) {
+func lotHands(q history, id string) (hands, error) {
 	records, err := q.Records(stream.Lot.Stream(id))
 	if err != nil {
 		return hands{}, err
@@ -142,7 +148,7 @@ func lotHands(q *eventstore.Query, id string) (hands, error) {
 }
 
 // parcelHands: a draft is its seller's own business.
-func parcelHands(q *eventstore.Query, id string) (hands, error) {
+func parcelHands(q history, id string) (hands, error) {
 	p, _, err := eventstore.Load(q, stream.Parcel, id)
 	if err != nil || !p.Shown() {
 		return hands{}, err
@@ -155,7 +161,7 @@ func parcelHands(q *eventstore.Query, id string) (hands, error) {
 }
 
 // pieceHands: what is left of a piece is with its parcel.
-func pieceHands(q *eventstore.Query, id string) (hands, error) {
+func pieceHands(q history, id string) (hands, error) {
 	rough, _, err := eventstore.Load(q, stream.Piece, id)
 	if err != nil {
 		return hands{}, err
@@ -171,7 +177,7 @@ func pieceHands(q *eventstore.Query, id string) (hands, error) {
 }
 
 // stoneHands: a stone that was sold is its buyer's to hold from the moment it is sent.
-func stoneHands(q *eventstore.Query, id string) (h hands, err error) {
+func stoneHands(q history, id string) (h hands, err error) {
 	st, _, err := eventstore.Load(q, stream.Stone, id)
 	if err != nil {
 		return hands{}, err
@@ -207,7 +213,7 @@ func stoneHands(q *eventstore.Query, id string) (h hands, err error) {
 }
 
 // last is the position of a stream's last record of some events; 0: none.
-func last(q *eventstore.Query, of eventstore.Stream, is func(proto.Message) bool) (at eventstore.Position, err error) {
+func last(q history, of eventstore.Stream, is func(proto.Message) bool) (at eventstore.Position, err error) {
 	records, err := q.Records(of)
 	for _, rec := range records {
 		if is(rec.Event) {

@@ -1,14 +1,20 @@
 package coop_test
 
 import (
+	"errors"
 	"testing"
+	"time"
+
+	"google.golang.org/grpc/codes"
 
 	coopv1 "seamshare.example/proto/gen/seamshare/coop/v1"
 	cutterv1 "seamshare.example/proto/gen/seamshare/cutter/v1"
 	typev1 "seamshare.example/proto/gen/seamshare/type/v1"
 
+	"seamshare.example/eventstore"
 	"seamshare.example/services/command"
 	"seamshare.example/services/coop/cooptest"
+	"seamshare.example/services/tradetest"
 )
 
 // TestCustody: who holds a thing is what was recorded last of it, by a handover or by the
@@ -89,6 +95,41 @@ func TestCustody(t *testing.T) {
 		is(t, stones[0], d.other.Member, "")
 		if safe := held(t, "safe"); len(safe) != 1 || safe[pieces[0]] == nil {
 			t.Errorf("in the safe are %v", safe)
+		}
+	})
+	t.Run("the same move asked for at once is made once", func(t *testing.T) {
+		const asked = 4
+		made := make(chan error, asked)
+		held, release := make(chan struct{}), make(chan struct{})
+		go func() { // holds the writer until all of them wait for it
+			_, _ = d.Node.Decide(ctx, eventstore.Request{ID: command.NewID(), Member: "m"}, func(*eventstore.Tx) error {
+				close(held)
+				<-release
+				return errors.New("only to hold the writer")
+			})
+		}()
+		<-held
+		waiting := d.Node.Waiting()
+		for range asked {
+			go func() {
+				_, err := keeper.Coop().MoveStock(ctx, &coopv1.MoveStockRequest{RequestId: command.NewID(), Thing: stones[1], HolderId: d.Desk.Member, Place: "window"})
+				made <- err
+			}()
+		}
+		for d.Node.Waiting() < waiting+asked {
+			time.Sleep(100 * time.Microsecond)
+		}
+		close(release)
+		times := 0
+		for range asked {
+			if err := <-made; err == nil {
+				times++
+			} else {
+				tradetest.Refused(t, err, codes.FailedPrecondition, "ALREADY_THERE", "place")
+			}
+		}
+		if times != 1 {
+			t.Errorf("it was moved there %d times", times)
 		}
 	})
 }

@@ -79,7 +79,12 @@ func about(tx *eventstore.Tx, o *dispute.Opening) error {
 			return err
 		}
 	}
-	return addHeld(tx, o, parcels)
+	for _, id := range parcels {
+		if id != "" {
+			o.Parcels = append(o.Parcels, id)
+		}
+	}
+	return addHeld(tx, o)
 }
 
 // moneyOf are the parcels whose money a thing's is, and the members beside their parties
@@ -112,28 +117,28 @@ func moneyOf(l eventstore.Loader, thing string) (parcels, more []string, err err
 
 // addHeld adds what other open disputes hold of what Against has earned from the same
 // parcels.
-func addHeld(tx *eventstore.Tx, o *dispute.Opening, parcels []string) error {
+func addHeld(tx *eventstore.Tx, o *dispute.Opening) error {
 	v := view.Payouts{}
-	for after, more := "", true; more; more = after != "" {
-		var open []string
-		var err error
-		if open, after, err = v.OpenDisputes(tx.View(v.Name()), after, view.MaxPage); err != nil {
-			return err
-		}
-		for _, id := range open {
-			d, _, err := eventstore.Load(tx, stream.Dispute, id)
-			if err != nil {
+	counted := map[string]bool{} // one on an order may hold of several
+	for _, parcel := range o.Parcels {
+		for after, more := "", true; more; more = after != "" {
+			var open []string
+			var err error
+			if open, after, err = v.DisputesAbout(tx.View(v.Name()), parcel, after, view.MaxPage); err != nil {
 				return err
 			}
-			if d.Against != o.Against || d.Currency != o.Currency {
-				continue
-			}
-			of, _, err := moneyOf(tx, d.About)
-			if err != nil {
-				return err
-			}
-			if slices.ContainsFunc(of, func(p string) bool { return p != "" && slices.Contains(parcels, p) }) {
-				o.Held += d.HeldMinor
+			for _, id := range open {
+				if counted[id] {
+					continue
+				}
+				counted[id] = true
+				d, _, err := eventstore.Load(tx, stream.Dispute, id)
+				if err != nil {
+					return err
+				}
+				if d.Against == o.Against && d.Currency == o.Currency {
+					o.Held += d.HeldMinor
+				}
 			}
 		}
 	}

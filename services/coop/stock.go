@@ -73,13 +73,6 @@ func isKept(l eventstore.Loader, field, thing string) error {
 // may be moved back to where it was.
 func (s *Server) MoveStock(ctx context.Context, req *coopv1.MoveStockRequest) (*coopv1.MoveStockResponse, error) {
 	who := access.Caller(ctx)
-	var now *coopv1.Custody
-	if err := s.before(ctx, req.GetMinPosition(), func(q *eventstore.Query) (err error) {
-		now, err = custody(q, req.GetThing())
-		return err
-	}); err != nil {
-		return nil, err
-	}
 	did, err := command.Run(ctx, s.node, req, stream.Custody, func(tx *eventstore.Tx) (*command.Thing[stock.Custody], error) {
 		if err := isKept(tx, "thing", req.GetThing()); err != nil {
 			return nil, err
@@ -92,6 +85,10 @@ func (s *Server) MoveStock(ctx context.Context, req *coopv1.MoveStockRequest) (*
 			return nil, rule.Broken{Reason: rule.MemberNotThere, Field: "holder_id", Value: req.GetHolderId(), Rule: "a thing is held by a member who was admitted", Hint: "name one of the members"}
 		}
 		c, err := command.Open(tx, stream.Custody, custodyID(req.GetThing()))
+		if err != nil {
+			return nil, err
+		}
+		now, err := custody(tx, req.GetThing())
 		if err != nil {
 			return nil, err
 		}

@@ -32,6 +32,7 @@ type trade struct {
 	*tradetest.House
 	miners  minerv1.MinerServiceClient
 	cutters cutterv1.CutterServiceClient
+	cutter  *cutter.Server
 
 	billycart, wetWheel, twoDops context.Context
 	keeper                       context.Context // once a stone was checked
@@ -41,9 +42,10 @@ type trade struct {
 func open(t *testing.T) *trade {
 	t.Helper()
 	d := &trade{House: tradetest.Open(t)}
+	d.cutter = cutter.New(d.Node, d.Tokens)
 	conn := d.Serve(t, func(r grpc.ServiceRegistrar) {
 		minerv1.RegisterMinerServiceServer(r, miner.New(d.Node, d.Tokens))
-		cutterv1.RegisterCutterServiceServer(r, cutter.New(d.Node, d.Tokens))
+		cutterv1.RegisterCutterServiceServer(r, d.cutter)
 	})
 	d.miners, d.cutters = minerv1.NewMinerServiceClient(conn), cutterv1.NewCutterServiceClient(conn)
 	d.billycart = d.Join(t, "billycart", memberv1.Role_ROLE_MINER)

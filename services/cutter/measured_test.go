@@ -3,9 +3,12 @@ package cutter_test
 import (
 	"context"
 	"errors"
+	"fmt"
 	"io"
+	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/status"
@@ -158,6 +161,53 @@ func TestMeasured(t *testing.T) {
 		}
 		_, err := d.cutters.DrawPlan(d.wetWheel, &cutterv1.DrawPlanRequest{PieceId: piece, PlanId: id, Step: "steps[99]"})
 		tradetest.Refused(t, err, codes.NotFound, string(rule.NotFound), "step")
+	})
+	t.Run("a drawing waits for a desk, that of a study too", func(t *testing.T) {
+		defer d.cutter.TakeDesks()()
+		for _, req := range []*cutterv1.DrawPlanRequest{{PieceId: piece}, {PieceId: piece, PlanId: id, Sheet: true}} {
+			ctx, cancel := context.WithTimeout(d.wetWheel, 500*time.Millisecond)
+			if _, err := d.cutters.DrawPlan(ctx, req); status.Code(err) != codes.DeadlineExceeded {
+				t.Errorf("got %v of %v, want it to wait", err, req)
+			}
+			cancel()
+		}
+	})
+	t.Run("refused: more than is reckoned with, before a plan or drawing is", func(t *testing.T) {
+		long := func(corners int) (ring []saw.Point) {
+			for i := range corners {
+				ring = append(ring, saw.Point{X: int64(i % 7), Y: int64(i % 5)}) // it crosses itself, which reckoning would find
+			}
+			return ring
+		}
+		fine := both
+		fine.Ends = []saw.End{{Part: "1A", Kind: saw.Stones}}
+		for i := range 30 {
+			fine.Ends[0].Stones = append(fine.Ends[0].Stones, saw.Stone{Name: fmt.Sprint(i), Shape: saw.Freeform, Ring: long(400), LengthUm: 9_000, WidthUm: 9_000, DepthUm: 3_000, View: saw.Face, ChanceBp: 9_000})
+		}
+		many := proto.CloneOf(draft)
+		many.Cut = wire.CutPlan(fine)
+		heavy := proto.CloneOf(draft)
+		dear := saw.Prices{Currency: "AUD"}
+		for i := range saw.MaxMarkets {
+			dear.Markets = append(dear.Markets, saw.Market{Name: fmt.Sprint(i), Prices: slices.Repeat([]saw.Price{{Class: "top of the top", Per: saw.PerCarat, Minor: 1}}, saw.MaxPrices)})
+		}
+		heavy.Prices = wire.PriceList(dear)
+		for value, bad := range map[string]*typev1.PlanDraft{"points": many, "bytes": heavy} {
+			_, err := d.cutters.EvaluatePlan(d.wetWheel, &cutterv1.EvaluatePlanRequest{PieceId: piece, Cut: bad.GetCut(), Prices: bad.GetPrices()})
+			tradetest.Refused(t, err, codes.InvalidArgument, string(rule.DrawingInvalid), "cut")
+			if !strings.Contains(err.Error(), value) {
+				t.Errorf("got %v, want %s named", err, value)
+			}
+			_, err = d.cutters.MakePlan(d.wetWheel, &cutterv1.MakePlanRequest{RequestId: d.id(), PieceId: piece, Plan: bad})
+			tradetest.Refused(t, err, codes.InvalidArgument, string(rule.DrawingInvalid), "plan.cut")
+		}
+		crossed := study
+		crossed.Features = slices.Repeat([]saw.Feature{{Name: "pale", Kind: saw.Potch, View: saw.Face, Closed: true, Points: long(2_000)}}, 6)
+		drawing := wire.Drawing(crossed)
+		_, err := d.cutters.StudyPiece(d.wetWheel, &cutterv1.StudyPieceRequest{RequestId: d.id(), PieceId: piece, Drawing: drawing})
+		tradetest.Refused(t, err, codes.InvalidArgument, string(rule.DrawingInvalid), "drawing")
+		_, err = d.cutters.EvaluatePlan(d.wetWheel, &cutterv1.EvaluatePlanRequest{PieceId: piece, Drawing: drawing, PlanId: id})
+		tradetest.Refused(t, err, codes.InvalidArgument, string(rule.DrawingInvalid), "drawing")
 	})
 	t.Run("refused: another cutter, who learns nothing", func(t *testing.T) {
 		_, err := d.cutters.EvaluatePlan(d.twoDops, &cutterv1.EvaluatePlanRequest{PieceId: piece, PlanId: id})

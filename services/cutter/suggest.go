@@ -1,7 +1,6 @@
 package cutter
 
 import (
-	"bytes"
 	"context"
 	"fmt"
 	"io"
@@ -155,43 +154,81 @@ func (s *Server) DrawPlan(ctx context.Context, req *cutterv1.DrawPlanRequest) (*
 	if err != nil {
 		return nil, err
 	}
-	var plan saw.Plan
-	var result saw.Result
-	if kept != nil {
-		plan = piece.Cut(kept.Plan.GetCut())
-		if result, err = s.evaluate(ctx, study, plan, piece.Prices(kept.Plan.GetPrices())); err != nil {
-			return nil, err
+	out := &cutterv1.DrawPlanResponse{Position: position}
+	if out.Picture, err = s.atDesk(ctx, func(w io.Writer) (err error) {
+		out.MediaType, err = drawn(w, req, study, kept)
+		return err
+	}); err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+// drawn writes what is asked for of a study, or of a plan on it, and says what it is.
+func drawn(w io.Writer, req *cutterv1.DrawPlanRequest, study saw.Study, kept *piece.Revision) (media string, err error) {
+	if kept == nil {
+		if req.GetSheet() || req.GetStep() != "" {
+			return "", rule.Broken{Reason: rule.FieldInvalid, Field: "plan_id", Value: "missing", Rule: "a step or a page is of a plan", Hint: "name a measured plan"}
+		}
+		media, err = "image/svg+xml", draw.Study(w, study, draw.Options{})
+	} else {
+		plan := piece.Cut(kept.Plan.GetCut())
+		if !req.GetSheet() && req.GetStep() != "" && !hasStep(plan.Steps, "", req.GetStep()) {
+			return "", rule.NotThere("step", "step of the plan")
+		}
+		var result saw.Result
+		if result, err = evaluate(study, plan, piece.Prices(kept.Plan.GetPrices())); err != nil {
+			return "", err
+		}
+		switch {
+		case req.GetSheet():
+			media, err = "text/html", draw.Sheet(w, study, plan, result, draw.Options{})
+		case req.GetStep() != "":
+			media, err = "image/svg+xml", draw.Step(w, study, plan, result, req.GetStep(), draw.Options{})
+		default:
+			media, err = "image/svg+xml", draw.Plan(w, study, plan, result, draw.Options{})
 		}
 	}
-	var data bytes.Buffer
-	media, draws := "image/svg+xml", func(w io.Writer) error { return draw.Study(w, study, draw.Options{}) }
-	switch {
-	case kept == nil && (req.GetSheet() || req.GetStep() != ""):
-		return nil, rule.Broken{Reason: rule.FieldInvalid, Field: "plan_id", Value: "missing", Rule: "a step or a page is of a plan", Hint: "name a measured plan"}
-	case kept == nil:
-	case req.GetSheet():
-		media, draws = "text/html", func(w io.Writer) error { return draw.Sheet(w, study, plan, result, draw.Options{}) }
-	case req.GetStep() != "":
-		if !hasStep(plan.Steps, "", req.GetStep()) {
-			return nil, rule.NotThere("step", "step of the plan")
-		}
-		draws = func(w io.Writer) error { return draw.Step(w, study, plan, result, req.GetStep(), draw.Options{}) }
-	default:
-		draws = func(w io.Writer) error { return draw.Plan(w, study, plan, result, draw.Options{}) }
+	if err != nil {
+		return "", fmt.Errorf("couldn't draw the plan: %w", err)
 	}
-	if err := draws(&data); err != nil {
-		return nil, fmt.Errorf("couldn't draw the plan: %w", err)
+	return media, nil
+}
+
+// atDesk gives what is written in its turn.
+func (s *Server) atDesk(ctx context.Context, write func(io.Writer) error) ([]byte, error) {
+	release, err := s.reckon(ctx)
+	if err != nil {
+		return nil, err
 	}
-	out := &cutterv1.DrawPlanResponse{Picture: data.Bytes(), MediaType: media, Position: position}
-	return out, fits(out, "step", "draw one step, or with fewer points")
+	defer release()
+	var out answer
+	err = write(&out)
+	return out.data, err
+}
+
+// answer keeps what is written to it, and refuses what an answer has no room for.
+type answer struct{ data []byte }
+
+// Write implements io.Writer.
+func (a *answer) Write(p []byte) (int, error) {
+	if n := len(a.data) + len(p); n > maxResult {
+		return 0, tooLarge(n, "step", "draw one step, or with fewer points")
+	}
+	a.data = append(a.data, p...)
+	return len(p), nil
 }
 
 // fits refuses an answer that is larger than any may be.
 func fits(answer proto.Message, field, hint string) error {
 	if n := proto.Size(answer); n > maxResult {
-		return rule.Broken{Reason: rule.KeepsTooMuch, Field: field, Value: fmt.Sprintf("%d bytes", n), Rule: fmt.Sprintf("an answer takes at most %d bytes", maxResult), Hint: hint}
+		return tooLarge(n, field, hint)
 	}
 	return nil
+}
+
+func tooLarge(n int, field, hint string) error {
+	return rule.Broken{Reason: rule.KeepsTooMuch, Field: field, Value: fmt.Sprintf("%d bytes", n), Rule: fmt.Sprintf("an answer takes at most %d bytes", maxResult), Hint: hint}
 }
 
 // hasStep tells whether a step stands at a path.

@@ -35,16 +35,11 @@ func (s *Server) RecordClaim(ctx context.Context, req *minerv1.RecordClaimReques
 			return nil, err
 		}
 		v := view.Members{}
-		for after, more := "", true; more; more = after != "" {
-			var some []view.Claim
-			if some, after, err = v.Claims(tx.View(v.Name()), me, after, view.MaxPage); err != nil {
-				return nil, err
-			}
-			for _, c := range some {
-				if !c.Closed && c.FieldID == req.GetFieldId() && member.SameName(c.Name, req.GetName()) {
-					return nil, member.NameTaken("claim of yours on this field", c.Name, c.ID)
-				}
-			}
+		switch c, taken, err := v.WorkedClaim(tx.View(v.Name()), me, req.GetFieldId(), req.GetName()); {
+		case err != nil:
+			return nil, err
+		case taken:
+			return nil, member.NameTaken("claim of yours on this field", c.Name, c.ID)
 		}
 		claim.Record(recorded)
 		return claim, nil

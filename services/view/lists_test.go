@@ -7,8 +7,10 @@ import (
 
 	"pgregory.net/rapid"
 
+	disputev1 "seamshare.example/proto/gen/seamshare/event/dispute/v1"
 	memberv1 "seamshare.example/proto/gen/seamshare/event/member/v1"
 	stonev1 "seamshare.example/proto/gen/seamshare/event/stone/v1"
+	eventv1 "seamshare.example/proto/gen/seamshare/event/v1"
 
 	"seamshare.example/eventstore"
 	"seamshare.example/services/view"
@@ -84,13 +86,56 @@ func TestMembers(t *testing.T) {
 		if want := []view.Claim{{"c1", "f1", "Claim 4", false}}; !slices.Equal(claims, want) || next != "" || err != nil {
 			t.Errorf("got %v, %q, %v", claims, next, err)
 		}
+		if c, ok, err := v.WorkedClaim(r, "z", "f1", "claim  4"); !ok || c.ID != "c1" || c.Name != "Claim 4" || err != nil {
+			t.Errorf("got %v, %t, %v", c, ok, err)
+		}
+		for _, of := range [][3]string{{"m", "f1", "Claim 4"}, {"z", "f2", "Claim 4"}, {"z", "f1", "Claim 5"}} {
+			if c, ok, err := v.WorkedClaim(r, of[0], of[1], of[2]); ok || err != nil {
+				t.Errorf("%v is %v, %v", of, c, err)
+			}
+		}
+		if f, ok, err := v.FieldNamed(r, " sparrowpan FLAT"); !ok || f.ID != "f2" || f.Name != "Sparrowpan Flat" || err != nil {
+			t.Errorf("got %v, %t, %v", f, ok, err)
+		}
 		b.record("claim/c1", &memberv1.Event{Event: &memberv1.Event_ClaimClosed{ClaimClosed: &memberv1.ClaimClosed{
 			Public: &memberv1.ClaimClosed_Public{ClaimId: "c1"}, Private: &memberv1.ClaimClosed_Private{MemberId: "z"},
 		}}})
 		if claims, _, err := v.Claims(r, "z", "", 10); err != nil || len(claims) != 1 || !claims[0].Closed {
 			t.Errorf("closed: got %v, %v", claims, err)
 		}
+		if c, ok, err := v.WorkedClaim(r, "z", "f1", "Claim 4"); ok || err != nil {
+			t.Errorf("closed, but worked: %v, %v", c, err)
+		}
 	})
+}
+
+// What open disputes hold of is found by the parcel, whatever else is in dispute.
+func TestDisputesAbout(t *testing.T) {
+	b := newBook(t)
+	b.found(50_000)
+	v, r := view.Payouts{}, b.rows["payouts"]
+	open := func(id string, parcels ...string) {
+		b.record(eventstore.Stream("dispute/"+id), &disputev1.Event{Event: &disputev1.Event_Opened{Opened: &disputev1.Opened{
+			Public:  &disputev1.Opened_Public{DisputeId: id},
+			Private: &disputev1.Opened_Private{OpenedByMember: "a", AgainstMember: "b", Held: &eventv1.Amount{Currency: "AUD", Minor: 5}, ParcelIds: parcels},
+		}}})
+	}
+	about := func(parcel string, want ...string) {
+		t.Helper()
+		got := all(t, 1, func(after string, limit int) ([]string, string, error) {
+			return v.DisputesAbout(r, parcel, after, limit)
+		})
+		if !slices.Equal(got, want) {
+			t.Errorf("of %s: got %v, want %v", parcel, got, want)
+		}
+	}
+	open("d1", "p1")
+	open("d2", "p1", "p2")
+	about("p1", "d1", "d2")
+	about("p2", "d2")
+	b.record("dispute/d2", &disputev1.Event{Event: &disputev1.Event_Withdrawn{Withdrawn: &disputev1.Withdrawn{Public: &disputev1.Withdrawn_Public{DisputeId: "d2"}}}})
+	about("p1", "d1")
+	about("p2")
 }
 
 // all walks a list page by page.

@@ -18,12 +18,14 @@ import (
 //	member, id                → trading name, roles
 //	admitted, position        → member id
 //	field, position           → id, name, country
+//	named, folded name        → id and name of the field
 //	key, key id               → person id
 //	lost, person id, key id     while its replacement waits for a second person
 //	bank, person id, member id  whose bank details were ever sealed under the person's key
 //	erased, person id         → the position of the erasure
 //	erasure, position         → the person who was erased
 //	claim, miner id, claim id → field id, name, whether it is closed
+//	worked, miner id, field id, folded name → id and name of the claim, while it is worked
 type Members struct{}
 
 // Name implements eventstore.View.
@@ -72,6 +74,7 @@ func (v Members) Apply(rows eventstore.Rows, rec eventstore.Record) error {
 	case *memberv1.Event_FieldRecorded:
 		p := e.FieldRecorded.GetPublic()
 		rows.Set(key("field", placeOf(rec.Position)), row{}.text(p.GetFieldId()).text(p.GetName()).text(p.GetCountry()))
+		rows.Set(key("named", member.Folded(p.GetName())), row{}.text(p.GetFieldId()).text(p.GetName()))
 	case *memberv1.Event_MemberAdmitted:
 		p := e.MemberAdmitted.GetPublic()
 		rows.Set(key("member", p.GetMemberId()), memberRow(p.GetTradingName(), e.MemberAdmitted.GetPrivate().GetRoles()))
@@ -102,6 +105,7 @@ func (v Members) Apply(rows eventstore.Rows, rec eventstore.Record) error {
 	case *memberv1.Event_ClaimRecorded:
 		pub, priv := e.ClaimRecorded.GetPublic(), e.ClaimRecorded.GetPrivate()
 		rows.Set(key("claim", priv.GetMemberId(), pub.GetClaimId()), row{}.text(pub.GetFieldId()).text(priv.GetName()).flag(false))
+		rows.Set(key("worked", priv.GetMemberId(), pub.GetFieldId(), member.Folded(priv.GetName())), row{}.text(pub.GetClaimId()).text(priv.GetName()))
 	case *memberv1.Event_ClaimClosed:
 		return v.claimClosed(rows, event, e.ClaimClosed)
 	}
@@ -179,6 +183,7 @@ func (v Members) claimClosed(rows eventstore.Rows, event *memberv1.Event, e *mem
 	f := read(value)
 	field, name, _ := f.text(), f.text(), f.flag()
 	rows.Set(k, row{}.text(field).text(name).flag(true))
+	rows.Delete(key("worked", e.GetPrivate().GetMemberId(), field, member.Folded(name)))
 	return f.done(v.Name(), "claim")
 }
 
@@ -236,6 +241,29 @@ func (Members) Fields(r eventstore.Reader, after string, limit int) (fields []Fi
 		return f.done("members", "field")
 	})
 	return fields, next, err
+}
+
+// FieldNamed finds the field of a name, written in any way that reads the same.
+func (Members) FieldNamed(r eventstore.Reader, name string) (f Field, ok bool, err error) {
+	f.ID, f.Name, ok, err = named(r, key("named", member.Folded(name)))
+	return f, ok, err
+}
+
+// WorkedClaim finds the claim of a name that a miner works on a field.
+func (Members) WorkedClaim(r eventstore.Reader, minerID, fieldID, name string) (c Claim, ok bool, err error) {
+	c.FieldID = fieldID
+	c.ID, c.Name, ok, err = named(r, key("worked", minerID, fieldID, member.Folded(name)))
+	return c, ok, err
+}
+
+func named(r eventstore.Reader, at []byte) (id, name string, ok bool, err error) {
+	value, err := r.Get(at)
+	if err != nil || value == nil {
+		return "", "", false, err
+	}
+	f := read(value)
+	id, name = f.text(), f.text()
+	return id, name, true, f.done("members", "name")
 }
 
 // PersonByKey is the person that a key belongs to; empty: nobody's.

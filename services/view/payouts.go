@@ -18,7 +18,8 @@ import (
 //	settled, run id               → the same, once the bank has answered for every line
 //	taken, currency, member id    → paid, in live runs, and the position that the newest approved run is as of
 //	payee, member id, run id        each run that was approved
-//	dispute, dispute id           → currency, member, amount, while it is open
+//	dispute, dispute id           → currency, member, amount, and the parcels of whose money it is, while it is open
+//	about, parcel id, dispute id    each open dispute that holds of the parcel's money
 //	held, currency, member id     → held by disputes
 //	side, member id, dispute id     each dispute that the member opened or is held by
 type Payouts struct{}
@@ -162,7 +163,12 @@ func readRun(id string, value []byte) (payout.State, error) {
 func (v Payouts) dispute(rows eventstore.Rows, event *disputev1.Event) error {
 	if e := event.GetOpened(); e != nil {
 		s := dispute.Evolve(dispute.State{}, event)
-		rows.Set(key("dispute", s.ID), row{}.text(s.Currency).text(s.Against).int(s.HeldMinor))
+		value := row{}.text(s.Currency).text(s.Against).int(s.HeldMinor).count(len(s.Parcels))
+		for _, id := range s.Parcels {
+			value = value.text(id)
+			rows.Set(key("about", id, s.ID), present)
+		}
+		rows.Set(key("dispute", s.ID), value)
 		rows.Set(key("side", s.Opener, s.ID), present)
 		rows.Set(key("side", s.Against, s.ID), present)
 		return v.hold(rows, s.Currency, s.Against, s.HeldMinor)
@@ -177,6 +183,9 @@ func (v Payouts) dispute(rows eventstore.Rows, event *disputev1.Event) error {
 	}
 	f := read(value)
 	currency, member, minor := f.text(), f.text(), f.int()
+	for range f.count() {
+		rows.Delete(key("about", f.text(), id))
+	}
 	if err := f.done(v.Name(), "dispute"); err != nil {
 		return err
 	}
@@ -224,6 +233,11 @@ func (Payouts) LiveRuns(r eventstore.Reader, after string, limit int) (runs []st
 // OpenDisputes gives the ids of the disputes that are open, oldest first.
 func (Payouts) OpenDisputes(r eventstore.Reader, after string, limit int) (disputes []string, next string, err error) {
 	return ids(r, table("dispute"), after, limit)
+}
+
+// DisputesAbout gives the ids of the open disputes that hold of a parcel's money, oldest first.
+func (Payouts) DisputesAbout(r eventstore.Reader, parcel, after string, limit int) (disputes []string, next string, err error) {
+	return ids(r, table("about", parcel), after, limit)
 }
 
 // RunsOf gives the ids of the approved runs that pay a member, oldest first.

@@ -24,10 +24,11 @@ import (
 //  4. Only the member who opened it withdraws it, with a reason.
 type State struct {
 	ID             string
-	Opener         string // member id
-	OpenedBy       string // person id
-	About          string // a stream: "parcel/01k..."
-	Against        string // member id: whose payable amount is held
+	Opener         string   // member id
+	OpenedBy       string   // person id
+	About          string   // a stream: "parcel/01k..."
+	Against        string   // member id: whose payable amount is held
+	Parcels        []string // ids: of whose money
 	Currency       string
 	HeldMinor      int64
 	Reason         string
@@ -72,13 +73,13 @@ var Table = stage.Table{
 
 // Opening is what is said when a dispute is opened. Parties are the members whom the
 // thing concerns, Earned what Against has earned there, and Held what other open
-// disputes on the same money hold of it, in minor units.
+// disputes on the same money hold of it, in minor units; Parcels are whose money it is.
 type Opening struct {
 	ID, Opener, Person, About, Against string
 	Amount                             *eventv1.Amount
 	Currency                           string
 	Earned, Held                       int64
-	Parties                            []string
+	Parties, Parcels                   []string
 	Reason                             string
 }
 
@@ -131,7 +132,7 @@ func (s State) Open(o Opening) (*disputev1.Event, error) {
 	return &disputev1.Event{Event: &disputev1.Event_Opened{Opened: &disputev1.Opened{
 		Public: &disputev1.Opened_Public{DisputeId: o.ID},
 		Private: &disputev1.Opened_Private{
-			OpenedByMember: o.Opener, OpenedBy: o.Person, About: o.About, AgainstMember: o.Against, Held: o.Amount, Reason: o.Reason,
+			OpenedByMember: o.Opener, OpenedBy: o.Person, About: o.About, AgainstMember: o.Against, Held: o.Amount, Reason: o.Reason, ParcelIds: o.Parcels,
 		},
 	}}}, nil
 }
@@ -195,7 +196,7 @@ func Evolve(s State, e *disputev1.Event) State {
 		p := e.Opened.GetPrivate()
 		s = State{
 			ID: e.Opened.GetPublic().GetDisputeId(), Opener: p.GetOpenedByMember(), OpenedBy: p.GetOpenedBy(), About: p.GetAbout(), Against: p.GetAgainstMember(),
-			Currency: p.GetHeld().GetCurrency(), HeldMinor: p.GetHeld().GetMinor(), Reason: p.GetReason(), Stage: Open,
+			Currency: p.GetHeld().GetCurrency(), HeldMinor: p.GetHeld().GetMinor(), Reason: p.GetReason(), Stage: Open, Parcels: p.GetParcelIds(),
 		}
 	case *disputev1.Event_Resolved:
 		p := e.Resolved.GetPrivate()

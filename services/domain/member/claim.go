@@ -3,6 +3,7 @@ package member
 import (
 	"fmt"
 	"strings"
+	"unicode"
 
 	memberv1 "seamshare.example/proto/gen/seamshare/event/member/v1"
 	"seamshare.example/services/domain/rule"
@@ -61,11 +62,16 @@ type Claim struct {
 	Why      string // it was closed
 }
 
-// SameName reports whether two names are one to who reads them: case and spaces tell
-// nothing apart.
-func SameName(a, b string) bool {
-	folded := func(s string) string { return strings.Join(strings.Fields(s), " ") }
-	return strings.EqualFold(folded(a), folded(b))
+// Folded is one spelling of all that are one name to who reads them: case and spaces tell
+// nothing apart. Case is Unicode's simple case folding, by which strings.EqualFold compares.
+func Folded(name string) string {
+	return strings.Map(func(r rune) rune {
+		least := r
+		for o := unicode.SimpleFold(r); o != r; o = unicode.SimpleFold(o) {
+			least = min(least, o)
+		}
+		return least
+	}, strings.Join(strings.Fields(name), " "))
 }
 
 // NameTaken refuses a second field, or a second claim of a miner on a field, of the same

@@ -19,6 +19,10 @@ import (
 const (
 	MaxDrawnBytes = 128 << 10 // of one drawing, or one plan with its prices
 	MaxKeptBytes  = 1_500_000 // of all studies and plans that a member keeps of a piece
+	// MaxCorners is how many points a drawing and a plan on it have in all: those of rings and lines, not those of the shapes
+	// that a stone only names. An evaluation takes as long as the square of the corners of the stones in one part; with two
+	// stones of 2000 corners, and as many round the piece and in its features, it took 1.3 s.
+	MaxCorners = 10_000
 )
 
 // Drawn is a drawing that can be reckoned with.
@@ -28,19 +32,31 @@ type Drawn struct {
 	stored *piecev1.Drawing
 }
 
-// Draw checks a drawing. What can't be is refused with its path below field.
+// Draw checks a drawing. What can't be is refused with its path below field, what is too large before it is reckoned with.
 func Draw(field string, s saw.Study) (*Drawn, error) {
-	model, err := saw.NewModel(s)
-	if err != nil {
+	d := &Drawn{Study: s, stored: StoreDrawing(s)}
+	if err := small(field, proto.Size(d.stored), "leave out points that lie on straight stretches"); err != nil {
+		return nil, err
+	}
+	if err := few(field, drawnCorners(s)); err != nil {
+		return nil, err
+	}
+	var err error
+	if d.model, err = saw.NewModel(s); err != nil {
 		return nil, Refused(err, func(path string) string { return below(field, path) })
 	}
-	d := &Drawn{Study: s, model: model, stored: StoreDrawing(s)}
-	return d, small(field, proto.Size(d.stored), "leave out points that lie on straight stretches")
+	return d, nil
 }
 
 // Evaluate says what comes of a plan on the drawing. What can't be is refused with its path below plan or
-// prices, in the words of the API.
+// prices, in the words of the API, what is too large before it is reckoned.
 func (d *Drawn) Evaluate(plan string, p saw.Plan, prices string, at saw.Prices) (saw.Result, error) {
+	if err := small(plan, proto.Size(&piecev1.Plan{Cut: StoreCut(p), Prices: StorePrices(at)}), leaveOut); err != nil {
+		return saw.Result{}, err
+	}
+	if err := few(plan, drawnCorners(d.Study)+cutCorners(p.Steps, p.Ends)); err != nil {
+		return saw.Result{}, err
+	}
 	r, err := d.model.Evaluate(p, at)
 	if err != nil {
 		return r, Refused(err, func(path string) string {
@@ -74,7 +90,54 @@ func (d *Drawn) Measure(studyID, plan string, p saw.Plan, prices string, at saw.
 		return nil, rule.Broken{Reason: rule.FieldInvalid, Field: plan, Value: fmt.Sprintf("%d minutes", minutes), Rule: fmt.Sprintf("a plan takes at most %d minutes", maxMinutes*10), Hint: "give bench minutes, rest not counted"}
 	}
 	m.Words.Minutes = uint32(minutes)
-	return m, small(plan, proto.Size(m.Words), "leave out prices that no part or stone of it is sold by, and points on straight stretches")
+	return m, small(plan, proto.Size(m.Words), leaveOut) // with its words
+}
+
+const leaveOut = "leave out prices that no part or stone of it is sold by, and points on straight stretches"
+
+// drawnCorners are the points of a drawing.
+func drawnCorners(s saw.Study) int {
+	return len(s.Outline) + len(s.Profile) + featureCorners(s.Features)
+}
+
+func featureCorners(features []saw.Feature) (n int) {
+	for _, f := range features {
+		n += len(f.Points)
+	}
+	return n
+}
+
+// cutCorners are the points that a plan draws: rings of stones and of parts that are kept, and what looks may find.
+func cutCorners(steps []saw.Step, ends []saw.End) (n int) {
+	for _, e := range ends {
+		for _, s := range e.Stones {
+			n += len(s.Ring)
+		}
+	}
+	for _, s := range steps {
+		switch do := s.Do.(type) {
+		case saw.Trim:
+			for _, k := range do.Keep {
+				n += len(k.Ring)
+			}
+		case saw.Look:
+			for _, o := range do.Outcomes {
+				n += featureCorners(o.Features) + cutCorners(o.Steps, o.Ends)
+			}
+		}
+	}
+	return n
+}
+
+// few refuses what would take long to reckon.
+func few(field string, corners int) error {
+	if corners > MaxCorners {
+		return rule.Broken{
+			Reason: rule.DrawingInvalid, Field: field, Value: fmt.Sprintf("%d points", corners), Rule: fmt.Sprintf("a drawing and a plan on it have at most %d points in all", MaxCorners),
+			Hint: "leave out points that hardly change a shape, or name one of the seven shapes",
+		}
+	}
+	return nil
 }
 
 // way puts into words what happens for certain in a branch, then goes on with the likeliest outcome of each look,

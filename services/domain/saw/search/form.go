@@ -3,7 +3,6 @@ package search
 import (
 	"fmt"
 	"math"
-	"sync"
 
 	"seamshare.example/services/domain/measure/plane"
 	"seamshare.example/services/domain/saw"
@@ -53,14 +52,15 @@ func at(p plane.Point) vec             { return vec{float64(p.X), float64(p.Y)} 
 func (a vec) turned(sc [2]float64) vec { return vec{a.x*sc[1] - a.y*sc[0], a.x*sc[0] + a.y*sc[1]} }
 
 // sheet is a piece larger than all stones. What package saw makes of a stone's outline is read off a plan for it, so that
-// the search tries the very corners that the evaluation will.
-var sheet = sync.OnceValues(func() (*saw.Model, error) {
+// the search tries the very corners that the evaluation will. It is made anew for every outline: a model keeps the
+// outlines that it was asked for, and what callers send isn't kept.
+func sheet() (*saw.Model, error) {
 	const far = saw.MaxLengthUm
 	return saw.NewModel(saw.Study{
 		Name: "sheet", MassUg: saw.MaxMassUg, SGMilli: 1_000, ThicknessUm: 10,
 		Outline: []saw.Point{{X: -far, Y: -far}, {X: far, Y: -far}, {X: far, Y: far}, {X: -far, Y: far}},
 	})
-})
+}
 
 // outline is what package saw takes for the outline of an untilted stone, in the face view.
 func outline(s saw.Stone) (plane.Ring, error) {

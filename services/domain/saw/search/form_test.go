@@ -2,6 +2,7 @@ package search
 
 import (
 	"math"
+	"runtime"
 	"testing"
 
 	"pgregory.net/rapid"
@@ -50,4 +51,38 @@ func TestBodyHoldsItselfTurned(t *testing.T) {
 			}
 		}
 	})
+}
+
+// Of outlines that callers send nothing stays after their search.
+func TestOutlinesAreNotKept(t *testing.T) {
+	heap := func() int64 {
+		var m runtime.MemStats
+		runtime.GC()
+		runtime.GC() // what the first one found to finalize
+		runtime.ReadMemStats(&m)
+		return int64(m.HeapAlloc)
+	}
+	ring := func(first int64) []saw.Point {
+		r := make([]saw.Point, 2_000)
+		for i := range r {
+			y, x := math.Sincos(2 * math.Pi * float64(i) / float64(len(r)))
+			r[i] = saw.Point{X: int64(100_000 * x), Y: int64(100_000 * y)}
+		}
+		r[0].X += first
+		return r
+	}
+	one := func(i int64) {
+		if _, err := newBody(Form{Shape: saw.Freeform, Ring: ring(i), Length: 1, Width: 1}, saw.Face); err != nil {
+			t.Fatal(err)
+		}
+	}
+	one(0)
+	before := heap()
+	for i := range int64(20) {
+		one(i + 1)
+	}
+	// Twenty such rings take a megabyte at least, with their outlines.
+	if more := heap() - before; more > 500_000 {
+		t.Errorf("%d bytes more are kept", more)
+	}
 }

@@ -353,7 +353,9 @@ type Opened_Private struct {
 	// The amount.
 	Held *v1.Amount `protobuf:"bytes,5,opt,name=held,proto3" json:"held,omitempty"`
 	// What is disputed.
-	Reason        string `protobuf:"bytes,6,opt,name=reason,proto3" json:"reason,omitempty"`
+	Reason string `protobuf:"bytes,6,opt,name=reason,proto3" json:"reason,omitempty"`
+	// The parcels whose money that member has earned there: the amount is held of it.
+	ParcelIds     []string `protobuf:"bytes,7,rep,name=parcel_ids,json=parcelIds,proto3" json:"parcel_ids,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -428,6 +430,13 @@ func (x *Opened_Private) GetReason() string {
 		return x.Reason
 	}
 	return ""
+}
+
+func (x *Opened_Private) GetParcelIds() []string {
+	if x != nil {
+		return x.ParcelIds
+	}
+	return nil
 }
 
 // The part that may be shown to anyone.
@@ -650,20 +659,22 @@ const file_seamshare_event_dispute_v1_event_proto_rawDesc = "" +
 	"\x06opened\x18\xe9\a \x01(\v2\".seamshare.event.dispute.v1.OpenedH\x00R\x06opened\x12C\n" +
 	"\bresolved\x18\xea\a \x01(\v2$.seamshare.event.dispute.v1.ResolvedH\x00R\bresolved\x12F\n" +
 	"\twithdrawn\x18\xeb\a \x01(\v2%.seamshare.event.dispute.v1.WithdrawnH\x00R\twithdrawnB\a\n" +
-	"\x05event\"\x92\x03\n" +
+	"\x05event\"\xb1\x03\n" +
 	"\x06Opened\x12A\n" +
 	"\x06public\x18\x01 \x01(\v2).seamshare.event.dispute.v1.Opened.PublicR\x06public\x12D\n" +
 	"\aprivate\x18\x02 \x01(\v2*.seamshare.event.dispute.v1.Opened.PrivateR\aprivate\x1a'\n" +
 	"\x06Public\x12\x1d\n" +
 	"\n" +
-	"dispute_id\x18\x01 \x01(\tR\tdisputeId\x1a\xd5\x01\n" +
+	"dispute_id\x18\x01 \x01(\tR\tdisputeId\x1a\xf4\x01\n" +
 	"\aPrivate\x12(\n" +
 	"\x10opened_by_member\x18\x01 \x01(\tR\x0eopenedByMember\x12\x1b\n" +
 	"\topened_by\x18\x02 \x01(\tR\bopenedBy\x12\x14\n" +
 	"\x05about\x18\x03 \x01(\tR\x05about\x12%\n" +
 	"\x0eagainst_member\x18\x04 \x01(\tR\ragainstMember\x12.\n" +
 	"\x04held\x18\x05 \x01(\v2\x1a.seamshare.event.v1.AmountR\x04held\x12\x16\n" +
-	"\x06reason\x18\x06 \x01(\tR\x06reason\"\x9e\x02\n" +
+	"\x06reason\x18\x06 \x01(\tR\x06reason\x12\x1d\n" +
+	"\n" +
+	"parcel_ids\x18\a \x03(\tR\tparcelIds\"\x9e\x02\n" +
 	"\bResolved\x12C\n" +
 	"\x06public\x18\x01 \x01(\v2+.seamshare.event.dispute.v1.Resolved.PublicR\x06public\x12F\n" +
 	"\aprivate\x18\x02 \x01(\v2,.seamshare.event.dispute.v1.Resolved.PrivateR\aprivate\x1a'\n" +
