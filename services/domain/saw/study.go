@@ -96,7 +96,7 @@ type Feature struct {
 	Closed bool
 
 	ThicknessUm int64  // of a seam, which is drawn in the section
-	DepthUm     int64  // of a feature of face or back: how deep it reaches from there; 0: all through
+	DepthUm     int64  // of a feature of face or back: how deep below the lowest place of that side over its stretch of the section it reaches; 0: all through
 	SGMilli     int64  // of a closed feature or seam in the section; 0: as the study's
 	Class       string // expected, of colour
 	Grade       string // expected, in words

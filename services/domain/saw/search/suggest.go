@@ -9,6 +9,7 @@ import (
 	"math"
 	"slices"
 
+	"seamshare.example/services/domain/measure/plane"
 	"seamshare.example/services/domain/saw"
 )
 
@@ -349,6 +350,9 @@ func (s *Suggestion) offer(t Task, hunts []hunt) error {
 	}
 	for i, e := range chosen {
 		chosen[i] = hunts[0].planner.polished(e)
+		if err := hunts[0].planner.tidy(chosen[i]); err != nil {
+			return err
+		}
 	}
 	s.Best = math.MinInt64
 	inMarket := map[string]int64{}
@@ -409,6 +413,48 @@ func (p *planner) polished(e *entry) *entry {
 		}
 	}
 	return &best
+}
+
+// Parts without a stone that nobody can use again are thrown away (common practice, no source).
+const (
+	narrowest = plane.Millimetre
+	lightest  = 50_000 // µg
+)
+
+// sliver is whether a part is too narrow or light to be of use, or too short to be held.
+func (p *planner) sliver(part saw.Part) bool {
+	if part.MassUg < lightest || part.Face.Width() < narrowest {
+		return true
+	}
+	hull := part.Face.Hull()
+	long := 0.0
+	for i, a := range hull {
+		for _, b := range hull[:i] {
+			long = max(long, at(a).minus(at(b)).length())
+		}
+	}
+	return long < float64(p.Settings.GripUm*plane.Micrometre)
+}
+
+// tidy throws the slivers of a plan away that aren't sold, which changes its mass balance and not its money.
+func (p *planner) tidy(e *entry) error {
+	if len(e.plan.Steps) == 0 {
+		return nil // the piece as it is
+	}
+	slivers := map[string]bool{}
+	for _, part := range e.result.Trunk.Parts {
+		slivers[part.Name] = p.sliver(part)
+	}
+	ends := slices.Clone(e.plan.Ends)
+	for i, end := range ends {
+		if end.Kind != saw.Stones && end.Class == "" && slivers[end.Part] {
+			ends[i].Kind = saw.Waste
+		}
+	}
+	e.plan.Ends = ends
+	var err error
+	e.result, err = p.model.Evaluate(e.plan, p.Prices)
+	return err
 }
 
 func sortedKinds(m map[Kind]*entry) []Kind {

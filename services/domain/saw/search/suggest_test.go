@@ -2,11 +2,13 @@ package search_test
 
 import (
 	"context"
+	"math"
 	"reflect"
 	"testing"
 
 	"pgregory.net/rapid"
 
+	"seamshare.example/services/domain/measure/plane"
 	"seamshare.example/services/domain/saw"
 	"seamshare.example/services/domain/saw/search"
 	"seamshare.example/services/domain/saw/search/searchtest"
@@ -139,3 +141,51 @@ func TestSuggestAgain(t *testing.T) {
 }
 
 func same(a, b saw.Plan) bool { return reflect.DeepEqual(a, b) }
+
+// No plan on offer keeps what nobody can use: parts without a stone that are narrower than 1 mm, lighter than 0.05 g or
+// too short to be held; the piece itself, uncut, is never thrown away.
+func TestSuggestKeepsNoSlivers(t *testing.T) {
+	kept, wasted := 0, 0
+	for i, task := range searchtest.Pieces() {
+		s, err := search.Suggest(context.Background(), task, seeded(uint64(i)), 400, nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		held(t, task, s)
+		for _, o := range s.Offers {
+			parts := map[string]saw.Part{}
+			for _, p := range o.Result.Trunk.Parts {
+				parts[p.Name] = p
+			}
+			for _, e := range o.Plan.Ends {
+				p := parts[e.Part]
+				long := 0.0
+				for _, a := range p.Face {
+					for _, b := range p.Face {
+						long = max(long, math.Hypot(float64(a.X-b.X), float64(a.Y-b.Y)))
+					}
+				}
+				sliver := p.Face.Width() < plane.Millimetre || p.MassUg < 50_000 || long < float64(task.Settings.GripUm*plane.Micrometre)
+				switch {
+				case e.Kind == saw.Shelf && sliver:
+					t.Errorf("%s: part %s, %.2f mm wide and %d µg, is kept", task.Study.Name, e.Part, p.Face.Width()/1e6, p.MassUg)
+				case e.Kind == saw.Waste && !sliver:
+					t.Errorf("%s: part %s, %.2f mm wide and %d µg, is thrown away", task.Study.Name, e.Part, p.Face.Width()/1e6, p.MassUg)
+				case e.Kind == saw.Shelf:
+					kept++
+				case e.Kind == saw.Waste:
+					wasted++
+				}
+			}
+		}
+	}
+	if kept == 0 || wasted == 0 {
+		t.Errorf("%d parts are kept and %d thrown away; the test tests little", kept, wasted)
+	}
+	tiny := searchtest.Pieces()[0]
+	tiny.Study.Outline, tiny.Study.ThicknessUm, tiny.Study.MassUg = []saw.Point{{}, {X: 2_000}, {X: 2_000, Y: 900}, {Y: 900}}, 4_000, 18_000
+	s, err := search.Suggest(context.Background(), tiny, seeded(1), 20, nil)
+	if err != nil || s.Offers[0].Plan.Ends[0].Kind != saw.Shelf {
+		t.Errorf("a piece as small as a sliver is planned as %+v, %v", s.Offers, err)
+	}
+}
