@@ -3,7 +3,6 @@ package command
 import (
 	"seamshare.example/eventstore"
 	"seamshare.example/services/domain/lot"
-	"seamshare.example/services/domain/order"
 	"seamshare.example/services/domain/parcel"
 	"seamshare.example/services/domain/piece"
 	"seamshare.example/services/domain/stone"
@@ -55,8 +54,9 @@ func sold(l eventstore.Loader, left *parcel.Leftover, stoneID string) error {
 	if err != nil {
 		return err
 	}
-	if !paid(o, stoneID) {
+	if line, ok := o.Line(stoneID); !ok || line.Paid < line.Price {
 		left.Unpaid = append(left.Unpaid, name)
+		left.UnpaidMinor += line.Price - line.Paid
 	}
 	return nil
 }
@@ -72,20 +72,17 @@ func lotSold(l eventstore.Loader, left *parcel.Leftover, lotID string) error {
 		left.Unsold = append(left.Unsold, name)
 		return nil
 	}
+	var open int64
 	for _, p := range made.Portions {
 		o, _, err := eventstore.Load(l, stream.Order, p.OrderID)
 		if err != nil {
 			return err
 		}
-		if o.Open() > 0 {
-			left.Unpaid = append(left.Unpaid, name)
-			return nil
-		}
+		open += o.Open()
+	}
+	if open > 0 {
+		left.Unpaid = append(left.Unpaid, name)
+		left.UnpaidMinor += open
 	}
 	return nil
-}
-
-func paid(o order.State, stoneID string) bool {
-	line, ok := o.Line(stoneID)
-	return ok && line.Paid >= line.Price
 }

@@ -167,7 +167,7 @@ func openAgain(q *eventstore.Query, id string) (e view.Exception, is bool, err e
 		what = append(what, "the price of "+strings.Join(left.Unpaid, ", "))
 	}
 	return view.Exception{
-		ID: fmt.Sprintf("closed-%s-%d-%d", id, max(0, open), len(left.Unpaid)), Kind: view.ClosedNotPaid, Thing: "parcel/" + id,
+		ID: fmt.Sprintf("closed-%s-%d-%d", id, max(0, open), left.UnpaidMinor), Kind: view.ClosedNotPaid, Thing: "parcel/" + id,
 		Members: present(of.Seller, of.Deal.Buyer), What: "the parcel was closed as paid, and " + strings.Join(what, " and ") + " is open by now",
 	}, true, nil
 }

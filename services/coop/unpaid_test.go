@@ -321,7 +321,7 @@ func TestClosedAndNotPaid(t *testing.T) {
 	ctx := t.Context()
 	p := d.Cut(t, d.billycart, d.wetWheel, 74000)
 	at := d.pay(t, p, 160000)
-	d.sell(t, p)
+	received := d.at(t, "order/"+d.sell(t, p), "order.v1.Paid")
 	for _, part := range []string{"1", "1B"} {
 		_, err := d.wetWheel.Cutter().PlacePart(ctx, &cutterv1.PlacePartRequest{RequestId: command.NewID(), PieceId: p.Stones[0].GetPieceId(), Part: part, Fate: typev1.Fate_FATE_OFFCUT})
 		if part == "1B" && err != nil {
@@ -350,10 +350,24 @@ func TestClosedAndNotPaid(t *testing.T) {
 		t.Fatalf("got %v", e)
 	}
 	keeper := d.Add(t, d.Desk.Member, stockKeeper)
-	if _, err := keeper.Coop().CloseException(ctx, &coopv1.CloseExceptionRequest{RequestId: command.NewID(), ExceptionId: e.GetId(), Note: "asked for"}); err != nil {
-		t.Fatal(err)
+	lookedInto := func(e *coopv1.Exception) {
+		t.Helper()
+		if _, err := keeper.Coop().CloseException(ctx, &coopv1.CloseExceptionRequest{RequestId: command.NewID(), ExceptionId: e.GetId(), Note: "asked for"}); err != nil {
+			t.Fatal(err)
+		}
+		if e := found(); e != nil {
+			t.Fatalf("left %v", e)
+		}
 	}
-	if e := found(); e != nil {
-		t.Errorf("left %v", e)
+	lookedInto(e)
+	// It comes back whenever more is open, be it of the same stone.
+	for _, minor := range []int64{73000, 72000} {
+		if _, err := d.desk1.Coop().CorrectAmount(ctx, &coopv1.CorrectAmountRequest{RequestId: command.NewID(), Corrects: received, Amount: cooptest.AUD(minor), Reason: "misread"}); err != nil {
+			t.Fatal(err)
+		}
+		if e = found(); e == nil {
+			t.Fatalf("with %d received of a stone it isn't back", minor)
+		}
+		lookedInto(e)
 	}
 }

@@ -93,6 +93,8 @@ type Leftover struct {
 	InWork []string // parts, as people call them
 	Unsold []string // stones
 	Unpaid []string // stones
+	// UnpaidMinor is what is open of the prices of those, in minor units.
+	UnpaidMinor int64
 }
 
 // Close says that all of the parcel is accounted for and paid (rule 23).
