@@ -26,7 +26,7 @@ func TestSuggestBeatsChance(t *testing.T) {
 			}
 			held(t, task, s)
 			c := search.NewChance(t, task, seeded(uint64(i)+100))
-			feasible, best := c.Never(t, s.Best, 10_000)
+			feasible, best := c.Never(t, s.Best, randomPlans)
 			if feasible < 20 {
 				t.Errorf("only %d random plans were feasible of those that were evaluated; the test tests little", feasible)
 			}
