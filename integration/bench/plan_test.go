@@ -22,7 +22,7 @@ func TestPlans(t *testing.T) {
 	if r.Guillotine, err = cutRectangles(t.Context(), true, &progress{}); err != nil {
 		t.Fatal(err)
 	}
-	if r.Search, err = searchPlans(t.Context(), searchtest.Pieces()[:1], []float64{0.05}, &progress{}); err != nil {
+	if r.Search, err = searchPlans(t.Context(), searchtest.Pieces()[:1], []float64{10}, &progress{}); err != nil {
 		t.Fatal(err)
 	}
 	if p := r.Search.Pieces[0]; p.Best[0] <= 0 || p.Best[0] > p.Bound {
