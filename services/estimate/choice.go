@@ -2,7 +2,6 @@ package estimate
 
 import (
 	"fmt"
-	"math/big"
 	"strings"
 
 	cutterv1 "seamshare.example/proto/gen/seamshare/cutter/v1"
@@ -49,7 +48,7 @@ func Choice(req *cutterv1.EstimateChoiceRequest) (*cutterv1.EstimateChoiceRespon
 		Expected: purse.show(risk.Round(looked.With)), Worth: purse.show(risk.Round(looked.Worth)), Gross: purse.show(risk.Round(looked.Gross(cost))),
 	}
 	for i, f := range looked.Findings {
-		shown := &cutterv1.FindingWorth{FindingLabel: look.Findings[i].Name, ChanceBp: basisPoints(f.Chance)}
+		shown := &cutterv1.FindingWorth{FindingLabel: look.Findings[i].Name, ChanceBp: risk.BasisPoints(f.Chance)}
 		if f.Mean != nil {
 			shown.ActLabel, shown.Expected = d.Acts[f.Best].Name, purse.show(risk.Round(f.Mean))
 		}
@@ -70,10 +69,6 @@ func choiceField(field string) string {
 	return strings.Replace(field, ".given", ".given_bp", 1)
 }
 
-func basisPoints(chance *big.Rat) int64 {
-	return risk.Round(new(big.Rat).Mul(chance, big.NewRat(risk.Certain, 1)))
-}
-
 // worth compares a decision's acts.
 func worth(d risk.Decision, purse *purse) (*cutterv1.ChoiceWorth, error) {
 	compared, err := d.Compare()
@@ -92,7 +87,7 @@ func worth(d risk.Decision, purse *purse) (*cutterv1.ChoiceWorth, error) {
 				return nil, err
 			}
 			if at != nil {
-				bp := basisPoints(at)
+				bp := risk.BasisPoints(at)
 				shown.IndifferentBp = &bp
 			}
 		}

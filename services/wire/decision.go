@@ -2,7 +2,6 @@ package wire
 
 import (
 	"fmt"
-	"math/big"
 
 	typev1 "seamshare.example/proto/gen/seamshare/type/v1"
 
@@ -38,7 +37,7 @@ func Decision(c piece.Choice) (*typev1.Decision, error) {
 				return nil, fmt.Errorf("couldn't weigh decision %s: %w", c.ID, err)
 			}
 			if at != nil {
-				bp := basisPoints(at)
+				bp := risk.BasisPoints(at)
 				worth.IndifferentBp = &bp
 			}
 		}
@@ -48,17 +47,13 @@ func Decision(c piece.Choice) (*typev1.Decision, error) {
 	return out, nil
 }
 
-func basisPoints(chance *big.Rat) int64 {
-	return risk.Round(new(big.Rat).Mul(chance, big.NewRat(risk.Certain, 1)))
-}
-
 // DecisionRecord shows what the co-op saw of a kind of decision, beside the caller's own chance.
 func DecisionRecord(kind typev1.DecisionKind, r risk.Record, own int64) (*typev1.DecisionRecord, risk.Estimate, error) {
 	e, err := r.Estimate(own)
 	if err != nil {
 		return nil, e, err
 	}
-	return &typev1.DecisionRecord{Kind: kind, Tried: r.Tried, Held: r.Held, MeanBp: basisPoints(e.Mean), LowBp: e.Low, HighBp: e.High}, e, nil
+	return &typev1.DecisionRecord{Kind: kind, Tried: r.Tried, Held: r.Held, MeanBp: risk.BasisPoints(e.Mean), LowBp: e.Low, HighBp: e.High}, e, nil
 }
 
 // ReadOptions reads the options of a decision.

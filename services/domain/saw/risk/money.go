@@ -23,6 +23,11 @@ func Round(r *big.Rat) int64 {
 	return out
 }
 
+// BasisPoints is a chance in the nearest whole basis points, halves up.
+func BasisPoints(chance *big.Rat) int64 {
+	return Round(new(big.Rat).Mul(chance, big.NewRat(Certain, 1)))
+}
+
 // Root is the nearest whole number to the square root, halves up, at most money.Max. Where r is a variance
 // of minor units it is the standard deviation in whole minor units.
 func Root(r *big.Rat) int64 {
