@@ -18,7 +18,7 @@ var decoders = map[string]func([]byte) ([]byte, error){
 	"balance":         func(b []byte) ([]byte, error) { v, err := readEarned(b); return row{}.int(v), err },
 	"co-op's account": func(b []byte) ([]byte, error) {
 		v, err := readCoOpAccount("AUD", b)
-		return row{}.int(v.Receipts).int(v.Levies).int(v.Costs), err
+		return row{}.int(v.Receipts).int(v.Levies).int(v.Costs).int(v.Back), err
 	},
 	"member": func(b []byte) ([]byte, error) {
 		m, err := readMember("m", b)
