@@ -80,7 +80,7 @@ func Cut(l eventstore.Loader, lot parcel.State) (bool, error) {
 		if err != nil {
 			return false, fmt.Errorf("couldn't load piece %s: %w", line.PieceID, err)
 		}
-		if len(p.LossUg) > 0 || len(p.Parts) > 1 {
+		if len(p.Losses) > 0 || len(p.Parts) > 1 {
 			return true, nil
 		}
 		for _, part := range p.Parts {

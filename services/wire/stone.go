@@ -1,9 +1,6 @@
 package wire
 
 import (
-	"cmp"
-	"maps"
-	"slices"
 	"strings"
 
 	stonev1 "seamshare.example/proto/gen/seamshare/event/stone/v1"
@@ -50,8 +47,8 @@ func untagged(s piece.State) *typev1.Piece {
 			Name: part.Name, Weighing: Weighing(part.Weighing), Fate: typev1.Fate(part.Fate), StoneId: part.StoneID, MayBe: mixed(part.Mixed),
 		})
 	}
-	for _, reason := range slices.SortedFunc(maps.Keys(s.LossUg), cmp.Compare) {
-		p.Losses = append(p.Losses, &typev1.Loss{Reason: typev1.Reason(reason), MassUg: s.LossUg[reason]})
+	for _, l := range s.Losses {
+		p.Losses = append(p.Losses, &typev1.Loss{Reason: typev1.Reason(l.Reason), MassUg: l.MassUg})
 	}
 	p.UnexplainedUg, p.OriginPieceId, p.OriginPart = s.UnexplainedUg, s.Origin.GetPieceId(), s.Origin.GetPart()
 	return p

@@ -101,7 +101,7 @@ func TestRest(t *testing.T) {
 		w.Out = []piece.Out{out("1A", 9_240_000)}
 		_, err := h.Work(w)
 		ruletest.Refused(t, err, rule.FieldInvalid, "not_weighed")
-		if part, ok := h.Part("1A"); !ok || part.Weighing.GetMassUg() != 9_240_000 || len(h.LossUg) != 1 {
+		if part, ok := h.Part("1A"); !ok || part.Weighing.GetMassUg() != 9_240_000 || len(h.Losses) != 1 {
 			t.Errorf("got %+v", h.State)
 		}
 	})
@@ -222,7 +222,7 @@ func TestRecut(t *testing.T) {
 	t.Run("rule 18 OK: its loss is the piece's", func(t *testing.T) {
 		h := &history{t: t, State: h.State}
 		h.did(h.Recut(piece.Recutting{StoneID: "s1", Stone: weighed(570_000), Reason: piecev1.Reason_REASON_CHIPPED_EDGE}))
-		if b := h.Balance(); b.Finished != 570_000 || h.LossUg[piecev1.Reason_REASON_CHIPPED_EDGE] != 38_000 {
+		if b := h.Balance(); b.Finished != 570_000 || h.Losses.Of(piecev1.Reason_REASON_CHIPPED_EDGE) != 38_000 {
 			t.Errorf("got %+v", b)
 		}
 	})

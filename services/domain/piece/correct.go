@@ -1,7 +1,6 @@
 package piece
 
 import (
-	"maps"
 	"slices"
 
 	eventv1 "seamshare.example/proto/gen/seamshare/event/v1"
@@ -24,9 +23,8 @@ func EvolveCorrection(s State, e *correctionv1.Event) State {
 	more := c.GetRight().GetMassUg() - c.GetWas().GetMassUg()
 	if c.GetPart() == "" {
 		s.Weighing = c.GetRight()
-	} else if more != 0 {
-		s.LossUg = maps.Clone(s.LossUg)
-		s.LossUg[c.GetLossReason()] -= more
+	} else {
+		s.Losses = s.Losses.with(c.GetLossReason(), -more)
 	}
 	part := c.GetPart()
 	if part == "" {

@@ -1,7 +1,7 @@
 package piece
 
 import (
-	"maps"
+	"slices"
 
 	piecev1 "seamshare.example/proto/gen/seamshare/event/piece/v1"
 )
@@ -20,21 +20,22 @@ type Papers struct {
 
 // Of gives a member's papers. There is no other way to any: those of others look as if they weren't there.
 func (s State) Of(member string) Papers {
-	p := s.papers[member]
+	p := s.papers.of(member)
 	p.pieceID = s.ID
 	return p
 }
 
-// withPapers changes a member's papers in a map of its own.
+// withPapers changes a member's papers.
 func (s State) withPapers(member string, change func(*Papers)) State {
-	p := s.papers[member]
-	change(&p)
-	s.papers = put(s.papers, member, p)
+	s.papers = s.papers.with(member, change)
 	return s
 }
 
 // spent adds a member's minutes at the bench.
 func (s State) spent(member string, minutes uint32) State {
+	if minutes == 0 {
+		return s
+	}
 	return s.withPapers(member, func(p *Papers) { p.Minutes += uint64(minutes) })
 }
 
@@ -46,28 +47,48 @@ type Noted struct {
 }
 
 // Of gives what a member noted of the part.
-func (p Part) Of(member string) Noted { return p.noted[member] }
+func (p Part) Of(member string) Noted { return p.noted.of(member) }
 
-// note changes what a member noted in a map of its own.
-func (p *Part) note(member string, change func(*Noted)) {
-	n := p.noted[member]
-	change(&n)
-	p.noted = put(p.noted, member, n)
-}
+// note changes what a member noted.
+func (p *Part) note(member string, change func(*Noted)) { p.noted = p.noted.with(member, change) }
 
 // decided takes from everybody's notes what there was to decide.
 func (p *Part) decided() {
-	for member := range p.noted {
-		p.note(member, func(n *Noted) { n.Waits = "" })
+	p.noted = slices.Clone(p.noted)
+	for i := range p.noted {
+		p.noted[i].value.Waits = ""
 	}
 }
 
-// put gives a map with another value; that before stays as it is.
-func put[V any](before map[string]V, key string, value V) map[string]V {
-	after := maps.Clone(before)
-	if after == nil {
-		after = map[string]V{}
+// byMember is what each member has of a thing of which nobody sees another's. Few ever have any, so a list is found through
+// and copied faster than a map.
+type byMember[V any] []held[V]
+
+type held[V any] struct {
+	member string
+	value  V
+}
+
+func (b byMember[V]) find(member string) int {
+	return slices.IndexFunc(b, func(h held[V]) bool { return h.member == member })
+}
+
+// of is a member's own; the zero V where they have none.
+func (b byMember[V]) of(member string) (value V) {
+	if i := b.find(member); i >= 0 {
+		return b[i].value
 	}
-	after[key] = value
-	return after
+	return value
+}
+
+// with changes a member's own in a list apart; that before stays as it is.
+func (b byMember[V]) with(member string, change func(*V)) byMember[V] {
+	i := b.find(member)
+	if i < 0 {
+		i, b = len(b), append(slices.Clip(b), held[V]{member: member})
+	} else {
+		b = slices.Clone(b)
+	}
+	change(&b[i].value)
+	return b
 }

@@ -103,7 +103,7 @@ func TestWork(t *testing.T) {
 	}
 	t.Run("OK: the demo's first cut", func(t *testing.T) {
 		h := sawn(t)
-		if h.LossUg[piecev1.Reason_REASON_KERF] != 1_520_000 || len(h.Parts) != 2 || h.Parts[0].Name != "1A" || h.Parts[0].Fate != piece.InWork {
+		if h.Losses.Of(piecev1.Reason_REASON_KERF) != 1_520_000 || len(h.Parts) != 2 || h.Parts[0].Name != "1A" || h.Parts[0].Fate != piece.InWork {
 			t.Errorf("got %+v", h.State)
 		}
 	})
@@ -216,7 +216,7 @@ func TestFinish(t *testing.T) {
 	done := &history{t: t, State: h.State}
 	done.did(h.Finish(finish("wet-wheel", "1A", "s1", stone)))
 	t.Run("rule 9 OK: the difference was ground off", func(t *testing.T) {
-		if b := done.Balance(); b.Finished != 608_000 || done.LossUg[piecev1.Reason_REASON_GROUND_OFF] != 9_240_000-608_000 {
+		if b := done.Balance(); b.Finished != 608_000 || done.Losses.Of(piecev1.Reason_REASON_GROUND_OFF) != 9_240_000-608_000 {
 			t.Errorf("got %+v", b)
 		}
 	})

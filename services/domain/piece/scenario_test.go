@@ -120,8 +120,8 @@ func TestScenario(t *testing.T) {
 			Described: got.Described + b.Described, Finished: got.Finished + b.Finished, Offcut: got.Offcut + b.Offcut,
 			Uncut: got.Uncut + b.Uncut, Loss: got.Loss + b.Loss, Unexplained: got.Unexplained + b.Unexplained,
 		}
-		for reason, ug := range h.LossUg {
-			lost[reason] += ug
+		for _, l := range h.Losses {
+			lost[l.Reason] += l.MassUg
 		}
 	}
 	want := piece.Balance{Described: 185_760_000, Finished: 5_226_000, Offcut: 2_730_000, Uncut: 88_400_000, Loss: 89_404_000}

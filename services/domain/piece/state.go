@@ -7,7 +7,6 @@ package piece
 
 import (
 	"cmp"
-	"maps"
 	"slices"
 
 	"google.golang.org/protobuf/proto"
@@ -79,11 +78,11 @@ type State struct {
 	Parts []Part   // those there are, those that became stones or moved on included
 	Gone  []string // names of parts that were used up; no part gets one again
 
-	LossUg        map[piecev1.Reason]int64
+	Losses        Losses
 	UnexplainedUg int64 // last weighing minus the next, added up
 	OpenedUg      int64 // taken out of the group as pieces of their own
 
-	papers map[string]Papers // by member
+	papers byMember[Papers]
 }
 
 // Part is a part of the piece.
@@ -98,7 +97,7 @@ type Part struct {
 
 	Step  piecev1.Step         // the last one; 0: none
 	Mixed []*piecev1.Candidate // which parts it may be; none: it is itself
-	noted map[string]Noted     // by member
+	noted byMember[Noted]
 
 	Was   Fate   // where it stood before it moved on
 	LotID string // the counted lot it moved into
@@ -178,8 +177,8 @@ func (s State) Balance() Balance {
 			b.Uncut += m
 		}
 	}
-	for _, m := range s.LossUg {
-		b.Loss += m
+	for _, l := range s.Losses {
+		b.Loss += l.MassUg
 	}
 	return b
 }
@@ -221,7 +220,7 @@ func Evolve(s State, event *piecev1.Event) State {
 		return s.with(p.GetPart(), func(part *Part) { part.Weighing, part.Due = p.GetWeighing(), p.GetWeighing() })
 	case *piecev1.Event_Recut:
 		p := e.Recut.GetPublic()
-		s.LossUg = lost(s.LossUg, p.GetReason(), p.GetLossUg())
+		s.Losses = s.Losses.with(p.GetReason(), p.GetLossUg())
 		s = s.spent(e.Recut.GetPrivate().GetMemberId(), e.Recut.GetPrivate().GetMinutes())
 		return s.with(p.GetPart(), func(part *Part) { part.Weighing, part.Due = p.GetStone(), p.GetStone() })
 	case *piecev1.Event_MixedUp:
@@ -280,7 +279,7 @@ func worked(s State, e *piecev1.Worked) State {
 		return s
 	}
 	s.UnexplainedUg += s.Parts[i].Weighing.GetMassUg() - p.GetMassIn().GetMassUg()
-	s.LossUg = lost(s.LossUg, p.GetReason(), p.GetLossUg())
+	s.Losses = s.Losses.with(p.GetReason(), p.GetLossUg())
 	private := e.GetPrivate()
 	s = s.spent(private.GetMemberId(), private.GetMinutes())
 	kept := false
@@ -290,9 +289,11 @@ func worked(s State, e *piecev1.Worked) State {
 		left[j].Name, left[j].Weighing, left[j].Fate = out.GetName(), out.GetWeighing(), Fate(out.GetFate())
 		left[j].Due = out.GetWeighing()
 		left[j].LastUs, left[j].Step = p.GetDoneAtUs(), p.GetStep()
-		left[j].note(private.GetMemberId(), func(n *Noted) {
-			n.Tray, n.Dop = cmp.Or(private.GetTray(), n.Tray), cmp.Or(private.GetDop(), n.Dop)
-		})
+		if private.GetTray() != "" || private.GetDop() != "" {
+			left[j].note(private.GetMemberId(), func(n *Noted) {
+				n.Tray, n.Dop = cmp.Or(private.GetTray(), n.Tray), cmp.Or(private.GetDop(), n.Dop)
+			})
+		}
 		if p.GetStep() == piecev1.Step_STEP_SHAPE {
 			left[j].ShapedUs = p.GetDoneAtUs()
 		}
@@ -314,7 +315,7 @@ func finished(s State, e *piecev1.Finished) State {
 	if i := s.index(p.GetPart()); i >= 0 {
 		s.UnexplainedUg += s.Parts[i].Weighing.GetMassUg() - p.GetMassIn().GetMassUg()
 	}
-	s.LossUg = lost(s.LossUg, piecev1.Reason_REASON_GROUND_OFF, p.GetLossUg())
+	s.Losses = s.Losses.with(piecev1.Reason_REASON_GROUND_OFF, p.GetLossUg())
 	s = s.spent(e.GetPrivate().GetMemberId(), e.GetPrivate().GetMinutes())
 	return s.with(p.GetPart(), func(part *Part) {
 		part.Weighing, part.Due = p.GetStone(), p.GetStone()
@@ -322,14 +323,38 @@ func finished(s State, e *piecev1.Finished) State {
 	})
 }
 
-func lost(before map[piecev1.Reason]int64, reason piecev1.Reason, ug int64) map[piecev1.Reason]int64 {
+// Losses are what was lost, by reason in the order of the reasons.
+type Losses []Loss
+
+// Loss is mass lost for one reason.
+type Loss struct {
+	Reason piecev1.Reason
+	MassUg int64
+}
+
+func (l Losses) find(reason piecev1.Reason) (at int, found bool) {
+	return slices.BinarySearchFunc(l, reason, func(l Loss, reason piecev1.Reason) int { return cmp.Compare(l.Reason, reason) })
+}
+
+// Of is what was lost for a reason.
+func (l Losses) Of(reason piecev1.Reason) int64 {
+	if i, found := l.find(reason); found {
+		return l[i].MassUg
+	}
+	return 0
+}
+
+// with adds to what was lost for a reason in a list of its own.
+func (l Losses) with(reason piecev1.Reason, ug int64) Losses {
 	if ug == 0 {
-		return before
+		return l
 	}
-	after := maps.Clone(before)
-	if after == nil {
-		after = map[piecev1.Reason]int64{}
+	i, found := l.find(reason)
+	if found {
+		l = slices.Clone(l)
+	} else {
+		l = slices.Insert(slices.Clip(l), i, Loss{Reason: reason})
 	}
-	after[reason] += ug
-	return after
+	l[i].MassUg += ug
+	return l
 }
