@@ -4,6 +4,8 @@ import (
 	"context"
 	"fmt"
 	"time"
+
+	"google.golang.org/protobuf/proto"
 )
 
 // Query is a consistent read at one position. Close it.
@@ -80,7 +82,7 @@ func (q *Query) ViewVersion(name string) uint32 {
 // Views tells how far each view is.
 func (q *Query) Views() ([]ViewStatus, error) { return viewStatuses(q.snapshot, q.at.Position) }
 
-func (q *Query) load(stream Stream, evolve func(any, Record) any) (any, uint64, error) {
+func (q *Query) load(stream Stream, evolve func(any, proto.Message) any) (any, uint64, error) {
 	var f folded
 	if known, ok := q.node.seen.Get(stream); ok {
 		// It may be newer than this read: its last record must be here.
@@ -94,7 +96,7 @@ func (q *Query) load(stream Stream, evolve func(any, Record) any) (any, uint64, 
 	}
 	from := f.version
 	err := eachRecord(q.snapshot, q.node.codec, stream, from+1, func(r Record) error {
-		f.version, f.state = r.Version, evolve(f.state, r)
+		f.version, f.state = r.Version, evolve(f.state, r.Event)
 		return nil
 	})
 	if err != nil {
@@ -126,7 +128,7 @@ func LoadAt[S any](q *Query, kind Kind[S], id string, at Position) (S, uint64, e
 	version = 0
 	err = eachRecord(q.snapshot, q.node.codec, stream, 1, func(r Record) error {
 		if r.Position <= at {
-			then, version = kind.Evolve(then, r), r.Version
+			then, version = kind.Evolve(then, r.Event), r.Version
 		}
 		return nil
 	})

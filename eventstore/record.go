@@ -31,9 +31,7 @@ type Record struct {
 	Event         proto.Message // one of the messages given to NewCodec
 }
 
-// bare is the record as a fold sees it. Who decided it and when stands in the
-// commit, not in the stream, so a state can't depend on it; an event says what
-// its aggregate needs.
+// bare is the record as its stream has it: who decided it and when stands in the commit.
 func (r Record) bare() Record {
 	r.DecidedAt, r.Member, r.Person = time.Time{}, "", ""
 	return r
@@ -163,14 +161,14 @@ func unknownField(m protoreflect.Message) (in string) {
 	return in
 }
 
-// Kind says how a stream's records fold into a state. Evolve is pure and never
+// Kind says how a stream's events fold into a state. Evolve is pure and never
 // refuses: it returns a new state that shares nothing with the old one that
-// either will change. The records it gets don't say who decided them and when:
-// what a state needs stands in the event. The zero S is a thing to which nothing
+// either will change. It gets the events alone: whatever else a state needs, as who
+// decided and when, its events say. The zero S is a thing to which nothing
 // has happened. There is one Kind for a name: states are kept by stream.
 type Kind[S any] struct {
 	Name   string // the streams are Name + "/" + id
-	Evolve func(S, Record) S
+	Evolve func(S, proto.Message) S
 }
 
 // Stream is the stream of the thing with this id.
@@ -180,16 +178,16 @@ func (k Kind[S]) Stream(id string) Stream { return Stream(k.Name + "/" + id) }
 // records is nil, to evolve as in what load gives: a zero state put into an
 // interface is an allocation of its size at each load, though nearly all are found.
 type Loader interface {
-	load(stream Stream, evolve func(any, Record) any) (state any, version uint64, err error)
+	load(stream Stream, evolve func(any, proto.Message) any) (state any, version uint64, err error)
 }
 
 // Load folds the stream of id into its state, with the number of its last
 // record (0: nothing has happened). In a decision it sees all decisions before,
 // not what this one has recorded.
 func Load[S any](l Loader, kind Kind[S], id string) (S, uint64, error) {
-	folded, version, err := l.load(kind.Stream(id), func(before any, r Record) any {
+	folded, version, err := l.load(kind.Stream(id), func(before any, event proto.Message) any {
 		state, _ := before.(S)
-		return kind.Evolve(state, r)
+		return kind.Evolve(state, event)
 	})
 	state, _ := folded.(S)
 	return state, version, err

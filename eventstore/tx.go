@@ -117,7 +117,7 @@ func (tx *Tx) Record(stream Stream, event proto.Message, options ...RecordOption
 // Made remembers an id for the outcome: a repeat of the request gets it again.
 func (tx *Tx) Made(id string) { tx.ids = append(tx.ids, id) }
 
-func (tx *Tx) load(stream Stream, evolve func(any, Record) any) (any, uint64, error) {
+func (tx *Tx) load(stream Stream, evolve func(any, proto.Message) any) (any, uint64, error) {
 	state, version, err := tx.batch.fold(stream, evolve)
 	tx.batch.node.noteDamage(err)
 	return state, version, err
@@ -171,8 +171,8 @@ type batch struct {
 // folded is a stream's state after its record number version.
 type folded struct {
 	version uint64
-	state   any                   // nil: nothing has happened
-	evolve  func(any, Record) any // nil: only the version is known
+	state   any                          // nil: nothing has happened
+	evolve  func(any, proto.Message) any // nil: only the version is known
 }
 
 func (n *Node) newBatch() *batch {
@@ -195,14 +195,14 @@ func (b *batch) close() { b.snapshot.Close() }
 // fold gives a stream's state with what was collected here. States of the node
 // are always those of the stream's last stored record, so a known one needs no
 // look at the store.
-func (b *batch) fold(stream Stream, evolve func(any, Record) any) (any, uint64, error) {
+func (b *batch) fold(stream Stream, evolve func(any, proto.Message) any) (any, uint64, error) {
 	f := b.states[stream]
 	if f.evolve == nil { // nothing, or only its head, was asked for here
 		var known bool
 		if f, known = b.node.states.Get(stream); !known {
 			f = folded{evolve: evolve}
 			err := eachRecord(b.snapshot, b.node.codec, stream, 1, func(r Record) error {
-				f.version, f.state = r.Version, evolve(f.state, r)
+				f.version, f.state = r.Version, evolve(f.state, r.Event)
 				return nil
 			})
 			if err != nil {
@@ -222,7 +222,7 @@ func (b *batch) fold(stream Stream, evolve func(any, Record) any) (any, uint64, 
 func (f folded) through(records []Record) folded {
 	for _, r := range records {
 		if r.Version > f.version {
-			f.version, f.state = r.Version, f.evolve(f.state, r.bare())
+			f.version, f.state = r.Version, f.evolve(f.state, r.Event)
 		}
 	}
 	return f

@@ -5,6 +5,8 @@ import (
 	"errors"
 	"fmt"
 
+	"google.golang.org/protobuf/proto"
+
 	"seamshare.example/eventstore"
 	stonev1 "seamshare.example/proto/gen/seamshare/event/stone/v1"
 	eventv1 "seamshare.example/proto/gen/seamshare/event/v1"
@@ -33,8 +35,8 @@ type Stone struct {
 }
 
 // Stones folds a stone's stream.
-var Stones = eventstore.Kind[Stone]{Name: "stone", Evolve: func(s Stone, r eventstore.Record) Stone {
-	switch e := r.Event.(*stonev1.Event).Event.(type) {
+var Stones = eventstore.Kind[Stone]{Name: "stone", Evolve: func(s Stone, event proto.Message) Stone {
+	switch e := event.(*stonev1.Event).Event.(type) {
 	case *stonev1.Event_Finished:
 		s.Bytes += len(e.Finished.GetPrivate().GetRemarks())
 	case *stonev1.Event_Sold:

@@ -56,7 +56,7 @@ func Open[S any](tx *eventstore.Tx, kind eventstore.Kind[S], id string) (*Thing[
 // Record makes an event the thing's next record.
 func (t *Thing[S]) Record(event proto.Message, options ...eventstore.RecordOption) {
 	t.tx.Record(t.kind.Stream(t.ID), event, options...)
-	t.State = t.kind.Evolve(t.State, eventstore.Record{Event: event})
+	t.State = t.kind.Evolve(t.State, event)
 	t.Version++
 }
 

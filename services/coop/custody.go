@@ -139,7 +139,7 @@ func lotHands(q history, id string) (hands, error) {
 		if back := event.GetPortionReturned().GetPublic(); back != nil && !back.GetCalledOff() && l.Count == 0 {
 			h.since = rec.Position
 		}
-		l = stream.Lot.Evolve(l, rec)
+		l = stream.Lot.Evolve(l, rec.Event)
 	}
 	if h.label = l.Facts.GetLabel(); l.Count > 0 && l.Stage != lot.Unmade {
 		h.holder = l.Facts.GetCutterId()

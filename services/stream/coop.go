@@ -34,11 +34,11 @@ func deskEvents() []proto.Message {
 // corrected is a kind whose streams hold corrections of it too.
 func corrected[S any](k eventstore.Kind[S], correct func(S, *correctionv1.Event) S) eventstore.Kind[S] {
 	own := k.Evolve
-	k.Evolve = func(s S, r eventstore.Record) S {
-		if e, ok := r.Event.(*correctionv1.Event); ok {
+	k.Evolve = func(s S, event proto.Message) S {
+		if e, ok := event.(*correctionv1.Event); ok {
 			return correct(s, e)
 		}
-		return own(s, r)
+		return own(s, event)
 	}
 	return k
 }

@@ -49,10 +49,10 @@ func Events() []proto.Message {
 }
 
 func kind[S any, E proto.Message](name string, evolve func(S, E) S) eventstore.Kind[S] {
-	return eventstore.Kind[S]{Name: name, Evolve: func(s S, r eventstore.Record) S {
+	return eventstore.Kind[S]{Name: name, Evolve: func(s S, event proto.Message) S {
 		// The codec gives only events of Events, and only this aggregate's are
 		// recorded in its streams.
-		if e, ok := r.Event.(E); ok {
+		if e, ok := event.(E); ok {
 			return evolve(s, e)
 		}
 		return s

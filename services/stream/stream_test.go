@@ -16,10 +16,10 @@ func TestKinds(t *testing.T) {
 	})
 	t.Run("OK: folds its own events", func(t *testing.T) {
 		event := &parcelv1.Event{Event: &parcelv1.Event_Listed{Listed: &parcelv1.Listed{Public: &parcelv1.Listed_Public{ParcelId: "p"}}}}
-		if got := stream.Parcel.Evolve(parcel.State{}, eventstore.Record{Event: event}); got.ID != "p" {
+		if got := stream.Parcel.Evolve(parcel.State{}, event); got.ID != "p" {
 			t.Errorf("got %+v", got)
 		}
-		if got := stream.Parcel.Evolve(parcel.State{}, eventstore.Record{Event: &stonev1.Event{}}); got.ID != "" {
+		if got := stream.Parcel.Evolve(parcel.State{}, &stonev1.Event{}); got.ID != "" {
 			t.Errorf("folded another's event: %+v", got)
 		}
 	})

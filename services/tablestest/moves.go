@@ -35,7 +35,7 @@ func told[S any](kind eventstore.Kind[S], word func(S) string) func([]eventstore
 	return func(records []eventstore.Record) string {
 		var s S
 		for _, r := range records {
-			s = kind.Evolve(s, r)
+			s = kind.Evolve(s, r.Event)
 		}
 		if len(records) == 0 {
 			return stage.None

@@ -48,7 +48,7 @@ func fold[S any](h History, kind eventstore.Kind[S], id string, at eventstore.Po
 	}
 	for _, rec := range records {
 		if rec.Position <= at {
-			state = kind.Evolve(state, rec)
+			state = kind.Evolve(state, rec.Event)
 		}
 	}
 	return state, nil
