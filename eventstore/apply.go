@@ -101,7 +101,7 @@ func (b *batch) finish() error {
 	b.rows.settle()
 	for stream, f := range b.states {
 		if f.state != nil {
-			n.states.Add(stream, f.through(b.fresh[stream]))
+			n.states.Add(stream, f)
 		}
 	}
 	for stream := range b.fresh {

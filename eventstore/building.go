@@ -16,6 +16,7 @@ type viewState struct {
 	live    bool     // it holds all records up to the tip, and each new one is applied
 	serving bool     // queries read it
 	upTo    Position // while it is built: the last record it holds
+	rows    viewRows // what apply gives the view; here, as most records change nothing and each would cost an allocation
 }
 
 func newViewState(v View) *viewState {
@@ -32,8 +33,8 @@ func (v *viewState) apply(rows *overlay, r Record) (err error) {
 			err = fmt.Errorf("view %s version %d: %w", v.Name(), v.Version(), err)
 		}
 	}()
-	to := &viewRows{prefixed: prefixed{v.prefix, rows}, rows: rows}
-	return errors.Join(v.Apply(to, r), to.err)
+	v.rows = viewRows{prefixed: prefixed{v.prefix, rows}, rows: rows}
+	return errors.Join(v.Apply(&v.rows, r), v.rows.err)
 }
 
 // What the store says of a view's versions, in table w:

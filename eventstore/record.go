@@ -182,8 +182,8 @@ type Loader interface {
 }
 
 // Load folds the stream of id into its state, with the number of its last
-// record (0: nothing has happened). In a decision it sees all decisions before,
-// not what this one has recorded.
+// record (0: nothing has happened). In a decision it sees all that was decided before
+// and what this decision has recorded so far.
 func Load[S any](l Loader, kind Kind[S], id string) (S, uint64, error) {
 	folded, version, err := l.load(kind.Stream(id), func(before any, event proto.Message) any {
 		state, _ := before.(S)

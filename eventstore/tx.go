@@ -4,6 +4,7 @@ import (
 	"crypto/rand"
 	"errors"
 	"fmt"
+	"maps"
 	"runtime/debug"
 	"strings"
 	"time"
@@ -52,6 +53,7 @@ type Outcome struct {
 type Tx struct {
 	batch  *batch
 	drafts []*draft
+	states map[Stream]folded // with their drafts, of streams that have some and were loaded
 	ids    []string
 	size   int
 	err    error
@@ -111,6 +113,13 @@ func (tx *Tx) Record(stream Stream, event proto.Message, options ...RecordOption
 		}
 	}
 	tx.drafts = append(tx.drafts, d)
+	f, own := tx.states[stream]
+	if !own {
+		f = tx.batch.states[stream]
+	}
+	if f.evolve != nil { // it was loaded, and may be again
+		tx.states[stream] = f.after(event)
+	}
 	tx.size += len(stream) + len(public) + len(private) + 96
 }
 
@@ -118,9 +127,21 @@ func (tx *Tx) Record(stream Stream, event proto.Message, options ...RecordOption
 func (tx *Tx) Made(id string) { tx.ids = append(tx.ids, id) }
 
 func (tx *Tx) load(stream Stream, evolve func(any, proto.Message) any) (any, uint64, error) {
-	state, version, err := tx.batch.fold(stream, evolve)
-	tx.batch.node.noteDamage(err)
-	return state, version, err
+	f, own := tx.states[stream]
+	if !own {
+		var err error
+		if f, err = tx.batch.fold(stream, evolve); err != nil {
+			tx.batch.node.noteDamage(err)
+			return nil, 0, err
+		}
+		for _, d := range tx.drafts { // from before it was loaded
+			if Stream(d.record.Stream) == stream {
+				f = f.after(d.event)
+				tx.states[stream] = f
+			}
+		}
+	}
+	return f.state, f.version, nil
 }
 
 // Records lists a stream's records in order as the decisions before left them, without who
@@ -155,8 +176,9 @@ type batch struct {
 	rows     *overlay
 	now      time.Time
 
-	tip    Checkpoint // after what was collected
-	states map[Stream]folded
+	tip    Checkpoint          // after what was collected
+	states map[Stream]folded   // of the streams that were looked at, with what was collected
+	own    map[Stream]folded   // scratch: Tx.states of the decision under way
 	fresh  map[Stream][]Record // records collected here
 
 	commit   *commit // the one being put together from decisions
@@ -181,7 +203,7 @@ func (n *Node) newBatch() *batch {
 		node: n, snapshot: snapshot,
 		rows:   &overlay{base: snapshot, cache: n.rowCache},
 		tip:    n.tip.Load().Checkpoint,
-		states: map[Stream]folded{}, fresh: map[Stream][]Record{}, requests: map[string]int{},
+		states: map[Stream]folded{}, own: map[Stream]folded{}, fresh: map[Stream][]Record{}, requests: map[string]int{},
 	}
 	b.now = n.clock().UTC().Truncate(time.Microsecond)
 	if b.now.Before(b.tip.DecidedAt) {
@@ -195,7 +217,7 @@ func (b *batch) close() { b.snapshot.Close() }
 // fold gives a stream's state with what was collected here. States of the node
 // are always those of the stream's last stored record, so a known one needs no
 // look at the store.
-func (b *batch) fold(stream Stream, evolve func(any, proto.Message) any) (any, uint64, error) {
+func (b *batch) fold(stream Stream, evolve func(any, proto.Message) any) (folded, error) {
 	f := b.states[stream]
 	if f.evolve == nil { // nothing, or only its head, was asked for here
 		var known bool
@@ -206,25 +228,23 @@ func (b *batch) fold(stream Stream, evolve func(any, proto.Message) any) (any, u
 				return nil
 			})
 			if err != nil {
-				return nil, 0, err
+				return folded{}, err
 			}
 			if f.version > 0 {
 				b.node.states.Add(stream, f)
 			}
 		}
+		for _, r := range b.fresh[stream] { // from before it was loaded
+			f = f.after(r.Event)
+		}
+		b.states[stream] = f
 	}
-	f = f.through(b.fresh[stream])
-	b.states[stream] = f
-	return f.state, f.version, nil
+	return f, nil
 }
 
-// through folds the records that f has not seen.
-func (f folded) through(records []Record) folded {
-	for _, r := range records {
-		if r.Version > f.version {
-			f.version, f.state = r.Version, f.evolve(f.state, r.Event)
-		}
-	}
+// after folds the next event.
+func (f folded) after(event proto.Message) folded {
+	f.version, f.state = f.version+1, f.evolve(f.state, event)
 	return f
 }
 
@@ -259,7 +279,8 @@ func (b *batch) decide(req Request, fn func(*Tx) error) (Outcome, error) {
 			return outcome, err
 		}
 	}
-	tx := &Tx{batch: b}
+	clear(b.own)
+	tx := &Tx{batch: b, states: b.own}
 	if err := call(fn, tx); err != nil {
 		return Outcome{}, err
 	}
@@ -382,6 +403,7 @@ func (b *batch) record(req Request, tx *Tx, size int) (Outcome, error) {
 		b.fresh[r.Stream] = append(b.fresh[r.Stream], r)
 		b.order = append(b.order, streamAt{r.Stream, r.Version})
 	}
+	maps.Copy(b.states, tx.states)
 	return outcome, nil
 }
 

@@ -44,7 +44,8 @@ type Thing[S any] struct {
 	kind eventstore.Kind[S]
 }
 
-// Open loads a thing at the tip. Within one decision each thing is opened once.
+// Open loads a thing at the tip. Within one decision each thing is opened once: what is recorded through one Thing, another
+// doesn't show.
 func Open[S any](tx *eventstore.Tx, kind eventstore.Kind[S], id string) (*Thing[S], error) {
 	state, version, err := eventstore.Load(tx, kind, id)
 	if err != nil {
@@ -56,8 +57,7 @@ func Open[S any](tx *eventstore.Tx, kind eventstore.Kind[S], id string) (*Thing[
 // Record makes an event the thing's next record.
 func (t *Thing[S]) Record(event proto.Message, options ...eventstore.RecordOption) {
 	t.tx.Record(t.kind.Stream(t.ID), event, options...)
-	t.State = t.kind.Evolve(t.State, event)
-	t.Version++
+	t.State, t.Version, _ = eventstore.Load(t.tx, t.kind, t.ID) // it was loaded before, so that nothing needs to be read
 }
 
 // Did is what a command left.
@@ -79,27 +79,30 @@ type Did[S any] struct {
 // repeat of a request answers from the first outcome.
 func Run[S any](ctx context.Context, node *eventstore.Node, req Request, kind eventstore.Kind[S], decide func(*eventstore.Tx) (*Thing[S], error)) (Did[S], error) {
 	who := access.Caller(ctx)
-	var did Did[S]
-	outcome, err := node.Decide(ctx, access.Request(ctx, req), func(tx *eventstore.Tx) error {
+	var thing *Thing[S]
+	var at time.Time
+	outcome, err := node.Decide(ctx, access.Request(ctx, req), func(tx *eventstore.Tx) (err error) {
 		if err := access.Recheck(tx, who); err != nil {
 			return err
 		}
-		thing, err := decide(tx)
-		if err != nil {
+		if thing, err = decide(tx); err != nil {
 			return err
 		}
 		// Last, so that a decision's own ids keep their order.
 		tx.Made(thing.ID)
-		did = Did[S]{ID: thing.ID, State: thing.State, Version: thing.Version, At: tx.Now()}
+		at = tx.Now()
 		return nil
 	})
 	if err != nil {
 		return Did[S]{}, err
 	}
+	var did Did[S]
 	if outcome.Repeated {
 		if did, err = again(ctx, node, kind, outcome); err != nil {
 			return Did[S]{}, err
 		}
+	} else {
+		did = Did[S]{ID: thing.ID, State: thing.State, Version: thing.Version, At: at}
 	}
 	did.Position, did.Repeated = outcome.Last, outcome.Repeated
 	did.Made = outcome.IDs[:len(outcome.IDs)-1]
