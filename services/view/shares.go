@@ -282,7 +282,7 @@ func book(rows eventstore.Rows, deal Deal, kept, back int64, posts []share.Posti
 		case share.ClassCost:
 			own.Costs += p.Amount
 		case share.ClassShare:
-			k := key("balance", currency, deal.Member(p.Account), deal.role(p.Account))
+			k := key("balance", currency, deal.Member(p.Account), deal.Role(p.Account))
 			value, err := rows.Get(k)
 			if err != nil {
 				return err

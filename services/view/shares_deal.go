@@ -23,8 +23,8 @@ func (d Deal) Member(party string) string {
 	return party
 }
 
-// role is the word for a party.
-func (d Deal) role(party string) string {
+// Role is the agreement's word for a party.
+func (d Deal) Role(party string) string {
 	for _, p := range d.Agreement.Parties {
 		if p.ID == party {
 			return p.Role
