@@ -53,15 +53,15 @@ type walk struct {
 	known   known
 
 	mu        sync.Mutex
-	templates map[string][]template // guarded by mu: good requests by method, as they were heard
-	parcels   []string              // guarded by mu
-	checked   eventstore.Position   // guarded by mu: each holds up to here
-	accounts  accounts              // guarded by mu: what all parcels brought, up to there
-	sent      int                   // guarded by mu: commands
-	byMethod  map[string]*tally     // guarded by mu
-	byWho     map[*grpc.ClientConn]*tally
-	ways      ways // guarded by mu: of the chains that were walked last by everything
-	refusals  map[codes.Code]int
+	templates map[string][]template       // guarded by mu: good requests by method, as they were heard
+	parcels   []string                    // guarded by mu
+	checked   eventstore.Position         // guarded by mu: each holds up to here
+	accounts  accounts                    // guarded by mu: what all parcels brought, up to there
+	sent      int                         // guarded by mu: commands
+	byMethod  map[string]*tally           // guarded by mu
+	byWho     map[*grpc.ClientConn]*tally // guarded by mu
+	ways      ways                        // guarded by mu: of the chains that were walked last by everything
+	refusals  map[codes.Code]int          // guarded by mu
 
 	past    []past
 	recipes int
@@ -162,7 +162,7 @@ func (w *walk) report() {
 			w.t.Errorf("the walk got %s accepted %d times and refused %d times: it is to be both", m.name(), n.accepted, n.refused)
 		}
 	}
-	w.t.Logf("%d commands, %d of them accepted; %d recipes; refused by code: %v; accepted and refused by command:%s", w.sent, accepted, w.recipes, w.refusals, b.String())
+	w.t.Logf("%d commands, %d of them accepted; %d recipes; calls refused, queries too, by code: %v; accepted and refused by command:%s", w.sent, accepted, w.recipes, w.refusals, b.String())
 	w.t.Logf("stones' chains: %+v", w.ways)
 	if min(w.ways.straight, w.ways.group, w.ways.older, w.ways.mixUp, w.ways.hidden) == 0 {
 		w.t.Error("stones are to have come to their fields by each way, and some from a field that isn't shown")
