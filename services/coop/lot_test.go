@@ -150,6 +150,37 @@ func TestUnmakeLighterLot(t *testing.T) {
 	}
 }
 
+// TestMoneyOfUnmadeLot: what is still to be paid back for a lot's portions stays in the
+// records' sums when what went into the lot is no longer part of it.
+func TestMoneyOfUnmadeLot(t *testing.T) {
+	owed := func(l lots, count uint32, ug int64) {
+		t.Helper()
+		o := l.order(count)
+		_, err := l.desk1.Coop().RecordOrderPayment(t.Context(), &coopv1.RecordOrderPaymentRequest{RequestId: command.NewID(), OrderId: o.GetId(), Amount: cooptest.AUD(40), Reference: "transfer"})
+		l.must(err)
+		l.back(o, count, ug)
+		_, err = l.unmake()
+		l.must(err)
+		l.recomputes(t)
+	}
+	t.Run("OK: of off-cuts", func(t *testing.T) { owed(openLots(t), 2, 20_000_000) })
+	t.Run("OK: of a stone", func(t *testing.T) {
+		l := openLots(t)
+		s := l.parcel.Stones[0]
+		_, err := l.wetWheel.Cutter().TakeOffSale(t.Context(), &cutterv1.TakeOffSaleRequest{RequestId: command.NewID(), StoneId: s.GetId()})
+		l.must(err)
+		made, err := l.wetWheel.Cutter().MakeLot(t.Context(), &cutterv1.MakeLotRequest{
+			RequestId: command.NewID(), Label: "low end", Weighing: s.GetWeighing(), Treatment: typev1.Treatment_TREATMENT_NONE_KNOWN,
+			Sources: []*typev1.LotSource{{StoneId: s.GetId(), Count: 1}},
+		})
+		l.must(err)
+		l.id = made.GetLot().GetId()
+		_, err = l.wetWheel.Cutter().PutLotOnSale(t.Context(), &cutterv1.PutLotOnSaleRequest{RequestId: command.NewID(), LotId: l.id, Unit: typev1.Unit_UNIT_PIECE, Price: cooptest.AUD(1000)})
+		l.must(err)
+		owed(l, 1, s.GetWeighing().GetMassUg())
+	})
+}
+
 // TestCloseLotException: what follows from a lot's sums is looked into as a parcel's is.
 func TestCloseLotException(t *testing.T) {
 	l := openLots(t)

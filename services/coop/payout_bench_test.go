@@ -76,3 +76,26 @@ func BenchmarkCheckPayout(b *testing.B) {
 		}
 	}
 }
+
+// BenchmarkPreparePayoutRun asks what a run would pay now, over few parcels and many: what
+// members have earned stands in the books, so it doesn't grow with the parcels.
+func BenchmarkPreparePayoutRun(b *testing.B) {
+	for _, parcels := range []int{10, 1000} {
+		b.Run(fmt.Sprintf("%d parcels", parcels), func(b *testing.B) {
+			h := cooptest.Open(b, time.Now)
+			digger, bench := h.Join(b, "Billycart Diggings", miner), h.Join(b, "Wet Wheel Workshop", cutter)
+			books := h.Add(b, h.Desk.Member, bookkeeper)
+			for range parcels {
+				p := h.Cut(b, digger, bench, 50_000)
+				if _, err := books.Coop().RecordParcelPayment(b.Context(), &coopv1.RecordParcelPaymentRequest{RequestId: command.NewID(), ParcelId: p.ID, Amount: cooptest.AUD(1000), Reference: "bank"}); err != nil {
+					b.Fatal(err)
+				}
+			}
+			for b.Loop() {
+				if _, err := books.Coop().PreparePayoutRun(b.Context(), &coopv1.PreparePayoutRunRequest{RequestId: command.NewID(), Currency: "AUD", ValidateOnly: true}); err != nil {
+					b.Fatal(err)
+				}
+			}
+		})
+	}
+}

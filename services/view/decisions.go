@@ -34,7 +34,7 @@ func (v Decisions) Apply(rows eventstore.Rows, rec eventstore.Record) error {
 	if out.GetHeld() {
 		held++
 	}
-	rows.Set(kindKey(out.GetKind()), row{}.int(tried).int(held))
+	rows.Set(kindKey(out.GetKind()), recordRow(tried, held))
 	return nil
 }
 
@@ -44,6 +44,12 @@ func (Decisions) Record(r eventstore.Reader, kind piecev1.DecisionKind) (tried, 
 	if value == nil || err != nil {
 		return 0, 0, err
 	}
+	return readRecord(value)
+}
+
+func recordRow(tried, held int64) row { return row{}.int(tried).int(held) }
+
+func readRecord(value []byte) (tried, held int64, err error) {
 	f := read(value)
 	tried, held = f.int(), f.int()
 	return tried, held, f.done("decisions", "record")

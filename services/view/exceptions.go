@@ -20,8 +20,8 @@ import (
 // looked into it. What follows from sums and dates (unexplained mass, overdue goods,
 // payouts) has no row but is reckoned when it is asked for. And it is where things are.
 //
-//	open, exception id            → kind, thing, words, whom it concerns
-//	closed, exception id          → the same, the note, who closed it
+//	open, exception id            → kind, thing, words, whom it concerns, no note, nobody who closed it
+//	closed, exception id          → the same with both
 //	of, thing                     → the parcel of a piece, stone or lot, and whether its field is shown
 //	parties, parcel id            → seller, buyer
 //	where, place, thing           → holder
@@ -80,14 +80,15 @@ func (v Exceptions) Apply(rows eventstore.Rows, rec eventstore.Record) error {
 func (v Exceptions) parcel(rows eventstore.Rows, rec eventstore.Record, event *parcelv1.Event) error {
 	switch e := event.GetEvent().(type) {
 	case *parcelv1.Event_Listed:
-		rows.Set(key("parties", e.Listed.GetPublic().GetParcelId()), row{}.text(e.Listed.GetPrivate().GetSellerId()).text(""))
+		rows.Set(key("parties", e.Listed.GetPublic().GetParcelId()), parties{seller: e.Listed.GetPrivate().GetSellerId()}.row())
 	case *parcelv1.Event_DealMade:
 		id := e.DealMade.GetPublic().GetParcelId()
-		seller, _, err := v.parties(rows, id)
+		p, err := v.parties(rows, id)
 		if err != nil {
 			return err
 		}
-		rows.Set(key("parties", id), row{}.text(seller).text(e.DealMade.GetPrivate().GetBuyerId()))
+		p.buyer = e.DealMade.GetPrivate().GetBuyerId()
+		rows.Set(key("parties", id), p.row())
 	case *parcelv1.Event_HandedOver:
 		p := e.HandedOver.GetPublic()
 		return v.handover(rows, rec.Position, p.GetParcelId(), "the buyer", p.GetDifferenceUg(), p.GetCountDifference(), p.GetBeyondTolerance())
@@ -118,7 +119,7 @@ func (v Exceptions) handover(rows eventstore.Rows, at eventstore.Position, parce
 	if !beyond {
 		return nil
 	}
-	seller, buyer, err := v.parties(rows, parcelID)
+	p, err := v.parties(rows, parcelID)
 	if err != nil {
 		return err
 	}
@@ -131,11 +132,7 @@ func (v Exceptions) handover(rows eventstore.Rows, at eventstore.Position, parce
 	case ug == 0:
 		what += ", and the other side doesn't agree"
 	}
-	members := []string{seller}
-	if buyer != "" {
-		members = append(members, buyer)
-	}
-	v.open(rows, Exception{ID: handoverID(at), Kind: HandoverDifference, Thing: "parcel/" + parcelID, What: what, Members: members})
+	v.open(rows, Exception{ID: handoverID(at), Kind: HandoverDifference, Thing: "parcel/" + parcelID, What: what, Members: p.members()})
 	return nil
 }
 
@@ -160,7 +157,7 @@ func (v Exceptions) piece(rows eventstore.Rows, rec eventstore.Record, event *pi
 	switch e := event.GetEvent().(type) {
 	case *piecev1.Event_Described:
 		p := e.Described.GetPublic()
-		rows.Set(key("of", "piece/"+p.GetPieceId()), row{}.text(p.GetParcelId()).flag(fieldShown(p)))
+		rows.Set(key("of", "piece/"+p.GetPieceId()), partOf{p.GetParcelId(), fieldShown(p)}.row())
 	case *piecev1.Event_MixedUp:
 		p := e.MixedUp.GetPublic()
 		id := "mixup-" + p.GetMixId()
@@ -198,7 +195,7 @@ func (v Exceptions) stone(rows eventstore.Rows, event *stonev1.Event) error {
 	if err != nil {
 		return err
 	}
-	rows.Set(key("of", "stone/"+p.GetStoneId()), row{}.text(p.GetParcelId()).flag(shown))
+	rows.Set(key("of", "stone/"+p.GetStoneId()), partOf{p.GetParcelId(), shown}.row())
 	if shown {
 		return nil
 	}
@@ -214,7 +211,7 @@ func (v Exceptions) lot(rows eventstore.Rows, rec eventstore.Record, event *lotv
 	switch e := event.GetEvent().(type) {
 	case *lotv1.Event_Made:
 		p := e.Made.GetPublic()
-		rows.Set(key("of", "lot/"+p.GetLotId()), row{}.text(p.GetParcelId()).flag(true))
+		rows.Set(key("of", "lot/"+p.GetLotId()), partOf{p.GetParcelId(), true}.row())
 	case *lotv1.Event_Counted:
 		p := e.Counted.GetPublic()
 		thing, ug := "lot/"+p.GetLotId(), p.GetWeighing().GetMassUg()-p.GetWas().GetMassUg()
@@ -281,13 +278,13 @@ func (v Exceptions) stock(rows eventstore.Rows, event *stockv1.Event) error {
 			return err
 		}
 		if value != nil {
-			if found, err = readException(id, value, false); err != nil {
+			if found, err = readException(id, value); err != nil {
 				return err
 			}
 			rows.Delete(key("open", id))
 		}
 		found.Note, found.ClosedBy = p.GetNote(), p.GetClosedBy()
-		rows.Set(key("closed", id), exceptionRow(found).text(found.Note).text(found.ClosedBy))
+		rows.Set(key("closed", id), exceptionRow(found))
 	}
 	return nil
 }
@@ -297,23 +294,42 @@ func (Exceptions) open(rows eventstore.Rows, e Exception) {
 }
 
 func exceptionRow(e Exception) row {
-	r := row{}.text(e.Kind).text(e.Thing).text(e.What).count(len(e.Members))
-	for _, m := range e.Members {
-		r = r.text(m)
-	}
-	return r
+	return row{}.text(e.Kind).text(e.Thing).text(e.What).texts(e.Members).text(e.Note).text(e.ClosedBy)
 }
 
-func readException(id string, value []byte, closed bool) (Exception, error) {
+func readException(id string, value []byte) (Exception, error) {
 	f := read(value)
-	e := Exception{ID: id, Kind: f.text(), Thing: f.text(), What: f.text()}
-	for range f.count() {
-		e.Members = append(e.Members, f.text())
-	}
-	if closed {
-		e.Note, e.ClosedBy = f.text(), f.text()
-	}
+	e := Exception{ID: id, Kind: f.text(), Thing: f.text(), What: f.text(), Members: f.texts(), Note: f.text(), ClosedBy: f.text()}
 	return e, f.done("exceptions", "exception")
+}
+
+// partOf is the parcel that a piece, stone or lot is of, and whether its field is shown.
+type partOf struct {
+	parcelID string
+	shown    bool
+}
+
+func (p partOf) row() row { return row{}.text(p.parcelID).flag(p.shown) }
+
+func readPartOf(value []byte) (partOf, error) {
+	f := read(value)
+	p := partOf{f.text(), f.flag()}
+	return p, f.done("exceptions", "thing's parcel")
+}
+
+// parties are a parcel's seller and its last buyer; empty: none yet.
+type parties struct{ seller, buyer string }
+
+func (p parties) row() row { return row{}.text(p.seller).text(p.buyer) }
+
+func readParties(value []byte) (parties, error) {
+	f := read(value)
+	p := parties{f.text(), f.text()}
+	return p, f.done("exceptions", "parcel's parties")
+}
+
+func (p parties) members() []string {
+	return slices.DeleteFunc([]string{p.seller, p.buyer}, func(id string) bool { return id == "" })
 }
 
 // concerned are the members whom a parcel, piece, stone or lot concerns, and whether its
@@ -325,29 +341,22 @@ func (v Exceptions) concerned(r eventstore.Reader, thing string) (members []stri
 		if err != nil || value == nil {
 			return nil, true, err
 		}
-		f := read(value)
-		parcelID, shown = f.text(), f.flag()
-		if err := f.done("exceptions", "thing's parcel"); err != nil {
+		of, err := readPartOf(value)
+		if err != nil {
 			return nil, false, err
 		}
+		parcelID, shown = of.parcelID, of.shown
 	}
-	seller, buyer, err := v.parties(r, parcelID)
-	for _, m := range []string{seller, buyer} {
-		if m != "" {
-			members = append(members, m)
-		}
-	}
-	return members, shown, err
+	p, err := v.parties(r, parcelID)
+	return p.members(), shown, err
 }
 
-func (Exceptions) parties(r eventstore.Reader, parcelID string) (seller, buyer string, err error) {
+func (Exceptions) parties(r eventstore.Reader, parcelID string) (parties, error) {
 	value, err := r.Get(key("parties", parcelID))
 	if err != nil || value == nil {
-		return "", "", err
+		return parties{}, err
 	}
-	f := read(value)
-	seller, buyer = f.text(), f.text()
-	return seller, buyer, f.done("exceptions", "parcel's parties")
+	return readParties(value)
 }
 
 // Open gives the exceptions that events tell of and nobody has closed, by id.
@@ -362,7 +371,7 @@ func (Exceptions) Closed(r eventstore.Reader, after string, limit int) (all []Ex
 
 func exceptions(r eventstore.Reader, which, after string, limit int) (all []Exception, next string, err error) {
 	next, err = page(r, table(which), after, limit, func(id string, value []byte) error {
-		e, err := readException(id, value, which == "closed")
+		e, err := readException(id, value)
 		all = append(all, e)
 		return err
 	})
@@ -376,7 +385,7 @@ func (Exceptions) Find(r eventstore.Reader, id string) (e Exception, ok bool, er
 	if err != nil || value == nil {
 		return e, false, err
 	}
-	e, err = readException(id, value, false)
+	e, err = readException(id, value)
 	return e, err == nil, err
 }
 
@@ -389,12 +398,10 @@ func (Exceptions) WasClosed(r eventstore.Reader, id string) (bool, error) {
 // Place is where a thing was put last; empty: nobody said.
 func (Exceptions) Place(r eventstore.Reader, thing string) (string, error) {
 	value, err := r.Get(key("place", thing))
-	if err != nil || value == nil {
+	if err != nil {
 		return "", err
 	}
-	f := read(value)
-	place := f.text()
-	return place, f.done("exceptions", "place")
+	return readText("exceptions", "place", value)
 }
 
 // Held is a thing at a place.
@@ -411,9 +418,9 @@ func (Exceptions) Where(r eventstore.Reader, place, after string, limit int) (al
 		if place == "" {
 			at, rest, _ = strings.Cut(rest, "\x00")
 		}
-		f := read(value)
-		all = append(all, Held{Thing: rest, Place: at, Holder: f.text()})
-		return f.done("exceptions", "thing at a place")
+		holder, err := readText("exceptions", "thing at a place", value)
+		all = append(all, Held{Thing: rest, Place: at, Holder: holder})
+		return err
 	})
 	return all, next, err
 }

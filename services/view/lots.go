@@ -71,23 +71,30 @@ func (Lots) lot(rows eventstore.Rows, event *lotv1.Event) error {
 	if err != nil {
 		return err
 	}
-	var left int64
-	var asked bool
-	if value != nil {
-		f := read(value)
-		left, asked = f.int(), f.flag()
-		if err := f.done("lots", "lot"); err != nil {
-			return err
-		}
+	left, asked, err := readLeft(value)
+	if err != nil {
+		return err
 	}
 	left, asked = change(left, asked)
-	rows.Set(key("left", id), row{}.int(left).flag(asked))
+	rows.Set(key("left", id), leftRow(left, asked))
 	if asked && left > 0 {
 		rows.Set(key("sale", id), present)
 	} else {
 		rows.Delete(key("sale", id))
 	}
 	return nil
+}
+
+func leftRow(left int64, asked bool) row { return row{}.int(left).flag(asked) }
+
+// readLeft reads what is left of a lot; no row: it is being made.
+func readLeft(value []byte) (left int64, asked bool, err error) {
+	if value == nil {
+		return 0, false, nil
+	}
+	f := read(value)
+	left, asked = f.int(), f.flag()
+	return left, asked, f.done("lots", "lot")
 }
 
 // ByCutter gives the ids of a cutter's lots, oldest first.

@@ -70,14 +70,14 @@ func (v Members) Apply(rows eventstore.Rows, rec eventstore.Record) error {
 	switch e := event.Event.(type) {
 	case *memberv1.Event_CoopFounded:
 		p := e.CoopFounded.GetPublic()
-		rows.Set(key("coop"), row{}.text(p.GetCoopId()).text(p.GetName()).text(p.GetTimeZone()))
+		rows.Set(key("coop"), CoOp{p.GetCoopId(), p.GetName(), p.GetTimeZone()}.row())
 	case *memberv1.Event_FieldRecorded:
 		p := e.FieldRecorded.GetPublic()
-		rows.Set(key("field", placeOf(rec.Position)), row{}.text(p.GetFieldId()).text(p.GetName()).text(p.GetCountry()))
-		rows.Set(key("named", member.Folded(p.GetName())), row{}.text(p.GetFieldId()).text(p.GetName()))
+		rows.Set(key("field", placeOf(rec.Position)), Field{p.GetFieldId(), p.GetName(), p.GetCountry()}.row())
+		rows.Set(key("named", member.Folded(p.GetName())), namedRow(p.GetFieldId(), p.GetName()))
 	case *memberv1.Event_MemberAdmitted:
 		p := e.MemberAdmitted.GetPublic()
-		rows.Set(key("member", p.GetMemberId()), memberRow(p.GetTradingName(), e.MemberAdmitted.GetPrivate().GetRoles()))
+		rows.Set(key("member", p.GetMemberId()), Member{TradingName: p.GetTradingName(), Roles: e.MemberAdmitted.GetPrivate().GetRoles()}.row())
 		rows.Set(key("admitted", placeOf(rec.Position)), row{}.text(p.GetMemberId()))
 	case *memberv1.Event_KeyAdded:
 		rows.Set(key("key", e.KeyAdded.GetPrivate().GetKeyId()), row{}.text(e.KeyAdded.GetPublic().GetPersonId()))
@@ -89,11 +89,12 @@ func (v Members) Apply(rows eventstore.Rows, rec eventstore.Record) error {
 		rows.Delete(key("lost", e.KeyReplacementRefused.GetPublic().GetPersonId(), e.KeyReplacementRefused.GetPrivate().GetLostKeyId()))
 	case *memberv1.Event_MemberRolesSet:
 		id := e.MemberRolesSet.GetPublic().GetMemberId()
-		m, _, err := Members{}.Member(rows, id)
+		m, _, err := v.Member(rows, id)
 		if err != nil {
 			return err
 		}
-		rows.Set(key("member", id), memberRow(m.TradingName, e.MemberRolesSet.GetPrivate().GetRoles()))
+		m.Roles = e.MemberRolesSet.GetPrivate().GetRoles()
+		rows.Set(key("member", id), m.row())
 	case *memberv1.Event_BankDetailsSealed:
 		rows.Set(key("bank", e.BankDetailsSealed.GetPrivate().GetPersonId(), e.BankDetailsSealed.GetPublic().GetMemberId()), present)
 	case *memberv1.Event_PersonErased:
@@ -104,20 +105,12 @@ func (v Members) Apply(rows eventstore.Rows, rec eventstore.Record) error {
 		rows.Set(key("lost", e.KeyReplacementAsked.GetPublic().GetPersonId(), e.KeyReplacementAsked.GetPrivate().GetLostKeyId()), present)
 	case *memberv1.Event_ClaimRecorded:
 		pub, priv := e.ClaimRecorded.GetPublic(), e.ClaimRecorded.GetPrivate()
-		rows.Set(key("claim", priv.GetMemberId(), pub.GetClaimId()), row{}.text(pub.GetFieldId()).text(priv.GetName()).flag(false))
-		rows.Set(key("worked", priv.GetMemberId(), pub.GetFieldId(), member.Folded(priv.GetName())), row{}.text(pub.GetClaimId()).text(priv.GetName()))
+		rows.Set(key("claim", priv.GetMemberId(), pub.GetClaimId()), Claim{FieldID: pub.GetFieldId(), Name: priv.GetName()}.row())
+		rows.Set(key("worked", priv.GetMemberId(), pub.GetFieldId(), member.Folded(priv.GetName())), namedRow(pub.GetClaimId(), priv.GetName()))
 	case *memberv1.Event_ClaimClosed:
 		return v.claimClosed(rows, event, e.ClaimClosed)
 	}
 	return nil
-}
-
-func memberRow(tradingName string, roles []memberv1.Role) row {
-	value := row{}.text(tradingName).count(len(roles))
-	for _, role := range roles {
-		value = value.num(uint64(role))
-	}
-	return value
 }
 
 // Erased gives the persons whose erasures were recorded after a position, in their
@@ -128,9 +121,9 @@ func (Members) Erased(r eventstore.Reader, after eventstore.Position, limit int)
 		if err != nil {
 			return fmt.Errorf("%w: view members has an erasure at %q", eventstore.ErrCorrupt, place)
 		}
-		f := read(value)
-		persons, last = append(persons, f.text()), eventstore.Position(at)
-		return f.done("members", "erasure")
+		person, err := readText("members", "erased person", value)
+		persons, last = append(persons, person), eventstore.Position(at)
+		return err
 	})
 	return persons, last, err
 }
@@ -150,12 +143,11 @@ func (Members) BanksUnder(r eventstore.Reader, person string) (members []string,
 // ErasedAt is the position of a person's erasure; 0: none.
 func (Members) ErasedAt(r eventstore.Reader, person string) (eventstore.Position, error) {
 	value, err := r.Get(key("erased", person))
-	if err != nil || value == nil {
+	if err != nil {
 		return 0, err
 	}
-	f := read(value)
-	at := f.num()
-	return eventstore.Position(at), f.done("members", "erasure")
+	at, err := readNum("members", "erasure", value)
+	return eventstore.Position(at), err
 }
 
 // LostKey is a key whose replacement waits for a second person.
@@ -180,11 +172,14 @@ func (v Members) claimClosed(rows eventstore.Rows, event *memberv1.Event, e *mem
 	if value == nil {
 		return unexpected(v.Name(), event, "claim %s was never recorded", e.GetPublic().GetClaimId())
 	}
-	f := read(value)
-	field, name, _ := f.text(), f.text(), f.flag()
-	rows.Set(k, row{}.text(field).text(name).flag(true))
-	rows.Delete(key("worked", e.GetPrivate().GetMemberId(), field, member.Folded(name)))
-	return f.done(v.Name(), "claim")
+	claim, err := readClaim(e.GetPublic().GetClaimId(), value)
+	if err != nil {
+		return err
+	}
+	claim.Closed = true
+	rows.Set(k, claim.row())
+	rows.Delete(key("worked", e.GetPrivate().GetMemberId(), claim.FieldID, member.Folded(claim.Name)))
+	return nil
 }
 
 // CoOp is the co-operative; zero before it is founded.
@@ -193,6 +188,12 @@ func (Members) CoOp(r eventstore.Reader) (CoOp, error) {
 	if err != nil || value == nil {
 		return CoOp{}, err
 	}
+	return readCoOp(value)
+}
+
+func (c CoOp) row() row { return row{}.text(c.ID).text(c.Name).text(c.TimeZone) }
+
+func readCoOp(value []byte) (CoOp, error) {
 	f := read(value)
 	c := CoOp{ID: f.text(), Name: f.text(), TimeZone: f.text()}
 	return c, f.done("members", "co-op")
@@ -208,6 +209,14 @@ func (Members) Member(r eventstore.Reader, id string) (m Member, ok bool, err er
 	return m, err == nil, err
 }
 
+func (m Member) row() row {
+	r := row{}.text(m.TradingName).count(len(m.Roles))
+	for _, role := range m.Roles {
+		r = r.num(uint64(role))
+	}
+	return r
+}
+
 func readMember(id string, value []byte) (Member, error) {
 	f := read(value)
 	m := Member{ID: id, TradingName: f.text()}
@@ -221,9 +230,8 @@ func readMember(id string, value []byte) (Member, error) {
 // before.
 func (v Members) List(r eventstore.Reader, after string, limit int) (members []Member, next string, err error) {
 	next, err = page(r, table("admitted"), after, limit, func(_ string, value []byte) error {
-		f := read(value)
-		id := f.text()
-		if err := f.done("members", "member's place"); err != nil {
+		id, err := readText("members", "member's place", value)
+		if err != nil {
 			return err
 		}
 		m, _, err := v.Member(r, id)
@@ -236,11 +244,19 @@ func (v Members) List(r eventstore.Reader, after string, limit int) (members []M
 // Fields gives the opal fields in the order in which they were recorded.
 func (Members) Fields(r eventstore.Reader, after string, limit int) (fields []Field, next string, err error) {
 	next, err = page(r, table("field"), after, limit, func(_ string, value []byte) error {
-		f := read(value)
-		fields = append(fields, Field{ID: f.text(), Name: f.text(), Country: f.text()})
-		return f.done("members", "field")
+		f, err := readField(value)
+		fields = append(fields, f)
+		return err
 	})
 	return fields, next, err
+}
+
+func (f Field) row() row { return row{}.text(f.ID).text(f.Name).text(f.Country) }
+
+func readField(value []byte) (Field, error) {
+	f := read(value)
+	field := Field{ID: f.text(), Name: f.text(), Country: f.text()}
+	return field, f.done("members", "field")
 }
 
 // FieldNamed finds the field of a name, written in any way that reads the same.
@@ -261,28 +277,41 @@ func named(r eventstore.Reader, at []byte) (id, name string, ok bool, err error)
 	if err != nil || value == nil {
 		return "", "", false, err
 	}
+	id, name, err = readNamed(value)
+	return id, name, err == nil, err
+}
+
+func namedRow(id, name string) row { return row{}.text(id).text(name) }
+
+func readNamed(value []byte) (id, name string, err error) {
 	f := read(value)
 	id, name = f.text(), f.text()
-	return id, name, true, f.done("members", "name")
+	return id, name, f.done("members", "name")
 }
 
 // PersonByKey is the person that a key belongs to; empty: nobody's.
 func (Members) PersonByKey(r eventstore.Reader, keyID string) (string, error) {
 	value, err := r.Get(key("key", keyID))
-	if err != nil || value == nil {
+	if err != nil {
 		return "", err
 	}
-	f := read(value)
-	id := f.text()
-	return id, f.done("members", "key")
+	return readText("members", "key", value)
 }
 
 // Claims gives a miner's claims, oldest first.
 func (Members) Claims(r eventstore.Reader, minerID, after string, limit int) (claims []Claim, next string, err error) {
 	next, err = page(r, table("claim", minerID), after, limit, func(id string, value []byte) error {
-		f := read(value)
-		claims = append(claims, Claim{ID: id, FieldID: f.text(), Name: f.text(), Closed: f.flag()})
-		return f.done("members", "claim")
+		c, err := readClaim(id, value)
+		claims = append(claims, c)
+		return err
 	})
 	return claims, next, err
+}
+
+func (c Claim) row() row { return row{}.text(c.FieldID).text(c.Name).flag(c.Closed) }
+
+func readClaim(id string, value []byte) (Claim, error) {
+	f := read(value)
+	c := Claim{ID: id, FieldID: f.text(), Name: f.text(), Closed: f.flag()}
+	return c, f.done("members", "claim")
 }

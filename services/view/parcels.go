@@ -1,8 +1,6 @@
 package view
 
 import (
-	"fmt"
-
 	parcelv1 "seamshare.example/proto/gen/seamshare/event/parcel/v1"
 
 	"seamshare.example/eventstore"
@@ -81,9 +79,8 @@ func (v Parcels) both(rows eventstore.Rows, event *parcelv1.Event, parcelID, ofS
 	if value == nil {
 		return unexpected(v.Name(), event, "parcel %s was never listed", parcelID)
 	}
-	f := read(value)
-	seller := f.text()
-	if err := f.done(v.Name(), "seller"); err != nil {
+	seller, err := readText(v.Name(), "seller", value)
+	if err != nil {
 		return err
 	}
 	at := row{}.text(parcelID)
@@ -140,9 +137,9 @@ func (Parcels) ViewingsBy(r eventstore.Reader, viewerID, after string, limit int
 
 func ofParcels(r eventstore.Reader, kind, memberID, after string, limit int) (found []OfParcel, next string, err error) {
 	next, err = page(r, table(kind, memberID), after, limit, func(id string, value []byte) error {
-		f := read(value)
-		found = append(found, OfParcel{ID: id, ParcelID: f.text()})
-		return f.done("parcels", fmt.Sprintf("%s's parcel", kind))
+		parcelID, err := readText("parcels", kind+"'s parcel", value)
+		found = append(found, OfParcel{ID: id, ParcelID: parcelID})
+		return err
 	})
 	return found, next, err
 }

@@ -127,7 +127,7 @@ func (v Payouts) move(rows eventstore.Rows, before, after payout.State) error {
 		if approved {
 			t.AsOf = max(t.AsOf, eventstore.Position(after.AsOf))
 		}
-		rows.Set(key("taken", after.Currency, l.Member), row{}.int(t.Paid).int(t.Live).num(uint64(t.AsOf)))
+		rows.Set(key("taken", after.Currency, l.Member), t.row())
 	}
 	return nil
 }
@@ -163,12 +163,10 @@ func readRun(id string, value []byte) (payout.State, error) {
 func (v Payouts) dispute(rows eventstore.Rows, event *disputev1.Event) error {
 	if e := event.GetOpened(); e != nil {
 		s := dispute.Evolve(dispute.State{}, event)
-		value := row{}.text(s.Currency).text(s.Against).int(s.HeldMinor).count(len(s.Parcels))
 		for _, id := range s.Parcels {
-			value = value.text(id)
 			rows.Set(key("about", id, s.ID), present)
 		}
-		rows.Set(key("dispute", s.ID), value)
+		rows.Set(key("dispute", s.ID), disputeRow(s))
 		rows.Set(key("side", s.Opener, s.ID), present)
 		rows.Set(key("side", s.Against, s.ID), present)
 		return v.hold(rows, s.Currency, s.Against, s.HeldMinor)
@@ -181,16 +179,26 @@ func (v Payouts) dispute(rows eventstore.Rows, event *disputev1.Event) error {
 	if value == nil {
 		return unexpected(v.Name(), event, "dispute %s isn't open", id)
 	}
-	f := read(value)
-	currency, member, minor := f.text(), f.text(), f.int()
-	for range f.count() {
-		rows.Delete(key("about", f.text(), id))
-	}
-	if err := f.done(v.Name(), "dispute"); err != nil {
+	s, err := readDispute(id, value)
+	if err != nil {
 		return err
 	}
+	for _, parcelID := range s.Parcels {
+		rows.Delete(key("about", parcelID, id))
+	}
 	rows.Delete(key("dispute", id))
-	return v.hold(rows, currency, member, -minor)
+	return v.hold(rows, s.Currency, s.Against, -s.HeldMinor)
+}
+
+func disputeRow(s dispute.State) row {
+	return row{}.text(s.Currency).text(s.Against).int(s.HeldMinor).texts(s.Parcels)
+}
+
+// readDispute reads a dispute as far as money needs it.
+func readDispute(id string, value []byte) (dispute.State, error) {
+	f := read(value)
+	s := dispute.State{ID: id, Currency: f.text(), Against: f.text(), HeldMinor: f.int(), Parcels: f.texts()}
+	return s, f.done("payouts", "dispute")
 }
 
 func (v Payouts) hold(rows eventstore.Rows, currency, member string, minor int64) error {
@@ -208,20 +216,24 @@ func (Payouts) Taken(r eventstore.Reader, currency, member string) (t Taken, err
 	if err != nil || value == nil {
 		return t, err
 	}
+	return readTaken(value)
+}
+
+func (t Taken) row() row { return row{}.int(t.Paid).int(t.Live).num(uint64(t.AsOf)) }
+
+func readTaken(value []byte) (Taken, error) {
 	f := read(value)
-	t = Taken{f.int(), f.int(), eventstore.Position(f.num())}
+	t := Taken{f.int(), f.int(), eventstore.Position(f.num())}
 	return t, f.done("payouts", "taken amount")
 }
 
 // Held is what disputes hold of a member's money in a currency.
 func (Payouts) Held(r eventstore.Reader, currency, member string) (int64, error) {
 	value, err := r.Get(key("held", currency, member))
-	if err != nil || value == nil {
+	if err != nil {
 		return 0, err
 	}
-	f := read(value)
-	held := f.int()
-	return held, f.done("payouts", "held amount")
+	return readInt("payouts", "held amount", value)
 }
 
 // LiveRuns gives the ids of the runs that wait for an approver or the bank, oldest
@@ -265,7 +277,7 @@ func (a Account) Owed() int64 { return a.Earned - a.Taken.Sum() - a.Held }
 // Earned is what a member has earned in a currency, in all its parts.
 func (Shares) Earned(r eventstore.Reader, currency, member string) (sum int64, err error) {
 	_, err = page(r, table("balance", currency, member), "", MaxPage, func(_ string, value []byte) error {
-		earned, err := readEarned(value)
+		earned, err := readInt("shares", "balance", value)
 		sum += earned
 		return err
 	})

@@ -12,15 +12,26 @@ import (
 	"seamshare.example/services/stream"
 )
 
-// EarnedAt reckons what each member had earned in a currency at a position, from the
-// streams alone: every parcel's deal, receipts and costs, and the orders of its stones.
+// EarnedAt reckons what each member had earned in a currency at a position: at the tip
+// from the books, and at an earlier one, which they no longer say, from the streams alone:
+// every parcel's deal, receipts and costs, and the orders of its stones.
 func EarnedAt(q *eventstore.Query, currency string, at eventstore.Position) (map[string]int64, error) {
+	earned := map[string]int64{}
+	if q.Position() == at {
+		shares := Shares{}
+		_, balances, err := shares.Balances(q.View(shares.Name()))
+		for _, b := range balances {
+			if b.Currency == currency {
+				earned[b.Member] += b.Minor
+			}
+		}
+		return earned, err
+	}
 	register := Register{}
 	parcels, err := register.All(q.View(register.Name()), "parcel")
 	if err != nil {
 		return nil, fmt.Errorf("couldn't list the parcels: %w", err)
 	}
-	earned := map[string]int64{}
 	for _, id := range parcels {
 		s, ok, err := StatementAt(q, id, at)
 		if err != nil {

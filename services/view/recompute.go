@@ -28,14 +28,8 @@ func Recompute(b Books) (parcels int, err error) {
 	rows, listed := b.View(shares.Name()), b.View(Yields{}.Name())
 	for after, more := "", true; more; more = after != "" {
 		after, err = page(listed, table("parcel"), after, MaxPage, func(parcelID string, _ []byte) error {
-			s, ok, err := statementOf(b, parcelID, math.MaxInt64)
-			if err != nil {
-				return fmt.Errorf("couldn't reckon parcel %s: %w", parcelID, err)
-			}
-			if !ok {
-				return nil
-			}
-			if err := sameInBooks(rows, s); err != nil {
+			s, ok, err := RecomputeParcel(b, parcelID)
+			if err != nil || !ok {
 				return err
 			}
 			parcels++
@@ -47,7 +41,7 @@ func Recompute(b Books) (parcels int, err error) {
 			a.Costs += s.Shares.Costs
 			own[currency] = a
 			for _, p := range s.Shares.Parties {
-				sums[account{currency, s.Member(p.Party), s.role(p.Party)}] += p.Total()
+				sums[account{currency, s.Member(p.Party), s.Role(p.Party)}] += p.Total()
 			}
 			return nil
 		})
@@ -87,6 +81,19 @@ func Recompute(b Books) (parcels int, err error) {
 		}
 	}
 	return parcels, nil
+}
+
+// RecomputeParcel is Recompute of what one parcel brought; ok is false where it has no
+// deal.
+func RecomputeParcel(b Books, parcelID string) (s Statement, ok bool, err error) {
+	s, ok, err = statementOf(b, parcelID, math.MaxInt64)
+	if err != nil {
+		return Statement{}, false, fmt.Errorf("couldn't reckon parcel %s: %w", parcelID, err)
+	}
+	if !ok {
+		return Statement{}, false, nil
+	}
+	return s, true, sameInBooks(b.View(Shares{}.Name()), s)
 }
 
 // sameInBooks holds what the books say a parcel brought against the records.

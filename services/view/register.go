@@ -33,9 +33,9 @@ func (Register) Apply(rows eventstore.Rows, rec eventstore.Record) error {
 // List gives the ids of the things of a kind, oldest first.
 func (Register) List(r eventstore.Reader, kind, after string, limit int) (things []string, next string, err error) {
 	next, err = page(r, table(kind), after, limit, func(_ string, value []byte) error {
-		f := read(value)
-		things = append(things, f.text())
-		return f.done("register", kind)
+		id, err := readText("register", kind, value)
+		things = append(things, id)
+		return err
 	})
 	return things, next, err
 }

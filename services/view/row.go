@@ -10,14 +10,22 @@ import (
 
 // row builds the value of a row: its fields in a fixed order, numbers as varints,
 // text and lists with their length before them. The order is the format: another one
-// is another version of the view.
+// is another version of the view. Only functions that stand beside the writer of the
+// same row call read: FuzzRows writes again what each of them reads.
 type row []byte
 
 func (r row) num(v uint64) row  { return binary.AppendUvarint(r, v) }
 func (r row) int(v int64) row   { return binary.AppendVarint(r, v) }
 func (r row) text(s string) row { return append(r.num(uint64(len(s))), s...) }
-func (r row) blob(b []byte) row { return append(r.num(uint64(len(b))), b...) }
 func (r row) count(n int) row   { return r.num(uint64(n)) }
+func (r row) texts(list []string) row {
+	r = r.count(len(list))
+	for _, s := range list {
+		r = r.text(s)
+	}
+	return r
+}
+
 func (r row) flag(set bool) row {
 	if set {
 		return r.num(1)
@@ -64,18 +72,16 @@ func (f *fields) flag() bool {
 	return v == 1 && !f.wrong
 }
 
-func (f *fields) blob() []byte {
+func (f *fields) text() string {
 	n := f.num()
 	if n > uint64(len(f.rest)) {
 		f.fail()
-		return nil
+		return ""
 	}
-	b := f.rest[:n:n]
+	text := string(f.rest[:n])
 	f.rest = f.rest[n:]
-	return b
+	return text
 }
-
-func (f *fields) text() string { return string(f.blob()) }
 
 // count is the length of a list whose items take at least one byte each.
 func (f *fields) count() int {
@@ -87,12 +93,48 @@ func (f *fields) count() int {
 	return int(n)
 }
 
+func (f *fields) texts() (list []string) {
+	for range f.count() {
+		list = append(list, f.text())
+	}
+	return list
+}
+
 // done ends a row: all of it was read, and nothing is left.
 func (f *fields) done(view, what string) error {
 	if f.wrong || len(f.rest) > 0 {
 		return fmt.Errorf("%w: view %s has a row that isn't a %s", eventstore.ErrCorrupt, view, what)
 	}
 	return nil
+}
+
+// readText, readInt and readNum read rows that hold one thing; no row is none of it.
+
+func readText(view, what string, value []byte) (string, error) {
+	if value == nil {
+		return "", nil
+	}
+	f := read(value)
+	text := f.text()
+	return text, f.done(view, what)
+}
+
+func readInt(view, what string, value []byte) (int64, error) {
+	if value == nil {
+		return 0, nil
+	}
+	f := read(value)
+	n := f.int()
+	return n, f.done(view, what)
+}
+
+func readNum(view, what string, value []byte) (uint64, error) {
+	if value == nil {
+		return 0, nil
+	}
+	f := read(value)
+	n := f.num()
+	return n, f.done(view, what)
 }
 
 // code is a number of an enum.

@@ -71,7 +71,7 @@ func (v Selling) hold(rows eventstore.Rows, event *holdv1.Event) error {
 	case *holdv1.Event_Placed:
 		id, p := e.Placed.GetPublic().GetHoldId(), e.Placed.GetPrivate()
 		n := len(p.GetStoneIds())
-		rows.Set(key("hold", id), row{}.text(p.GetHolderId()).int(p.GetEndsAtUs()).num(uint64(n)))
+		rows.Set(key("hold", id), hold{p.GetHolderId(), p.GetEndsAtUs(), uint64(n)}.row())
 		rows.Set(key("holder", p.GetHolderId(), id), present)
 		rows.Set(key("held", p.GetHolderId(), momentKey(p.GetEndsAtUs()), id), row{}.num(uint64(n)))
 	case *holdv1.Event_Released:
@@ -91,25 +91,40 @@ func (v Selling) letGo(rows eventstore.Rows, event *holdv1.Event, id string, n i
 	if value == nil {
 		return unexpected(v.Name(), event, "hold %s was never placed", id)
 	}
-	f := read(value)
-	holder, ends, left := f.text(), f.int(), int(f.num())
-	if err := f.done(v.Name(), "hold"); err != nil {
+	h, err := readHold(value)
+	if err != nil {
 		return err
 	}
-	if n > left {
-		return unexpected(v.Name(), event, "hold %s has %d stones, not %d", id, left, n)
+	if n < 0 {
+		n = int(h.stones)
 	}
-	if left -= n; n < 0 {
-		left = 0
+	if uint64(n) > h.stones {
+		return unexpected(v.Name(), event, "hold %s has %d stones, not %d", id, h.stones, n)
 	}
-	rows.Set(key("hold", id), row{}.text(holder).int(ends).num(uint64(left)))
-	k := key("held", holder, momentKey(ends), id)
-	if left == 0 {
+	h.stones -= uint64(n)
+	rows.Set(key("hold", id), h.row())
+	k := key("held", h.holder, momentKey(h.endsUs), id)
+	if h.stones == 0 {
 		rows.Delete(k)
 		return nil
 	}
-	rows.Set(k, row{}.num(uint64(left)))
+	rows.Set(k, row{}.num(h.stones))
 	return nil
+}
+
+// hold is the row of a hold: the stones still on it.
+type hold struct {
+	holder string
+	endsUs int64
+	stones uint64
+}
+
+func (h hold) row() row { return row{}.text(h.holder).int(h.endsUs).num(h.stones) }
+
+func readHold(value []byte) (hold, error) {
+	f := read(value)
+	h := hold{f.text(), f.int(), f.num()}
+	return h, f.done("selling", "hold")
 }
 
 // HeldBy is how many stones a jeweller holds at a moment; counting ends above most. It
@@ -118,9 +133,9 @@ func (v Selling) HeldBy(r eventstore.Reader, member string, now time.Time, most 
 	prefix := table("held", member)
 	start := append(slices.Clone(prefix), momentKey(now.UnixMicro()+1)...) // one that ends now has ended
 	err2 := r.Scan(prefix, start, false, func(_, value []byte) bool {
-		f := read(value)
-		held += int(f.num())
-		err = f.done(v.Name(), "held stones")
+		var n uint64
+		n, err = readNum(v.Name(), "held stones", value)
+		held += int(n)
 		return err == nil && held <= most
 	})
 	if err == nil {
@@ -236,12 +251,10 @@ func approvalWorth(g goods) (sum int64) {
 // GoodsOut is what a jeweller has out in one currency, at the prices it went out with.
 func (v Selling) GoodsOut(r eventstore.Reader, memberID, currency string) (int64, error) {
 	value, err := r.Get(key("out", memberID, currency))
-	if err != nil || value == nil {
+	if err != nil {
 		return 0, err
 	}
-	f := read(value)
-	minor := f.int()
-	return minor, f.done(v.Name(), "goods out")
+	return readInt(v.Name(), "worth of goods out", value)
 }
 
 // Overdue gives the ids of goods on approval or consignment whose day is over, the

@@ -34,7 +34,7 @@ import (
 // The rows:
 //
 //	seller, parcel id                   → member id
-//	deal, parcel id                     → seller, buyer, the agreement as stored in the event
+//	deal, parcel id                     → seller, buyer, the agreement as share reckons with it
 //	totals, parcel id                   → what came in and was laid out
 //	order, order id                     → currency, each line's parcel and price
 //	paid, order id                      → what is paid of each line, and whether it went back
@@ -109,21 +109,12 @@ func (v Shares) deal(rows eventstore.Rows, event *parcelv1.Event, e *parcelv1.De
 	if value == nil {
 		return unexpected(v.Name(), event, "parcel %s was never listed", id)
 	}
-	f := read(value)
-	seller := f.text()
-	if err := f.done(v.Name(), "seller"); err != nil {
+	seller, err := readText(v.Name(), "seller", value)
+	if err != nil {
 		return err
 	}
-	terms, err := proto.MarshalOptions{Deterministic: true}.Marshal(e.GetPrivate().GetAgreement())
-	if err != nil {
-		return fmt.Errorf("couldn't encode the agreement on parcel %s: %w", id, err)
-	}
-	value = row{}.text(seller).text(e.GetPrivate().GetBuyerId()).blob(terms)
+	deal := Deal{Seller: seller, Buyer: e.GetPrivate().GetBuyerId(), Agreement: parcel.Terms(e.GetPrivate().GetAgreement())}
 	// An agreement that gives no shares now would give none at the first receipt.
-	deal, err := readDeal(id, value)
-	if err != nil {
-		return err
-	}
 	if _, err := share.Entitlement(deal.Agreement, share.Totals{}); err != nil {
 		return unexpected(v.Name(), event, "parcel %s: %v", id, err)
 	}
@@ -142,37 +133,8 @@ func (v Shares) deal(rows eventstore.Rows, event *parcelv1.Event, e *parcelv1.De
 	if before != nil {
 		rows.Delete(key("totals", id))
 	}
-	rows.Set(key("deal", id), value)
+	rows.Set(key("deal", id), deal.row())
 	return nil
-}
-
-// Deal is who made a deal on a parcel, and how.
-type Deal struct {
-	ParcelID      string
-	Seller, Buyer string // member ids
-	Agreement     share.Agreement
-}
-
-// Member is the id of the member that a party of the agreement stands for.
-func (d Deal) Member(party string) string {
-	switch party {
-	case parcel.Miner:
-		return d.Seller
-	case parcel.Cutter:
-		return d.Buyer
-	}
-	return party
-}
-
-func readDeal(parcelID string, value []byte) (Deal, error) {
-	f := read(value)
-	d := Deal{ParcelID: parcelID, Seller: f.text(), Buyer: f.text()}
-	var terms parcelv1.Agreement
-	if err := proto.Unmarshal(f.blob(), &terms); err != nil {
-		f.fail()
-	}
-	d.Agreement = parcel.Terms(&terms)
-	return d, f.done("shares", "deal")
 }
 
 // totals is the row of what a parcel brought so far.
@@ -320,39 +282,23 @@ func book(rows eventstore.Rows, deal Deal, kept, back int64, posts []share.Posti
 		case share.ClassCost:
 			own.Costs += p.Amount
 		case share.ClassShare:
-			k := key("balance", currency, deal.Member(p.Account), deal.role(p.Account))
+			k := key("balance", currency, deal.Member(p.Account), deal.Role(p.Account))
 			value, err := rows.Get(k)
 			if err != nil {
 				return err
 			}
-			earned, err := readEarned(value)
+			earned, err := readInt("shares", "balance", value)
 			if err != nil {
 				return err
 			}
 			rows.Set(k, row{}.int(earned+p.Amount))
 		}
 	}
-	rows.Set(key("coop", currency), row{}.int(own.Receipts).int(own.Levies).int(own.Costs).int(own.Back))
+	rows.Set(key("coop", currency), own.row())
 	return nil
 }
 
-func (d Deal) role(party string) string {
-	for _, p := range d.Agreement.Parties {
-		if p.ID == party {
-			return p.Role
-		}
-	}
-	return party
-}
-
-func readEarned(value []byte) (int64, error) {
-	if value == nil {
-		return 0, nil
-	}
-	f := read(value)
-	earned := f.int()
-	return earned, f.done("shares", "balance")
-}
+func (a CoOpAccount) row() row { return row{}.int(a.Receipts).int(a.Levies).int(a.Costs).int(a.Back) }
 
 func readCoOpAccount(currency string, value []byte) (CoOpAccount, error) {
 	if value == nil {
@@ -438,7 +384,7 @@ func (Shares) Balances(r eventstore.Reader) (coop []CoOpAccount, members []Balan
 	}
 	for after, more := "", true; more; more = after != "" {
 		after, err = page(r, table("balance"), after, MaxPage, func(rest string, value []byte) error {
-			earned, err := readEarned(value)
+			earned, err := readInt("shares", "balance", value)
 			at := strings.Split(rest, "\x00")
 			if err != nil || len(at) != 3 {
 				return fmt.Errorf("%w: view shares has a balance at key %q", eventstore.ErrCorrupt, rest)

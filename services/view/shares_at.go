@@ -1,11 +1,11 @@
 package view
 
 import (
+	"errors"
 	"fmt"
 
-	"google.golang.org/protobuf/proto"
-
 	lotv1 "seamshare.example/proto/gen/seamshare/event/lot/v1"
+	piecev1 "seamshare.example/proto/gen/seamshare/event/piece/v1"
 	stonev1 "seamshare.example/proto/gen/seamshare/event/stone/v1"
 
 	"seamshare.example/eventstore"
@@ -77,21 +77,13 @@ func reckon(lot parcel.State, sales map[string]order.State) (s Statement, err er
 }
 
 // ordersOf finds every order that a stone or a counted lot of the parcel ever went into,
-// by way of its pieces.
+// by way of its pieces. It goes by what happened and not by what is: of a lot that was
+// unmade nothing is sold, and money of it may still have to be paid back.
 func ordersOf(h History, rough parcel.State, at eventstore.Position) (map[string]order.State, error) {
-	found := orders{h: h, at: at, all: map[string]order.State{}}
+	found := orders{h: h, at: at, looked: map[eventstore.Stream]bool{}, all: map[string]order.State{}}
 	for _, line := range rough.Lines {
-		piece, err := fold(h, stream.Piece, line.PieceID, at)
-		if err != nil {
+		if err := found.from("piece", line.PieceID); err != nil {
 			return nil, err
-		}
-		for _, part := range piece.Parts {
-			if err := found.ofLot(part.LotID); err != nil {
-				return nil, err
-			}
-			if err := found.ofStone(part.StoneID); err != nil {
-				return nil, err
-			}
 		}
 	}
 	return found.all, nil
@@ -99,53 +91,45 @@ func ordersOf(h History, rough parcel.State, at eventstore.Position) (map[string
 
 // orders are those found so far, as they stood at a position.
 type orders struct {
-	h   History
-	at  eventstore.Position
-	all map[string]order.State
+	h      History
+	at     eventstore.Position
+	looked map[eventstore.Stream]bool
+	all    map[string]order.State
 }
 
-func (o orders) ofStone(id string) error {
-	if id == "" {
+// from follows a piece, stone or lot to the orders that it, or what came of it, was sold in.
+func (o orders) from(kind, id string) error {
+	thing := eventstore.Stream(kind + "/" + id)
+	if id == "" || o.looked[thing] {
 		return nil
 	}
-	st, err := fold(o.h, stream.Stone, id, o.at)
-	if err != nil {
-		return err
-	}
-	if err := o.ofLot(st.LotID); err != nil {
-		return err
-	}
-	return o.in(stream.Stone.Stream(id), func(event proto.Message) string {
-		e, _ := event.(*stonev1.Event)
-		return e.GetSold().GetPublic().GetOrderId()
-	})
-}
-
-// ofLot: a lot of which something was sold isn't taken apart any more.
-func (o orders) ofLot(id string) error {
-	if id == "" {
-		return nil
-	}
-	return o.in(stream.Lot.Stream(id), func(event proto.Message) string {
-		e, _ := event.(*lotv1.Event)
-		return e.GetPortionSold().GetPublic().GetOrderId()
-	})
-}
-
-// in adds the orders that a thing was sold in, found in its records by sold.
-func (o orders) in(thing eventstore.Stream, sold func(proto.Message) string) error {
+	o.looked[thing] = true
 	records, err := o.h.Records(thing)
 	if err != nil {
 		return err
 	}
 	for _, rec := range records {
-		id := sold(rec.Event)
-		if _, known := o.all[id]; id == "" || known || rec.Position > o.at {
-			continue
+		if rec.Position > o.at {
+			break
 		}
-		if o.all[id], err = fold(o.h, stream.Order, id, o.at); err != nil {
+		switch event := rec.Event.(type) {
+		case *piecev1.Event:
+			err = errors.Join(o.from("stone", event.GetFinished().GetPublic().GetStoneId()), o.from("lot", event.GetMovedOn().GetPublic().GetLotId()))
+		case *stonev1.Event:
+			err = errors.Join(o.from("lot", event.GetPutInLot().GetPublic().GetLotId()), o.order(event.GetSold().GetPublic().GetOrderId()))
+		case *lotv1.Event:
+			err = o.order(event.GetPortionSold().GetPublic().GetOrderId())
+		}
+		if err != nil {
 			return err
 		}
 	}
 	return nil
+}
+
+func (o orders) order(id string) (err error) {
+	if _, known := o.all[id]; id != "" && !known {
+		o.all[id], err = fold(o.h, stream.Order, id, o.at)
+	}
+	return err
 }

@@ -5,8 +5,6 @@ import (
 	"strconv"
 	"strings"
 
-	"google.golang.org/protobuf/proto"
-
 	correctionv1 "seamshare.example/proto/gen/seamshare/event/correction/v1"
 	parcelv1 "seamshare.example/proto/gen/seamshare/event/parcel/v1"
 
@@ -67,13 +65,29 @@ func (v Shares) corrected(rows eventstore.Rows, rec eventstore.Record, event *co
 }
 
 func noteCorrection(rows eventstore.Rows, rec eventstore.Record, parcelID string, posts []share.Posting) {
-	value, moved := row{}, 0
+	var moved []Moved
 	for _, p := range posts {
 		if p.Class == share.ClassShare {
-			value, moved = value.text(p.Account).int(p.Amount), moved+1
+			moved = append(moved, Moved{p.Account, p.Amount})
 		}
 	}
-	rows.Set(key("corrected", parcelID, placeOf(rec.Position)), append(row{}.count(moved), value...))
+	rows.Set(key("corrected", parcelID, placeOf(rec.Position)), movedRow(moved))
+}
+
+func movedRow(moved []Moved) row {
+	r := row{}.count(len(moved))
+	for _, m := range moved {
+		r = r.text(m.Party).int(m.Minor)
+	}
+	return r
+}
+
+func readMoved(value []byte) (moved []Moved, err error) {
+	f := read(value)
+	for range f.count() {
+		moved = append(moved, Moved{Party: f.text(), Minor: f.int()})
+	}
+	return moved, f.done("shares", "correction")
 }
 
 // correctDeal puts the agreement at the right price in the place of the deal's, and
@@ -98,10 +112,6 @@ func (v Shares) correctDeal(rows eventstore.Rows, rec eventstore.Record, event *
 	if err != nil {
 		return err
 	}
-	terms, err := proto.MarshalOptions{Deterministic: true}.Marshal(right)
-	if err != nil {
-		return fmt.Errorf("couldn't encode the agreement on parcel %s: %w", parcelID, err)
-	}
 	deal.Agreement = parcel.Terms(right)
 	after, err := entitlement(deal, t)
 	if err != nil {
@@ -111,7 +121,7 @@ func (v Shares) correctDeal(rows eventstore.Rows, rec eventstore.Record, event *
 	if err != nil {
 		return unexpected(v.Name(), event, "parcel %s: %v", parcelID, err)
 	}
-	rows.Set(key("deal", parcelID), row{}.text(deal.Seller).text(deal.Buyer).blob(terms))
+	rows.Set(key("deal", parcelID), deal.row())
 	noteCorrection(rows, rec, parcelID, posts)
 	return book(rows, deal, 0, 0, posts)
 }
@@ -137,12 +147,9 @@ func (Shares) Corrections(r eventstore.Reader, parcelID, after string) (all []Co
 		if err != nil {
 			return fmt.Errorf("%w: view shares has a correction at %q", eventstore.ErrCorrupt, place)
 		}
-		f, c := read(value), Correction{Position: eventstore.Position(at)}
-		for range f.count() {
-			c.Moved = append(c.Moved, Moved{Party: f.text(), Minor: f.int()})
-		}
-		all = append(all, c)
-		return f.done("shares", "correction")
+		moved, err := readMoved(value)
+		all = append(all, Correction{eventstore.Position(at), moved})
+		return err
 	})
 	return all, next, err
 }

@@ -33,19 +33,29 @@ func paidRow(s order.State) []byte {
 
 // readOrder reads an order as far as money needs it; paid is nil while nothing was.
 func readOrder(id string, sold, paid []byte) (order.State, error) {
-	f := read(sold)
+	s, err := readSold(id, sold)
+	if err != nil || paid == nil {
+		return s, err
+	}
+	return s, readPaid(s.Lines, paid)
+}
+
+func readSold(id string, value []byte) (order.State, error) {
+	f := read(value)
 	s := order.State{ID: id, Currency: f.text()}
 	for range f.count() {
 		s.Lines = append(s.Lines, order.Line{StoneID: f.text(), LotID: f.text(), ParcelID: f.text(), Price: f.int()})
 	}
-	if err := f.done("shares", "sold order"); err != nil || paid == nil {
-		return s, err
+	return s, f.done("shares", "sold order")
+}
+
+// readPaid says of an order's lines what they cost and what is paid of them.
+func readPaid(lines []order.Line, value []byte) error {
+	f := read(value)
+	for i := range lines {
+		lines[i].Price, lines[i].Reduced, lines[i].Paid, lines[i].Returned = f.int(), f.int(), f.int(), f.flag()
 	}
-	f = read(paid)
-	for i := range s.Lines {
-		s.Lines[i].Price, s.Lines[i].Reduced, s.Lines[i].Paid, s.Lines[i].Returned = f.int(), f.int(), f.int(), f.flag()
-	}
-	return s, f.done("shares", "paid order")
+	return f.done("shares", "paid order")
 }
 
 func (v Shares) order(rows eventstore.Rows, event *orderv1.Event) error {

@@ -73,12 +73,11 @@ func (v Yields) Apply(rows eventstore.Rows, rec eventstore.Record) error {
 	switch event := rec.Event.(type) {
 	case *parcelv1.Event:
 		if e := event.GetListed(); e != nil {
-			lines := e.GetPublic().GetLines()
-			value := row{}.count(len(lines))
-			for _, l := range lines {
-				value = value.text(l.GetPieceId())
+			var pieces []string
+			for _, l := range e.GetPublic().GetLines() {
+				pieces = append(pieces, l.GetPieceId())
 			}
-			rows.Set(key("parcel", e.GetPublic().GetParcelId()), value)
+			rows.Set(key("parcel", e.GetPublic().GetParcelId()), piecesRow(pieces))
 		}
 		if e := event.GetLineOpened(); e != nil {
 			return v.lineOpened(rows, event, e.GetPublic())
@@ -107,11 +106,7 @@ func (v Yields) lineOpened(rows eventstore.Rows, event *parcelv1.Event, p *parce
 	for _, o := range p.GetPieces() {
 		pieces = append(pieces, o.GetPieceId())
 	}
-	next := row{}.count(len(pieces))
-	for _, id := range pieces {
-		next = next.text(id)
-	}
-	rows.Set(key("parcel", p.GetParcelId()), next)
+	rows.Set(key("parcel", p.GetParcelId()), piecesRow(pieces))
 	return nil
 }
 
@@ -255,11 +250,11 @@ func readPieceBalance(value []byte) (pieceBalance, error) {
 	return b, f.done("yields", "piece's balance")
 }
 
-func readPieces(value []byte) (pieces []string, err error) {
+func piecesRow(pieces []string) row { return row{}.texts(pieces) }
+
+func readPieces(value []byte) ([]string, error) {
 	f := read(value)
-	for range f.count() {
-		pieces = append(pieces, f.text())
-	}
+	pieces := f.texts()
 	return pieces, f.done("yields", "parcel's list of pieces")
 }
 

@@ -1,8 +1,8 @@
 package wholetest_test
 
 import (
-	"errors"
 	"fmt"
+	"reflect"
 	"strings"
 
 	"google.golang.org/grpc/codes"
@@ -24,10 +24,9 @@ import (
 // What must hold all the way. Each names the parcel or stone, so that the log of the
 // walk tells the rest.
 
-// each holds what every command must leave: of each parcel that its records touched the
-// masses close and the money is given out, all accounts sum to nothing, and the chain of
-// each stone reaches a field. Where no record touches a thing nothing of it may change;
-// balances and end hold that, of everything. w.mu is held.
+// each holds what every command must leave, of all that its records touched. Where no
+// record touches a thing nothing of it may change; everything holds that, of everything.
+// w.mu is held.
 func (w *walk) each() {
 	if w.World == nil {
 		return // it is being founded; the first command after that checks that too
@@ -42,57 +41,67 @@ func (w *walk) each() {
 		return
 	}
 	defer q.Close()
-	parcels, stones := map[string]bool{}, map[string]bool{}
+	t := touched{parcels: map[string]bool{}, stones: map[string]bool{}}
 	for w.checked < to {
 		w.checked++
 		rec, err := q.RecordAt(w.checked)
+		if err == nil {
+			err = t.by(q, rec.Stream)
+		}
 		if err != nil {
-			w.t.Error(err)
+			w.t.Errorf("what record %d touches: %v", w.checked, err)
 			return
 		}
-		if err := touches(q, rec.Stream, parcels, stones); err != nil {
-			w.t.Errorf("what record %d touches: %v", rec.Position, err)
-		}
 	}
-	for id := range parcels {
+	for id := range t.parcels {
 		if err := weighed(q, id); err != nil {
 			w.t.Errorf("after record %d: %v", to, err)
 		}
-		if err := givenOut(q, id); err != nil {
-			w.t.Errorf("after record %d: %v", to, err)
+		if err := w.accounts.parcel(q, id); err != nil {
+			w.t.Errorf("after record %d: %v; %s", to, err, w.story(q, id))
 		}
 	}
-	for id := range stones {
+	for id := range t.stones {
 		w.chainHolds(q, id)
 	}
-	if err := sumsToNothing(q); err != nil {
+	if err := w.accounts.hold(q); err != nil {
 		w.t.Errorf("after record %d: %v", to, err)
 	}
 }
 
-// touches notes the parcels whose masses or money a stream's records may change, and the
-// stones.
-func touches(q *eventstore.Query, of eventstore.Stream, parcels, stones map[string]bool) error {
+// touched are the parcels whose masses or money records may have changed, and the stones
+// whose chains.
+type touched struct{ parcels, stones map[string]bool }
+
+func (t touched) by(q *eventstore.Query, of eventstore.Stream) error {
 	kind, id, _ := strings.Cut(string(of), "/")
 	switch kind {
 	case "parcel":
-		parcels[id] = true
+		t.parcels[id] = true
 	case "piece":
 		s, _, err := eventstore.Load(q, stream.Piece, id)
-		parcels[s.ParcelID] = true
+		t.parcels[s.ParcelID] = true
+		for _, p := range s.Parts {
+			if p.StoneID != "" {
+				t.stones[p.StoneID] = true
+			}
+		}
 		return err
 	case "stone":
 		s, _, err := eventstore.Load(q, stream.Stone, id)
-		parcels[s.Facts.GetParcelId()], stones[id] = true, true
+		t.parcels[s.Facts.GetParcelId()], t.stones[id] = true, true
 		return err
 	case "lot":
 		s, _, err := eventstore.Load(q, stream.Lot, id)
-		parcels[s.Facts.GetParcelId()] = true
+		t.parcels[s.Facts.GetParcelId()] = true
 		return err
 	case "order":
 		s, _, err := eventstore.Load(q, stream.Order, id)
 		for _, l := range s.Lines {
-			parcels[l.ParcelID] = true
+			t.parcels[l.ParcelID] = true
+			if l.LotID == "" {
+				t.stones[l.StoneID] = true
+			}
 		}
 		return err
 	}
@@ -115,41 +124,94 @@ func weighed(q *eventstore.Query, parcel string) error {
 	return nil
 }
 
-// givenOut: what came in for a parcel and stays is levies, costs and shares.
-func givenOut(q *eventstore.Query, parcel string) error {
-	v := view.Shares{}
-	s, ok, err := v.Statement(q.View(v.Name()), parcel)
-	if err != nil || !ok {
+// account is one of the books' accounts; member is empty for the co-op's own, by what it is for.
+type account struct{ currency, member, of string }
+
+// accounts are what all accounts come to, kept beside the books: what the records of each
+// parcel brought.
+type accounts struct {
+	brought map[string]map[account]int64 // by parcel
+	sums    map[account]int64
+}
+
+func newAccounts() accounts {
+	return accounts{map[string]map[account]int64{}, map[account]int64{}}
+}
+
+// parcel reckons a parcel anew from its records, and holds that all of its money is given
+// out and that the books say the same.
+func (a accounts) parcel(q *eventstore.Query, parcel string) error {
+	s, ok, err := view.RecomputeParcel(q, parcel)
+	if err != nil {
 		return err
 	}
-	left := s.Shares.Received - s.Shares.Levies - s.Shares.Costs
-	for _, p := range s.Shares.Parties {
-		left -= p.Total()
+	now := map[account]int64{}
+	if ok {
+		shares := view.Shares{}
+		booked, _, err := shares.Statement(q.View(shares.Name()), parcel)
+		if err != nil {
+			return err
+		}
+		if !reflect.DeepEqual(booked.Shares, s.Shares) {
+			return fmt.Errorf("parcel %s: the books give shares %+v, the records %+v", parcel, booked.Shares, s.Shares)
+		}
+		currency := s.Agreement.Currency
+		now[account{currency, "", "receipts"}] = s.Totals.Parcel.Amount + s.Totals.Sales.Amount + s.Back
+		now[account{currency, "", "levies"}] = s.Shares.Levies
+		now[account{currency, "", "costs"}] = s.Shares.Costs
+		now[account{currency, "", "back"}] = s.Back
+		left := s.Totals.Parcel.Amount + s.Totals.Sales.Amount - s.Shares.Levies - s.Shares.Costs
+		for _, p := range s.Shares.Parties {
+			now[account{currency, s.Member(p.Party), s.Role(p.Party)}] += p.Total()
+			left -= p.Total()
+		}
+		if left != 0 {
+			return fmt.Errorf("parcel %s: %d minor units of its money are given to nobody: %+v", parcel, left, s)
+		}
 	}
-	if left != 0 || s.Shares.Received != s.Totals.Parcel.Amount+s.Totals.Sales.Amount {
-		return fmt.Errorf("parcel %s: %d minor units of its money are given to nobody: %+v", parcel, left, s)
+	for of, was := range a.brought[parcel] {
+		a.sums[of] -= was
 	}
+	for of, is := range now {
+		a.sums[of] += is
+	}
+	a.brought[parcel] = now
 	return nil
 }
 
-// sumsToNothing: in each currency, receipts are levies, costs, what members earned and
-// what is to be paid back.
-func sumsToNothing(q *eventstore.Query) error {
+// hold: every account in the books is what the parcels brought, and in each currency
+// receipts are levies, costs, what members earned and what is to be paid back.
+func (a accounts) hold(q *eventstore.Query) error {
 	v := view.Shares{}
 	own, members, err := v.Balances(q.View(v.Name()))
 	if err != nil {
 		return err
 	}
-	left := map[string]int64{}
-	for _, a := range own {
-		left[a.Currency] += a.Receipts - a.Levies - a.Costs - a.Back
+	booked, left := map[account]int64{}, map[string]int64{}
+	for _, c := range own {
+		booked[account{c.Currency, "", "receipts"}] = c.Receipts
+		booked[account{c.Currency, "", "levies"}] = c.Levies
+		booked[account{c.Currency, "", "costs"}] = c.Costs
+		booked[account{c.Currency, "", "back"}] = c.Back
+		left[c.Currency] += c.Receipts - c.Levies - c.Costs - c.Back
 	}
 	for _, m := range members {
+		booked[account{m.Currency, m.Member, m.Party}] = m.Minor
 		left[m.Currency] -= m.Minor
 	}
 	for currency, rest := range left {
 		if rest != 0 {
 			return fmt.Errorf("the %s accounts sum to %d minor units", currency, rest)
+		}
+	}
+	for of, is := range booked {
+		if is != a.sums[of] {
+			return fmt.Errorf("account %+v holds %d minor units, the parcels brought it %d", of, is, a.sums[of])
+		}
+	}
+	for of, sum := range a.sums {
+		if _, ok := booked[of]; !ok && sum != 0 {
+			return fmt.Errorf("the parcels brought account %+v %d minor units, and there is none", of, sum)
 		}
 	}
 	return nil
@@ -281,35 +343,47 @@ func (w *walk) story(q *eventstore.Query, parcel string) string {
 	return b.String()
 }
 
-// balances: all accounts sum to nothing per currency, and every one is what its parcels
-// come to; and the chain of some stone reaches a field.
-func (w *walk) balances() {
+// everything holds of all there is what each holds of what was touched.
+func (w *walk) everything() {
 	q, err := w.Node.Query(w.Ctx(), 0)
 	if err != nil {
 		w.t.Error(err)
 		return
 	}
 	defer q.Close()
+	register := view.Register{}
+	parcels, err := register.All(q.View(register.Name()), "parcel")
+	if err != nil {
+		w.t.Error(err)
+	}
+	for _, id := range parcels {
+		if err := weighed(q, id); err != nil {
+			w.t.Error(err)
+		}
+	}
 	if _, err := view.Recompute(q); err != nil {
+		w.t.Error(err)
+	}
+	stones, err := register.All(q.View(register.Name()), "stone")
+	if err != nil {
 		w.t.Error(err)
 	}
 	w.mu.Lock()
 	defer w.mu.Unlock()
-	if len(w.stones) > 0 {
-		w.chainHolds(q, w.stones[w.random.IntN(len(w.stones))])
+	w.ways = ways{}
+	for _, id := range stones {
+		w.chainHolds(q, id)
 	}
 }
 
 // chainHolds: a stone's chain begins at a field, or says that the field isn't shown.
 func (w *walk) chainHolds(q *eventstore.Query, stone string) {
 	links, err := view.Chain(q, stone)
-	if errors.Is(err, view.ErrNoStone) {
-		return // a name that somebody made up
-	}
 	if err != nil {
 		w.t.Errorf("the chain of stone %s: %v", stone, err)
 		return
 	}
+	w.ways.count(links)
 	for _, l := range links {
 		if strings.HasPrefix(string(l.About), "field/") || strings.Contains(l.What, "field is not shown") {
 			return
@@ -339,16 +413,13 @@ func (w *walk) payoutsHold(q *eventstore.Query) {
 	}
 }
 
-// end holds the whole of it: every stone's chain, all money, every payout, and that all
-// views are what the log says.
+// end holds everything once more, what was said on the way, payouts, and that all views
+// are what the log says.
 func (w *walk) end() {
-	w.balances()
+	w.everything()
 	q, err := w.Node.Query(w.Ctx(), 0)
 	if err != nil {
 		w.t.Fatal(err)
-	}
-	for _, stone := range w.stones {
-		w.chainHolds(q, stone)
 	}
 	w.pastHolds(q)
 	w.payoutsHold(q)

@@ -6,6 +6,7 @@ import (
 	"math/rand/v2"
 	"runtime"
 	"slices"
+	"strings"
 	"sync"
 	"testing"
 
@@ -17,7 +18,6 @@ import (
 
 	coopv1 "seamshare.example/proto/gen/seamshare/coop/v1"
 	cutterv1 "seamshare.example/proto/gen/seamshare/cutter/v1"
-	memberv1 "seamshare.example/proto/gen/seamshare/event/member/v1"
 	typev1 "seamshare.example/proto/gen/seamshare/type/v1"
 
 	"seamshare.example/eventstore"
@@ -29,7 +29,17 @@ import (
 
 var seed = flag.Uint64("walk.seed", 1, "where the walk begins")
 
-// walk is one walk.
+// walk is one walk through the whole trade: valid and invalid commands of everybody, drawn
+// from a seed. What must always hold is checked
+//
+//   - after each command, of all that its records can have touched: the masses of each
+//     parcel close, its money is given out and the books say what its records come to, all
+//     accounts are what all parcels brought, and each stone's chain reaches a field. A
+//     refusal has left no record, so there is nothing to check.
+//   - ten times on the way and at the end, of everything there is, whatever touched it.
+//   - after each fourth command or so, of any parcel: what members are told of it by gRPC.
+//   - at the end: what was said of parcels on the way is what their streams say of then,
+//     payouts come out again, and all views equal a replay of the log.
 type walk struct {
 	*tablestest.World
 	t       *testing.T
@@ -37,22 +47,44 @@ type walk struct {
 	trials  []tablestest.Trial
 	methods []rpc
 	people  []cooptest.Person
+	nobody  *grpc.ClientConn // who isn't signed in
+	swapped *tablestest.World
 	may     map[string][]*grpc.ClientConn // who has the role for a method
 	known   known
 
 	mu        sync.Mutex
-	templates map[string][]template    // guarded by mu: good requests by method, as they were heard
-	parcels   []string                 // guarded by mu
-	stones    []string                 // guarded by mu
-	checked   eventstore.Position      // guarded by mu: each holds up to here
-	accepts   map[*grpc.ClientConn]int // guarded by mu: good commands by who sent them
-	past      []past
+	templates map[string][]template       // guarded by mu: good requests by method, as they were heard
+	parcels   []string                    // guarded by mu
+	checked   eventstore.Position         // guarded by mu: each holds up to here
+	accounts  accounts                    // guarded by mu: what all parcels brought, up to there
+	sent      int                         // guarded by mu: commands
+	byMethod  map[string]*tally           // guarded by mu
+	byWho     map[*grpc.ClientConn]*tally // guarded by mu
+	ways      ways                        // guarded by mu: of the chains that were walked last by everything
+	refusals  map[codes.Code]int          // guarded by mu
 
-	sent, accepted, recipes int
-	cuts                    int // parts that bench named
-	refusals                map[codes.Code]int
-	did                     map[string]int // accepted, by method
-	refused                 map[*grpc.ClientConn]int
+	past    []past
+	recipes int
+	cuts    int // parts that bench named
+}
+
+// tally is how many commands were accepted and refused.
+type tally struct{ accepted, refused int }
+
+func (t *tally) count(err error) {
+	if err == nil {
+		t.accepted++
+	} else {
+		t.refused++
+	}
+}
+
+// tallyOf is the tally of a method or a connection; the first time a new one.
+func tallyOf[K comparable](all map[K]*tally, of K) *tally {
+	if all[of] == nil {
+		all[of] = &tally{}
+	}
+	return all[of]
 }
 
 // template is a request that was good once, and who made it.
@@ -68,19 +100,19 @@ const maxTemplates = 40
 func TestWalk(t *testing.T) {
 	w := &walk{
 		t: t, random: rand.New(rand.NewPCG(*seed, 2)), trials: tablestest.All(), methods: commandsOf(),
-		known: newKnown(), templates: map[string][]template{}, refusals: map[codes.Code]int{}, did: map[string]int{},
-		accepts: map[*grpc.ClientConn]int{}, refused: map[*grpc.ClientConn]int{},
+		known: newKnown(), templates: map[string][]template{}, accounts: newAccounts(),
+		byMethod: map[string]*tally{}, byWho: map[*grpc.ClientConn]*tally{}, refusals: map[codes.Code]int{},
 	}
 	t.Logf("seed %d; another with -walk.seed", *seed)
 	traffic := &tablestest.Traffic{Hear: w.hear}
 	w.World = tablestest.NewWorld(t, traffic.Dial())
-	w.people = w.People()
+	w.people, w.nobody, w.swapped = w.People(), w.Nobody(t), w.Swapped()
 	w.may = mayCall(t, w.World, w.methods)
 	for _, p := range w.people {
 		w.known.protect(p.Person, p.Member)
 	}
 	w.begin()
-	for w.sent < commands && !t.Failed() {
+	for tenths := 0; w.many() < commands && !t.Failed(); {
 		switch w.random.IntN(24) {
 		case 0, 1:
 			w.recipe()
@@ -88,27 +120,59 @@ func TestWalk(t *testing.T) {
 			w.softly(w.pay)
 		case 3:
 			w.softly(w.bench)
+		case 4:
+			if w.random.IntN(12) == 0 {
+				w.softly(w.roundabout)
+			}
 		default:
 			w.command()
 		}
 		if w.random.IntN(4) == 0 {
 			w.asked()
 		}
-		if w.sent%500 < 2 {
-			w.balances()
+		if now := w.many() * 10 / commands; now > tenths {
+			tenths = now
+			w.everything()
+			t.Logf("%d commands, %d records so far", w.many(), w.Node.Checkpoint().Position)
 		}
 	}
 	w.end()
-	t.Logf("%d commands, %d accepted of %d methods, %d recipes; refused: %v", w.sent, w.accepted, len(w.did), w.recipes, w.refusals)
+	w.report()
+}
+
+// many is how many commands there were.
+func (w *walk) many() int {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	return w.sent
+}
+
+// report tells what the walk did. Every command must have been accepted and refused, and
+// of everybody some were.
+func (w *walk) report() {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	var accepted int
+	var b strings.Builder
 	for _, m := range w.methods {
-		if w.did[m.full()] == 0 {
-			t.Errorf("the walk never got %s accepted", m.full())
+		n := tallyOf(w.byMethod, m.full())
+		accepted += n.accepted
+		fmt.Fprintf(&b, "\n%6d %6d  %s", n.accepted, n.refused, m.name())
+		if n.accepted == 0 || n.refused == 0 {
+			w.t.Errorf("the walk got %s accepted %d times and refused %d times: it is to be both", m.name(), n.accepted, n.refused)
 		}
 	}
+	w.t.Logf("%d commands, %d of them accepted; %d recipes; calls refused, queries too, by code: %v; accepted and refused by command:%s", w.sent, accepted, w.recipes, w.refusals, b.String())
+	w.t.Logf("stones' chains: %+v", w.ways)
+	if min(w.ways.straight, w.ways.group, w.ways.older, w.ways.mixUp, w.ways.hidden) == 0 {
+		w.t.Error("stones are to have come to their fields by each way, and some from a field that isn't shown")
+	}
 	for _, who := range cast(w.World) {
-		// An auditor changes nothing.
-		if who.roles[0] != memberv1.Role_ROLE_AUDITOR && w.accepts[who.Conn] == 0 || w.refused[who.Conn] == 0 {
-			t.Errorf("of %s %d commands were accepted and %d refused", who.name, w.accepts[who.Conn], w.refused[who.Conn])
+		n := tallyOf(w.byWho, who.Conn)
+		w.t.Logf("%6d %6d  by %s", n.accepted, n.refused, who.name)
+		// The auditor does little more than read.
+		if n.accepted == 0 || n.refused == 0 {
+			w.t.Errorf("of %s %d commands were accepted and %d refused", who.name, n.accepted, n.refused)
 		}
 	}
 }
@@ -136,21 +200,19 @@ func (w *walk) hear(h tablestest.Heard) {
 	w.mu.Lock()
 	defer w.mu.Unlock()
 	w.each()
-	if h.Err != nil {
-		w.refused[h.Conn]++
-		return
-	}
-	w.did[h.Method]++
 	if h.Req.ProtoReflect().Descriptor().Fields().ByName("request_id") != nil {
-		w.accepts[h.Conn]++
+		w.sent++
+		tallyOf(w.byMethod, h.Method).count(h.Err)
+		tallyOf(w.byWho, h.Conn).count(h.Err)
+	}
+	if h.Err != nil {
+		w.refusedWell(h)
+		return
 	}
 	w.known.learn(h.Answer, w.random)
 	for _, m := range w.known.found {
-		switch {
-		case m.kind == "parcel_id" && m.fresh:
+		if m.kind == "parcel_id" && m.fresh {
 			w.parcels = append(w.parcels, m.id)
-		case m.kind == "stone_id" && m.fresh:
-			w.stones = append(w.stones, m.id)
 		}
 	}
 	t := template{req: h.Req}
@@ -165,9 +227,21 @@ func (w *walk) hear(h tablestest.Heard) {
 	w.templates[h.Method] = kept
 }
 
+// refusedWell: whatever anybody sends is answered, or refused for a reason of theirs.
+func (w *walk) refusedWell(h tablestest.Heard) {
+	code := status.Code(h.Err)
+	w.refusals[code]++
+	switch code {
+	case codes.InvalidArgument, codes.NotFound, codes.PermissionDenied, codes.FailedPrecondition, codes.Aborted, codes.AlreadyExists, codes.Unauthenticated, codes.Canceled:
+	default:
+		w.t.Errorf("%s answered %v\nto %s", h.Method, h.Err, prototext.MarshalOptions{}.Format(h.Req))
+	}
+}
+
 // begin plays every command of every table once, and every fixture, so that there is a good
-// request of each to begin with.
+// request of each to begin with, and lets each be refused to somebody.
 func (w *walk) begin() {
+	w.roundabout()
 	for _, m := range w.methods {
 		if make, ok := fixtures[m.name()]; ok {
 			w.softly(func() {
@@ -183,13 +257,19 @@ func (w *walk) begin() {
 				}
 			})
 		}
+		for _, p := range w.people {
+			req := m.request()
+			requestID(req)
+			if status.Code(p.Conn.Invoke(w.Ctx(), m.full(), req, m.answer())) != codes.OK {
+				break
+			}
+		}
 	}
 }
 
 // softly does what may fail: that ends its goroutine, not the walk, as the walk itself may
 // have taken what it counts on.
 func (w *walk) softly(do func()) {
-	before := w.Node.Checkpoint().Sequence
 	soft := &softly{TB: w.t}
 	done := make(chan struct{})
 	w.T = soft
@@ -200,24 +280,38 @@ func (w *walk) softly(do func()) {
 	}()
 	<-done
 	w.T = w.t
-	made := int(w.Node.Checkpoint().Sequence - before)
-	w.sent += made
-	w.accepted += made
 }
 
-// recipe lets a recipe of a state table bring a fresh thing into a state, or plays a small
-// trade: many good commands, some of them deep in a thing's life.
+// recipe lets a recipe of a state table bring a fresh thing into a state, lets any command
+// be done on a thing that is ready for it, or plays a small trade: many good commands, some
+// of them deep in a thing's life.
 func (w *walk) recipe() {
 	w.recipes++
 	w.softly(func() {
-		n := w.random.IntN(len(w.trials) + 1)
-		if n == len(w.trials) {
-			w.trade()
-			return
+		in := w.World
+		if w.random.IntN(3) == 0 {
+			in, w.swapped.T = w.swapped, w.T
 		}
-		states := w.trials[n].About().States
-		w.trials[n].Bring(w.World, states[w.random.IntN(len(states))], w.random.IntN)
+		switch w.random.IntN(12) {
+		case 0:
+			w.trade()
+		case 1, 2, 3:
+			w.ready(in, w.methods[w.random.IntN(len(w.methods))])
+		default:
+			trial := w.trials[w.random.IntN(len(w.trials))]
+			states := trial.About().States
+			trial.Bring(in, states[w.random.IntN(len(states))], w.random.IntN)
+		}
 	})
+}
+
+// ready does a command on a fresh thing of each table that has it.
+func (w *walk) ready(in *tablestest.World, m rpc) {
+	for _, trial := range w.trials {
+		if call := trial.Ready(in, m.name()); call != nil {
+			w.Must(call())
+		}
+	}
 }
 
 // trade is a parcel that is cut, stones of it that are ordered, and some of the money.
@@ -338,6 +432,9 @@ func (s *softly) Fail()                 {}
 
 // somebody is mostly one who may call an rpc.
 func (w *walk) somebody(m rpc) *grpc.ClientConn {
+	if w.random.IntN(50) == 0 {
+		return w.nobody
+	}
 	if may := w.may[m.full()]; len(may) > 0 && w.random.IntN(5) > 0 {
 		return may[w.random.IntN(len(may))]
 	}
@@ -365,21 +462,12 @@ func (w *walk) command() {
 	}
 	w.mu.Unlock()
 	requestID(req)
-	w.sent++
 	before := w.Node.Checkpoint().Position
 	err := conn.Invoke(w.Ctx(), m.full(), req, m.answer())
-	after := w.Node.Checkpoint().Position
-	code := status.Code(err)
-	switch code {
-	case codes.OK:
-		w.accepted++
-		return
-	case codes.InvalidArgument, codes.NotFound, codes.PermissionDenied, codes.FailedPrecondition, codes.Aborted, codes.AlreadyExists, codes.Unauthenticated, codes.Canceled:
-		w.refusals[code]++
-	default:
-		w.t.Errorf("%s answered %v\nto %s", m.full(), err, prototext.MarshalOptions{}.Format(req))
-	}
-	if after != before {
+	if after := w.Node.Checkpoint().Position; err != nil && after != before {
 		w.t.Errorf("%s was refused (%v) and wrote %d records", m.full(), err, after-before)
+	}
+	if conn == w.nobody && status.Code(err) != codes.Unauthenticated {
+		w.t.Errorf("%s by nobody who is signed in: got %v", m.full(), err)
 	}
 }
