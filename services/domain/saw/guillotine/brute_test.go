@@ -115,6 +115,33 @@ func TestAsGoodAsEveryCutTried(t *testing.T) {
 	})
 }
 
+// Many small pieces of several kinds, few of each: most of them fit, and the limits decide.
+func TestSmallKindsAsGoodAsEveryCutTried(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		p := guillotine.Problem{
+			Length: rapid.Int64Range(5, 9).Draw(t, "length"),
+			Width:  rapid.Int64Range(5, 7).Draw(t, "width"),
+			Kerf:   rapid.Int64Range(0, 2).Draw(t, "kerf"),
+		}
+		shares := int64(1)
+		for shares < 24 {
+			k := guillotine.Kind{
+				Length: rapid.Int64Range(1, 4).Draw(t, "kind's length"),
+				Width:  rapid.Int64Range(1, 4).Draw(t, "kind's width"),
+				Most:   rapid.Int64Range(1, 3).Draw(t, "most"),
+				Turns:  rapid.Bool().Draw(t, "turns"),
+			}
+			k.Value = 10*k.Length*k.Width + rapid.Int64Range(0, 9).Draw(t, "more")
+			shares *= k.Most + 1
+			p.Kinds = append(p.Kinds, k)
+		}
+		want := slow(p, p.Length, p.Width, limits(p), map[string]int64{})
+		if got := proved(t, p); got != want {
+			t.Errorf("got %d, every cut tried gives %d", got, want)
+		}
+	})
+}
+
 func TestAsGoodAsThePlainProgramme(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		p := drawProblem(t, 40, false)

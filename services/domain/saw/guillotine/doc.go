@@ -32,16 +32,26 @@
 // A price λ on each limited kind, found by subgradient steps, turns the limits into a sum
 // (Lagrangian relaxation): no plan is worth more than the unlimited optimum of values v - λ
 // plus Σ λ n. The same prices bound what can still be added around any part already
-// built, by the recursion of Viswanathan and Bagchi (1993). Parts are then built up
-// from kinds by joining two along a side, smallest first, and only those kept whose bound
-// reaches the target. The counts of only some kinds are told apart, first of those that the
-// relaxed plan uses too often (state-space relaxation, Christofides and Hadjiconstantinou
-// 1995, refined step by step); the answer bounds the optimum from above, and is
-// the optimum once it keeps all limits. Good plans come early from dives (the best step at
-// changed values, again and again, with what is left of each kind) and from the same
-// building with few parts kept for each size.
+// built, by the recursion of Viswanathan and Bagchi (1993). Passes then build parts up
+// from kinds by joining two along a side, smallest first, and keep only those whose bound
+// reaches a target; of parts with the same pieces the smaller one.
 //
-// How long that takes depends on how many pieces fit: up to some thirty it is seconds at
-// most; with fifty small ones of many kinds, all nearly fitting, a minute may not be enough
-// for a proof. Give a context with a deadline: the gap then says what is open.
+// The target begins close below the bound and sinks. What a pass saw, even one that kept
+// too much and was broken off, tightens the prices for the next: no part of a size is
+// worth more, charged, than the best that was kept of it or than what would have been
+// kept, so that less can be added around others. A target that nothing reaches is the
+// bound; the first one that is reached is the optimum.
+//
+// Counts of all limited kinds are told apart while they fit into 256 bits; otherwise only
+// of some, first of those that the relaxed plan uses too often (state-space relaxation,
+// Christofides and Hadjiconstantinou 1995, refined step by step).
+//
+// Good plans come from cutting some of a plan anew, again and again: what lies side by
+// side, and the waste with it, is filled by building up from what is left with few parts
+// kept for each size (large neighbourhood search, Shaw 1998, under simulated annealing).
+//
+// How long that takes depends on how much is wanted and how closely it fits. Where much
+// more is wanted than fits, and where all fits, it is seconds; where a few pieces more are
+// wanted than fit, a minute may not be enough for a proof. Give a context with a deadline:
+// the gap then says what is open.
 package guillotine

@@ -15,8 +15,9 @@ type prices struct {
 	charge []int64 // λ of each kind
 	worth  []int64 // value - λ
 	sum    int64   // Σ λ · limit
-	inside *table  // most that a part is worth, charged
+	inside *table  // most that a part is worth, charged; passes tighten it
 	around []int64 // most that can be added around a part, charged; laid out as inside.v
+	order  []int   // the cells with a size, the smaller first
 }
 
 const (
@@ -89,6 +90,7 @@ func (s *search) charges(ctx context.Context) *prices {
 	}
 	s.repair(ctx, pr.inside.build(len(s.p)-1, len(s.q)-1))
 	pr.surround()
+	pr.order = s.byArea()
 	return pr
 }
 
@@ -121,19 +123,6 @@ func (s *search) begin(pr *prices) {
 	}
 }
 
-// part is a part of the prices, in 1/8: where they are too dear, good plans look poor.
-func (s *search) part(ctx context.Context, pr *prices, eighths int64) (*prices, error) {
-	some := &prices{scale: pr.scale, charge: slices.Clone(pr.charge), worth: make([]int64, len(s.Kinds)), inside: newTable(s.grid)}
-	for i := range some.charge {
-		some.charge[i] = some.charge[i] / 8 * eighths
-	}
-	if err := s.price(ctx, some); err != nil {
-		return nil, err
-	}
-	some.surround()
-	return some, nil
-}
-
 // price computes worth, sum and inside from the charges.
 func (s *search) price(ctx context.Context, pr *prices) error {
 	pr.sum = 0
@@ -144,8 +133,8 @@ func (s *search) price(ctx context.Context, pr *prices) error {
 	return pr.inside.fill(ctx, pr.worth)
 }
 
-// surround computes around, from the whole stock inwards: a part is joined with another
-// along one of its sides, and what is around both follows.
+// surround computes around, from inside and from the whole stock inwards: a part is joined
+// with another along one of its sides, and what is around both follows.
 func (pr *prices) surround() {
 	t := pr.inside
 	m, n := len(t.p), len(t.q)
@@ -188,6 +177,19 @@ func (pr *prices) surround() {
 	}
 }
 
+// byArea is all cells with a size, the smaller first: parts of a part come before it.
+func (g *grid) byArea() []int {
+	var cells []int
+	n := len(g.q)
+	for i := 1; i < len(g.p); i++ {
+		for j := 1; j < n; j++ {
+			cells = append(cells, i*n+j)
+		}
+	}
+	slices.SortFunc(cells, func(a, b int) int { return cmp.Compare(g.p[a/n]*g.q[a%n], g.p[b/n]*g.q[b%n]) })
+	return cells
+}
+
 // counts packs how many there are of some kinds into 256 bits, a field each with a bit
 // to spare, so that two are added and held to all limits in a few instructions.
 type counts [4]uint64
@@ -199,15 +201,16 @@ type layout struct {
 	spare counts
 }
 
-// newLayout tells the kinds apart that told says. It is false where they don't fit.
-func (g *grid) newLayout(told []bool) (*layout, bool) {
+// newLayout tells the kinds apart that told says, up to the limits most. It is false where
+// they don't fit.
+func (g *grid) newLayout(told []bool, most []int64) (*layout, bool) {
 	l := &layout{one: make([]counts, len(told))}
 	word, bit := 0, 0
 	for i, tell := range told {
 		if !tell {
 			continue
 		}
-		width := bits.Len64(uint64(g.most[i])) + 1
+		width := bits.Len64(uint64(most[i])) + 1
 		if bit+width > 64 {
 			word, bit = word+1, 0
 		}
@@ -216,7 +219,7 @@ func (g *grid) newLayout(told []bool) (*layout, bool) {
 		}
 		l.one[i][word] = 1 << bit
 		l.spare[word] |= 1 << (bit + width - 1)
-		l.room[word] |= (1<<(width-1) - 1 - uint64(g.most[i])) << bit
+		l.room[word] |= (1<<(width-1) - 1 - uint64(most[i])) << bit
 		bit += width
 	}
 	return l, true

@@ -3,19 +3,23 @@ package guillotine
 import (
 	"context"
 	"errors"
+	"math"
+	"slices"
 )
 
-// rounds are how far each way is gone, one round after the other: dives, and narrow passes,
-// in which all limits are kept, look for good plans; full passes prove the bound.
+// rounds are how far each way is gone, one round after the other: cutting anew looks for
+// good plans, in so many joins; passes, which keep so many parts of so many joins, prove
+// the bound.
 var rounds = []struct {
-	dives, width int
-	kept, tried  int
+	joins int
+	pass  reach
 }{
-	{100, 8, 100_000, 20_000_000},
-	{1_000, 32, 300_000, 200_000_000},
-	{5_000, 64, 1_000_000, 1_000_000_000},
-	{10_000, 128, 4_000_000, 4_000_000_000},
-	{10_000, 512, maxKept, 1 << 40},
+	{2_000_000, reach{20_000, 4_000_000}},
+	{10_000_000, reach{100_000, 20_000_000}},
+	{50_000_000, reach{400_000, 100_000_000}},
+	{200_000_000, reach{1_600_000, 500_000_000}},
+	{400_000_000, reach{maxKept, 4_000_000_000}},
+	{2_000_000_000, reach{maxKept, math.MaxInt}},
 }
 
 var errFull = errors.New("too many parts")
@@ -26,16 +30,16 @@ func (s *search) run(ctx context.Context) End {
 	if pr == nil {
 		return Stopped
 	}
-	told := make([]bool, len(s.Kinds))
-	walker := s.newWalker(pr)
+	told := slices.Clone(s.limited)
+	if _, ok := s.newLayout(told, s.most); !ok {
+		clear(told)
+	}
+	recutter := s.newRecutter()
 	for _, r := range rounds {
-		if err := walker.walk(ctx, r.dives); err != nil {
+		if err := recutter.anneal(ctx, r.joins); err != nil {
 			return Stopped
 		}
-		if err := s.look(ctx, pr, r.width); err != nil {
-			return Stopped
-		}
-		err := s.prove(ctx, pr, told, reach{kept: r.kept, tried: r.tried})
+		err := s.prove(ctx, pr, told, r.pass)
 		switch {
 		case err == nil:
 			return Proved
@@ -46,28 +50,9 @@ func (s *search) run(ctx context.Context) End {
 	return Full
 }
 
-// look goes narrow passes for plans that are better, at the prices and below them.
-func (s *search) look(ctx context.Context, pr *prices, width int) error {
-	for salt, eighths := range []int64{8, 4, 0, 6, 2} {
-		if s.value == s.bound {
-			return nil
-		}
-		some, err := s.part(ctx, pr, eighths)
-		if err != nil {
-			return err
-		}
-		out, err := s.pass(ctx, some, s.limited, s.value+1, reach{width, maxKept, 1 << 40, uint64(salt) * 0x9e3779b97f4a7c15})
-		if err != nil {
-			return err
-		}
-		s.found(ctx, some, out)
-	}
-	return nil
-}
-
 // prove lowers the bound until it meets the plan or a pass is full. The target begins
 // close below the bound, where few parts can reach it, and sinks in growing steps while
-// nothing does.
+// nothing does: each pass tightens the prices for the next.
 func (s *search) prove(ctx context.Context, pr *prices, told []bool, r reach) error {
 	drop := max(1, (s.bound-s.value)/16)
 	for s.value < s.bound {
@@ -82,24 +67,17 @@ func (s *search) prove(ctx context.Context, pr *prices, told []bool, r reach) er
 		case out.full:
 			return errFull
 		}
-		s.found(ctx, pr, out)
-		if !out.reached {
-			drop *= 2
-			continue
+		if out.reached {
+			s.repair(ctx, out.best)
 		}
-		s.tellMore(told, pr, out.best)
+		s.lower(out.bound / pr.scale)
+		if out.reached {
+			s.tellMore(told, pr, out.best)
+		} else {
+			drop *= 2
+		}
 	}
 	return nil
-}
-
-// found takes over what a pass proved and built.
-func (s *search) found(ctx context.Context, pr *prices, out outcome) {
-	if out.reached {
-		s.repair(ctx, out.best)
-	}
-	if !out.full {
-		s.lower(out.bound / pr.scale)
-	}
 }
 
 // tellMore tells the kinds apart that the plan uses too often or pays for in vain. Where

@@ -6,6 +6,7 @@ import (
 	"math"
 	"math/rand/v2"
 	"testing"
+	"time"
 
 	"pgregory.net/rapid"
 
@@ -29,6 +30,8 @@ func TestTwentyKindsAreProved(t *testing.T) {
 	for seed := range uint64(5) {
 		proved(t, drawn(seed, 8, 30, 3))
 	}
+	proved(t, class{lo: 5, hi: 15, most: 3}.draw(2))
+	proved(t, class{lo: 3, hi: 12, most: 4, spread: 0.2}.draw(0))
 }
 
 // Stopped at any moment, there is a plan that can be cut and a bound that holds.
@@ -61,6 +64,23 @@ func TestStoppedAnywhere(t *testing.T) {
 		if after == 0 && r.End != guillotine.Stopped {
 			t.Errorf("it ended as %q", r.End)
 		}
+	}
+}
+
+// A hundred kinds are more than are told apart: it goes on with some of them.
+func TestMoreKindsThanCountsHold(t *testing.T) {
+	p := drawn(1, 8, 30, 3)
+	for seed := range uint64(4) {
+		p.Kinds = append(p.Kinds, drawn(2+seed, 5, 25, 7).Kinds...)
+	}
+	ctx, stop := context.WithTimeout(context.Background(), time.Second)
+	defer stop()
+	r, err := guillotine.Solve(ctx, p, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if value, err := p.Check(r.Plan); err != nil || value != r.Value || value == 0 || value > r.Bound {
+		t.Errorf("%d checked, result %d to %d; %v", value, r.Value, r.Bound, err)
 	}
 }
 

@@ -3,7 +3,6 @@ package guillotine
 import (
 	"cmp"
 	"context"
-	"math"
 	"slices"
 )
 
@@ -38,23 +37,21 @@ type pass struct {
 	reach
 	given int64 // Σ λ · limit of the kinds that aren't told apart
 
-	cells   [][]kept
-	total   int
-	joins   int   // tried so far
-	asked   int   // when the context is asked next, in joins
-	index   index // of all kept
-	here    []kept
-	at      index // of those here
-	least   int64 // what a part here has to be worth, charged, to be of use
-	dropped int64 // best bound of what the width left out, scaled; math.MinInt64 if nothing
+	cells [][]kept
+	done  []int // cells of which all is kept that is of use
+	total int
+	joins int   // tried so far
+	asked int   // when the context is asked next, in joins
+	index index // of all kept
+	here  []kept
+	at    index // of those here
+	least int64 // what a part here has to be worth, charged, to be of use
 }
 
 // reach is how far a pass goes.
 type reach struct {
-	width int    // how many are kept for each size; 0: all
-	kept  int    // in all
-	tried int    // joins of two parts
-	salt  uint64 // which of parts that look alike a narrow pass keeps
+	kept  int // parts in all
+	tried int // joins of two parts
 }
 
 // outcome of a pass.
@@ -66,12 +63,13 @@ type outcome struct {
 }
 
 // pass runs one. told says which kinds' counts are told apart; target is in minor units.
+// Whether it comes to its end or not, it tightens the prices' bounds.
 func (s *search) pass(ctx context.Context, pr *prices, told []bool, target int64, r reach) (outcome, error) {
-	l, ok := s.newLayout(told)
+	l, ok := s.newLayout(told, s.most)
 	if !ok {
 		return outcome{full: true}, nil
 	}
-	ps := &pass{ctx: ctx, search: s, prices: pr, layout: l, target: target * pr.scale, reach: r, dropped: math.MinInt64}
+	ps := &pass{ctx: ctx, search: s, prices: pr, layout: l, target: target * pr.scale, reach: r}
 	worth := make([]int64, len(s.Kinds))
 	for i, k := range s.Kinds {
 		worth[i] = pr.worth[i]
@@ -81,39 +79,38 @@ func (s *search) pass(ctx context.Context, pr *prices, told []bool, target int64
 			ps.given += pr.charge[i] * s.most[i]
 		}
 	}
-	m, n := len(s.p), len(s.q)
-	ps.cells = make([][]kept, m*n)
+	n := len(s.q)
+	ps.cells = make([][]kept, len(pr.around))
+	defer ps.tighten()
 	// The plan that cuts nothing is one too: where all is charged what it is worth, what
 	// was given is all there is.
 	best, most := none, int64(0)
-	for i := 1; i < m; i++ {
-		for j := 1; j < n; j++ {
-			ps.here = ps.here[:0]
-			ps.at.reset()
-			cell := i*n + j
-			ps.least = ps.target - pr.sum - pr.around[cell]
-			for at, v := range s.variants {
-				if v.i == i && v.j == j && pr.worth[v.kind] >= ps.least && (told[v.kind] || worth[v.kind] > 0) {
-					ps.keep(cell, kept{counts: l.one[v.kind], worth: worth[v.kind], charged: pr.worth[v.kind], first: ref{-1, int32(at)}})
-				}
-			}
-			if !ps.across(i, j) || !ps.along(i, j) || !ps.settle(cell) {
-				return outcome{full: true}, ctx.Err()
-			}
-			for at := range ps.cells[cell] {
-				if w := ps.cells[cell][at].worth; w > most {
-					most, best = w, ref{int32(cell), int32(at)}
-				}
+	for _, cell := range pr.order {
+		i, j := cell/n, cell%n
+		ps.here = ps.here[:0]
+		ps.at.reset()
+		ps.least = ps.target - pr.sum - pr.around[cell]
+		for at, v := range s.variants {
+			if v.i == i && v.j == j && pr.worth[v.kind] >= ps.least && (told[v.kind] || worth[v.kind] > 0) {
+				ps.keep(cell, kept{counts: l.one[v.kind], worth: worth[v.kind], charged: pr.worth[v.kind], first: ref{-1, int32(at)}})
 			}
 		}
-		s.tell(ps.total)
+		if !ps.across(i, j) || !ps.along(i, j) || !ps.settle(cell) {
+			return outcome{full: true}, ctx.Err()
+		}
+		ps.done = append(ps.done, cell)
+		for at := range ps.cells[cell] {
+			if w := ps.cells[cell][at].worth; w > most {
+				most, best = w, ref{int32(cell), int32(at)}
+			}
+		}
+		if len(ps.done)%256 == 0 {
+			s.tell(ps.total)
+		}
 	}
 	out := outcome{bound: ps.target - 1}
-	if ps.dropped != math.MinInt64 {
-		out.bound = max(out.bound, ps.dropped)
-	}
 	if most+ps.given >= ps.target {
-		out.reached, out.bound = true, max(out.bound, most+ps.given)
+		out.reached, out.bound = true, most+ps.given
 		if best != none {
 			out.best = ps.build(best)
 		}
@@ -224,39 +221,18 @@ func (ps *pass) keep(cell int, k kept) {
 	}
 	ps.at.put(hash, ref{0, int32(len(ps.here))}, nil)
 	ps.here = append(ps.here, k)
-	if ps.width > 0 && len(ps.here) >= 4*ps.width {
-		ps.narrow(cell)
-		ps.at.reset()
-		for at := range ps.here {
-			ps.at.put(ps.here[at].counts.hash(), ref{0, int32(at)}, nil)
-		}
-		ps.least = max(ps.least, ps.here[ps.width-1].charged+1)
-	}
-}
-
-// narrow sorts what is here and leaves out what is beyond the width.
-func (ps *pass) narrow(cell int) {
-	slices.SortFunc(ps.here, func(a, b kept) int {
-		return cmp.Or(cmp.Compare(b.charged, a.charged), cmp.Compare(b.worth, a.worth),
-			cmp.Compare(a.counts.hash()^ps.salt, b.counts.hash()^ps.salt))
-	})
-	if ps.width > 0 && len(ps.here) >= ps.width {
-		// What is left out later is worth no more than the last that stays.
-		ps.dropped = max(ps.dropped, ps.here[ps.width-1].charged+ps.around[cell]+ps.sum)
-		ps.here = ps.here[:ps.width]
-	}
 }
 
 // maxTries bounds how many kept parts a candidate is held against; missing one that
 // makes it needless costs time only.
 const maxTries = 40
 
-// settle keeps what is here.
+// settle keeps what is here, best first.
 func (ps *pass) settle(cell int) bool {
 	if len(ps.here) == 0 {
 		return true
 	}
-	ps.narrow(cell)
+	slices.SortFunc(ps.here, func(a, b kept) int { return cmp.Or(cmp.Compare(b.charged, a.charged), cmp.Compare(b.worth, a.worth)) })
 	ps.cells[cell] = slices.Clone(ps.here)
 	ps.total += len(ps.here)
 	for at := range ps.cells[cell] {
@@ -278,4 +254,21 @@ func (ps *pass) build(r ref) *build {
 		b.at = ps.q[int(k.first.cell)%n]
 	}
 	return b
+}
+
+// tighten takes over what the pass saw of each size: no part is worth more, charged, than
+// the best that was kept, or than what would have been kept. That holds for any target,
+// because a part of a dropped one is held to what can be added around both: surround
+// follows inside, and around a part is never less than beside it and around the two.
+func (ps *pass) tighten() {
+	n := len(ps.q)
+	v := ps.inside.v
+	for _, cell := range ps.done {
+		own := ps.target - ps.sum - ps.around[cell] - 1
+		for at := range ps.cells[cell] {
+			own = max(own, ps.cells[cell][at].charged)
+		}
+		v[cell] = min(v[cell], max(own, v[cell-n], v[cell-1]))
+	}
+	ps.surround()
 }
