@@ -75,6 +75,9 @@ func (ev *evaluation) part(w *way, b *Branch, p part, c cutting) error {
 				q.name = s.names[i]
 			}
 			q.from, q.step, q.trimmed = p.name, c.path, false
+			if view == Section {
+				q = q.cutOff(s.line, kerf)
+			}
 			if c.blade != nil {
 				q = q.beside(sawn{view, s.line, kerf/2 + wander, wander, c.path})
 			}
@@ -82,26 +85,15 @@ func (ev *evaluation) part(w *way, b *Branch, p part, c cutting) error {
 			made = append(made, q)
 		}
 	}
-	shares := make([]share, 0, len(made)+1)
-	rest := p.ng
+	lost := ev.share(p, made, c.blade != nil)
 	for _, q := range made {
-		shares = append(shares, share{name: q.name, weight: q.ng})
-		rest -= q.ng
-	}
-	if c.blade != nil {
-		// The kerf is what the parts lack; some nanograms of rounding may be missing where it has no width.
-		shares = append(shares, share{weight: max(0, rest)})
-	}
-	giveOut(p.ug, shares)
-	for i, q := range made {
-		q.ug = shares[i].ug
 		if err := w.add(c.at, q); err != nil {
 			return err
 		}
 		b.Parts = append(b.Parts, q.shown())
 	}
 	if c.blade != nil {
-		loss := Loss{Reason: Kerf, Part: p.name, Path: c.path, MassUg: shares[len(made)].ug}
+		loss := Loss{Reason: Kerf, Part: p.name, Path: c.path, MassUg: lost}
 		if kerf > 0 {
 			loss.AreaUm2 = ev.kerfArea(p, made, kerf)
 		}

@@ -18,7 +18,8 @@ type part struct {
 	ng int64 // by the model, in nanograms
 	ug int64 // its share of the weighed mass
 
-	sawn     []sawn // cuts that it has a face of
+	sawn     []sawn  // saw cuts that it has a face of
+	bounds   []bound // all that cut it off in the section
 	trimmed  bool
 	unplaced bool
 }
@@ -30,6 +31,30 @@ type sawn struct {
 	clear  int64      // half the kerf and the wander, in nanometres
 	wander int64
 	path   string
+}
+
+// bound is a straight line in the section that something cut along: the part lies on its left, half a kerf away.
+type bound struct {
+	line plane.Line
+	half float64 // in nanometres
+}
+
+// within is what of a height at a place of the section the bound leaves.
+func (b bound) within(z span, at int64) span {
+	for _, s := range (frame{cos: 1}).bounds([]bound{b}) {
+		if v := s.at(at); s.above {
+			z.to = min(z.to, v>>1)
+		} else {
+			z.from = max(z.from, (v+1)>>1)
+		}
+	}
+	return z
+}
+
+// cutOff is the part with one bound more.
+func (p part) cutOff(l plane.Line, kerf int64) part {
+	p.bounds = append(slices.Clip(p.bounds), bound{l, float64(kerf) / 2})
+	return p
 }
 
 // tightened is how near to each other the ends of outline and section may be left: what rounding along the
