@@ -46,10 +46,25 @@ type Suggestion struct {
 	Stopped     bool // before all steps
 }
 
-// Progress is told now and then while a search runs.
+// Progress is told now and then from the beginning of a search to its end: while it gets ready, which is step 0, between
+// its steps and within them.
 type Progress struct {
-	Step, Of    int
-	Best, Bound int64 // of two halves, of the present one, and Unbounded: the bound comes last
+	Step, Of int
+	Best     int64 // math.MinInt64 before there is a plan
+	Bound    int64 // Unbounded before it is known: of two halves, to the end
+}
+
+// telling is a context of which a search asks again and again, whatever it is at, whether it is over. So it is told there
+// that it goes on, and who searches may let others have a turn.
+type telling struct {
+	context.Context
+	tell func()
+}
+
+// Err implements context.Context.
+func (t telling) Err() error {
+	t.tell()
+	return t.Context.Err()
 }
 
 // MaxOffers is how many plans a suggestion has at most.
@@ -69,33 +84,31 @@ func Suggest(ctx context.Context, t Task, rng *Dice, steps int, progress func(Pr
 }
 
 func suggest(ctx context.Context, t Task, rng *Dice, steps int, progress func(Progress), pinned *pin) (Suggestion, error) {
-	bound := int64(Unbounded)
-	if pinned == nil {
-		var err error
-		if bound, err = Bound(ctx, t); err != nil {
-			return Suggestion{}, err
-		}
-	}
-	hunts, err := newHunts(ctx, t, rng, pinned)
-	if err != nil {
-		return Suggestion{}, err
-	}
-	s := Suggestion{Bound: bound}
+	s := Suggestion{Bound: Unbounded}
+	all := &book{best: map[Kind]*entry{}} // of all markets
 	tell := func() {
 		if progress != nil {
 			best := int64(math.MinInt64)
-			for _, e := range hunts[0].book.best {
+			for _, e := range all.best {
 				best = max(best, e.worth())
 			}
-			progress(Progress{s.Steps, steps, best, bound})
+			progress(Progress{s.Steps, steps, best, s.Bound})
 		}
+	}
+	ctx = telling{ctx, tell}
+	if pinned == nil {
+		var err error
+		if s.Bound, err = Bound(ctx, t); err != nil {
+			return Suggestion{}, err
+		}
+	}
+	hunts, err := newHunts(ctx, t, rng, pinned, all)
+	if err != nil {
+		return Suggestion{}, err
 	}
 	stop := func() bool {
 		if stopped(ctx, &s, steps) {
 			return true
-		}
-		if s.Steps%200 == 0 {
-			tell()
 		}
 		s.Steps++
 		return false
@@ -110,8 +123,7 @@ func suggest(ctx context.Context, t Task, rng *Dice, steps int, progress func(Pr
 			hunts[i].run(n, length == firstStage, stop)
 		}
 	}
-	tell()
-	if len(hunts[0].book.best) == 0 {
+	if tell(); len(all.best) == 0 {
 		return s, errNothing
 	}
 	return s, s.offer(t, hunts)
@@ -151,7 +163,7 @@ func (h *hunt) run(steps int, first bool, stop func() bool) {
 	c.run(steps-steps/2, 0.03, cold, stop)
 }
 
-func newHunts(ctx context.Context, t Task, rng *Dice, pinned *pin) ([]hunt, error) {
+func newHunts(ctx context.Context, t Task, rng *Dice, pinned *pin, ofAll *book) ([]hunt, error) {
 	markets := []string{""}
 	var named []string
 	for _, m := range t.Prices.Markets {
@@ -172,11 +184,11 @@ func newHunts(ctx context.Context, t Task, rng *Dice, pinned *pin) ([]hunt, erro
 		if i > 0 && all.ended() {
 			break
 		}
-		p := all
+		p, b := all, ofAll
 		if market != "" {
-			p = all.in(market)
+			p, b = all.in(market), &book{best: map[Kind]*entry{}}
 		}
-		h := hunt{market: market, planner: p, book: &book{best: map[Kind]*entry{}}}
+		h := hunt{market: market, planner: p, book: b}
 		schemes := p.schemes
 		if pinned != nil {
 			schemes = schemes[:1]
