@@ -3,6 +3,7 @@ package saw
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strconv"
 
 	"seamshare.example/services/domain/measure"
@@ -79,7 +80,8 @@ func (ev *evaluation) part(w *way, b *Branch, p part, c cutting) error {
 				q = q.cutOff(s.line, kerf)
 			}
 			if c.blade != nil {
-				q = q.beside(sawn{view, s.line, kerf/2 + wander, wander, c.path})
+				side, _ := s.line.Band(kerf)
+				q = q.beside(sawn{view, s.line, side, kerf/2 + wander, wander, c.path})
 			}
 			ev.weigh(&q)
 			made = append(made, q)
@@ -208,22 +210,9 @@ func (ev *evaluation) grip(b *Branch, p part, c cutting, view View, l plane.Line
 	if need == 0 {
 		return
 	}
-	half := float64(c.blade.KerfUm*plane.Micrometre) / 2
 	most := 0.0
-	for i, side := range [][]part{left, right} {
-		for _, q := range side {
-			r := q.face
-			if view == Section {
-				r = q.section
-			}
-			for _, v := range r {
-				d := away(l, v)
-				if i == 1 {
-					d = -d
-				}
-				most = max(most, d-half)
-			}
-		}
+	for _, q := range slices.Concat(left, right) {
+		most = max(most, l.Farthest(q.in(view))-float64(c.blade.KerfUm*plane.Micrometre)/2)
 	}
 	if most < need-1 {
 		ev.find(b, Finding{

@@ -2,7 +2,6 @@ package saw
 
 import (
 	"cmp"
-	"math"
 	"slices"
 
 	"seamshare.example/services/domain/measure/plane"
@@ -28,7 +27,8 @@ type part struct {
 type sawn struct {
 	view   View
 	line   plane.Line // the part lies on its left
-	clear  int64      // half the kerf and the wander, in nanometres
+	side   plane.HalfPlane
+	clear  int64 // half the kerf and the wander, in nanometres
 	wander int64
 	path   string
 }
@@ -206,20 +206,15 @@ func (m *Model) order(view View, l plane.Line, parts []part) {
 	if len(parts) < 2 {
 		return
 	}
-	d := l.B.Minus(l.A)
-	first := func(p part) int64 {
-		r := p.face
-		if view == Section {
-			r = p.section
-		}
-		at := int64(math.MaxInt64)
-		for _, q := range r {
-			v := q.Minus(l.A)
-			at = min(at, d.X*v.X+d.Y*v.Y)
-		}
-		return at
+	slices.SortStableFunc(parts, func(p, q part) int { return cmp.Compare(l.Begins(p.in(view)), l.Begins(q.in(view))) })
+}
+
+// in is the part's outline in a view.
+func (p part) in(v View) plane.Ring {
+	if v == Section {
+		return p.section
 	}
-	slices.SortStableFunc(parts, func(p, q part) int { return cmp.Compare(first(p), first(q)) })
+	return p.face
 }
 
 func (p part) beside(c sawn) part {

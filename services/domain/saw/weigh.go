@@ -54,7 +54,7 @@ func (f *fitting) densities() (bar, rest float64) {
 	for _, l := range f.whole.layers {
 		in := 0.0
 		for _, r := range l.rings {
-			if !reaches(r.Box(), side.Box(), 0) {
+			if !r.Box().Near(side.Box(), 0) {
 				continue
 			}
 			bits, err := common(r, side)
