@@ -3,7 +3,6 @@ package saw_test
 import (
 	"slices"
 	"sort"
-	"strings"
 	"testing"
 
 	"pgregory.net/rapid"
@@ -78,7 +77,7 @@ func (y *yields) compare(t *rapid.T, a, b saw.Branch) (lower, ok bool) {
 		kept := int64(0) // of stones that fit with more kerf
 		for j, s := range e.Stones {
 			w := b.Ends[i].Stones[j]
-			y.stone(t, a, s, w, down)
+			y.stone(t, a, e, s, w, down)
 			if w.Fits {
 				kept += s.MassUg
 			}
@@ -118,7 +117,7 @@ func drop(s, w saw.Planned) (most int64) {
 }
 
 // stone compares a stone with itself with more kerf; down is whether it or another of its part lies lower.
-func (y *yields) stone(t *rapid.T, branch saw.Branch, s, w saw.Planned, down bool) {
+func (y *yields) stone(t *rapid.T, branch saw.Branch, e saw.Ended, s, w saw.Planned, down bool) {
 	drop := drop(s, w)
 	if w.AreaUm2 != s.AreaUm2 || w.Fits && w.ColourUm > s.ColourUm {
 		t.Fatalf("stone %s has %d µm² and %d µm of its bar, with more kerf %d and %d", s.Name, s.AreaUm2, s.ColourUm, w.AreaUm2, w.ColourUm)
@@ -151,16 +150,9 @@ func (y *yields) stone(t *rapid.T, branch saw.Branch, s, w saw.Planned, down boo
 			most, least = max(most, f.SGMilli), min(least, f.SGMilli)
 		}
 	}
-	if gave := 2 * float64(s.AreaUm2) * float64(drop) * float64(most-least) * 1e-12; float64(w.MassUg-s.MassUg) > gave+1 && !strings.Contains(text(branch), string(saw.MassIsThere)) {
+	if gave := 2 * float64(s.AreaUm2) * float64(drop) * float64(most-least) * 1e-12; float64(w.MassUg-s.MassUg) > gave+1 && !tooHeavy(branch, e) {
 		t.Fatalf("stone %s weighs %d, with more kerf %d, and lies %d nm lower", s.Name, s.MassUg, w.MassUg, drop)
 	}
-}
-
-func text(b saw.Branch) (all string) {
-	for _, f := range b.Findings {
-		all += string(f.Rule)
-	}
-	return all
 }
 
 // A cut beside a stone rounds the corners of its part, where section and bar slope by some part of a nanometre. The

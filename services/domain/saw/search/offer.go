@@ -46,15 +46,22 @@ func (s *Suggestion) offer(t Task, hunts []hunt) error {
 		if len(chosen) == MaxOffers || i >= sure && len(chosen) > 0 && e.worth() <= 0 {
 			break
 		}
-		e = p.polished(p.simpler(p.polished(e)))
+		full := p.polished(e)
+		e = p.polished(p.simpler(full))
+		e.most = max(e.worth(), full.worth())
 		if err := p.tidy(e); err != nil {
 			return err
 		}
-		if i := slices.IndexFunc(chosen, e.alike); i < 0 {
+		same := slices.IndexFunc(chosen, e.alike)
+		if same < 0 {
 			chosen = append(chosen, e)
-		} else if e.better(chosen[i]) {
-			chosen[i] = e
+			continue
 		}
+		most := max(e.most, chosen[same].most)
+		if e.better(chosen[same], most) {
+			chosen[same] = e
+		}
+		chosen[same].most = most
 	}
 	s.Best = math.MinInt64
 	inMarket := map[string]int64{}

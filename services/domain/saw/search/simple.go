@@ -9,9 +9,8 @@ import (
 	"seamshare.example/services/domain/saw"
 )
 
-// Plans that are worth the same within this share are taken to be worth the same, and the one with fewer and squarer cuts
-// is offered.
-const indifferent = 1.0 / 500
+// enough is what is taken to be worth as much as some amount: not less by more than 1 in 500.
+func enough(minor int64) int64 { return minor - max(minor, -minor)/500 }
 
 // Stones whose sizes differ by less than this, or by less than a twentieth, are the same stone to a cutter.
 const sameSize = 500 // µm
@@ -45,10 +44,11 @@ func stonesOf(p saw.Plan) (out []saw.Stone) {
 	return out
 }
 
-// better is whether a plan is worth more, or as much with fewer or squarer cuts.
-func (e *entry) better(o *entry) bool {
-	if a, b := float64(e.worth()), float64(o.worth()); math.Abs(a-b) > indifferent*max(math.Abs(a), math.Abs(b)) {
-		return a > b
+// better is whether a plan is worth more than another, or where both are worth as much as the most that was found, has
+// fewer or squarer cuts.
+func (e *entry) better(o *entry, most int64) bool {
+	if least := enough(most); min(e.worth(), o.worth()) < least {
+		return e.worth() > o.worth()
 	}
 	return cmp.Or(cmp.Compare(len(e.plan.Steps), len(o.plan.Steps)), cmp.Compare(oblique(e.plan), oblique(o.plan)), -cmp.Compare(e.worth(), o.worth())) < 0
 }
@@ -105,7 +105,7 @@ func (p *planner) simpler(e *entry) *entry {
 	if p.pinned != nil {
 		return e
 	}
-	least := e.worth() - int64(indifferent*math.Abs(float64(e.worth())))
+	least := enough(e.worth())
 	best := *e
 	try := func(plan saw.Plan) bool {
 		r, plan, ok := p.evaluated(plan)

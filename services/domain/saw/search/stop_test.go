@@ -75,7 +75,7 @@ func TestSuggestStops(t *testing.T) {
 func TestSuggestTellsWhileItGetsReady(t *testing.T) {
 	ctx := &ending{context.Background(), 0, math.MaxInt}
 	ready, last, most := 0, 0, 0
-	s, err := search.Suggest(ctx, busy(), seeded(1), 20, func(p search.Progress) {
+	s, err := search.Suggest(ctx, searchtest.Pieces()[6], seeded(1), 20, func(p search.Progress) {
 		most, last = max(most, ctx.asked-last), ctx.asked
 		if p.Step == 0 {
 			ready++

@@ -218,6 +218,7 @@ type entry struct {
 	plan   saw.Plan
 	result saw.Result
 	tried  float64 // the greatest score that was tried
+	most   int64   // of what it stands for on offer: the greatest worth
 }
 
 func (e *entry) worth() int64 { return e.result.Money.Expected }
@@ -244,7 +245,7 @@ func (b *book) note(c *climber, d design) {
 		return
 	}
 	if e == nil {
-		b.best[kind] = &entry{kind, plan, r, d.score}
+		b.best[kind] = &entry{kind: kind, plan: plan, result: r, tried: d.score}
 	} else if r.Money.Expected > e.worth() {
 		e.plan, e.result = plan, r
 	}
