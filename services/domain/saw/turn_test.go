@@ -228,7 +228,7 @@ func TestQuarterTurnsAndMirrorsChangeNothing(t *testing.T) {
 }
 
 // largest is by how much a drawn piece is made larger, at most, to weigh 200 g and more.
-const largest = 4
+const largest = 5
 
 // larger is a study so many times as large, that weighs what its model does.
 func larger(s saw.Study, times int64) saw.Study {
