@@ -3,6 +3,7 @@ package saw
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strconv"
 
 	"seamshare.example/services/domain/measure"
@@ -75,33 +76,26 @@ func (ev *evaluation) part(w *way, b *Branch, p part, c cutting) error {
 				q.name = s.names[i]
 			}
 			q.from, q.step, q.trimmed = p.name, c.path, false
+			if view == Section {
+				q = q.cutOff(s.line, kerf)
+			}
 			if c.blade != nil {
-				q = q.beside(sawn{view, s.line, kerf/2 + wander, wander, c.path})
+				side, _ := s.line.Band(kerf)
+				q = q.beside(sawn{view, s.line, side, kerf/2 + wander, wander, c.path})
 			}
 			ev.weigh(&q)
 			made = append(made, q)
 		}
 	}
-	shares := make([]share, 0, len(made)+1)
-	rest := p.ng
+	lost := ev.share(p, made, c.blade != nil)
 	for _, q := range made {
-		shares = append(shares, share{name: q.name, weight: q.ng})
-		rest -= q.ng
-	}
-	if c.blade != nil {
-		// The kerf is what the parts lack; some nanograms of rounding may be missing where it has no width.
-		shares = append(shares, share{weight: max(0, rest)})
-	}
-	giveOut(p.ug, shares)
-	for i, q := range made {
-		q.ug = shares[i].ug
 		if err := w.add(c.at, q); err != nil {
 			return err
 		}
 		b.Parts = append(b.Parts, q.shown())
 	}
 	if c.blade != nil {
-		loss := Loss{Reason: Kerf, Part: p.name, Path: c.path, MassUg: shares[len(made)].ug}
+		loss := Loss{Reason: Kerf, Part: p.name, Path: c.path, MassUg: lost}
 		if kerf > 0 {
 			loss.AreaUm2 = ev.kerfArea(p, made, kerf)
 		}
@@ -216,22 +210,9 @@ func (ev *evaluation) grip(b *Branch, p part, c cutting, view View, l plane.Line
 	if need == 0 {
 		return
 	}
-	half := float64(c.blade.KerfUm*plane.Micrometre) / 2
 	most := 0.0
-	for i, side := range [][]part{left, right} {
-		for _, q := range side {
-			r := q.face
-			if view == Section {
-				r = q.section
-			}
-			for _, v := range r {
-				d := away(l, v)
-				if i == 1 {
-					d = -d
-				}
-				most = max(most, d-half)
-			}
-		}
+	for _, q := range slices.Concat(left, right) {
+		most = max(most, l.Farthest(q.in(view))-float64(c.blade.KerfUm*plane.Micrometre)/2)
 	}
 	if most < need-1 {
 		ev.find(b, Finding{

@@ -18,41 +18,89 @@ type lying struct {
 	roof  int64         // as high as its top may be
 	floor int64         // as low as its back may be
 	under span          // the lower boundary of its bar, lowest and highest
+	best  int64         // the highest of its bar; math.MinInt64: there is none
+
+	gap, gapAt   int64 // how much of its reach the part leaves open, and where
+	bare, bareAt int64 // the same of its bar
 }
 
 // depth sets the stone as high into its bar, or part, as it goes, and finds whether there is depth and backing
 // enough below.
 func (f *fitting) depth() error {
 	f.frame = frame{f.s.cos, f.s.sin, f.s.View == Back}
+	within := solid{section: f.p.section}
 	if f.s.Bar != "" {
 		if err := f.findBar(); err != nil {
 			return err
 		}
+		within.bar = f.bar.rings
 	}
-	l := f.lie()
-	whole := f.inPart(&l)
-	if f.bar != nil {
-		f.inBar(&l)
-	}
+	l := f.lie(within)
+	f.missing(l)
 	top := l.roof >> 1
-	if _, _, level := upright(f.p.section); !level || f.frame.sin != 0 {
+	if !f.level(within) {
 		top -= 2 // where edges slope, rounding may set it so much too high
 	}
-	f.out.Section = f.s.side(plane.Point{X: l.u, Y: top})
-	for i, p := range f.out.Section {
-		f.out.Section[i] = f.frame.out(p)
-	}
-	if f.frame.back {
-		slices.Reverse(f.out.Section)
-	}
+	f.out.Section = f.side(l, top)
 	bottom := top - f.s.DepthUm*plane.Micrometre
-	if lack := l.floor/2 - bottom; lack > 0 && whole {
+	if lack := l.floor/2 - bottom; lack > 0 && l.gap == 0 {
 		f.finds(EnoughDepth, "", l.u, bottom, lack, "part %s isn't deep enough below the stone's face for %v", f.p.name, measure.Length(f.s.DepthUm))
 	}
+	f.drawn = f.out.Section
+	if o, ok := f.uncut(within, l); ok {
+		l, top = o, o.roof>>1
+		f.drawn = f.side(l, top)
+	}
 	if f.bar != nil && l.under.from <= l.under.to {
-		f.backing(l, top, bottom)
+		f.backing(l, top, top-f.s.DepthUm*plane.Micrometre)
 	}
 	return nil
+}
+
+// side is the stone's side view in the section, its top so high in its frame.
+func (f *fitting) side(l lying, top int64) plane.Ring {
+	r := f.s.side(plane.Point{X: l.u, Y: top})
+	for i, p := range r {
+		r[i] = f.frame.out(p)
+	}
+	if f.frame.back {
+		slices.Reverse(r)
+	}
+	return r
+}
+
+// solid is what a stone lies in, as the section shows it.
+type solid struct {
+	section plane.Ring
+	bar     []plane.Ring // of the bar that the stone claims
+	bounds  []bound      // that section and bar are to be cut by
+}
+
+// level is whether no rounding comes into how a stone lies there.
+func (f *fitting) level(s solid) bool {
+	_, _, level := upright(s.section)
+	for _, r := range s.bar {
+		_, _, flat := upright(r)
+		level = level && flat
+	}
+	return level && f.frame.sin == 0
+}
+
+// uncut is how the stone lies by what the study drew and the cuts' own lines, where a part's corners are rounded to
+// the nanometre with each cut. What a stone is said to weigh, and how thick its bar, so hangs on no cut but those
+// that it lies against. It is false where nothing was rounded, and where that is another place, in a section that
+// overhangs.
+func (f *fitting) uncut(part solid, l lying) (o lying, ok bool) {
+	if f.level(part) {
+		return o, false
+	}
+	drawn := solid{section: f.whole.section, bounds: f.p.bounds}
+	if f.bar != nil {
+		drawn.bar = f.bar.drawn
+	}
+	near := func(a, b int64) bool { return max(a-b, b-a) < 2*plane.Micrometre }
+	o = f.lie(drawn)
+	return o, near(o.roof, l.roof) && (l.under.from > l.under.to || near(o.under.from, l.under.from) && near(o.under.to, l.under.to))
 }
 
 // finds notes a finding at a place of the stone's frame.
@@ -60,11 +108,17 @@ func (f *fitting) finds(rule Rule, against string, u, v, byNm int64, format stri
 	f.find(rule, against, false, Section, f.frame.out(plane.Point{X: u, Y: v}), float64(byNm), format, args...)
 }
 
+// claimed is the bar that a stone claims, in its part and as drawn.
+type claimed struct {
+	layer
+	drawn []plane.Ring
+}
+
 // findBar finds what of the bar that the stone claims is in its part.
 func (f *fitting) findBar() error {
-	for i := range f.whole.layers {
-		if l := &f.whole.layers[i]; l.name == f.s.Bar {
-			f.bar = &layer{name: l.name, kind: l.kind, sgMilli: l.sgMilli}
+	for _, l := range f.whole.layers {
+		if l.name == f.s.Bar {
+			f.bar = &claimed{layer{name: l.name, kind: l.kind, sgMilli: l.sgMilli}, l.rings}
 		}
 	}
 	if f.bar == nil {
@@ -78,10 +132,13 @@ func (f *fitting) findBar() error {
 	return nil
 }
 
-// lie finds where along the section the stone lies.
-func (f *fitting) lie() lying {
+// lie finds where along the section the stone lies, how high what it lies in lets it go, and where its floor is.
+func (f *fitting) lie(in solid) lying {
 	middle := f.trace.along(f.s.at).X
-	z := extent(f.p.section, span{middle, middle})
+	z := extent(in.section, span{middle, middle})
+	for _, b := range in.bounds {
+		z = b.within(z, middle)
+	}
 	up := plane.Point{X: middle, Y: z.to}
 	if f.s.View == Back {
 		up.Y = z.from
@@ -95,15 +152,10 @@ func (f *fitting) lie() lying {
 	for i, c := range l.crest {
 		l.stops[i] = l.u + c.X
 	}
-	return l
-}
-
-// inPart finds how high the part lets the stone go and where its floor is, and whether it is there all along.
-func (f *fitting) inPart(l *lying) bool {
-	missing, at := int64(0), int64(0)
-	f.scratch.over(f.frame.rings(f.p.section), l.reach, l.stops, func(from, to int64, low, high [2]int64, ok bool) {
+	bounds := f.frame.bounds(in.bounds)
+	f.over(bounds, []plane.Ring{in.section}, l, func(from, to int64, low, high [2]int64, ok bool) {
 		if !ok {
-			missing, at = missing+to-from, from
+			l.gap, l.gapAt = l.gap+to-from, from
 			return
 		}
 		l.roof = min(l.roof, high[0]+l.below(from), high[1]+l.below(to))
@@ -113,33 +165,60 @@ func (f *fitting) inPart(l *lying) bool {
 		l.roof = 2 * f.frame.in(plane.Point{}).Y
 		l.floor = l.roof
 	}
-	if missing > 0 {
-		f.finds(InsidePart, "", at, l.roof/2, missing, "the stone reaches beyond part %s along the section", f.p.name)
+	if f.bar != nil {
+		f.inBar(bounds, in.bar, &l)
 	}
-	return missing == 0
+	return l
+}
+
+// over goes along the stone's reach in rings that bounds cut.
+func (f *fitting) over(bounds []slope, rings []plane.Ring, l lying, tell func(from, to int64, low, high [2]int64, ok bool)) {
+	f.scratch.over(f.frame.rings(rings...), l.reach, l.stops, func(from, to int64, low, high [2]int64, ok bool) {
+		for _, b := range bounds {
+			for k, u := range []int64{from, to} {
+				if v := b.at(u); b.above {
+					high[k] = min(high[k], v)
+				} else {
+					low[k] = max(low[k], v)
+				}
+			}
+		}
+		tell(from, to, low, high, ok && low[0] <= high[0] && low[1] <= high[1])
+	})
 }
 
 // inBar lowers the stone until its face is in its bar: all of it, or where the face may be bare, some.
-func (f *fitting) inBar(l *lying) {
-	clean, best := int64(math.MaxInt64), int64(math.MinInt64)
-	missing, at := int64(0), int64(0)
-	f.scratch.over(f.frame.rings(f.bar.rings...), l.reach, l.stops, func(from, to int64, low, high [2]int64, ok bool) {
+func (f *fitting) inBar(bounds []slope, bar []plane.Ring, l *lying) {
+	clean := int64(math.MaxInt64)
+	l.best = math.MinInt64
+	f.over(bounds, bar, *l, func(from, to int64, low, high [2]int64, ok bool) {
 		if !ok {
-			missing, at = missing+to-from, from
+			l.bare, l.bareAt = l.bare+to-from, from
 			return
 		}
-		clean, best = min(clean, high[0]+l.below(from), high[1]+l.below(to)), max(best, high[0], high[1])
+		clean, l.best = min(clean, high[0]+l.below(from), high[1]+l.below(to)), max(l.best, high[0], high[1])
 		l.under = span{min(l.under.from, low[0], low[1]), max(l.under.to, low[0], low[1])}
 	})
 	switch {
-	case best == math.MinInt64:
-		f.finds(InsideBar, f.bar.name, l.u, l.roof/2, missing, "there is nothing of %s below the stone in part %s", f.bar.name, f.p.name)
+	case l.best == math.MinInt64: // there is none
 	case f.s.Surface != Clean:
-		l.roof = min(l.roof, best)
+		l.roof = min(l.roof, l.best)
 	default:
-		if l.roof = min(l.roof, clean); missing > 0 {
-			f.finds(InsideBar, f.bar.name, at, l.roof/2, missing, "the stone reaches beyond %s", f.bar.name)
-		}
+		l.roof = min(l.roof, clean)
+	}
+}
+
+// missing finds where part or bar don't reach all along the stone.
+func (f *fitting) missing(l lying) {
+	if l.gap > 0 {
+		f.finds(InsidePart, "", l.gapAt, l.roof/2, l.gap, "the stone reaches beyond part %s along the section", f.p.name)
+	}
+	switch {
+	case f.bar == nil:
+	case l.best == math.MinInt64:
+		f.finds(InsideBar, f.bar.name, l.u, l.roof/2, l.bare, "there is nothing of %s below the stone in part %s", f.bar.name, f.p.name)
+	case f.s.Surface == Clean && l.bare > 0:
+		f.finds(InsideBar, f.bar.name, l.bareAt, l.roof/2, l.bare, "the stone reaches beyond %s", f.bar.name)
 	}
 }
 

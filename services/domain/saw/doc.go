@@ -26,9 +26,13 @@
 // nanometres.
 //
 // The model's mass differs from the weighed one, by drawing and by density. The weighed mass is what
-// counts: it is shared out over parts, kerf and losses as the model's masses are, by largest remainder,
-// step by step, so each step balances to the microgram, and [Result.ErrorBp] shows how far
-// model and scale are apart. All of it is an estimate.
+// counts: a part has of it what it has of the whole by the model, rounded down, and kerf and losses have what a step
+// leaves over, so each step balances to the microgram, and [Result.ErrorBp] shows how far
+// model and scale are apart. A planned stone weighs what its own sizes say. All of it is an estimate.
+//
+// More kerf never gives more: no stone that didn't fit, and none that is larger or heavier. But one that lies
+// below a cut in the section lies lower for it, with less of its bar and more of what is below: that may be denser, and
+// backing that it lacked.
 //
 // # Chance
 //

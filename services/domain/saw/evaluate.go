@@ -258,13 +258,11 @@ func (ev *evaluation) grind(b *Branch, p part, path, at string, g Grind) (part, 
 	if len(left) != 1 {
 		return p, invalid(at, g.ThicknessUm, "part %s would fall into %d; grind less, or saw it first", p.name, len(left))
 	}
-	q := left[0]
-	ev.weigh(&q)
-	shares := []share{{name: p.name, weight: q.ng}, {weight: max(0, p.ng-q.ng)}}
-	giveOut(p.ug, shares)
-	q.ug, q.step = shares[0].ug, path
-	b.Losses = append(b.Losses, Loss{Reason: GroundOff, What: g.What, Part: p.name, Path: path, MassUg: shares[1].ug})
-	return q, nil
+	ev.weigh(&left[0])
+	lost := ev.share(p, left, true)
+	b.Losses = append(b.Losses, Loss{Reason: GroundOff, What: g.What, Part: p.name, Path: path, MassUg: lost})
+	left[0].step = path
+	return left[0].cutOff(plane.Line{A: l.B, B: l.A}, 0), nil
 }
 
 // end is what becomes of a part.

@@ -58,7 +58,8 @@ type fitting struct {
 	region Region
 	out    Planned
 	frame  frame
-	bar    *layer
+	bar    *claimed
+	drawn  plane.Ring // its side view by the study as drawn
 }
 
 func (f *fitting) find(rule Rule, against string, supposed bool, view View, at plane.Point, byNm float64, format string, args ...any) {

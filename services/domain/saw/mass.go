@@ -192,41 +192,36 @@ func upright(r plane.Ring) (s, z span, ok bool) {
 	return span{box.Min.X, box.Max.X}, span{box.Min.Y, box.Max.Y}, true
 }
 
-// share is one of those among whom a mass is given out.
-type share struct {
-	name   string // ties go by it, so that order doesn't matter
-	weight int64  // ≥ 0
-	ug     int64  // what it gets
-}
-
-// giveOut gives a mass out by weights, to the microgram, by largest remainder. Where all weights are zero the last
-// share gets all.
-func giveOut(ug int64, shares []share) {
-	total := int64(0)
-	for _, s := range shares {
-		total += s.weight
+// share gives the mass of a part to what is made of it: to each what it is of the whole piece by the model, rounded
+// down, so that it depends on no other part's outline; what is left over to what is lost. Where nothing is, or
+// rounding has made them weigh more than the part, the heaviest makes up for it.
+func (ev *evaluation) share(p part, made []part, lossy bool) (lost int64) {
+	left := p.ug
+	for i := range made {
+		made[i].ug = portion(ev.study.MassUg, min(made[i].ng, ev.whole.ng), ev.whole.ng)
+		left -= made[i].ug
 	}
-	if total == 0 {
-		shares[len(shares)-1].ug = ug
-		return
+	if lossy && left >= 0 {
+		return left
 	}
-	var space [16]uint64
-	left, remainders := ug, space[:0]
-	for i := range shares {
-		hi, lo := bits.Mul64(uint64(ug), uint64(shares[i].weight))
-		q, r := bits.Div64(hi, lo, uint64(total))
-		shares[i].ug = int64(q)
-		left -= int64(q)
-		remainders = append(remainders, r)
-	}
-	for ; left > 0; left-- {
-		best := 0
-		for i := range shares {
-			if c := cmp.Compare(remainders[i], remainders[best]); c > 0 || c == 0 && shares[i].name < shares[best].name {
-				best = i
+	for left != 0 {
+		heaviest := &made[0]
+		for i := range made {
+			q := &made[i]
+			if q.ug > heaviest.ug || q.ug == heaviest.ug && q.name < heaviest.name {
+				heaviest = q
 			}
 		}
-		shares[best].ug++
-		remainders[best] = 0
+		more := max(left, -heaviest.ug)
+		heaviest.ug += more
+		left -= more
 	}
+	return 0
+}
+
+// portion is amount · of / whole, rounded down; 0 ≤ of ≤ whole and whole > 0.
+func portion(amount, of, whole int64) int64 {
+	hi, lo := bits.Mul64(uint64(amount), uint64(of))
+	q, _ := bits.Div64(hi, lo, uint64(whole))
+	return int64(q)
 }

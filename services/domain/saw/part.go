@@ -2,7 +2,6 @@ package saw
 
 import (
 	"cmp"
-	"math"
 	"slices"
 
 	"seamshare.example/services/domain/measure/plane"
@@ -18,7 +17,8 @@ type part struct {
 	ng int64 // by the model, in nanograms
 	ug int64 // its share of the weighed mass
 
-	sawn     []sawn // cuts that it has a face of
+	sawn     []sawn  // saw cuts that it has a face of
+	bounds   []bound // all that cut it off in the section
 	trimmed  bool
 	unplaced bool
 }
@@ -27,9 +27,34 @@ type part struct {
 type sawn struct {
 	view   View
 	line   plane.Line // the part lies on its left
-	clear  int64      // half the kerf and the wander, in nanometres
+	side   plane.HalfPlane
+	clear  int64 // half the kerf and the wander, in nanometres
 	wander int64
 	path   string
+}
+
+// bound is a straight line in the section that something cut along: the part lies on its left, half a kerf away.
+type bound struct {
+	line plane.Line
+	half float64 // in nanometres
+}
+
+// within is what of a height at a place of the section the bound leaves.
+func (b bound) within(z span, at int64) span {
+	for _, s := range (frame{cos: 1}).bounds([]bound{b}) {
+		if v := s.at(at); s.above {
+			z.to = min(z.to, v>>1)
+		} else {
+			z.from = max(z.from, (v+1)>>1)
+		}
+	}
+	return z
+}
+
+// cutOff is the part with one bound more.
+func (p part) cutOff(l plane.Line, kerf int64) part {
+	p.bounds = append(slices.Clip(p.bounds), bound{l, float64(kerf) / 2})
+	return p
 }
 
 // tightened is how near to each other the ends of outline and section may be left: what rounding along the
@@ -181,20 +206,15 @@ func (m *Model) order(view View, l plane.Line, parts []part) {
 	if len(parts) < 2 {
 		return
 	}
-	d := l.B.Minus(l.A)
-	first := func(p part) int64 {
-		r := p.face
-		if view == Section {
-			r = p.section
-		}
-		at := int64(math.MaxInt64)
-		for _, q := range r {
-			v := q.Minus(l.A)
-			at = min(at, d.X*v.X+d.Y*v.Y)
-		}
-		return at
+	slices.SortStableFunc(parts, func(p, q part) int { return cmp.Compare(l.Begins(p.in(view)), l.Begins(q.in(view))) })
+}
+
+// in is the part's outline in a view.
+func (p part) in(v View) plane.Ring {
+	if v == Section {
+		return p.section
 	}
-	slices.SortStableFunc(parts, func(p, q part) int { return cmp.Compare(first(p), first(q)) })
+	return p.face
 }
 
 func (p part) beside(c sawn) part {

@@ -178,6 +178,48 @@ func (f frame) out(p plane.Point) plane.Point {
 	}
 }
 
+// bounds are those that a stone may lie below or above of, in its frame.
+func (f frame) bounds(bounds []bound) []slope {
+	if len(bounds) == 0 {
+		return nil
+	}
+	out := make([]slope, 0, len(bounds))
+	for _, b := range bounds {
+		a, d := b.line.A, b.line.B.Minus(b.line.A)
+		s := slope{u: float64(a.X), v: float64(a.Y), du: float64(d.X), dv: float64(d.Y)}
+		if f.sin != 0 {
+			s.u, s.v = float64(f.cos*s.u)+float64(f.sin*s.v), float64(f.cos*s.v)-float64(f.sin*s.u)
+			s.du, s.dv = float64(f.cos*s.du)+float64(f.sin*s.dv), float64(f.cos*s.dv)-float64(f.sin*s.du)
+		}
+		if f.back { // turned over, left is right
+			s.v, s.du = -s.v, -s.du
+		}
+		if s.du == 0 {
+			continue // upright
+		}
+		s.above = s.du < 0
+		s.v += float64(b.half*math.Hypot(s.du, s.dv)) / s.du
+		out = append(out, s)
+	}
+	return out
+}
+
+// slope is a bound in a stone's frame, moved by half its kerf: through (u, v) along (du, dv).
+type slope struct {
+	u, v, du, dv float64
+	above        bool // what is left lies below it
+}
+
+// at is twice its height at a place, rounded to the inside.
+func (s slope) at(u int64) int64 {
+	v := 2 * (s.v + float64((float64(u)-s.u)*s.dv)/s.du)
+	v = max(-1<<60, min(v, 1<<60))
+	if s.above {
+		return int64(math.Floor(v))
+	}
+	return int64(math.Ceil(v))
+}
+
 func (f frame) rings(rings ...plane.Ring) []plane.Ring {
 	if f.sin == 0 && !f.back {
 		return rings

@@ -175,7 +175,7 @@ func (ev *evaluation) obstacles(w *way, p part, section bool) []Avoid {
 	if section {
 		box = p.section.Box()
 	}
-	set := ev.plan.Settings
+	set, sides := ev.plan.Settings, p.sides(section)
 	for _, d := range w.drawn {
 		if (d.View == Section) != section || d.within.to <= heights.from || d.within.from >= heights.to {
 			continue
@@ -192,105 +192,56 @@ func (ev *evaluation) obstacles(w *way, p part, section bool) []Avoid {
 		default:
 			continue
 		}
-		if !reaches(d.box, box, a.Margin) {
-			continue
-		}
-		if d.ring != nil {
-			for _, r := range p.beyondCuts(d.View, []plane.Ring{d.ring}) {
-				if a.Ring = r; reaches(r.Box(), box, a.Margin) {
-					out = append(out, a)
-				}
-			}
-			continue
-		}
-		for _, path := range p.pathsBeyondCuts(d.View, d.path) {
-			if a.Path = path; reaches(path.Box(), box, a.Margin) {
-				out = append(out, a)
-			}
+		if d.box.Near(box, a.Margin) {
+			a.Ring, a.Path = d.ring, d.path
+			out = a.CutOff(out, sides, box)
 		}
 	}
 	return out
 }
 
-func reaches(a, b plane.Box, margin int64) bool {
-	return a.Min.X-margin <= b.Max.X && b.Min.X-margin <= a.Max.X && a.Min.Y-margin <= b.Max.Y && b.Min.Y-margin <= a.Max.Y
-}
-
-func (p part) beyondCuts(v View, rings []plane.Ring) []plane.Ring {
-	for _, c := range p.sawn {
-		if (c.view == Section) != (v == Section) {
-			continue
+// CutOff appends to dst what of an obstacle lies in all of some half-planes, where a part was cut off, as far as it comes
+// within its margin of a box, the part's.
+func (a Avoid) CutOff(dst []Avoid, sides []plane.HalfPlane, box plane.Box) []Avoid {
+	if a.Ring != nil {
+		rings := []plane.Ring{a.Ring}
+		for _, side := range sides {
+			var left []plane.Ring
+			for _, r := range rings {
+				left = side.Clip(left, r)
+			}
+			rings = left
 		}
-		side, _ := c.line.Band(2 * c.half())
-		var left []plane.Ring
 		for _, r := range rings {
-			left = side.Clip(left, r)
+			if a.Ring = r; r.Box().Near(box, a.Margin) {
+				dst = append(dst, a)
+			}
 		}
-		rings = left
+		return dst
 	}
-	return rings
+	var space [1]plane.Path
+	paths := append(space[:0], a.Path)
+	for _, side := range sides {
+		var left []plane.Path
+		for _, path := range paths {
+			left = side.ClipPath(left, path)
+		}
+		paths = left
+	}
+	for _, path := range paths {
+		if a.Path = path; path.Box().Near(box, a.Margin) {
+			dst = append(dst, a)
+		}
+	}
+	return dst
 }
 
-func (c sawn) half() int64 { return c.clear - c.wander }
-
-// pathsBeyondCuts is what of a path lies on the part's side of all its cuts.
-func (p part) pathsBeyondCuts(v View, path plane.Path) []plane.Path {
-	paths := []plane.Path{path}
+// sides are what the part's saw cuts left, in face and back or in the section.
+func (p part) sides(section bool) (out []plane.HalfPlane) {
 	for _, c := range p.sawn {
-		if (c.view == Section) != (v == Section) {
-			continue
+		if (c.view == Section) == section {
+			out = append(out, c.side)
 		}
-		left := paths[:0:0]
-		for i, path := range paths {
-			switch beyond, whole := c.beside(path); {
-			case whole && len(paths) == 1:
-				left = paths
-			case whole:
-				left = append(left, paths[i])
-			case beyond:
-				left = append(left, beyondCut(c, path)...)
-			}
-		}
-		if paths = left; len(paths) == 0 {
-			return nil
-		}
-	}
-	return paths
-}
-
-// beside is whether some of a path, and whether all of it, lies on the part's side of the cut.
-func (c sawn) beside(path plane.Path) (some, all bool) {
-	all = true
-	for _, q := range path {
-		if away(c.line, q) >= float64(c.half()) {
-			some = true
-		} else {
-			all = false
-		}
-	}
-	return some, all
-}
-
-func beyondCut(c sawn, path plane.Path) (out []plane.Path) {
-	var now plane.Path
-	var dp float64
-	for i, q := range path {
-		dq := away(c.line, q) - float64(c.half())
-		if i > 0 && (dp >= 0) != (dq >= 0) {
-			p := path[i-1]
-			f := dp / (dp - dq)
-			now = append(now, plane.Point{X: p.X + int64(math.Round(f*float64(q.X-p.X))), Y: p.Y + int64(math.Round(f*float64(q.Y-p.Y)))})
-			if dq < 0 {
-				out, now = append(out, now), nil
-			}
-		}
-		if dq >= 0 {
-			now = append(now, q)
-		}
-		dp = dq
-	}
-	if len(now) > 0 {
-		out = append(out, now)
 	}
 	return out
 }

@@ -10,9 +10,7 @@ import (
 // trim leaves of a part what lies within the rings.
 func (ev *evaluation) trim(w *way, b *Branch, p part, path string, t Trim, ends []End) error {
 	at := path + ".trim"
-	rest, left := p.ng, p.ug
 	rings := make([]plane.Ring, 0, len(t.Keep))
-	shares := make([]share, 0, len(t.Keep)+1)
 	made := make([]part, 0, len(t.Keep))
 	for i, k := range t.Keep {
 		keep := fmt.Sprintf("%s.keep[%d]", at, i)
@@ -58,19 +56,15 @@ func (ev *evaluation) trim(w *way, b *Branch, p part, path string, t Trim, ends 
 		q := parts[best]
 		q.name, q.from, q.step, q.trimmed, q.unplaced = k.Part, p.name, path, true, false
 		made = append(made, q)
-		shares = append(shares, share{name: q.name, weight: q.ng})
-		rest -= q.ng
 	}
-	shares = append(shares, share{weight: max(0, rest)})
-	giveOut(left, shares)
+	lost := ev.share(p, made, true)
 	for i, q := range made {
-		q.ug = shares[i].ug
 		if err := w.add(fmt.Sprintf("%s.keep[%d].part", at, i), q); err != nil {
 			return err
 		}
 		b.Parts = append(b.Parts, q.shown())
 	}
-	b.Losses = append(b.Losses, Loss{Reason: TrimmedAway, Part: p.name, Path: path, MassUg: shares[len(made)].ug})
+	b.Losses = append(b.Losses, Loss{Reason: TrimmedAway, Part: p.name, Path: path, MassUg: lost})
 	return nil
 }
 

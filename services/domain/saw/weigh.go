@@ -47,14 +47,14 @@ func (f *fitting) densities() (bar, rest float64) {
 	if f.s.SGMilli != 0 {
 		return float64(f.s.SGMilli), float64(f.s.SGMilli)
 	}
-	side := f.out.Section
+	side := f.drawn
 	own := f.p.sgMilli
 	left := float64(side.TwiceArea())
 	sum := left * float64(own)
-	for _, l := range f.p.layers {
+	for _, l := range f.whole.layers {
 		in := 0.0
 		for _, r := range l.rings {
-			if !reaches(r.Box(), side.Box(), 0) {
+			if !r.Box().Near(side.Box(), 0) {
 				continue
 			}
 			bits, err := common(r, side)
@@ -95,13 +95,13 @@ func (ev *evaluation) settle(b *Branch, p part, out *Ended, e End) {
 			Rule: MassIsThere, Path: out.Path, Part: p.name, View: Face, At: um(p.face.Centroid()),
 			Text: "the stones as planned weigh more than their part, whose mass is its share of what was weighed; the piece is drawn too large, or its densities are too high",
 		})
-		shares := make([]share, len(out.Stones))
-		for i, s := range out.Stones {
-			shares[i] = share{name: s.Name, weight: s.MassUg}
-		}
-		giveOut(p.ug, shares)
-		for i := range shares {
-			out.Stones[i].MassUg = shares[i].ug
+		left := p.ug
+		for i := range out.Stones {
+			if mass := &out.Stones[i].MassUg; *mass > 0 {
+				planned := *mass
+				*mass = portion(left, planned, stones)
+				left, stones = left-*mass, stones-planned
+			}
 		}
 		stones = p.ug
 	}

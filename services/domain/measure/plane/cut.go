@@ -136,6 +136,73 @@ func (h HalfPlane) Clip(dst []Ring, r Ring) []Ring {
 	return dst
 }
 
+// ClipPath appends to dst what of the path lies in the half-plane or on its edge. Where it passes the edge it ends,
+// to the nanometre.
+func (h HalfPlane) ClipPath(dst []Path, p Path) []Path {
+	inside := 0
+	for _, q := range p {
+		if h.at(q) >= 0 {
+			inside++
+		}
+	}
+	if inside == 0 || inside == len(p) {
+		if inside > 0 {
+			dst = append(dst, p)
+		}
+		return dst
+	}
+	var now Path
+	before := int64(0)
+	for i, q := range p {
+		f := h.at(q)
+		if i > 0 && (before >= 0) != (f >= 0) {
+			low, high, fLow, fHigh := p[i-1], q, before, f
+			if before >= 0 {
+				low, high, fLow, fHigh = q, p[i-1], f, before
+			}
+			now = append(now, passing(low, high, fLow, fHigh))
+			if f < 0 {
+				dst, now = append(dst, now), nil
+			}
+		}
+		if f >= 0 {
+			now = append(now, q)
+		}
+		before = f
+	}
+	if len(now) > 0 {
+		dst = append(dst, now)
+	}
+	return dst
+}
+
+// passing is where the way from low, outside, to high passes the edge of a half-plane, rounded.
+func passing(low, high Point, fLow, fHigh int64) Point {
+	span := fHigh - fLow // at most 2·10¹⁸: a cross product
+	return Point{nearest(low.X, product(high.X-low.X, -fLow), span), nearest(low.Y, product(high.Y-low.Y, -fLow), span)}
+}
+
+// Begins is where along the line the ring begins, to sort rings by.
+func (l Line) Begins(r Ring) int64 {
+	d := l.B.Minus(l.A)
+	first := int64(math.MaxInt64)
+	for _, p := range r {
+		first = min(first, dot(d, p.Minus(l.A)))
+	}
+	return first
+}
+
+// Farthest is how far from the line the ring reaches on either side, in nm.
+func (l Line) Farthest(r Ring) float64 {
+	d := l.direction()
+	most := int64(0)
+	for _, p := range r {
+		f := cross(d, p.Minus(l.A))
+		most = max(most, f, -f)
+	}
+	return float64(most) / d.length()
+}
+
 const (
 	wayIn = -1
 	used  = -2
@@ -155,9 +222,7 @@ func (h HalfPlane) join(found []crossing) {
 	order := space[:0]
 	for i := range found {
 		c := &found[i]
-		span := c.fHigh - c.fLow // at most 2·10¹⁸: a cross product
-		c.at.X = nearest(c.low.X, product(c.high.X-c.low.X, -c.fLow), span)
-		c.at.Y = nearest(c.low.Y, product(c.high.Y-c.low.Y, -c.fLow), span)
+		c.at = passing(c.low, c.high, c.fLow, c.fHigh)
 		order = append(order, i)
 	}
 	if len(found) > 2 {

@@ -63,6 +63,9 @@ type Box struct{ Min, Max Point }
 // Size of the box along x and y in nm.
 func (b Box) Size() Point { return b.Max.Minus(b.Min) }
 
+// Near is whether two boxes are no farther from each other than a margin along x and y, in nm.
+func (b Box) Near(c Box, margin int64) bool { return b.grown(margin).meets(c) }
+
 func (b Box) meets(c Box) bool {
 	return b.Min.X <= c.Max.X && c.Min.X <= b.Max.X && b.Min.Y <= c.Max.Y && c.Min.Y <= b.Max.Y
 }

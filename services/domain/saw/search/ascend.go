@@ -17,6 +17,7 @@ type contact struct {
 // space is memory that is used again, by what goes on until a context ends.
 type space struct {
 	ctx      context.Context // lives as long as the search; nil: never ends
+	rounds   int
 	contacts []contact
 	halves   [5][]half // of programs in so many unknowns
 }
@@ -61,7 +62,11 @@ func (w *walls) ascend(b *body, p place, rounds int, space *space) (place, float
 	return p, reach
 }
 
-func (sp *space) ended() bool { return sp.ctx != nil && sp.ctx.Err() != nil }
+// ended asks the context at every so many rounds, which are short.
+func (sp *space) ended() bool {
+	sp.rounds++
+	return sp.ctx != nil && sp.rounds%16 == 0 && sp.ctx.Err() != nil
+}
 
 // contacts are those that could count within the box about the place.
 func (w *walls) contacts(b *body, p place, reach, box float64, out []contact) []contact {

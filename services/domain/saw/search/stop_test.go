@@ -70,3 +70,21 @@ func TestSuggestStops(t *testing.T) {
 		}
 	}
 }
+
+// A search tells of itself from the beginning, before its first step too, and never stays long without.
+func TestSuggestTellsWhileItGetsReady(t *testing.T) {
+	ctx := &ending{context.Background(), 0, math.MaxInt}
+	ready, last, most := 0, 0, 0
+	s, err := search.Suggest(ctx, searchtest.Pieces()[6], seeded(1), 20, func(p search.Progress) {
+		most, last = max(most, ctx.asked-last), ctx.asked
+		if p.Step == 0 {
+			ready++
+		}
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if ready < 1_000 || most > 1 {
+		t.Errorf("in %d steps it told %d times that it got ready, and was asked %d times in between", s.Steps, ready, most)
+	}
+}

@@ -9,7 +9,6 @@ import (
 	"math"
 	"slices"
 
-	"seamshare.example/services/domain/measure/plane"
 	"seamshare.example/services/domain/saw"
 )
 
@@ -38,7 +37,8 @@ type InMarket struct {
 // Suggestion is what a search found.
 type Suggestion struct {
 	// Offers are the best plans found of a few kinds, by number of stones, those with sets first, then by the longest
-	// stone. They aren't ranked.
+	// stone. They aren't ranked. No two give the same stones, to half a millimetre, after as many cuts in the section; of
+	// plans that are worth the same, to 1 in 500, it is the one with fewer and squarer cuts.
 	Offers []Offer
 	// Best is the expected worth of the most valuable of them, Bound what no plan passes (see Bound).
 	Best, Bound int64
@@ -46,10 +46,25 @@ type Suggestion struct {
 	Stopped     bool // before all steps
 }
 
-// Progress is told now and then while a search runs.
+// Progress is told now and then from the beginning of a search to its end: while it gets ready, which is step 0, between
+// its steps and within them.
 type Progress struct {
-	Step, Of    int
-	Best, Bound int64 // of two halves, of the present one, and Unbounded: the bound comes last
+	Step, Of int
+	Best     int64 // math.MinInt64 before there is a plan
+	Bound    int64 // Unbounded before it is known: of two halves, to the end
+}
+
+// telling is a context of which a search asks again and again, whatever it is at, whether it is over. So it is told there
+// that it goes on, and who searches may let others have a turn.
+type telling struct {
+	context.Context
+	tell func()
+}
+
+// Err implements context.Context.
+func (t telling) Err() error {
+	t.tell()
+	return t.Context.Err()
 }
 
 // MaxOffers is how many plans a suggestion has at most.
@@ -69,33 +84,31 @@ func Suggest(ctx context.Context, t Task, rng *Dice, steps int, progress func(Pr
 }
 
 func suggest(ctx context.Context, t Task, rng *Dice, steps int, progress func(Progress), pinned *pin) (Suggestion, error) {
-	bound := int64(Unbounded)
-	if pinned == nil {
-		var err error
-		if bound, err = Bound(ctx, t); err != nil {
-			return Suggestion{}, err
-		}
-	}
-	hunts, err := newHunts(ctx, t, rng, pinned)
-	if err != nil {
-		return Suggestion{}, err
-	}
-	s := Suggestion{Bound: bound}
+	s := Suggestion{Bound: Unbounded}
+	all := &book{best: map[Kind]*entry{}} // of all markets
 	tell := func() {
 		if progress != nil {
 			best := int64(math.MinInt64)
-			for _, e := range hunts[0].book.best {
+			for _, e := range all.best {
 				best = max(best, e.worth())
 			}
-			progress(Progress{s.Steps, steps, best, bound})
+			progress(Progress{s.Steps, steps, best, s.Bound})
 		}
+	}
+	ctx = telling{ctx, tell}
+	if pinned == nil {
+		var err error
+		if s.Bound, err = Bound(ctx, t); err != nil {
+			return Suggestion{}, err
+		}
+	}
+	hunts, err := newHunts(ctx, t, rng, pinned, all)
+	if err != nil {
+		return Suggestion{}, err
 	}
 	stop := func() bool {
 		if stopped(ctx, &s, steps) {
 			return true
-		}
-		if s.Steps%200 == 0 {
-			tell()
 		}
 		s.Steps++
 		return false
@@ -110,8 +123,7 @@ func suggest(ctx context.Context, t Task, rng *Dice, steps int, progress func(Pr
 			hunts[i].run(n, length == firstStage, stop)
 		}
 	}
-	tell()
-	if len(hunts[0].book.best) == 0 {
+	if tell(); len(all.best) == 0 {
 		return s, errNothing
 	}
 	return s, s.offer(t, hunts)
@@ -151,7 +163,7 @@ func (h *hunt) run(steps int, first bool, stop func() bool) {
 	c.run(steps-steps/2, 0.03, cold, stop)
 }
 
-func newHunts(ctx context.Context, t Task, rng *Dice, pinned *pin) ([]hunt, error) {
+func newHunts(ctx context.Context, t Task, rng *Dice, pinned *pin, ofAll *book) ([]hunt, error) {
 	markets := []string{""}
 	var named []string
 	for _, m := range t.Prices.Markets {
@@ -172,11 +184,11 @@ func newHunts(ctx context.Context, t Task, rng *Dice, pinned *pin) ([]hunt, erro
 		if i > 0 && all.ended() {
 			break
 		}
-		p := all
+		p, b := all, ofAll
 		if market != "" {
-			p = all.in(market)
+			p, b = all.in(market), &book{best: map[Kind]*entry{}}
 		}
-		h := hunt{market: market, planner: p, book: &book{best: map[Kind]*entry{}}}
+		h := hunt{market: market, planner: p, book: b}
 		schemes := p.schemes
 		if pinned != nil {
 			schemes = schemes[:1]
@@ -206,6 +218,7 @@ type entry struct {
 	plan   saw.Plan
 	result saw.Result
 	tried  float64 // the greatest score that was tried
+	most   int64   // of what it stands for on offer: the greatest worth
 }
 
 func (e *entry) worth() int64 { return e.result.Money.Expected }
@@ -232,7 +245,7 @@ func (b *book) note(c *climber, d design) {
 		return
 	}
 	if e == nil {
-		b.best[kind] = &entry{kind, plan, r, d.score}
+		b.best[kind] = &entry{kind: kind, plan: plan, result: r, tried: d.score}
 	} else if r.Money.Expected > e.worth() {
 		e.plan, e.result = plan, r
 	}
@@ -317,169 +330,8 @@ func (p *planner) learn(plan saw.Plan, r saw.Result) {
 	}
 }
 
-// offer puts the best of each kind on offer.
-func (s *Suggestion) offer(t Task, hunts []hunt) error {
-	m := hunts[0].planner.model
-	// What was found for one market is a plan for all of them too.
-	kinds := map[Kind]*entry{}
-	best := map[string]*entry{}
-	for _, h := range hunts {
-		for _, kind := range sortedKinds(h.book.best) {
-			e := h.book.best[kind]
-			if have := kinds[kind]; have == nil || e.worth() > have.worth() {
-				kinds[kind] = e
-			}
-			if have := best[h.market]; have == nil || e.worth() > have.worth() {
-				best[h.market] = e
-			}
-		}
-	}
-	var chosen []*entry
-	for _, h := range hunts {
-		if e := best[h.market]; e != nil && !slices.Contains(chosen, e) {
-			chosen = append(chosen, e)
-		}
-	}
-	rest := slices.SortedStableFunc(maps.Values(kinds), func(a, b *entry) int {
-		return cmp.Or(-cmp.Compare(a.worth(), b.worth()), cmp.Compare(a.kind.Stones, b.kind.Stones), cmp.Compare(a.kind.Set, b.kind.Set))
-	})
-	for _, e := range rest {
-		if len(chosen) < MaxOffers && !slices.Contains(chosen, e) && (e.worth() > 0 || len(chosen) == 0) {
-			chosen = append(chosen, e)
-		}
-	}
-	for i, e := range chosen {
-		chosen[i] = hunts[0].planner.polished(e)
-		if err := hunts[0].planner.tidy(chosen[i]); err != nil {
-			return err
-		}
-	}
-	s.Best = math.MinInt64
-	inMarket := map[string]int64{}
-	for _, e := range chosen {
-		o := Offer{Kind: e.kind, Plan: e.plan, Result: e.result}
-		o.Plan.Name = e.kind.String()
-		for _, market := range t.Prices.Markets {
-			r, err := m.Evaluate(sold(e.plan, market.Name), t.Prices)
-			if err != nil {
-				return err
-			}
-			o.Markets = append(o.Markets, InMarket{Market: market.Name, Money: r.Money})
-			if have, ok := inMarket[market.Name]; !ok || r.Money.Expected > have {
-				inMarket[market.Name] = r.Money.Expected
-			}
-		}
-		s.Best = max(s.Best, e.worth())
-		s.Offers = append(s.Offers, o)
-	}
-	for i := range s.Offers {
-		for j := range s.Offers[i].Markets {
-			o := &s.Offers[i].Markets[j]
-			o.Best = o.Money.Expected == inMarket[o.Market]
-		}
-	}
-	slices.SortStableFunc(s.Offers, func(a, b Offer) int {
-		return cmp.Or(cmp.Compare(a.Kind.Stones, b.Kind.Stones), -cmp.Compare(a.Kind.Set, b.Kind.Set), -cmp.Compare(longestOf(a.Plan), longestOf(b.Plan)))
-	})
-	return nil
-}
-
-// polished is an entry whose stones of any length are made longer where they lie, as far as they still go and bring
-// more: the search keeps them within the greatest ellipse they hold, and a hair from walls.
-func (p *planner) polished(e *entry) *entry {
-	best := *e
-	for i, end := range e.plan.Ends {
-		if len(end.Stones) != 1 {
-			continue
-		}
-		w := p.wantOf(end.Stones[0])
-		if w == nil || w.Together > 0 || len(w.Sizes) > 0 || p.pinned != nil {
-			continue
-		}
-		low := end.Stones[0].LengthUm
-		for high := low + low/40; low < high && !p.ended(); {
-			mid := (low + high + 1) / 2
-			plan := best.plan
-			plan.Ends = slices.Clone(plan.Ends)
-			s := end.Stones[0]
-			s.LengthUm, s.WidthUm = mid, w.body.form.WidthUm(mid)
-			plan.Ends[i].Stones = []saw.Stone{s}
-			r, err := p.model.Evaluate(plan, p.Prices)
-			if err == nil && !r.Infeasible && r.Money.Expected >= best.worth() && (w.ToUm == 0 || mid <= w.ToUm) {
-				low, best.plan, best.result = mid, plan, r
-			} else {
-				high = mid - 1
-			}
-		}
-	}
-	return &best
-}
-
-// Parts without a stone that nobody can use again are thrown away (common practice, no source).
-const (
-	narrowest = plane.Millimetre
-	lightest  = 50_000 // µg
-)
-
-// sliver is whether a part is too narrow or light to be of use, or too short to be held.
-func (p *planner) sliver(part saw.Part) bool {
-	if part.MassUg < lightest || part.Face.Width() < narrowest {
-		return true
-	}
-	hull := part.Face.Hull()
-	long := 0.0
-	for i, a := range hull {
-		for _, b := range hull[:i] {
-			long = max(long, at(a).minus(at(b)).length())
-		}
-	}
-	return long < float64(p.Settings.GripUm*plane.Micrometre)
-}
-
-// tidy throws the slivers of a plan away that aren't sold, which changes its mass balance and not its money.
-func (p *planner) tidy(e *entry) error {
-	if len(e.plan.Steps) == 0 {
-		return nil // the piece as it is
-	}
-	slivers := map[string]bool{}
-	for _, part := range e.result.Trunk.Parts {
-		slivers[part.Name] = p.sliver(part)
-	}
-	ends := slices.Clone(e.plan.Ends)
-	for i, end := range ends {
-		if end.Kind != saw.Stones && end.Class == "" && slivers[end.Part] {
-			ends[i].Kind = saw.Waste
-		}
-	}
-	e.plan.Ends = ends
-	var err error
-	e.result, err = p.model.Evaluate(e.plan, p.Prices)
-	return err
-}
-
 func sortedKinds(m map[Kind]*entry) []Kind {
 	return slices.SortedFunc(maps.Keys(m), func(a, b Kind) int { return cmp.Or(cmp.Compare(a.Stones, b.Stones), cmp.Compare(a.Set, b.Set)) })
-}
-
-func longestOf(p saw.Plan) (most int64) {
-	for _, e := range p.Ends {
-		for _, s := range e.Stones {
-			most = max(most, s.LengthUm)
-		}
-	}
-	return most
-}
-
-// sold is a plan with all its stones sold in one market.
-func sold(p saw.Plan, market string) saw.Plan {
-	p.Ends = slices.Clone(p.Ends)
-	for i, e := range p.Ends {
-		p.Ends[i].Stones = slices.Clone(e.Stones)
-		for j := range p.Ends[i].Stones {
-			p.Ends[i].Stones[j].Market = market
-		}
-	}
-	return p
 }
 
 // String names the kind as a cutter would.

@@ -138,70 +138,14 @@ func (g *grower) region(n *node, s seat) saw.Region {
 	if s.want.zone != nil {
 		r.Within = append(r.Within, saw.Within{Ring: s.want.zone})
 	}
-	box := n.ring.Box()
+	box, sides := n.ring.Box(), make([]plane.HalfPlane, len(n.sides))
+	for i, c := range n.sides {
+		sides[i], _ = c.line.Band(g.kerf)
+	}
 	for _, a := range s.avoid {
-		rings, paths := []plane.Ring{a.Ring}, []plane.Path{a.Path}
-		if a.Ring == nil {
-			rings = nil
-		} else {
-			paths = nil
-		}
-		// A crack in another part does no harm.
-		for _, c := range n.sides {
-			rings, paths = beyond(rings, paths, c.line, g.kerf)
-		}
-		for _, ring := range rings {
-			if a.Ring = ring; near(ring.Box(), box, a.Margin) {
-				r.Avoid = append(r.Avoid, a)
-			}
-		}
-		for _, path := range paths {
-			if a.Path = path; near(path.Box(), box, a.Margin) {
-				r.Avoid = append(r.Avoid, a)
-			}
-		}
+		r.Avoid = a.CutOff(r.Avoid, sides, box) // a crack in another part does no harm
 	}
 	return r
-}
-
-func near(a, b plane.Box, margin int64) bool {
-	return a.Min.X-margin <= b.Max.X && b.Min.X-margin <= a.Max.X && a.Min.Y-margin <= b.Max.Y && b.Min.Y-margin <= a.Max.Y
-}
-
-// beyond is what of rings and paths lies left of a cut.
-func beyond(rings []plane.Ring, paths []plane.Path, l plane.Line, kerf int64) ([]plane.Ring, []plane.Path) {
-	side, _ := l.Band(kerf)
-	var kept []plane.Ring
-	for _, r := range rings {
-		kept = side.Clip(kept, r)
-	}
-	var left []plane.Path
-	d := at(l.B).minus(at(l.A))
-	d = d.times(1 / d.length())
-	away := func(p plane.Point) float64 { return d.cross(at(p).minus(at(l.A))) - float64(kerf)/2 }
-	for _, path := range paths {
-		var now plane.Path
-		for i, q := range path {
-			dq := away(q)
-			if i > 0 {
-				if dp := away(path[i-1]); (dp >= 0) != (dq >= 0) {
-					f := dp / (dp - dq)
-					p := path[i-1]
-					now = append(now, plane.Point{X: p.X + int64(math.Round(f*float64(q.X-p.X))), Y: p.Y + int64(math.Round(f*float64(q.Y-p.Y)))})
-					if dq < 0 {
-						left, now = append(left, now), nil
-					}
-				}
-			}
-			if dq >= 0 {
-				now = append(now, q)
-			}
-		}
-		if len(now) > 0 {
-			left = append(left, now)
-		}
-	}
-	return kept, left
 }
 
 // fit finds where a want goes in the part and what of it is worth the most.
@@ -334,37 +278,18 @@ func (g *grower) split(ring plane.Ring, sides []cutSide, l saw.Line, left, right
 }
 
 func (g *grower) gripped(a, b []plane.Ring, l plane.Line) bool {
-	if g.Settings.GripUm == 0 {
-		return true
-	}
-	d := at(l.B).minus(at(l.A))
-	d = d.times(1 / d.length())
 	most := 0.0
-	for _, rings := range [2][]plane.Ring{a, b} {
-		for _, r := range rings {
-			for _, q := range r {
-				most = max(most, math.Abs(d.cross(at(q).minus(at(l.A))))-float64(g.half()))
-			}
-		}
+	for _, r := range slices.Concat(a, b) {
+		most = max(most, l.Farthest(r)-float64(g.half()))
 	}
-	return most >= float64(g.Settings.GripUm*plane.Micrometre)
+	return g.Settings.GripUm == 0 || most >= float64(g.Settings.GripUm*plane.Micrometre)
 }
 
 // ordered sorts parts along a line, by where each begins.
 func ordered(rings []plane.Ring, l plane.Line) {
-	if len(rings) < 2 {
-		return
+	if len(rings) > 1 {
+		slices.SortStableFunc(rings, func(a, b plane.Ring) int { return cmp.Compare(l.Begins(a), l.Begins(b)) })
 	}
-	d := l.B.Minus(l.A)
-	first := func(r plane.Ring) int64 {
-		at := int64(math.MaxInt64)
-		for _, q := range r {
-			v := q.Minus(l.A)
-			at = min(at, d.X*v.X+d.Y*v.Y)
-		}
-		return at
-	}
-	slices.SortStableFunc(rings, func(a, b plane.Ring) int { return cmp.Compare(first(a), first(b)) })
 }
 
 // grown makes parts of rings as those before were cut.
