@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"fmt"
 	"io"
 
@@ -8,6 +9,7 @@ import (
 
 	"seamshare.example/cmd/seamshare/internal/amount"
 	coopv1 "seamshare.example/proto/gen/seamshare/coop/v1"
+	"seamshare.example/services/stream"
 )
 
 func (s *session) exceptionCommand() *cobra.Command {
@@ -120,12 +122,16 @@ of masses and sizes: what they may have to correct.`,
 	return c
 }
 
+// happened says a record's event in the trade's words. One that this program doesn't know
+// keeps its name.
+func happened(event string) string { return cmp.Or(stream.Facts[event].Words, event) }
+
 func printRecord(w io.Writer, r *coopv1.HistoryRecord, facts bool) {
 	corrects := ""
 	if r.GetCorrects() != 0 {
 		corrects = ", corrects record " + fmt.Sprint(r.GetCorrects())
 	}
-	sayLong(w, "record %s, %s: %s%s", fmt.Sprint(r.GetPosition()), r.GetAt(), r.GetEvent(), corrects)
+	sayLong(w, "record %s, %s: %s%s", fmt.Sprint(r.GetPosition()), r.GetAt(), happened(r.GetEvent()), corrects)
 	if r.GetPersonId() != "" {
 		sayLong(w, "  by person %s for member %s", r.GetPersonId(), r.GetMemberId())
 	}
@@ -136,7 +142,11 @@ func printRecord(w io.Writer, r *coopv1.HistoryRecord, facts bool) {
 		of := ""
 		switch {
 		case m.GetPart() != "":
-			of = "part " + plain(m.GetPart()) + ": "
+			of = "part " + plain(m.GetPart())
+			if m.GetWentIn() {
+				of += " before the step"
+			}
+			of += ": "
 		case m.GetStoneId() != "":
 			of = "stone " + m.GetStoneId() + ": "
 		}

@@ -36,17 +36,22 @@ func printCorrection(w io.Writer, c *coopv1.Correction) {
 		part := ""
 		switch {
 		case c.GetPart() != "":
-			part = " of part " + plain(c.GetPart())
+			if part = " of part " + plain(c.GetPart()); c.GetWentIn() {
+				part += " before the step"
+			}
 		case c.GetStoneId() != "":
 			part = " of stone " + c.GetStoneId()
 		}
 		sayLong(w, "  the mass%s is %s (%s)", part, grams(c.GetWeighing()), carats(c.GetWeighing()))
+		if c.GetTotal() != nil {
+			sayLong(w, "  the parcel's total is %s (%s)", grams(c.GetTotal()), carats(c.GetTotal()))
+		}
 	case c.GetSize() != nil:
 		sayLong(w, "  the size is %s", size(c.GetSize()))
 	}
 	sayLong(w, "  by %s: %s", c.GetProposedBy(), plain(c.GetReason()))
 	if ug := c.GetUnexplainedUg(); ug != 0 {
-		sayLong(w, "  It was weighed or cut again since, and those steps stay as they are: %s of the difference is unexplained now. Where a later step took its mass from this one, correct what that step gave too.", signed(ug))
+		sayLong(w, "  It was weighed more than once, and those weighings stay as they are: %s more is unexplained now.", signed(ug))
 	}
 	if c.GetDecidedBy() != "" {
 		sayLong(w, "  second person %s", c.GetDecidedBy())
@@ -99,16 +104,21 @@ paid since, it waits for a second person.
 
 func (s *session) correctMassCommand() *cobra.Command {
 	var part, stone, why string
-	var division measure.Mass
+	var wentIn bool
+	var division, total measure.Mass
 	c := &cobra.Command{
 		Use:   "mass RECORD MASS --why TEXT",
 		Short: "Correct a mass that was recorded wrong (stock keeper)",
-		Long: `Corrects the mass of a piece as listed, of a part after a bench step, or of a stone.
-What the parcel's mass comes to moves with it.
+		Long: `Corrects the mass of a piece as listed, of a part after a bench step (with --went-in
+before it, where it was weighed again), of a stone as it was finished or cut again, of
+a counted lot, or what a stock count found. What the parcel's mass comes to moves with
+it, and steps that went on from it without weighing follow. A parcel's total is
+corrected by its listing's record, or with --total together with a piece: pieces and
+total have to add up.
 
-Also what rough weighed as it went out for a viewing or came back, and with --stone
-what a stone of an order weighed as it was sent or came. Nothing in the books moves
-with that, but where it differs no more, the exception is gone.
+Also what rough weighed at its handover, as it went out for a viewing or came back,
+and with --stone what a stone of an order weighed as it was sent or came. Nothing in
+the books moves with that, but where it differs no more, the exception is gone.
 
 ` + recordHelp,
 		Example: `  seamshare correction mass 420 "1.42 g" --part 1AP --why "read 1.24 for 1.42"`,
@@ -123,11 +133,17 @@ with that, but where it differs no more, the exception is gone.
 				return wrongInput("MASS", "", "%v", err)
 			}
 			return deskCommand(c, s, func(d desk) (*coopv1.CorrectMassResponse, error) {
-				return d.CorrectMass(d.ctx, &coopv1.CorrectMassRequest{RequestId: d.requestID, Corrects: record, Part: part, StoneId: stone, Weighing: weighing(mass, division), Reason: why})
+				r := &coopv1.CorrectMassRequest{RequestId: d.requestID, Corrects: record, Part: part, WentIn: wentIn, StoneId: stone, Weighing: weighing(mass, division), Reason: why}
+				if total > 0 {
+					r.Total = weighing(total, division)
+				}
+				return d.CorrectMass(d.ctx, r)
 			}, printCorrectionOf)
 		},
 	}
 	c.Flags().StringVar(&part, "part", "", "the part, where the record is a bench step")
+	c.Flags().BoolVar(&wentIn, "went-in", false, "it is what went into the step, weighed again before it")
+	c.Flags().Var(&parsed[measure.Mass]{into: &total, parse: parseMass, kind: "mass"}, "total", "the parcel's right total too, with a piece as listed")
 	c.Flags().StringVar(&stone, "stone", "", "the `id` of the stone, where the record is of an order sent or received")
 	scaleFlag(c, &division, "0.01 g")
 	whyFlag(c, &why)

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"fmt"
 	"io"
 	"strconv"
@@ -82,7 +83,7 @@ func (s *session) planReviseCommand() *cobra.Command {
 	c := &cobra.Command{
 		Use:   "revise PIECE PLAN --why TEXT [--file FILE --stone STONE… …]",
 		Short: "Put another revision in a plan's place; the one before is kept",
-		Long: "Revises a plan. What you leave out stays as it was; stones and steps that you give take the place of all before.\n\n" +
+		Long: "Revises a plan. What you leave out stays as it was; stones and steps that you give take the place of all before. A plan file gives all of it, its name too, unless --label says another.\n\n" +
 			stoneShape + "\n" + estimatesLine + "\n" + safetyLine,
 		Example: `  seamshare plan revise PIECE PLAN --stone "A, oval, 11x8x3 mm, 80 %" \
     --why "the crack runs deeper"`,
@@ -98,10 +99,12 @@ func (s *session) planReviseCommand() *cobra.Command {
 				worded := c.Flags().Changed("stone") || c.Flags().Changed("step") || c.Flags().Changed("minutes")
 				switch {
 				case file.file != "":
-					next.Stones, next.Steps, next.Minutes = d.Stones, d.Steps, d.Minutes
+					was := next.Label
+					next.Label, next.Stones, next.Steps, next.Minutes = d.Label, d.Stones, d.Steps, d.Minutes
 					if err := file.into(s, next); err != nil {
 						return nil, err
 					}
+					next.Label = cmp.Or(next.Label, was) // the plan in the file may have no name
 				case measured(now.GetPlans(), args[1]) && !worded: // it stays measured as it was
 					kept, err := cutter.GetPlan(q.ctx, &cutterv1.GetPlanRequest{PieceId: args[0], PlanId: args[1]})
 					if err != nil {

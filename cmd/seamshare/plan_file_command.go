@@ -437,17 +437,28 @@ func planOptions(files []string) (draw.Options, error) {
 		if err != nil {
 			return draw.Options{}, fmt.Errorf("couldn't read the photo: %w", err)
 		}
-		size, _, err := image.DecodeConfig(bytes.NewReader(data))
-		if err != nil {
-			return draw.Options{}, wrongInput(name, "give a JPEG or PNG file", "is no picture that can be read: %v", err)
+		if photos[sha256.Sum256(data)], err = drawable(data); err != nil {
+			return draw.Options{}, wrongInput(name, "give a JPEG or PNG file", "%v", err)
 		}
-		href := "data:" + http.DetectContentType(data) + ";base64," + base64.StdEncoding.EncodeToString(data)
-		photos[sha256.Sum256(data)] = draw.Photo{Href: href, Width: int64(size.Width), Height: int64(size.Height)}
 	}
+	return photosBySum(photos), nil
+}
+
+// drawable is a photo as it goes into a drawing.
+func drawable(data []byte) (draw.Photo, error) {
+	size, _, err := image.DecodeConfig(bytes.NewReader(data))
+	if err != nil {
+		return draw.Photo{}, fmt.Errorf("is no picture that can be read: %w", err)
+	}
+	href := "data:" + http.DetectContentType(data) + ";base64," + base64.StdEncoding.EncodeToString(data)
+	return draw.Photo{Href: href, Width: int64(size.Width), Height: int64(size.Height)}, nil
+}
+
+func photosBySum(photos map[[32]byte]draw.Photo) draw.Options {
 	return draw.Options{Photo: func(sum [32]byte) (draw.Photo, bool) {
 		p, ok := photos[sum]
 		return p, ok
-	}}, nil
+	}}
 }
 
 // drawPlans draws a piece and its plans step by step, and gives the files' names.

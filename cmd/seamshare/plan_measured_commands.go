@@ -455,9 +455,13 @@ func printServerSuggested(w io.Writer, plans []*cutterv1.SuggestedPlan, end *cut
 func (s *session) planDrawCommand() *cobra.Command {
 	var r cutterv1.DrawPlanRequest
 	var to string
+	var photos bool
 	c := &cobra.Command{
-		Use:   "draw PIECE [PLAN] --to FILE [--step STEP | --sheet]",
+		Use:   "draw PIECE [PLAN] --to FILE [--step STEP | --sheet] [--photos]",
 		Short: "Draw a piece or a measured plan, or a page to take to the saw",
+		Long: `Draws a piece as it was studied, or a measured plan of it. With --photos the pictures
+that the study places lie under their views: they are fetched, and all is drawn here,
+since an answer of the node has no room for them.`,
 		Example: `  seamshare plan draw PIECE --to piece.svg
   seamshare plan draw PIECE PLAN --to bench.html --sheet`,
 		Args: cobra.RangeArgs(1, 2),
@@ -467,7 +471,11 @@ func (s *session) planDrawCommand() *cobra.Command {
 				r.PlanId = args[1]
 			}
 			return look(c, s, func(q call) (*cutterv1.DrawPlanResponse, error) {
-				a, err := cutterv1.NewCutterServiceClient(q.conn).DrawPlan(q.ctx, &r)
+				drawn := cutterv1.NewCutterServiceClient(q.conn).DrawPlan
+				if photos {
+					drawn = s.drawWithPhotos(q)
+				}
+				a, err := drawn(q.ctx, &r)
 				if err != nil {
 					return nil, err
 				}
@@ -487,6 +495,7 @@ func (s *session) planDrawCommand() *cobra.Command {
 	f.StringVar(&r.Step, "step", "", "only this step, such as steps[0]")
 	f.StringVar(&r.StudyId, "study", "", "the drawing of this study, not the last one")
 	f.BoolVar(&r.Sheet, "sheet", false, "a page to print on A4, with steps to tick off")
+	f.BoolVar(&photos, "photos", false, "the study's photos under their views")
 	need(c, "to")
 	return c
 }

@@ -33,7 +33,7 @@ func TestScripts(t *testing.T) {
 		RequireExplicitExec: true,
 		Cmds: map[string]func(ts *testscript.TestScript, neg bool, args []string){
 			"exits": exits, "keep": keep, "line": line, "joins": joins, "serve": serveInBackground, "rows": rows,
-			"picture": picture, "stop": stop, "later": later,
+			"picture": picture, "fill": fill, "stop": stop, "later": later,
 		},
 		Setup: func(e *testscript.Env) error {
 			e.Setenv("XDG_DATA_HOME", e.WorkDir+"/home")
@@ -171,6 +171,14 @@ func picture(ts *testscript.TestScript, neg bool, args []string) {
 	ts.Check(err)
 	ts.Check(png.Encode(f, image.NewGray(image.Rect(0, 0, 8, 6))))
 	ts.Check(f.Close())
+}
+
+// fill FILE puts what was kept where the file names it as $NAME.
+func fill(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 1 {
+		ts.Fatalf("usage: fill FILE")
+	}
+	ts.Check(os.WriteFile(ts.MkAbs(args[0]), []byte(os.Expand(ts.ReadFile(args[0]), ts.Getenv)), 0o666))
 }
 
 // served holds how the node of a folder is stopped.

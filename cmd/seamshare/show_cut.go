@@ -214,5 +214,8 @@ func printCutBalance(w io.Writer, r *typev1.CutResult) error {
 	}
 	sayLong(w, "  %s of the mass is finished. As drawn, the piece would weigh %s, %s off what the scale says; masses here are scaled to the scale's.",
 		hundredths(n.GetYieldBp()), estimated(r.GetModelUg()), hundredths(r.GetErrorBp()))
+	if r.GetLookAgain() {
+		sayLong(w, "  %s", lookAgain)
+	}
 	return nil
 }

@@ -50,12 +50,21 @@ func printPiece(w io.Writer, p *typev1.Piece) error {
 	return nil
 }
 
+// lookAgain is what is said where a drawing is off by more than densities explain.
+const lookAgain = "Look again: that is more than the density of rock explains. Check outline, thickness, densities and the weighing."
+
 func printStudy(w io.Writer, st *typev1.Study) {
 	drawn := ""
 	if st.GetDrawn() {
 		drawn = "drawn to measure; "
 	}
 	sayLong(w, "  studied: %s", plain(strings.Trim(drawn+size(st.GetSize())+"; "+st.GetSeen(), "; ")))
+	if st.GetDrawn() {
+		sayLong(w, "    as drawn it would weigh %s, %s off what the scale says", estimated(st.GetDrawnUg()), hundredths(st.GetErrorBp()))
+	}
+	if st.GetLookAgain() {
+		sayLong(w, "    %s", lookAgain)
+	}
 	if st.GetNote() != "" {
 		sayLong(w, "    note: %s", plain(st.GetNote()))
 	}

@@ -11,6 +11,7 @@ import (
 
 	"github.com/golang-jwt/jwt/v5"
 
+	"seamshare.example/services/domain/rule"
 	"seamshare.example/services/fault"
 )
 
@@ -99,10 +100,10 @@ func verifyAssertion(assertion, coop string, now time.Time, keys keysOf) (assert
 		return claims, fault.New(fault.TokenOfAnotherCoop, "the assertion is for %q; this is %q", claims.Audience, coop)
 	case errors.Is(err, jwt.ErrTokenExpired):
 		return claims, fault.New(fault.AssertionExpired, "the assertion ended at %s; it is %s here: sign a new one, and check the clock",
-			claims.ExpiresAt.UTC().Format(time.RFC3339), now.UTC().Format(time.RFC3339))
+			rule.Moment(claims.ExpiresAt.Time), rule.Moment(now))
 	case err == nil && claims.ExpiresAt.After(now.Add(maxAssertion)):
 		return claims, fault.New(fault.AssertionExpired, "the assertion ends at %s, more than two minutes ahead of %s: sign a shorter one, and check the clock",
-			claims.ExpiresAt.UTC().Format(time.RFC3339), now.UTC().Format(time.RFC3339))
+			rule.Moment(claims.ExpiresAt.Time), rule.Moment(now))
 	case err == nil && (claims.ID == "" || len(claims.ID) > maxJTI):
 		return claims, fault.New(fault.AssertionInvalid, "the assertion needs a jti of 1 to %d characters, a new one each time", maxJTI)
 	case err == nil && !validID(claims.Member):

@@ -8,6 +8,7 @@ import (
 
 	"github.com/golang-jwt/jwt/v5"
 
+	"seamshare.example/services/domain/rule"
 	"seamshare.example/services/fault"
 )
 
@@ -58,7 +59,7 @@ func readToken(token string, public ed25519.PublicKey, coop string, now time.Tim
 	case errors.Is(err, jwt.ErrTokenInvalidAudience), errors.Is(err, jwt.ErrTokenInvalidIssuer), foreign(err, claims, coop):
 		return Identity{}, time.Time{}, fault.New(fault.TokenOfAnotherCoop, "the token is for %q; this is %q: get one here with IssueToken", claims.Audience, coop).Because(err)
 	case errors.Is(err, jwt.ErrTokenExpired):
-		return Identity{}, time.Time{}, fault.New(fault.TokenExpired, "the token ended at %s; get a new one with IssueToken", claims.ExpiresAt.UTC().Format(time.RFC3339))
+		return Identity{}, time.Time{}, fault.New(fault.TokenExpired, "the token ended at %s; get a new one with IssueToken", rule.Moment(claims.ExpiresAt.Time))
 	case err != nil:
 		return Identity{}, time.Time{}, fault.New(fault.TokenInvalid, "the bearer token is not one that this server gave; get a new one with IssueToken").Because(err)
 	case parsed.Header["typ"] != tokenType || !validID(claims.Subject) || !validID(claims.Member):

@@ -3,6 +3,7 @@ package coop
 import (
 	"cmp"
 	"context"
+	"slices"
 	"strings"
 	"time"
 
@@ -12,6 +13,7 @@ import (
 
 	coopv1 "seamshare.example/proto/gen/seamshare/coop/v1"
 	correctionv1 "seamshare.example/proto/gen/seamshare/event/correction/v1"
+	lotv1 "seamshare.example/proto/gen/seamshare/event/lot/v1"
 	memberv1 "seamshare.example/proto/gen/seamshare/event/member/v1"
 	orderv1 "seamshare.example/proto/gen/seamshare/event/order/v1"
 	parcelv1 "seamshare.example/proto/gen/seamshare/event/parcel/v1"
@@ -162,22 +164,12 @@ type recorded struct {
 }
 
 func recordedIn(event proto.Message) (r recorded) {
-	weighed := func(part, stoneID string, w *eventv1.Weighing) {
-		if w != nil {
-			r.masses = append(r.masses, &coopv1.HistoryMass{Part: part, StoneId: stoneID, Weighing: wire.Weighing(w)})
-		}
-	}
-	stones := func(all []*orderv1.MeasuredStone) {
-		for _, m := range all {
-			weighed("", m.GetStoneId(), m.GetMeasured().GetWeighing())
-		}
-	}
 	switch event := event.(type) {
 	case *parcelv1.Event:
 		r.amount = cmp.Or(event.GetPaid().GetPrivate().GetAmount(), event.GetCostRecorded().GetPrivate().GetAmount(), event.GetPurchaseRefunded().GetPrivate().GetAmount(),
 			event.GetDealMade().GetPrivate().GetAgreement().GetPrice())
-		weighed("", "", event.GetViewingStarted().GetPrivate().GetTotal())
-		weighed("", "", event.GetViewingEnded().GetPrivate().GetTotal())
+		r.weighed("", "", event.GetListed().GetPublic().GetTotal(), event.GetHandoverWeighed().GetPublic().GetTotal(),
+			event.GetViewingStarted().GetPrivate().GetTotal(), event.GetViewingEnded().GetPrivate().GetTotal())
 	case *orderv1.Event:
 		r.amount = cmp.Or(event.GetPaid().GetPrivate().GetAmount(), event.GetRefunded().GetPrivate().GetAmount())
 		if p := event.GetPlaced().GetPrivate(); p != nil {
@@ -186,25 +178,51 @@ func recordedIn(event proto.Message) (r recorded) {
 				r.amount.Minor += l.GetPriceMinor()
 			}
 		}
-		stones(event.GetDispatched().GetPrivate().GetStones())
-		stones(event.GetReceived().GetPrivate().GetStones())
-	case *piecev1.Event:
-		weighed("", "", event.GetDescribed().GetPublic().GetWeighing())
-		r.sized = event.GetDescribed() != nil
-		for _, part := range event.GetWorked().GetPublic().GetPartsOut() {
-			weighed(part.GetName(), "", part.GetWeighing())
+		for _, m := range slices.Concat(event.GetDispatched().GetPrivate().GetStones(), event.GetReceived().GetPrivate().GetStones()) {
+			r.weighed("", m.GetStoneId(), m.GetMeasured().GetWeighing())
 		}
+	case *piecev1.Event:
+		r.ofPiece(event)
 	case *stonev1.Event:
-		weighed("", "", event.GetFinished().GetPublic().GetWeighing())
-		r.sized = event.GetFinished() != nil
+		r.weighed("", "", event.GetFinished().GetPublic().GetWeighing(), event.GetRecut().GetPublic().GetWeighing(), event.GetCounted().GetPublic().GetWeighing())
+		r.sized = event.GetFinished() != nil || event.GetRecut() != nil
+	case *lotv1.Event:
+		r.weighed("", "", event.GetMade().GetPublic().GetWeighing(), event.GetCounted().GetPublic().GetWeighing())
 	case *correctionv1.Event:
 		r.amount = cmp.Or(event.GetReceiptCorrected().GetPrivate().GetRight(), event.GetCostCorrected().GetPrivate().GetRight(), event.GetPriceCorrected().GetPrivate().GetRight(),
 			event.GetRefundCorrected().GetPrivate().GetRight())
-		weighed(event.GetMassCorrected().GetPublic().GetPart(), "", event.GetMassCorrected().GetPublic().GetRight())
-		weighed("", event.GetSentMassCorrected().GetPrivate().GetStoneId(), event.GetSentMassCorrected().GetPrivate().GetRight())
+		r.weighed(event.GetMassCorrected().GetPublic().GetPart(), "", event.GetMassCorrected().GetPublic().GetRight())
+		r.weighed("", event.GetSentMassCorrected().GetPrivate().GetStoneId(), event.GetSentMassCorrected().GetPrivate().GetRight())
 		r.sized = event.GetSizeCorrected() != nil
 	}
 	return r
+}
+
+// ofPiece are the masses of a piece's own parts; those of a stone stand with the stone.
+func (r *recorded) ofPiece(event *piecev1.Event) {
+	r.weighed("", "", event.GetDescribed().GetPublic().GetWeighing(), event.GetOpened().GetPublic().GetLeft())
+	r.sized = event.GetDescribed() != nil
+	worked := event.GetWorked().GetPublic()
+	if worked != nil && !worked.GetMassInNotWeighed() {
+		r.masses = append(r.masses, &coopv1.HistoryMass{Part: worked.GetPart(), WentIn: true, Weighing: wire.Weighing(worked.GetMassIn())})
+	}
+	for _, part := range worked.GetPartsOut() {
+		if !worked.GetNotWeighed() {
+			r.weighed(part.GetName(), "", part.GetWeighing())
+		}
+	}
+	if p := event.GetCounted().GetPublic(); p.GetStoneId() == "" {
+		r.weighed(p.GetPart(), "", p.GetWeighing())
+	}
+}
+
+// weighed adds masses that are there.
+func (r *recorded) weighed(part, stoneID string, all ...*eventv1.Weighing) {
+	for _, w := range all {
+		if w != nil {
+			r.masses = append(r.masses, &coopv1.HistoryMass{Part: part, StoneId: stoneID, Weighing: wire.Weighing(w)})
+		}
+	}
 }
 
 func shownRecord(r eventstore.Record, words bool) (*coopv1.HistoryRecord, error) {

@@ -29,7 +29,9 @@ func (s *Server) CorrectAmount(ctx context.Context, req *coopv1.CorrectAmountReq
 
 // CorrectMass implements coopv1.CoopServiceServer.
 func (s *Server) CorrectMass(ctx context.Context, req *coopv1.CorrectMassRequest) (*coopv1.CorrectMassResponse, error) {
-	right := correction.Facts{Part: req.GetPart(), StoneID: req.GetStoneId(), Weighing: wire.ReadWeighing(req.GetWeighing())}
+	right := correction.Facts{
+		Part: req.GetPart(), WentIn: req.GetWentIn(), StoneID: req.GetStoneId(), Weighing: wire.ReadWeighing(req.GetWeighing()), Total: wire.ReadWeighing(req.GetTotal()),
+	}
 	c, at, err := s.correct(ctx, req, req.GetCorrects(), right, nil, req.GetReason())
 	if err != nil {
 		return nil, err
@@ -53,7 +55,15 @@ func (s *Server) correct(ctx context.Context, req command.Request, corrects uint
 	if err := unreadable.Err(); err != nil {
 		return nil, 0, err
 	}
-	did, err := s.withWrong(ctx, req, corrects, right, func(tx *eventstore.Tx, w wrong) (*command.Thing[correction.State], error) {
+	record, err := s.recordAt(ctx, req.GetMinPosition(), corrects)
+	if err != nil {
+		return nil, 0, err
+	}
+	did, err := command.Run(ctx, s.node, req, stream.Correction, func(tx *eventstore.Tx) (*command.Thing[correction.State], error) {
+		w, err := findWrong(tx, record, right)
+		if err != nil {
+			return nil, err
+		}
 		c, err := command.Open(tx, stream.Correction, id)
 		if err != nil {
 			return nil, err
@@ -63,14 +73,14 @@ func (s *Server) correct(ctx context.Context, req command.Request, corrects uint
 			return nil, err
 		}
 		events, err := c.State.Propose(correction.Proposal{
-			ID: id, Corrects: corrects, About: string(w.record.Stream), Was: w.was, Right: right,
+			ID: id, Corrects: corrects, About: string(record.Stream), Was: w.was, Right: right, Newest: uint64(w.newest),
 			Person: who.Person, Reason: reason, SecondNeeded: second,
 		})
 		if err != nil {
 			return nil, err
 		}
 		// Also where it waits: what can't be done is refused now.
-		apply, err := w.fits(tx, right)
+		apply, err := w.fit(right)
 		if err != nil {
 			return nil, err
 		}
@@ -97,7 +107,15 @@ func (s *Server) ConfirmCorrection(ctx context.Context, req *coopv1.ConfirmCorre
 	if err != nil {
 		return nil, err
 	}
-	did, err := s.withWrong(ctx, req, waiting.Corrects, waiting.Facts, func(tx *eventstore.Tx, w wrong) (*command.Thing[correction.State], error) {
+	record, err := s.recordAt(ctx, req.GetMinPosition(), waiting.Corrects)
+	if err != nil {
+		return nil, err
+	}
+	did, err := command.Run(ctx, s.node, req, stream.Correction, func(tx *eventstore.Tx) (*command.Thing[correction.State], error) {
+		w, err := findWrong(tx, record, waiting.Facts)
+		if err != nil {
+			return nil, err
+		}
 		c, err := command.Open(tx, stream.Correction, req.GetCorrectionId())
 		if err != nil {
 			return nil, err
@@ -106,11 +124,11 @@ func (s *Server) ConfirmCorrection(ctx context.Context, req *coopv1.ConfirmCorre
 		if err != nil {
 			return nil, err
 		}
-		confirmed, err := c.State.Confirm(who.Person, by.NotThem)
+		confirmed, err := c.State.Confirm(who.Person, by.NotThem, uint64(w.newest))
 		if err != nil {
 			return nil, err
 		}
-		apply, err := w.fits(tx, c.State.Facts)
+		apply, err := w.fit(c.State.Facts)
 		if err != nil {
 			return nil, err
 		}
@@ -196,7 +214,7 @@ func paidSince(tx *eventstore.Tx, w wrong) (bool, error) {
 
 func shownCorrection(c correction.State) *coopv1.Correction {
 	return &coopv1.Correction{
-		Id: c.ID, Stage: c.Stage.String(), Corrects: c.Corrects, About: c.About, Amount: wire.MoneyOf(c.Facts.Amount), Weighing: wire.Weighing(c.Facts.Weighing),
+		Id: c.ID, Stage: c.Stage.String(), Corrects: c.Corrects, About: c.About, Amount: wire.MoneyOf(c.Facts.Amount), Weighing: wire.Weighing(c.Facts.Weighing), Total: wire.Weighing(c.Facts.Total), WentIn: c.Facts.WentIn,
 		Size: wire.Size(c.Facts.Size), Part: c.Facts.Part, StoneId: c.Facts.StoneID, Reason: c.Reason, ProposedBy: c.ProposedBy, DecidedBy: c.DecidedBy,
 	}
 }

@@ -7,6 +7,7 @@ import (
 
 	coopv1 "seamshare.example/proto/gen/seamshare/coop/v1"
 	cutterv1 "seamshare.example/proto/gen/seamshare/cutter/v1"
+	piecev1 "seamshare.example/proto/gen/seamshare/event/piece/v1"
 	typev1 "seamshare.example/proto/gen/seamshare/type/v1"
 
 	"seamshare.example/services/command"
@@ -146,6 +147,30 @@ func TestCorrectionsOfMoney(t *testing.T) {
 			t.Errorf("got %v", s)
 		}
 	})
+	t.Run("refused: the second of two that waited, as the first changed the record meanwhile", func(t *testing.T) {
+		first, err := correct(paid, "", 140000)
+		if err != nil {
+			t.Fatal(err)
+		}
+		second, err := correct(paid, "", 130000)
+		if err != nil || second.GetStage() != "waits for a second person" {
+			t.Fatalf("got %v, %v", second, err)
+		}
+		confirm := func(id string) error {
+			_, err := d.desk2.Coop().ConfirmCorrection(ctx, &coopv1.ConfirmCorrectionRequest{RequestId: command.NewID(), CorrectionId: id})
+			return err
+		}
+		if err := confirm(first.GetId()); err != nil {
+			t.Fatal(err)
+		}
+		tradetest.Refused(t, confirm(second.GetId()), codes.FailedPrecondition, "CORRECTED_SINCE", "correction_id")
+		if s := d.statement(t, p); minor(s.GetPurchaseReceived()) != 140000 {
+			t.Errorf("got %v", s)
+		}
+		if _, err := d.desk2.Coop().RefuseCorrection(ctx, &coopv1.RefuseCorrectionRequest{RequestId: command.NewID(), CorrectionId: second.GetId(), Reason: "the first came before"}); err != nil {
+			t.Error(err)
+		}
+	})
 	t.Run("both stand in the history", func(t *testing.T) {
 		got, err := d.audit.Coop().GetHistory(ctx, &coopv1.GetHistoryRequest{Thing: "parcel/" + p.ID})
 		if err != nil {
@@ -160,14 +185,25 @@ func TestCorrectionsOfMoney(t *testing.T) {
 				t.Errorf("record %d is by %q for %q at %q", r.GetPosition(), r.GetPersonId(), r.GetMemberId(), r.GetAt())
 			}
 		}
-		if n != 3 {
-			t.Errorf("%d corrections of the receipt are shown, want 3", n)
+		if n != 4 {
+			t.Errorf("%d corrections of the receipt are shown, want 4", n)
 		}
 	})
 	d.recomputes(t)
 	t.Run("at every position the streams give what the rows gave", func(t *testing.T) {
 		rowsAgreeWithStreams(t, people{House: d.House}, p.ID)
 	})
+}
+
+const chipped = piecev1.Reason_REASON_CHIPPED_EDGE
+
+func lostBy(y view.Yield, reason piecev1.Reason) int64 {
+	for _, l := range y.Losses {
+		if l.Reason == reason {
+			return l.MassUg
+		}
+	}
+	return 0
 }
 
 func TestCorrectionsOfMasses(t *testing.T) {
@@ -222,15 +258,22 @@ func TestCorrectionsOfMasses(t *testing.T) {
 		err := correct(d.at(t, "piece/"+pieceID, "piece.v1.Worked"), "1B", 12_000_000)
 		tradetest.Refused(t, err, codes.InvalidArgument, "HEAVIER_THAN_BEFORE")
 	})
-	t.Run("OK: the piece as listed, after it was cut: the difference is unexplained", func(t *testing.T) {
-		if err := correct(d.at(t, "piece/"+pieceID, "piece.v1.Described"), "", 20_010_000); err != nil {
+	t.Run("OK: the piece as listed, with the total: the saw that went on from it took so much more", func(t *testing.T) {
+		was := closes(t)
+		described := &coopv1.CorrectMassRequest{
+			RequestId: command.NewID(), Corrects: d.at(t, "piece/"+pieceID, "piece.v1.Described"), Weighing: cooptest.Grams(20_500_000), Reason: "the pan was on the scale",
+		}
+		_, err := keeper.Coop().CorrectMass(ctx, described)
+		tradetest.Refused(t, err, codes.InvalidArgument, "MASSES_DONT_ADD_UP", "total.mass_ug")
+		described.Total = cooptest.Grams(20_500_000)
+		if _, err := keeper.Coop().CorrectMass(ctx, described); err != nil {
 			t.Fatal(err)
 		}
-		if y := closes(t); y.BoughtUg != 20_010_000 || y.UnexplainedUg != 10_000 {
-			t.Errorf("got %+v", y)
+		if y := closes(t); y.BoughtUg != 20_500_000 || y.UnexplainedUg != 0 || y.LossUg != was.LossUg+500_000 {
+			t.Errorf("got %+v, before it was %+v", y, was)
 		}
 	})
-	t.Run("OK: a stone that was cut again since stays at what it weighs now, and so do books and bench", func(t *testing.T) {
+	t.Run("OK: a stone that was cut again since stays at what it weighs now, and so do books and bench; that cut lost more", func(t *testing.T) {
 		id := p.Stones[0].GetId()
 		if _, err := d.wetWheel.Cutter().TakeOffSale(ctx, &cutterv1.TakeOffSaleRequest{RequestId: command.NewID(), StoneId: id}); err != nil {
 			t.Fatal(err)
@@ -246,7 +289,7 @@ func TestCorrectionsOfMasses(t *testing.T) {
 		if err := correct(history.GetRecords()[0].GetPosition(), "", 604_000); err != nil {
 			t.Fatal(err)
 		}
-		if y := closes(t); y.FinishedUg != was.FinishedUg || y.UnexplainedUg != was.UnexplainedUg+4_000 {
+		if y := closes(t); y.FinishedUg != was.FinishedUg || y.UnexplainedUg != 0 || y.LossUg != was.LossUg || lostBy(y, chipped) != lostBy(was, chipped)+4_000 {
 			t.Errorf("got %+v, before it was %+v", y, was)
 		}
 		got, err := d.wetWheel.Cutter().GetStone(ctx, &cutterv1.GetStoneRequest{StoneId: id})

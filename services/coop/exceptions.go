@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"slices"
 	"strings"
-	"time"
 
 	coopv1 "seamshare.example/proto/gen/seamshare/coop/v1"
 
@@ -217,7 +216,7 @@ func lateGoods(q *eventstore.Query, id string) (view.Exception, bool, error) {
 	}
 	return view.Exception{
 		ID: fmt.Sprintf("overdue-%s-%d", id, a.DueAt.Unix()), Kind: view.OverdueApproval, Thing: "approval/" + id, Members: present(a.Cutter, a.Jeweller),
-		What: "the goods were due on " + a.DueAt.Format(time.DateOnly),
+		What: "the goods were due on " + rule.Moment(a.DueAt),
 	}, a.Stage(q.Now()) == approval.Overdue, nil
 }
 
@@ -235,7 +234,7 @@ func lateOrder(q *eventstore.Query, id string) (view.Exception, bool, error) {
 	}
 	return view.Exception{
 		ID: fmt.Sprintf("unpaid-%s-%d", id, o.PayBy.Unix()), Kind: view.OrderNotPaid, Thing: "order/" + id, Members: members,
-		What: wire.Text(o.Currency, o.Open()) + " was to be paid by " + o.PayBy.Format(time.DateOnly),
+		What: wire.Text(o.Currency, o.Open()) + " was to be paid by " + rule.Moment(o.PayBy),
 	}, true, nil
 }
 

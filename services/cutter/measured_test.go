@@ -77,6 +77,37 @@ func TestMeasured(t *testing.T) {
 			t.Errorf("got %v", plan)
 		}
 	})
+	t.Run("OK: a drawing that is off by more than a fifth of what the scale says is worth another look", func(t *testing.T) {
+		model, err := saw.NewModel(study)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, c := range []struct {
+			weighedUg int64
+			again     bool
+		}{{model.DrawnUg(), false}, {model.DrawnUg() * 5 / 6, false}, {model.DrawnUg() * 4 / 5, true}} {
+			weighed := study
+			weighed.MassUg = c.weighedUg
+			if _, err := d.cutters.StudyPiece(d.wetWheel, &cutterv1.StudyPieceRequest{RequestId: d.id(), PieceId: piece, Drawing: wire.Drawing(weighed)}); err != nil {
+				t.Fatal(err)
+			}
+			got, err := d.cutters.GetStudy(d.wetWheel, &cutterv1.GetStudyRequest{PieceId: piece})
+			if err != nil {
+				t.Fatal(err)
+			}
+			st := got.GetStudy()
+			if st.GetLookAgain() != c.again || st.GetDrawnUg() != model.DrawnUg() || st.GetErrorBp() != saw.ErrorBp(model.DrawnUg(), c.weighedUg) {
+				t.Errorf("weighed %d, drawn %d: off by %d, look again %v, want %v", c.weighedUg, st.GetDrawnUg(), st.GetErrorBp(), st.GetLookAgain(), c.again)
+			}
+			tried, err := d.cutters.EvaluatePlan(d.wetWheel, &cutterv1.EvaluatePlanRequest{PieceId: piece, Cut: draft.GetCut(), Prices: draft.GetPrices()})
+			if err != nil || tried.GetResult().GetLookAgain() != c.again || tried.GetResult().GetErrorBp() != st.GetErrorBp() {
+				t.Errorf("a plan on it says %v, %v", tried.GetResult().GetLookAgain(), err)
+			}
+		}
+		if _, err := d.cutters.StudyPiece(d.wetWheel, &cutterv1.StudyPieceRequest{RequestId: d.id(), PieceId: piece, Drawing: wire.Drawing(study)}); err != nil {
+			t.Fatal(err)
+		}
+	})
 	t.Run("OK: stones, steps and minutes are those of the likeliest outcomes", func(t *testing.T) {
 		stones, minutes := likeliest(want.Trunk)
 		plan := made.GetPlan().GetRevisions()[0].GetPlan()

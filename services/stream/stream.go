@@ -36,7 +36,7 @@ var (
 	Stone  = corrected(kind("stone", stone.Evolve), stone.EvolveCorrection)
 	Order  = corrected(kind("order", order.Evolve), order.EvolveCorrection)
 
-	Lot     = kind("lot", lot.Evolve)
+	Lot     = corrected(kind("lot", lot.Evolve), lot.EvolveCorrection)
 	Promise = kind("promise", promise.Evolve)
 )
 

@@ -23,6 +23,7 @@ import (
 	"google.golang.org/protobuf/types/descriptorpb"
 
 	"seamshare.example/services/domain/stage"
+	"seamshare.example/services/stream"
 	"seamshare.example/services/tablestest"
 )
 
@@ -171,6 +172,7 @@ func TestPage(t *testing.T) {
 		table := trial.About()
 		fmt.Fprintf(&b, "\n### %s\n\n```mermaid\n%s```\n\n%s", title(table), table.Picture(), table.Markdown())
 	}
+	b.WriteString(howPutRight())
 	now := []byte(head + begin + "\n" + b.String() + "\n" + end + tail)
 	if bytes.Equal(was, now) {
 		return
@@ -181,6 +183,21 @@ func TestPage(t *testing.T) {
 	if err := os.WriteFile(page, now, 0o644); err != nil {
 		t.Fatal(err)
 	}
+}
+
+// howPutRight lists what each type of event records and how it is put right.
+func howPutRight() string {
+	var b strings.Builder
+	b.WriteString("\n### What is recorded, and how it is put right\n\nWho corrects a record names its number (`seamshare history`); both are shown ever after.\n\n| type | event | in words | put right by |\n|---|---|---|---|\n")
+	for _, e := range stream.Events() {
+		types := e.ProtoReflect().Descriptor().Oneofs().Get(0).Fields()
+		for i := range types.Len() {
+			name := strings.TrimPrefix(string(types.Get(i).Message().FullName()), "seamshare.event.")
+			f := stream.Facts[name]
+			fmt.Fprintf(&b, "| %d | %s | %s | %s |\n", types.Get(i).Number(), name, f.Words, f.PutRight)
+		}
+	}
+	return b.String()
 }
 
 func title(t stage.Table) string { return strings.ToUpper(t.Thing[:1]) + t.Thing[1:] }

@@ -12,17 +12,17 @@ import (
 )
 
 // corrections adds what was put right of the records that are in the chain: both are
-// shown ever after. Corrections of money are no part of a chain.
+// shown ever after, in the stream of the record. Corrections of money are no part of a chain.
 func (c *chain) corrections() error {
-	linked := map[eventstore.Position]bool{}
+	linked := map[eventstore.Position]eventstore.Stream{}
 	streams := map[eventstore.Stream]bool{}
 	for _, l := range c.links {
-		linked[l.Position] = true
+		linked[l.Position] = l.About
 		streams[l.About] = true
 	}
 	for about := range streams {
 		kind, id, _ := strings.Cut(string(about), "/")
-		if kind != "piece" && kind != "stone" {
+		if kind != "piece" && kind != "stone" && kind != "lot" && kind != "parcel" {
 			continue
 		}
 		records, err := c.records(kind, id)
@@ -31,7 +31,7 @@ func (c *chain) corrections() error {
 		}
 		for _, rec := range records {
 			event, _ := rec.Event.(*correctionv1.Event)
-			if event != nil && linked[rec.Corrects] && correctionWords(event) != "" {
+			if event != nil && linked[rec.Corrects] == about && correctionWords(event) != "" {
 				c.add(rec)
 			}
 		}
@@ -44,12 +44,18 @@ func correctionWords(event *correctionv1.Event) string {
 	switch e := event.GetEvent().(type) {
 	case *correctionv1.Event_MassCorrected:
 		p := e.MassCorrected.GetPublic()
-		what := "the piece"
+		what := "part " + p.GetPart()
 		switch {
 		case p.GetStoneId() != "":
 			what = "the stone"
-		case p.GetPart() != "":
-			what = "part " + p.GetPart()
+		case p.GetLotId() != "":
+			what = "the lot"
+		case p.GetPieceId() == "":
+			what = "the parcel"
+		case p.GetFrom().GetAccount() == correctionv1.Account_ACCOUNT_BOUGHT:
+			what = "the piece"
+		case p.GetWentIn():
+			what += " before the step"
 		}
 		return fmt.Sprintf("Corrected: %s weighed %s, not %s as recorded", what,
 			measure.Mass(p.GetRight().GetMassUg()).GramsAndCarats(), measure.Mass(p.GetWas().GetMassUg()).GramsAndCarats())

@@ -91,10 +91,10 @@ func (v Exceptions) parcel(rows eventstore.Rows, rec eventstore.Record, event *p
 		rows.Set(key("parties", id), p.row())
 	case *parcelv1.Event_HandedOver:
 		p := e.HandedOver.GetPublic()
-		return v.handover(rows, rec.Position, p.GetParcelId(), "the buyer", p.GetDifferenceUg(), p.GetCountDifference(), p.GetBeyondTolerance())
+		return v.handover(rows, rec.Position, p.GetParcelId(), tookOver, p.GetDifferenceUg(), p.GetCountDifference(), p.GetBeyondTolerance())
 	case *parcelv1.Event_HandedBack:
 		p := e.HandedBack.GetPublic()
-		return v.handover(rows, rec.Position, p.GetParcelId(), "the seller, as it came back,", p.GetDifferenceUg(), p.GetCountDifference(), p.GetBeyondTolerance())
+		return v.handover(rows, rec.Position, p.GetParcelId(), tookBack, p.GetDifferenceUg(), p.GetCountDifference(), p.GetBeyondTolerance())
 	case *parcelv1.Event_ViewingStarted:
 		p := e.ViewingStarted.GetPrivate()
 		return v.handover(rows, rec.Position, e.ViewingStarted.GetPublic().GetParcelId(), goesOut, p.GetDifferenceUg(), p.GetCountDifference(), p.GetBeyondTolerance())
@@ -105,8 +105,10 @@ func (v Exceptions) parcel(rows eventstore.Rows, rec eventstore.Record, event *p
 	return nil
 }
 
-// Who weighed, at the two ends of a viewing.
+// Who weighed, at a handover, as rough came back, and at the two ends of a viewing.
 const (
+	tookOver  = "the buyer"
+	tookBack  = "the seller, as it came back,"
 	goesOut   = "the seller, as it went out for a viewing,"
 	comesBack = "the seller, after a viewing,"
 )
@@ -170,18 +172,27 @@ func (v Exceptions) piece(rows eventstore.Rows, rec eventstore.Record, event *pi
 		})
 	case *piecev1.Event_Counted:
 		p := e.Counted.GetPublic()
-		if ug := p.GetWeighing().GetMassUg() - p.GetWas().GetMassUg(); ug != 0 {
-			thing := "piece/" + p.GetPieceId()
-			members, _, err := v.concerned(rows, thing)
-			if err != nil {
-				return err
-			}
-			v.open(rows, Exception{
-				ID: fmt.Sprintf("count-%d", rec.Position), Kind: CountDifference, Thing: thing, Members: members,
-				What: fmt.Sprintf("part %s weighs %s", p.GetPart(), sign(ug)),
-			})
-		}
+		return v.counted(rows, rec.Position, "piece/"+p.GetPieceId(), "part "+p.GetPart(), p.GetWas().GetMassUg()-p.GetWeighing().GetMassUg(), 0, 0)
 	}
+	return nil
+}
+
+func countID(at eventstore.Position) string { return fmt.Sprintf("count-%d", at) }
+
+// counted notes a part or a lot that weighs or counts otherwise than the books say.
+func (v Exceptions) counted(rows eventstore.Rows, at eventstore.Position, thing, name string, missingUg, fewer int64, expected uint32) error {
+	if missingUg == 0 && fewer == 0 {
+		return nil
+	}
+	members, _, err := v.concerned(rows, thing)
+	if err != nil {
+		return err
+	}
+	what := name + " weighs " + sign(-missingUg)
+	if fewer != 0 {
+		what += fmt.Sprintf(", and counts %d where the books say %d", int64(expected)-fewer, expected)
+	}
+	v.open(rows, Exception{ID: countID(at), Kind: CountDifference, Thing: thing, Members: members, What: what})
 	return nil
 }
 
@@ -214,19 +225,7 @@ func (v Exceptions) lot(rows eventstore.Rows, rec eventstore.Record, event *lotv
 		rows.Set(key("of", "lot/"+p.GetLotId()), partOf{p.GetParcelId(), true}.row())
 	case *lotv1.Event_Counted:
 		p := e.Counted.GetPublic()
-		thing, ug := "lot/"+p.GetLotId(), p.GetWeighing().GetMassUg()-p.GetWas().GetMassUg()
-		if ug == 0 && p.GetCount() == p.GetWasCount() {
-			return nil
-		}
-		members, _, err := v.concerned(rows, thing)
-		if err != nil {
-			return err
-		}
-		what := "the lot weighs " + sign(ug)
-		if p.GetCount() != p.GetWasCount() {
-			what += fmt.Sprintf(", and counts %d where the books say %d", p.GetCount(), p.GetWasCount())
-		}
-		v.open(rows, Exception{ID: fmt.Sprintf("count-%d", rec.Position), Kind: CountDifference, Thing: thing, Members: members, What: what})
+		return v.counted(rows, rec.Position, "lot/"+p.GetLotId(), "the lot", p.GetWas().GetMassUg()-p.GetWeighing().GetMassUg(), int64(p.GetWasCount())-int64(p.GetCount()), p.GetWasCount())
 	}
 	return nil
 }

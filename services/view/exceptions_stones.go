@@ -76,12 +76,26 @@ func (v Exceptions) differs(rows eventstore.Rows, rec eventstore.Record, stoneID
 	})
 }
 
-// corrected ends an exception of what went out or came where the right mass doesn't
+// corrected ends an exception that follows from a wrong mass where the right one doesn't
 // differ, and gives the others their right words. One that was closed stays closed.
 func (v Exceptions) corrected(rows eventstore.Rows, rec eventstore.Record, event *correctionv1.Event) error {
+	mass := event.GetMassCorrected()
+	for _, d := range mass.GetPrivate().GetDifferences() {
+		if id := mass.GetPublic().GetPieceId(); id != "" && string(rec.Stream) != "piece/"+id {
+			break // the same with the stone or the parcel
+		}
+		if err := v.differsNow(rows, rec, mass.GetPublic(), d); err != nil {
+			return err
+		}
+	}
 	p := event.GetSentMassCorrected().GetPrivate()
-	if p == nil {
+	switch {
+	case p == nil:
 		return nil
+	case p.GetHandover() != nil:
+		return v.differsNow(rows, rec, nil, p.GetHandover())
+	case p.GetViewingId()+p.GetStoneId() == "":
+		return nil // the other side hasn't weighed
 	}
 	wrong, id := rec, handoverID(rec.Corrects)
 	wrong.Position = rec.Corrects // which the exception is named after
@@ -113,4 +127,39 @@ func (v Exceptions) corrected(rows eventstore.Rows, rec eventstore.Record, event
 	}
 	return v.handover(rows, rec.Corrects, strings.TrimPrefix(string(rec.Stream), "parcel/"), who,
 		p.GetBefore().GetMassUg()-p.GetRight().GetMassUg(), p.GetCountDifference(), p.GetMassDiffers() || p.GetCountDifference() != 0)
+}
+
+// differsNow opens the exception of a handover, a viewing or a stock count anew, as it
+// differs now, or ends it.
+func (v Exceptions) differsNow(rows eventstore.Rows, rec eventstore.Record, c *correctionv1.MassCorrected_Public, d *correctionv1.Difference) error {
+	at, thing := eventstore.Position(d.GetRecord()), string(rec.Stream)
+	parcelID, ofParcel := strings.CutPrefix(thing, "parcel/")
+	id := countID(at)
+	if ofParcel {
+		id = handoverID(at)
+	}
+	_, open, err := v.Find(rows, id)
+	if err != nil {
+		return err
+	}
+	closed, err := v.WasClosed(rows, id)
+	if err != nil || closed {
+		return err
+	}
+	if open {
+		rows.Delete(key("open", id))
+	}
+	switch {
+	case ofParcel && d.GetViewing():
+		return v.handover(rows, at, parcelID, goesOut, d.GetMissingUg(), d.GetCountDifference(), d.GetBeyondTolerance())
+	case ofParcel && d.GetBack():
+		return v.handover(rows, at, parcelID, tookBack, d.GetMissingUg(), d.GetCountDifference(), d.GetBeyondTolerance())
+	case ofParcel:
+		return v.handover(rows, at, parcelID, tookOver, d.GetMissingUg(), d.GetCountDifference(), d.GetBeyondTolerance())
+	}
+	what := "the lot"
+	if c.GetPart() != "" {
+		what = "part " + c.GetPart()
+	}
+	return v.counted(rows, at, thing, what, d.GetMissingUg(), d.GetCountDifference(), d.GetExpectedCount())
 }

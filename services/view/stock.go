@@ -5,6 +5,8 @@ import (
 	"strconv"
 	"strings"
 
+	"google.golang.org/protobuf/proto"
+
 	stonev1 "seamshare.example/proto/gen/seamshare/event/stone/v1"
 	eventv1 "seamshare.example/proto/gen/seamshare/event/v1"
 
@@ -180,7 +182,7 @@ func (v Stones) forget(rows eventstore.Rows, id string) error {
 	return err
 }
 
-func (v Stones) sale(rows eventstore.Rows, event *stonev1.Event, id string, change func(onSale) (onSale, bool)) error {
+func (v Stones) sale(rows eventstore.Rows, event proto.Message, id string, change func(onSale) (onSale, bool)) error {
 	k, value, err := v.saleRow(rows, event, id)
 	if err != nil {
 		return err
@@ -199,7 +201,7 @@ func (v Stones) sale(rows eventstore.Rows, event *stonev1.Event, id string, chan
 	return nil
 }
 
-func (v Stones) offSale(rows eventstore.Rows, event *stonev1.Event, id string) error {
+func (v Stones) offSale(rows eventstore.Rows, event proto.Message, id string) error {
 	k, _, err := v.saleRow(rows, event, id)
 	if err != nil {
 		return err
@@ -209,7 +211,7 @@ func (v Stones) offSale(rows eventstore.Rows, event *stonev1.Event, id string) e
 }
 
 // remeasure changes a stone's facts; one on sale moves to the list of its outline.
-func (v Stones) remeasure(rows eventstore.Rows, event *stonev1.Event, id string, change func(facts) facts) error {
+func (v Stones) remeasure(rows eventstore.Rows, event proto.Message, id string, change func(facts) facts) error {
 	f, err := v.facts(rows, event, id)
 	if err != nil {
 		return err
@@ -229,7 +231,7 @@ func (v Stones) remeasure(rows eventstore.Rows, event *stonev1.Event, id string,
 	return nil
 }
 
-func (v Stones) facts(r eventstore.Reader, event *stonev1.Event, id string) (facts, error) {
+func (v Stones) facts(r eventstore.Reader, event proto.Message, id string) (facts, error) {
 	value, err := r.Get(key("facts", id))
 	if err != nil {
 		return facts{}, err
@@ -241,7 +243,7 @@ func (v Stones) facts(r eventstore.Reader, event *stonev1.Event, id string) (fac
 }
 
 // saleRow is a stone's row among those on sale; value is nil where it isn't.
-func (v Stones) saleRow(r eventstore.Reader, event *stonev1.Event, id string) (k, value []byte, err error) {
+func (v Stones) saleRow(r eventstore.Reader, event proto.Message, id string) (k, value []byte, err error) {
 	f, err := v.facts(r, event, id)
 	if err != nil {
 		return nil, nil, err

@@ -1,7 +1,12 @@
 package view
 
 import (
+	"strings"
+
+	correctionv1 "seamshare.example/proto/gen/seamshare/event/correction/v1"
 	stonev1 "seamshare.example/proto/gen/seamshare/event/stone/v1"
+
+	eventv1 "seamshare.example/proto/gen/seamshare/event/v1"
 
 	"seamshare.example/eventstore"
 )
@@ -22,6 +27,9 @@ func (Stones) Version() uint32 { return 1 }
 
 // Apply implements eventstore.View.
 func (v Stones) Apply(rows eventstore.Rows, rec eventstore.Record) error {
+	if event, ok := rec.Event.(*correctionv1.Event); ok {
+		return v.correct(rows, rec, event)
+	}
 	event, ok := rec.Event.(*stonev1.Event)
 	if !ok {
 		return nil
@@ -33,6 +41,22 @@ func (v Stones) Apply(rows eventstore.Rows, rec eventstore.Record) error {
 		return nil
 	}
 	return v.change(rows, event)
+}
+
+// correct puts a stone's right mass or size where a filter finds it, as long as it goes
+// back to the record that was wrong.
+func (v Stones) correct(rows eventstore.Rows, rec eventstore.Record, event *correctionv1.Event) error {
+	id, is := strings.CutPrefix(string(rec.Stream), "stone/")
+	mass, size := event.GetMassCorrected().GetPublic(), event.GetSizeCorrected().GetPublic()
+	switch {
+	case is && mass.GetTo().GetAccount() == correctionv1.Account_ACCOUNT_THERE:
+		return v.remeasure(rows, event, id, func(f facts) facts { return f.measured(mass.GetRight(), nil) })
+	case is && size != nil && !size.GetMeasuredSince():
+		return v.remeasure(rows, event, id, func(f facts) facts {
+			return f.measured(&eventv1.Weighing{MassUg: f.massUg}, size.GetRight())
+		})
+	}
+	return nil
 }
 
 // ByCutter gives the ids of the stones a cutter finished, oldest first.

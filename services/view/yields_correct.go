@@ -1,7 +1,6 @@
 package view
 
 import (
-	"slices"
 	"strings"
 
 	correctionv1 "seamshare.example/proto/gen/seamshare/event/correction/v1"
@@ -10,7 +9,7 @@ import (
 )
 
 // correct changes a piece's balance by a corrected mass, as piece.EvolveCorrection
-// changes its state.
+// changes its state: it comes from one account and goes to another.
 func (v Yields) correct(rows eventstore.Rows, rec eventstore.Record, event *correctionv1.Event) error {
 	c := event.GetMassCorrected().GetPublic()
 	if c == nil || !strings.HasPrefix(string(rec.Stream), "piece/") {
@@ -28,33 +27,30 @@ func (v Yields) correct(rows eventstore.Rows, rec eventstore.Record, event *corr
 	if err != nil {
 		return err
 	}
-	was, right := c.GetWas().GetMassUg(), c.GetRight().GetMassUg()
-	part := c.GetPart()
-	switch {
-	case c.GetStoneId() != "":
-		if c.GetWeighedSince() {
-			b.unexplained += right - was
-		} else {
-			b.finished += right - was
-		}
-		b.lose(c.GetLossReason(), was-right)
-		rows.Set(key("piece", id), b.row())
-		return nil
-	case part == "":
-		b.bought += right - was
-		// The first part has the piece's name, and it is the only one that corrects without one.
-		if i := slices.IndexFunc(b.parts, func(p partMass) bool { return p.massUg == was }); i >= 0 {
-			part = b.parts[i].name
-		}
-	default:
-		b.lose(c.GetLossReason(), was-right)
+	more := c.GetRight().GetMassUg() - c.GetWas().GetMassUg()
+	if c.GetFrom().GetAccount() == correctionv1.Account_ACCOUNT_BOUGHT {
+		b.bought += more
 	}
-	i := slices.IndexFunc(b.parts, func(p partMass) bool { return p.name == part })
-	if c.GetWeighedSince() || i < 0 {
-		b.unexplained += right - was
-	} else {
-		b.parts[i].massUg = right
+	b.move(c.GetFrom(), -more)
+	if c.GetTo().GetAccount() != correctionv1.Account_ACCOUNT_THERE {
+		b.move(c.GetTo(), more)
+	} else if i := b.find(c.GetPart()); i >= 0 {
+		b.parts[i].massUg += more
+	} else { // the stone that it became
+		b.finished += more
 	}
 	rows.Set(key("piece", id), b.row())
 	return nil
+}
+
+// move puts mass into an account of the balance that is no part's.
+func (b *pieceBalance) move(at *correctionv1.Entry, ug int64) {
+	switch at.GetAccount() {
+	case correctionv1.Account_ACCOUNT_LOST:
+		b.lose(at.GetReason(), ug)
+	case correctionv1.Account_ACCOUNT_UNEXPLAINED:
+		b.unexplained += ug
+	case correctionv1.Account_ACCOUNT_OPENED:
+		b.opened += ug
+	}
 }

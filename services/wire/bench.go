@@ -11,6 +11,7 @@ import (
 	"seamshare.example/services/domain/piece"
 	"seamshare.example/services/domain/promise"
 	"seamshare.example/services/domain/rule"
+	"seamshare.example/services/domain/saw"
 
 	piecev1 "seamshare.example/proto/gen/seamshare/event/piece/v1"
 	promisev1 "seamshare.example/proto/gen/seamshare/event/promise/v1"
@@ -46,10 +47,15 @@ func BenchPiece(s piece.State, member string, rest time.Duration) *typev1.Piece 
 
 // study shows a study without its drawing.
 func study(st *piecev1.Studied) *typev1.Study {
-	return &typev1.Study{
+	out := &typev1.Study{
 		Id: st.GetPrivate().GetStudyId(), Size: Size(st.GetPublic().GetSize()), Photos: photos(st.GetPublic().GetPhotos()),
-		Seen: st.GetPrivate().GetSeen(), Note: st.GetPrivate().GetNote(), Drawn: st.GetPrivate().GetDrawing() != nil,
+		Seen: st.GetPrivate().GetSeen(), Note: st.GetPrivate().GetNote(),
 	}
+	if d := st.GetPrivate().GetDrawing(); d != nil {
+		out.Drawn, out.DrawnUg, out.ErrorBp = true, st.GetPrivate().GetDrawnUg(), saw.ErrorBp(st.GetPrivate().GetDrawnUg(), d.GetMassUg())
+		out.LookAgain = saw.LookAgain(out.ErrorBp)
+	}
+	return out
 }
 
 // DrawnStudy shows a study with its drawing.

@@ -20,7 +20,7 @@ var lossReasons = piece.Words[saw.Reason]{"", saw.Kerf, saw.GroundOff, saw.Trimm
 func CutResult(r saw.Result) *typev1.CutResult {
 	show := resulted{r.Money.Currency}
 	return &typev1.CutResult{
-		DrawingName: r.Study, PlanName: r.Plan, MassUg: r.MassUg, ModelUg: r.ModelUg, ErrorBp: r.ErrorBp, Trunk: show.branch(r.Trunk),
+		DrawingName: r.Study, PlanName: r.Plan, MassUg: r.MassUg, ModelUg: r.ModelUg, ErrorBp: r.ErrorBp, LookAgain: saw.LookAgain(r.ErrorBp), Trunk: show.branch(r.Trunk),
 		Infeasible: r.Infeasible, Money: show.money(r.Money), Totals: show.totals(r.Totals),
 	}
 }

@@ -82,8 +82,8 @@ func dueBy(broken *rule.All, due time.Time, longest time.Duration, now time.Time
 	}
 	if !due.After(now) || due.After(latest) {
 		broken.Add(rule.Broken{
-			Reason: rule.TimeInvalid, Field: "due_at", Value: due.Format(time.RFC3339),
-			Rule: "goods are due after now and at the latest " + latest.Format(time.RFC3339), Hint: "choose a day between",
+			Reason: rule.TimeInvalid, Field: "due_at", Value: rule.Moment(due),
+			Rule: "goods are due after now and at the latest " + rule.Moment(latest), Hint: "choose a day between",
 		})
 	}
 	return due
@@ -112,7 +112,7 @@ func (s State) Send(cutter string, g Sending) (*approvalv1.Event, error) {
 		return nil, err
 	}
 	if !s.AskedFor.After(g.Now) {
-		return nil, rule.Broken{Reason: rule.NotAsAsked, Field: "approval_id", Value: s.ID, Rule: "the jeweller asked for them until " + s.AskedFor.Format(time.RFC3339) + ", which is over", Hint: "decline, and let them ask again"}
+		return nil, rule.Broken{Reason: rule.NotAsAsked, Field: "approval_id", Value: s.ID, Rule: "the jeweller asked for them until " + rule.Moment(s.AskedFor) + ", which is over", Hint: "decline, and let them ask again"}
 	}
 	var broken rule.All
 	if !s.all(g.Lines) {
@@ -151,7 +151,7 @@ func (s State) Send(cutter string, g Sending) (*approvalv1.Event, error) {
 func (s State) asAsked(broken *rule.All, g Sending) {
 	if g.DueAt.After(s.AskedFor) {
 		broken.Add(rule.Broken{
-			Reason: rule.NotAsAsked, Field: "due_at", Value: g.DueAt.Format(time.RFC3339), Rule: "the jeweller asked for them until " + s.AskedFor.Format(time.RFC3339) + " at the latest",
+			Reason: rule.NotAsAsked, Field: "due_at", Value: rule.Moment(g.DueAt), Rule: "the jeweller asked for them until " + rule.Moment(s.AskedFor) + " at the latest",
 			Hint: "name no later time; give more of it once they are out",
 		})
 	}
@@ -244,7 +244,7 @@ func (s State) Extend(cutter string, due time.Time, longest time.Duration, now t
 	var broken rule.All
 	due = dueBy(&broken, due, longest, now)
 	if !due.After(s.DueAt) {
-		broken.Add(rule.Broken{Reason: rule.TimeInvalid, Field: "due_at", Value: due.Format(time.RFC3339), Rule: "it is due " + s.DueAt.Format(time.RFC3339) + " already; more time is later", Hint: "name a later day"})
+		broken.Add(rule.Broken{Reason: rule.TimeInvalid, Field: "due_at", Value: rule.Moment(due), Rule: "it is due " + rule.Moment(s.DueAt) + " already; more time is later", Hint: "name a later day"})
 	}
 	if err := broken.Err(); err != nil {
 		return nil, err
@@ -338,7 +338,7 @@ func (s State) Lose(member, stoneID string, broke bool, how, orderID string, now
 	} else if from := s.cutterMaySay(); orderID != "" && member == s.Cutter && now.Before(from) {
 		broken.Add(rule.Broken{
 			Reason: rule.NotOverdue, Field: "stone_id", Value: stoneID,
-			Rule: "the jeweller bears it, and has until " + from.Format(time.RFC3339) + " to bring it back; before that only they can say that it is lost or broke",
+			Rule: "the jeweller bears it, and has until " + rule.Moment(from) + " to bring it back; before that only they can say that it is lost or broke",
 			Hint: "let the jeweller report it, or wait until then",
 		})
 	}

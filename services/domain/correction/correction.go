@@ -7,6 +7,8 @@
 package correction
 
 import (
+	"fmt"
+
 	"google.golang.org/protobuf/proto"
 
 	"seamshare.example/services/domain/rule"
@@ -22,7 +24,8 @@ import (
 //     changes something.
 //  2. Where it would move money that was paid out already, it waits: a second person, stated to be another than
 //     the first, confirms or refuses it, once. Anything else happens at once.
-//  3. What it changes is what was right last: the record, or the newest correction of it.
+//  3. What it changes is what was right last: the record, or the newest correction of it. One that waited while
+//     another of the same fact was made can only be refused.
 type State struct {
 	ID         string
 	Corrects   uint64 // position
@@ -32,6 +35,7 @@ type State struct {
 	ProposedBy string
 	Stage      Stage
 	DecidedBy  string // the second person; empty where none was needed
+	Newest     uint64 // the newest correction of the same fact when it was asked for; 0: none
 }
 
 // Facts are what is right. One of Amount, Weighing and Size is set.
@@ -39,13 +43,15 @@ type Facts struct {
 	Amount   *eventv1.Amount
 	StoneID  string // the stone or lot whose price Amount is, or the stone that was sent; empty: Amount is a receipt or a cost
 	Weighing *eventv1.Weighing
-	Part     string // which part's Weighing
+	Part     string            // which part's Weighing
+	WentIn   bool              // it is what went into a step
+	Total    *eventv1.Weighing // of the parcel, with the Weighing of a piece as listed
 	Size     *eventv1.Size
 }
 
 // Same reports whether two facts of the same record say the same.
 func (f Facts) Same(o Facts) bool {
-	return proto.Equal(f.Amount, o.Amount) && proto.Equal(f.Weighing, o.Weighing) && proto.Equal(f.Size, o.Size)
+	return proto.Equal(f.Amount, o.Amount) && proto.Equal(f.Weighing, o.Weighing) && proto.Equal(f.Total, o.Total) && proto.Equal(f.Size, o.Size)
 }
 
 // Stage is where a correction stands.
@@ -92,6 +98,7 @@ type Proposal struct {
 	Corrects     uint64
 	About        string
 	Was, Right   Facts
+	Newest       uint64 // position of the newest correction of the same fact; 0: none
 	Person       string
 	Reason       string
 	SecondNeeded bool
@@ -116,7 +123,8 @@ func (s State) Propose(p Proposal) ([]*correctionv1.Event, error) {
 		Public: &correctionv1.Proposed_Public{CorrectionId: p.ID, Corrects: p.Corrects},
 		Private: &correctionv1.Proposed_Private{
 			ProposedBy: p.Person, Reason: p.Reason, About: p.About, Amount: p.Right.Amount, StoneId: p.Right.StoneID,
-			Part: p.Right.Part, Weighing: p.Right.Weighing, Size: p.Right.Size, SecondNeeded: p.SecondNeeded,
+			Part: p.Right.Part, WentIn: p.Right.WentIn, Weighing: p.Right.Weighing, Total: p.Right.Total, Size: p.Right.Size,
+			SecondNeeded: p.SecondNeeded, Newest: p.Newest,
 		},
 	}}}}
 	if !p.SecondNeeded {
@@ -132,6 +140,9 @@ func (f Facts) check(broken *rule.All, was Facts) {
 		broken.Currency("amount", f.Amount, was.Amount.GetCurrency())
 	case f.Weighing != nil && was.Weighing != nil:
 		broken.Weighing("weighing", f.Weighing)
+		if f.Total != nil && was.Total == nil {
+			broken.Add(rule.Broken{Reason: rule.NothingToCorrect, Field: "total", Rule: "only with a piece as it was listed the parcel's total is corrected", Hint: "leave it out, or correct the parcel's listing by itself"})
+		}
 	case f.Size != nil && was.Size != nil:
 		broken.Size("size", f.Size)
 	default:
@@ -139,11 +150,19 @@ func (f Facts) check(broken *rule.All, was Facts) {
 	}
 }
 
-// Confirm lets the correction happen by a second person (rule 2). stated are the
-// persons who were stated to be another than they.
-func (s State) Confirm(person string, stated []string) (*correctionv1.Event, error) {
+// Confirm lets the correction happen by a second person (rules 2 and 3). stated are the
+// persons who were stated to be another than they, newest is the position of the newest
+// correction of the same fact.
+func (s State) Confirm(person string, stated []string, newest uint64) (*correctionv1.Event, error) {
 	if err := s.second(person, stated); err != nil {
 		return nil, err
+	}
+	if newest != s.Newest {
+		return nil, rule.Broken{
+			Reason: rule.CorrectedSince, Field: "correction_id", Value: s.ID,
+			Rule: fmt.Sprintf("record %d was corrected by record %d after this was asked for, and it was thought of what was right before", s.Corrects, newest),
+			Hint: "refuse this one, and ask for another where the record is still wrong",
+		}
 	}
 	return confirmed(s.ID, person), nil
 }
@@ -187,7 +206,10 @@ func Evolve(s State, e *correctionv1.Event) State {
 		s = State{
 			ID: e.Proposed.GetPublic().GetCorrectionId(), Corrects: e.Proposed.GetPublic().GetCorrects(), About: p.GetAbout(), Reason: p.GetReason(),
 			ProposedBy: p.GetProposedBy(), Stage: Waiting,
-			Facts: Facts{Amount: p.GetAmount(), StoneID: p.GetStoneId(), Part: p.GetPart(), Weighing: p.GetWeighing(), Size: p.GetSize()},
+			Newest: p.GetNewest(),
+			Facts: Facts{
+				Amount: p.GetAmount(), StoneID: p.GetStoneId(), Part: p.GetPart(), WentIn: p.GetWentIn(), Weighing: p.GetWeighing(), Total: p.GetTotal(), Size: p.GetSize(),
+			},
 		}
 	case *correctionv1.Event_Confirmed:
 		s.Stage, s.DecidedBy = Done, e.Confirmed.GetPrivate().GetConfirmedBy()

@@ -98,7 +98,7 @@ func TestSecondPerson(t *testing.T) {
 	others := []string{"desk1"} // whom the second was stated to be another than
 	t.Run("rule 2 OK: confirmed by a second", func(t *testing.T) {
 		s := waiting(t)
-		e, err := s.Confirm("desk2", others)
+		e, err := s.Confirm("desk2", others, 0)
 		if s = fold(t, s, []*correctionv1.Event{e}, err); s.Stage != correction.Done || s.DecidedBy != "desk2" {
 			t.Errorf("got %+v", s)
 		}
@@ -114,9 +114,9 @@ func TestSecondPerson(t *testing.T) {
 	})
 	t.Run("rule 2 refused: by the same person, or one who wasn't stated to be another", func(t *testing.T) {
 		s := waiting(t)
-		_, err := s.Confirm("desk1", others)
+		_, err := s.Confirm("desk1", others, 0)
 		ruletest.Refused(t, err, rule.SecondPersonNeeded, "correction_id")
-		_, err = s.Confirm("desk3", nil)
+		_, err = s.Confirm("desk3", nil, 0)
 		ruletest.Refused(t, err, rule.TwoPeopleNotStated, "correction_id")
 		_, err = s.Refuse("desk1", others, "mine")
 		ruletest.Refused(t, err, rule.SecondPersonNeeded, "correction_id")
@@ -125,9 +125,9 @@ func TestSecondPerson(t *testing.T) {
 		s := waiting(t)
 		e, err := s.Refuse("desk2", others, "no")
 		s = fold(t, s, []*correctionv1.Event{e}, err)
-		_, err = s.Confirm("desk2", others)
+		_, err = s.Confirm("desk2", others, 0)
 		ruletest.Refused(t, err, rule.CorrectionStands, "correction_id")
-		_, err = correction.State{}.Confirm("desk2", others)
+		_, err = correction.State{}.Confirm("desk2", others, 0)
 		ruletest.Refused(t, err, rule.NotFound, "correction_id")
 	})
 }
@@ -146,7 +146,7 @@ func TestDecidedOnce(t *testing.T) {
 			who := rapid.SampledFrom(persons).Draw(t, fmt.Sprint("who", i))
 			var e *correctionv1.Event
 			if rapid.Bool().Draw(t, fmt.Sprint("confirms", i)) {
-				e, err = s.Confirm(who, persons)
+				e, err = s.Confirm(who, persons, 0)
 			} else {
 				e, err = s.Refuse(who, persons, "no")
 			}

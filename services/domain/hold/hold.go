@@ -93,8 +93,8 @@ func (s State) Place(w Wish) (*holdv1.Event, error) {
 	}
 	if !w.EndsAt.After(w.Now) || w.EndsAt.After(latest) {
 		broken.Add(rule.Broken{
-			Reason: rule.TimeInvalid, Field: "ends_at", Value: w.EndsAt.Format(time.RFC3339),
-			Rule: "a hold ends after now and at the latest " + latest.Format(time.RFC3339), Hint: "hold it shorter, or order it",
+			Reason: rule.TimeInvalid, Field: "ends_at", Value: rule.Moment(w.EndsAt),
+			Rule: "a hold ends after now and at the latest " + rule.Moment(latest), Hint: "hold it shorter, or order it",
 		})
 	}
 	if w.Already+len(w.StoneIDs) > w.Most {

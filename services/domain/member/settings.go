@@ -126,7 +126,7 @@ func (c Coop) ChangeSettings(s Settings, from, now time.Time, reason string) (*m
 	broken.Text("reason", reason, 200)
 	if from.Before(now) {
 		broken.Add(rule.Broken{
-			Reason: rule.TimeInvalid, Field: "from", Value: from.Format(time.RFC3339),
+			Reason: rule.TimeInvalid, Field: "from", Value: rule.Moment(from),
 			Rule: "settings hold from now on or later, never from before", Hint: "leave it empty for now",
 		})
 	}

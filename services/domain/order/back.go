@@ -72,7 +72,7 @@ func (s State) AskReturn(buyer string, ids []string, why string, now time.Time) 
 		case s.ApprovalID != "":
 			broken.Add(rule.Broken{Reason: rule.ReturnPeriodOver, Field: field, Value: id, Rule: "a stone bought from an approval isn't sent back under the return period: it was looked at before", Hint: "ask its cutter, who may still take it, or claim damage"})
 		case !now.Before(l.ReturnUntil):
-			broken.Add(rule.Broken{Reason: rule.ReturnPeriodOver, Field: field, Value: id, Rule: "it could be sent back until " + l.ReturnUntil.Format(time.RFC3339), Hint: "ask its cutter, who may still take it"})
+			broken.Add(rule.Broken{Reason: rule.ReturnPeriodOver, Field: field, Value: id, Rule: "it could be sent back until " + rule.Moment(l.ReturnUntil), Hint: "ask its cutter, who may still take it"})
 		}
 	}
 	if err := broken.Err(); err != nil {
@@ -110,7 +110,7 @@ func (s State) ClaimDamage(buyer string, c Claim, now time.Time) (*orderv1.Event
 	case !l.Received:
 		broken.Add(s.notReceived("stone_id", c.StoneID))
 	case !now.Before(l.ClaimUntil):
-		broken.Add(rule.Broken{Reason: rule.ClaimPeriodOver, Field: "stone_id", Value: c.StoneID, Rule: "damage could be claimed until " + l.ClaimUntil.Format(time.RFC3339), Hint: "ask its cutter"})
+		broken.Add(rule.Broken{Reason: rule.ClaimPeriodOver, Field: "stone_id", Value: c.StoneID, Rule: "damage could be claimed until " + rule.Moment(l.ClaimUntil), Hint: "ask its cutter"})
 	}
 	if err := broken.Err(); err != nil {
 		return nil, err

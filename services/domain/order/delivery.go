@@ -149,7 +149,7 @@ func (s State) CallOffUnpaid(seller, why string, now time.Time) (events []*order
 	case !s.Overdue(now):
 		what := "it is paid"
 		if s.Open() > 0 {
-			what = "it is to be paid by " + s.PayBy.Format(time.RFC3339)
+			what = "it is to be paid by " + rule.Moment(s.PayBy)
 		}
 		return nil, rule.Broken{Reason: rule.NotOverdue, Field: "order_id", Value: s.ID, Rule: what, Hint: "wait, or take the stones back as the two of you agree"}
 	}

@@ -102,16 +102,17 @@ func EvolveCorrection(s State, e *correctionv1.Event) State {
 		costs[p.GetKind()] += p.GetRight().GetMinor() - p.GetWas().GetMinor()
 		s.Costs = costs
 	case *correctionv1.Event_MassCorrected:
-		p := e.MassCorrected.GetPublic()
-		s.Lines = slices.Clone(s.Lines)
-		for i := range s.Lines {
-			// Of a line that was opened since, the rest was weighed then.
-			if l := s.Lines[i]; l.PieceID == p.GetPieceId() && l.Weighing.GetMassUg() == p.GetWas().GetMassUg() {
-				s.Lines[i].Weighing = p.GetRight()
-			}
-		}
+		return massCorrected(s, e.MassCorrected.GetPublic())
 	case *correctionv1.Event_SentMassCorrected:
 		p := e.SentMassCorrected.GetPrivate()
+		if p.GetViewingId() == "" {
+			word := &s.SellerWord
+			if p.GetSide() == parcelv1.Side_SIDE_BUYER {
+				word = &s.BuyerWord
+			}
+			word.Total = p.GetRight()
+			return s.handoverAgain()
+		}
 		s.Viewings = slices.Clone(s.Viewings)
 		for i := range s.Viewings {
 			v := &s.Viewings[i]
@@ -129,4 +130,76 @@ func EvolveCorrection(s State, e *correctionv1.Event) State {
 		}
 	}
 	return s
+}
+
+// massCorrected folds the right mass of a line, or of all of it: what was weighed at the
+// handover and for viewings is held against it anew.
+func massCorrected(s State, p *correctionv1.MassCorrected_Public) State {
+	if p.GetPieceId() == "" {
+		s.Total = p.GetRight()
+		s.Viewings = slices.Clone(s.Viewings)
+		for i := range s.Viewings {
+			if v := &s.Viewings[i]; v.Out.Given() {
+				v.OutDifference = difference(Word{Count: s.Count(), Total: s.Total}, v.Out, v.Out)
+			}
+		}
+		return s.handoverAgain()
+	}
+	change := func(lines []Line) []Line {
+		lines = slices.Clone(lines)
+		for i := range lines {
+			// Of a line that was opened since, the rest was weighed then.
+			if l := lines[i]; l.PieceID == p.GetPieceId() && l.Weighing.GetMassUg() == p.GetWas().GetMassUg() {
+				lines[i].Weighing = p.GetRight()
+			}
+		}
+		return lines
+	}
+	s.Lines = change(s.Lines)
+	if p.GetFrom().GetAccount() == correctionv1.Account_ACCOUNT_BOUGHT {
+		s.AsListed = change(s.AsListed)
+	}
+	return s
+}
+
+// handoverAgain holds the words of the last handover, there or back, against each other
+// anew.
+func (s State) handoverAgain() State {
+	switch {
+	case !s.SellerWord.Given() || !s.BuyerWord.Given():
+	case s.Deal.Made() && s.HandedOver:
+		s.Taken = s.BuyerWord
+		s.Difference = difference(Word{Count: s.Count(), Total: s.Total}, s.BuyerWord, s.SellerWord)
+	case s.Fallen.Made() && !s.HandedOver:
+		s.Difference = difference(s.Taken, s.SellerWord, s.BuyerWord)
+	}
+	return s
+}
+
+// CorrectListing refuses a piece's mass as listed, or the total's, that leaves the two
+// apart by more than the scales allow (rule 2). lineID empty: only the total is corrected;
+// total nil: only the line.
+func (s State) CorrectListing(lineID string, line, total *eventv1.Weighing) error {
+	if total == nil {
+		total = s.Total
+	}
+	var broken rule.All
+	broken.Weighing("total", total)
+	l := Listing{Total: total}
+	for _, was := range s.AsListed {
+		p := Piece{ID: was.PieceID, Weighing: was.Weighing}
+		if p.ID == lineID {
+			p.Weighing = line
+		}
+		l.Pieces = append(l.Pieces, p)
+	}
+	if len(broken) == 0 {
+		checkBalance(&broken, l)
+	}
+	for i := range broken {
+		if broken[i].Reason == rule.MassesDontAddUp {
+			broken[i].Hint = "correct the piece and the total together, each as it is right"
+		}
+	}
+	return broken.Err()
 }

@@ -43,11 +43,11 @@ func (s State) MakeOffer(b Bid, now time.Time) (*parcelv1.Event, error) {
 func checkEnd(broken *rule.All, end, now time.Time) {
 	if !now.Before(end) {
 		broken.Add(rule.Broken{
-			Reason: rule.TimeInvalid, Field: "ends_at", Value: end.Format(time.RFC3339),
-			Rule: "an offer ends after now, which is " + now.Format(time.RFC3339), Hint: "give a later moment",
+			Reason: rule.TimeInvalid, Field: "ends_at", Value: rule.Moment(end),
+			Rule: "an offer ends after now, which is " + rule.Moment(now), Hint: "give a later moment",
 		})
 	} else if end.Year() > 9999 {
-		broken.Add(rule.Broken{Reason: rule.TimeInvalid, Field: "ends_at", Value: end.Format(time.RFC3339), Rule: "a year has four digits", Hint: "give a nearer moment"})
+		broken.Add(rule.Broken{Reason: rule.TimeInvalid, Field: "ends_at", Value: rule.Moment(end), Rule: "a year has four digits", Hint: "give a nearer moment"})
 	}
 }
 

@@ -118,7 +118,7 @@ func listed(s State, public *parcelv1.Listed_Public, private *parcelv1.Listed_Pr
 	for i, l := range public.GetLines() {
 		s.Lines[i] = Line{PieceID: l.GetPieceId(), Weighing: l.GetWeighing(), Count: l.GetCount()}
 	}
-	s.Total = public.GetTotal()
+	s.AsListed, s.Total = s.Lines, public.GetTotal()
 	s.Treatment, s.KeptWet, s.Mined, s.Split = public.GetTreatment(), public.GetKeptWet(), public.GetMined(), public.GetSplit()
 	s.Asking, s.OpenAtAsking, s.Proposed, s.Note = private.GetAsking(), private.GetOpenAtAsking(), private.GetAgreement(), private.GetNote()
 	return s

@@ -55,7 +55,7 @@ func (s State) notOverdue() error {
 	case price > 0 && s.PaidMinor >= price:
 		what = "the price is paid"
 	case price > 0:
-		what = "the price is due by " + s.Deal.DueAt.Format(time.RFC3339)
+		what = "the price is due by " + rule.Moment(s.Deal.DueAt)
 	}
 	return rule.Broken{Reason: rule.NotOverdue, Field: "parcel_id", Value: s.ID, Rule: what, Hint: "wait until it is overdue"}
 }

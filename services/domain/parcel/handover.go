@@ -123,7 +123,7 @@ func (s State) WorkedBy(member string, now time.Time) error {
 		return rule.Broken{
 			Reason: rule.PurchaseOverdue, Field: "parcel_id", Value: s.ID,
 			Rule: fmt.Sprintf("%s of the price was to be paid by %s, and until it is nothing is cut",
-				s.money(s.Deal.Agreement.GetPrice().GetMinor()-s.PaidMinor), s.Deal.DueAt.Format(time.RFC3339)),
+				s.money(s.Deal.Agreement.GetPrice().GetMinor()-s.PaidMinor), rule.Moment(s.Deal.DueAt)),
 			Hint: "pay what is open",
 		}
 	}

@@ -26,7 +26,7 @@ func (s State) open(id string, mine func(Offer) bool, now time.Time) (Offer, err
 	case Ended:
 		return o, rule.Broken{
 			Reason: rule.OfferEnded, Field: "offer_id", Value: id,
-			Rule: "the offer ended at " + o.EndsAt.Format(time.RFC3339), Hint: "choose another, or ask for a new one",
+			Rule: "the offer ended at " + rule.Moment(o.EndsAt), Hint: "choose another, or ask for a new one",
 		}
 	default:
 		return o, rule.Broken{

@@ -72,6 +72,8 @@ type State struct {
 	Lines  []Line
 	Total  *eventv1.Weighing
 
+	AsListed []Line // before any was opened
+
 	Treatment eventv1.Treatment
 	KeptWet   bool
 	Mined     string

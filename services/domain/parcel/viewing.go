@@ -140,8 +140,8 @@ func (s State) roomToView(viewer string) error {
 func checkWhen(broken *rule.All, at, now time.Time) {
 	if !now.Before(at) || at.Year() > 9999 {
 		broken.Add(rule.Broken{
-			Reason: rule.TimeInvalid, Field: "at", Value: at.Format(time.RFC3339),
-			Rule: "a viewing is set for a moment after now, which is " + now.Format(time.RFC3339), Hint: "give another moment",
+			Reason: rule.TimeInvalid, Field: "at", Value: rule.Moment(at),
+			Rule: "a viewing is set for a moment after now, which is " + rule.Moment(now), Hint: "give another moment",
 		})
 	}
 }

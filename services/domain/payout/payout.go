@@ -259,7 +259,7 @@ func (s State) checkPayee(broken *rule.All, l Line, p Payee, by Approver, now ti
 		refuse(rule.BankEditedByYou, "you were the last to edit the bank details for line "+l.ID, "leave it to another approver")
 	}
 	if now.Before(p.Bank.CoolOffUntil) {
-		refuse(rule.BankCoolingOff, "the bank details for line "+l.ID+" were edited lately", "wait until "+p.Bank.CoolOffUntil.Format(time.RFC3339))
+		refuse(rule.BankCoolingOff, "the bank details for line "+l.ID+" were edited lately", "wait until "+rule.Moment(p.Bank.CoolOffUntil))
 	}
 }
 

@@ -35,7 +35,7 @@ func (s State) Recount(c Counting) (*piecev1.Event, error) {
 		return nil, err
 	}
 	return &piecev1.Event{Event: &piecev1.Event_Counted{Counted: &piecev1.Counted{
-		Public:  &piecev1.Counted_Public{PieceId: s.ID, Part: c.Part, Was: part.Weighing, Weighing: c.Weighing},
+		Public:  &piecev1.Counted_Public{PieceId: s.ID, Part: c.Part, StoneId: part.StoneID, Was: part.Weighing, Weighing: c.Weighing},
 		Private: &piecev1.Counted_Private{CountId: c.CountID, PersonId: c.Person, Note: c.Note},
 	}}}, nil
 }

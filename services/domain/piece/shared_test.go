@@ -86,7 +86,11 @@ func anything(t *rapid.T, s piece.State, part string) piece.State {
 		}}
 	case 9:
 		return piece.EvolveCorrection(s, &correctionv1.Event{Event: &correctionv1.Event_MassCorrected{MassCorrected: &correctionv1.MassCorrected{
-			Public: &correctionv1.MassCorrected_Public{Part: part, Was: weighed(ug), Right: &eventv1.Weighing{MassUg: ug + 1}, LossReason: reason},
+			Public: &correctionv1.MassCorrected_Public{
+				Part: part, Was: weighed(ug), Right: &eventv1.Weighing{MassUg: ug + 1},
+				From: &correctionv1.Entry{Account: correctionv1.Account_ACCOUNT_LOST, Reason: reason},
+				To:   &correctionv1.Entry{Account: correctionv1.Account_ACCOUNT_THERE},
+			},
 		}}})
 	}
 	return piece.Evolve(s, e)

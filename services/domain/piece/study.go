@@ -49,8 +49,9 @@ func (s State) Study(st Study) (*piecev1.Event, error) {
 	optional(&broken, "seen", st.Seen, 4000)
 	optional(&broken, "note", st.Note, 4000)
 	var drawing *piecev1.Drawing
+	var drawnUg int64
 	if st.Drawn != nil {
-		drawing = st.Drawn.stored
+		drawing, drawnUg = st.Drawn.stored, st.Drawn.model.DrawnUg()
 		if most := s.Weighing.GetMassUg() + s.Weighing.GetDivisionUg(); drawing.GetMassUg() > most {
 			broken.Add(rule.Broken{
 				Reason: rule.HeavierThanBefore, Field: "drawing.mass_ug", Value: measure.Mass(drawing.GetMassUg()).GramsAndCarats(),
@@ -63,7 +64,7 @@ func (s State) Study(st Study) (*piecev1.Event, error) {
 	}
 	studied := &piecev1.Studied{
 		Public:  &piecev1.Studied_Public{PieceId: s.ID, Size: st.Size, Photos: st.Photos},
-		Private: &piecev1.Studied_Private{MemberId: st.Member, StudyId: st.ID, Seen: st.Seen, Note: st.Note, Drawing: drawing},
+		Private: &piecev1.Studied_Private{MemberId: st.Member, StudyId: st.ID, Seen: st.Seen, Note: st.Note, Drawing: drawing, DrawnUg: drawnUg},
 	}
 	if err := own.keeps(studied); err != nil {
 		return nil, err

@@ -38,14 +38,14 @@ func (w When) check(broken *rule.All, part Part) {
 	done := w.done()
 	if done.After(w.Now) {
 		broken.Add(rule.Broken{
-			Reason: rule.TimeInvalid, Field: "done_at", Value: done.Format(time.RFC3339),
-			Rule: "a step is recorded when it is done, and now is " + w.Now.Format(time.RFC3339), Hint: "leave it out for now, or give the moment it was done",
+			Reason: rule.TimeInvalid, Field: "done_at", Value: rule.Moment(done),
+			Rule: "a step is recorded when it is done, and now is " + rule.Moment(w.Now), Hint: "leave it out for now, or give the moment it was done",
 		})
 	}
 	if last := time.UnixMicro(part.LastUs).UTC(); part.LastUs != 0 && done.Before(last) {
 		broken.Add(rule.Broken{
-			Reason: rule.TimeInvalid, Field: "done_at", Value: done.Format(time.RFC3339),
-			Rule: fmt.Sprintf("the last step on part %s was done at %s", part.Name, last.Format(time.RFC3339)), Hint: "give a later moment",
+			Reason: rule.TimeInvalid, Field: "done_at", Value: rule.Moment(done),
+			Rule: fmt.Sprintf("the last step on part %s was done at %s", part.Name, rule.Moment(last)), Hint: "give a later moment",
 		})
 	}
 }

@@ -143,7 +143,7 @@ func (s State) Work(w Work) (*piecev1.Event, error) {
 		Public: &piecev1.Worked_Public{
 			PieceId: s.ID, Part: w.Part, Step: w.Step, MassIn: in, PartsOut: parts,
 			LossUg: loss, Reason: reason, AreaUm2: w.AreaUm2,
-			NotWeighed: w.NotWeighed, DoneAtUs: w.When.us(), RestedS: rested,
+			MassInNotWeighed: w.MassIn == nil, NotWeighed: w.NotWeighed, DoneAtUs: w.When.us(), RestedS: rested,
 		},
 		Private: &piecev1.Worked_Private{
 			MemberId: w.Member, Note: w.Note, Tray: w.Tray, Dop: w.Dop, Minutes: w.Minutes, WhyEarly: whyEarly, How: w.How,

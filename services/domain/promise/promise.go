@@ -114,7 +114,7 @@ func (s State) Make(m Making, now time.Time) (*promisev1.Event, error) {
 		broken.Currency(at+"price", item.GetPrice(), m.Items[0].GetPrice().GetCurrency())
 	}
 	if !m.DueAt.After(now) || m.DueAt.Year() > 9999 {
-		broken.Add(rule.Broken{Reason: rule.TimeInvalid, Field: "due_at", Value: m.DueAt.Format(time.RFC3339), Rule: "stones are due after now, which is " + now.Format(time.RFC3339), Hint: "give a later moment"})
+		broken.Add(rule.Broken{Reason: rule.TimeInvalid, Field: "due_at", Value: rule.Moment(m.DueAt), Rule: "stones are due after now, which is " + rule.Moment(now), Hint: "give a later moment"})
 	}
 	if m.Note != "" {
 		broken.Text("note", m.Note, 1000)
@@ -134,7 +134,7 @@ func (s State) Accept(jeweller string, now time.Time) (*promisev1.Event, error) 
 		return nil, err
 	}
 	if s.Lapsed(now) {
-		return nil, rule.Broken{Reason: rule.PromiseLapsed, Field: "promise_id", Value: s.ID, Rule: "it could be accepted until its stones were due, " + s.DueAt.Format(time.RFC3339), Hint: "ask its cutter for a new promise"}
+		return nil, rule.Broken{Reason: rule.PromiseLapsed, Field: "promise_id", Value: s.ID, Rule: "it could be accepted until its stones were due, " + rule.Moment(s.DueAt), Hint: "ask its cutter for a new promise"}
 	}
 	return &promisev1.Event{Event: &promisev1.Event_Accepted{Accepted: &promisev1.Accepted{
 		Public: &promisev1.Accepted_Public{PromiseId: s.ID}, Private: &promisev1.Accepted_Private{},

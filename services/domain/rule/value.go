@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"regexp"
 	"strings"
+	"time"
 
 	eventv1 "seamshare.example/proto/gen/seamshare/event/v1"
 	"seamshare.example/services/domain/money"
@@ -25,6 +26,10 @@ func NotThere(field, what string) Broken {
 		Hint: "take the id from a list that you can see",
 	}
 }
+
+// Moment is a moment as a refusal says it. The rules don't know where the co-op is, so all
+// of them say universal time, and that it is.
+func Moment(t time.Time) string { return t.UTC().Format("2006-01-02 15:04:05 UTC") }
 
 // Weighing checks a mass and its scale's division.
 func (a *All) Weighing(field string, w *eventv1.Weighing) {

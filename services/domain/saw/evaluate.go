@@ -39,10 +39,9 @@ func (ev *evaluation) evaluate() (Result, error) {
 	if err := ev.walk(first, &trunk, "", plan.Steps, plan.Ends); err != nil {
 		return Result{}, err
 	}
-	model := whole.ng / 1_000
 	r := Result{
 		Study: m.study.Name, Plan: plan.Name,
-		MassUg: whole.ug, ModelUg: model, ErrorBp: rounded((model-whole.ug)*10_000, whole.ug),
+		MassUg: whole.ug, ModelUg: m.DrawnUg(), ErrorBp: ErrorBp(m.DrawnUg(), whole.ug),
 		Trunk: trunk, Infeasible: ev.infeasible, HourMinor: plan.Settings.HourMinor, Totals: totals(trunk),
 	}
 	ev.value(&r)

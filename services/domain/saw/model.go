@@ -21,6 +21,22 @@ type Model struct {
 	outlines outlines
 }
 
+// DrawnUg is what the piece would weigh as drawn, by its stated densities.
+func (m *Model) DrawnUg() int64 { return m.whole.ng / 1_000 }
+
+// ErrorBp is what a drawing is off by, in basis points of the weighed mass.
+func ErrorBp(drawnUg, weighedUg int64) int64 {
+	return rounded((drawnUg-weighedUg)*10_000, weighedUg)
+}
+
+// lookAgainBp is how far a drawing may be off before it is worth another look: a fifth. Host
+// rock's specific gravity runs from about 2.7 to 4 (common practice, no source), which is
+// a fifth either way of the middle; what is off by more was drawn or weighed wrong.
+const lookAgainBp = 2_000
+
+// LookAgain tells whether a drawing is off by more than densities explain.
+func LookAgain(errorBp int64) bool { return max(errorBp, -errorBp) > lookAgainBp }
+
 // trace places points of the face view along the section.
 type trace struct {
 	a, d   plane.Point // its first point, and the step to its second

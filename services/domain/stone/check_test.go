@@ -75,11 +75,15 @@ func TestCheck(t *testing.T) {
 
 		right := &eventv1.Measured{Weighing: &eventv1.Weighing{MassUg: 652_000, DivisionUg: 2_000}, Size: &eventv1.Size{LengthUm: 15_000, WidthUm: 9_000, DepthUm: 2_300}}
 		corrected := func(s stone.State) stone.State {
+			to := correctionv1.Account_ACCOUNT_THERE
+			if s.Recuts > 0 {
+				to = correctionv1.Account_ACCOUNT_UNEXPLAINED
+			}
 			s = stone.EvolveCorrection(s, &correctionv1.Event{Event: &correctionv1.Event_MassCorrected{MassCorrected: &correctionv1.MassCorrected{
-				Public: &correctionv1.MassCorrected_Public{Was: six().Weighing, Right: right.GetWeighing(), WeighedSince: s.Recuts > 0},
+				Public: &correctionv1.MassCorrected_Public{Was: six().Weighing, Right: right.GetWeighing(), To: &correctionv1.Entry{Account: to}},
 			}}})
 			return stone.EvolveCorrection(s, &correctionv1.Event{Event: &correctionv1.Event_SizeCorrected{SizeCorrected: &correctionv1.SizeCorrected{
-				Public: &correctionv1.SizeCorrected_Public{Was: six().Size, Right: right.GetSize()},
+				Public: &correctionv1.SizeCorrected_Public{Was: six().Size, Right: right.GetSize(), MeasuredSince: s.Recuts > 0},
 			}}})
 		}
 		c.Weighing, c.Size = right.GetWeighing(), right.GetSize()

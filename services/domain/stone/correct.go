@@ -1,8 +1,6 @@
 package stone
 
 import (
-	"google.golang.org/protobuf/proto"
-
 	correctionv1 "seamshare.example/proto/gen/seamshare/event/correction/v1"
 	eventv1 "seamshare.example/proto/gen/seamshare/event/v1"
 )
@@ -14,12 +12,11 @@ func EvolveCorrection(s State, e *correctionv1.Event) State {
 	due := &eventv1.Measured{Weighing: s.Due.GetWeighing(), Size: s.Due.GetSize()}
 	switch e := e.GetEvent().(type) {
 	case *correctionv1.Event_MassCorrected:
-		if p := e.MassCorrected.GetPublic(); !p.GetWeighedSince() {
+		if p := e.MassCorrected.GetPublic(); p.GetTo().GetAccount() == correctionv1.Account_ACCOUNT_THERE {
 			due.Weighing, s.Weighing = p.GetRight(), p.GetRight()
 		}
 	case *correctionv1.Event_SizeCorrected:
-		p := e.SizeCorrected.GetPublic()
-		if proto.Equal(due.GetSize(), p.GetWas()) {
+		if p := e.SizeCorrected.GetPublic(); !p.GetMeasuredSince() {
 			due.Size, s.Size = p.GetRight(), p.GetRight()
 		}
 	}

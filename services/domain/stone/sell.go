@@ -132,7 +132,7 @@ func (s State) sellable(cutter string, now time.Time) error {
 		}
 	case s.HeldBy(now) != "":
 		return rule.Broken{
-			Reason: rule.StoneHeld, Field: "stone_id", Value: s.id(), Rule: "the stone is held until " + s.Hold.EndsAt.Format(time.RFC3339),
+			Reason: rule.StoneHeld, Field: "stone_id", Value: s.id(), Rule: "the stone is held until " + rule.Moment(s.Hold.EndsAt),
 			Hint: "wait until then",
 		}
 	}

@@ -196,7 +196,7 @@ func (p *planner) levelBound(l level) float64 {
 	}
 	var zones []field
 	var free *field
-	dearest := 0.0
+	dearest, alone := 0.0, 0.0
 	for _, zone := range slices.Sorted(maps.Keys(by)) {
 		if p.ended() {
 			return 0
@@ -210,13 +210,16 @@ func (p *planner) levelBound(l level) float64 {
 			return p.plain(l, all)
 		}
 		for _, s := range f.stones {
-			dearest = max(dearest, s.worth-cut)
+			dearest, alone = max(dearest, s.worth-cut), max(alone, s.worth)
 		}
 		if zone == "" {
 			free = &f
 		} else {
 			zones = append(zones, f)
 		}
+	}
+	if dearest == 0 {
+		return alone // no stone is worth its cut, and the first takes none
 	}
 	fees := []float64{0}
 	if free != nil && l.thick == 0 {

@@ -864,7 +864,9 @@ type HistoryMass struct {
 	// The stone, where the record is of an order.
 	StoneId string `protobuf:"bytes,2,opt,name=stone_id,json=stoneId,proto3" json:"stone_id,omitempty"`
 	// The mass.
-	Weighing      *v1.Weighing `protobuf:"bytes,3,opt,name=weighing,proto3" json:"weighing,omitempty"`
+	Weighing *v1.Weighing `protobuf:"bytes,3,opt,name=weighing,proto3" json:"weighing,omitempty"`
+	// It is what went into a bench step, weighed again before it.
+	WentIn        bool `protobuf:"varint,4,opt,name=went_in,json=wentIn,proto3" json:"went_in,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -918,6 +920,13 @@ func (x *HistoryMass) GetWeighing() *v1.Weighing {
 		return x.Weighing
 	}
 	return nil
+}
+
+func (x *HistoryMass) GetWentIn() bool {
+	if x != nil {
+		return x.WentIn
+	}
+	return false
 }
 
 var File_seamshare_coop_v1_audit_proto protoreflect.FileDescriptor
@@ -990,11 +999,12 @@ const file_seamshare_coop_v1_audit_proto_rawDesc = "" +
 	"\fprivate_json\x18\b \x01(\tR\vprivateJson\x12*\n" +
 	"\x06amount\x18\t \x01(\v2\x12.google.type.MoneyR\x06amount\x126\n" +
 	"\x06masses\x18\n" +
-	" \x03(\v2\x1e.seamshare.coop.v1.HistoryMassR\x06masses\"u\n" +
+	" \x03(\v2\x1e.seamshare.coop.v1.HistoryMassR\x06masses\"\x8e\x01\n" +
 	"\vHistoryMass\x12\x12\n" +
 	"\x04part\x18\x01 \x01(\tR\x04part\x12\x19\n" +
 	"\bstone_id\x18\x02 \x01(\tR\astoneId\x127\n" +
-	"\bweighing\x18\x03 \x01(\v2\x1b.seamshare.type.v1.WeighingR\bweighingB6Z4seamshare.example/proto/gen/seamshare/coop/v1;coopv1b\x06proto3"
+	"\bweighing\x18\x03 \x01(\v2\x1b.seamshare.type.v1.WeighingR\bweighing\x12\x17\n" +
+	"\awent_in\x18\x04 \x01(\bR\x06wentInB6Z4seamshare.example/proto/gen/seamshare/coop/v1;coopv1b\x06proto3"
 
 var (
 	file_seamshare_coop_v1_audit_proto_rawDescOnce sync.Once

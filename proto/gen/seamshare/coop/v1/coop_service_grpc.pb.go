@@ -238,8 +238,9 @@ type CoopServiceClient interface {
 	// move by the difference; where members were paid since, a second person has to confirm. Atomic; idempotent by
 	// request_id.
 	CorrectAmount(ctx context.Context, in *CorrectAmountRequest, opts ...grpc.CallOption) (*CorrectAmountResponse, error)
-	// CorrectMass corrects the mass of a piece as listed, of a part after a bench step, or of a stone. Atomic;
-	// idempotent by request_id.
+	// CorrectMass corrects a mass: of a piece as listed or its parcel's total, of a part before or after a bench step, of a
+	// stone as it was finished or cut again, of what a stock count found, of a counted lot, or of what was weighed on the
+	// way. What went on from that mass without being weighed follows. Atomic; idempotent by request_id.
 	CorrectMass(ctx context.Context, in *CorrectMassRequest, opts ...grpc.CallOption) (*CorrectMassResponse, error)
 	// CorrectSize corrects the dimensions of a piece or a stone. Atomic; idempotent by request_id.
 	CorrectSize(ctx context.Context, in *CorrectSizeRequest, opts ...grpc.CallOption) (*CorrectSizeResponse, error)
@@ -1159,8 +1160,9 @@ type CoopServiceServer interface {
 	// move by the difference; where members were paid since, a second person has to confirm. Atomic; idempotent by
 	// request_id.
 	CorrectAmount(context.Context, *CorrectAmountRequest) (*CorrectAmountResponse, error)
-	// CorrectMass corrects the mass of a piece as listed, of a part after a bench step, or of a stone. Atomic;
-	// idempotent by request_id.
+	// CorrectMass corrects a mass: of a piece as listed or its parcel's total, of a part before or after a bench step, of a
+	// stone as it was finished or cut again, of what a stock count found, of a counted lot, or of what was weighed on the
+	// way. What went on from that mass without being weighed follows. Atomic; idempotent by request_id.
 	CorrectMass(context.Context, *CorrectMassRequest) (*CorrectMassResponse, error)
 	// CorrectSize corrects the dimensions of a piece or a stone. Atomic; idempotent by request_id.
 	CorrectSize(context.Context, *CorrectSizeRequest) (*CorrectSizeResponse, error)

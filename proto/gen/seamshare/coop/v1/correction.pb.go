@@ -186,7 +186,11 @@ type CorrectMassRequest struct {
 	// Why.
 	Reason string `protobuf:"bytes,6,opt,name=reason,proto3" json:"reason,omitempty"`
 	// The stone, where the record is of an order that was sent or received.
-	StoneId       string `protobuf:"bytes,7,opt,name=stone_id,json=stoneId,proto3" json:"stone_id,omitempty"`
+	StoneId string `protobuf:"bytes,7,opt,name=stone_id,json=stoneId,proto3" json:"stone_id,omitempty"`
+	// The mass is what went into the bench step, weighed again before it, not what came out.
+	WentIn bool `protobuf:"varint,8,opt,name=went_in,json=wentIn,proto3" json:"went_in,omitempty"`
+	// The parcel's right total too, where the record is a piece as listed and the total was as wrong as the piece.
+	Total         *v1.Weighing `protobuf:"bytes,9,opt,name=total,proto3" json:"total,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -268,6 +272,20 @@ func (x *CorrectMassRequest) GetStoneId() string {
 		return x.StoneId
 	}
 	return ""
+}
+
+func (x *CorrectMassRequest) GetWentIn() bool {
+	if x != nil {
+		return x.WentIn
+	}
+	return false
+}
+
+func (x *CorrectMassRequest) GetTotal() *v1.Weighing {
+	if x != nil {
+		return x.Total
+	}
+	return nil
 }
 
 // CorrectMassResponse answers CorrectMass.
@@ -864,9 +882,13 @@ type Correction struct {
 	ProposedBy string `protobuf:"bytes,11,opt,name=proposed_by,json=proposedBy,proto3" json:"proposed_by,omitempty"`
 	// The second person, where one was needed.
 	DecidedBy string `protobuf:"bytes,12,opt,name=decided_by,json=decidedBy,proto3" json:"decided_by,omitempty"`
-	// What of the difference is unexplained now, in micrograms: the thing was weighed or cut again since, and that stays as it
-	// is. In the answer to CorrectMass alone.
+	// What more of the piece's mass is unexplained now, in micrograms: the thing was weighed again since, and that stays as it
+	// is, or it was itself a second weighing. In the answer to CorrectMass alone.
 	UnexplainedUg int64 `protobuf:"varint,13,opt,name=unexplained_ug,json=unexplainedUg,proto3" json:"unexplained_ug,omitempty"`
+	// The parcel's right total.
+	Total *v1.Weighing `protobuf:"bytes,14,opt,name=total,proto3" json:"total,omitempty"`
+	// The mass is what went into a bench step.
+	WentIn        bool `protobuf:"varint,15,opt,name=went_in,json=wentIn,proto3" json:"went_in,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -992,6 +1014,20 @@ func (x *Correction) GetUnexplainedUg() int64 {
 	return 0
 }
 
+func (x *Correction) GetTotal() *v1.Weighing {
+	if x != nil {
+		return x.Total
+	}
+	return nil
+}
+
+func (x *Correction) GetWentIn() bool {
+	if x != nil {
+		return x.WentIn
+	}
+	return false
+}
+
 var File_seamshare_coop_v1_correction_proto protoreflect.FileDescriptor
 
 const file_seamshare_coop_v1_correction_proto_rawDesc = "" +
@@ -1010,7 +1046,7 @@ const file_seamshare_coop_v1_correction_proto_rawDesc = "" +
 	"\n" +
 	"correction\x18\x01 \x01(\v2\x1d.seamshare.coop.v1.CorrectionR\n" +
 	"correction\x12\x1a\n" +
-	"\bposition\x18\x02 \x01(\x04R\bposition\"\xd1\x02\n" +
+	"\bposition\x18\x02 \x01(\x04R\bposition\"\x9d\x03\n" +
 	"\x12CorrectMassRequest\x12;\n" +
 	"\n" +
 	"request_id\x18\x01 \x01(\tB\x1c\xbaH\x19r\x172\x15^[A-Za-z0-9_-]{1,64}$R\trequestId\x12!\n" +
@@ -1020,7 +1056,9 @@ const file_seamshare_coop_v1_correction_proto_rawDesc = "" +
 	"\bweighing\x18\x05 \x01(\v2\x1b.seamshare.type.v1.WeighingB\x06\xbaH\x03\xc8\x01\x01R\bweighing\x12\"\n" +
 	"\x06reason\x18\x06 \x01(\tB\n" +
 	"\xbaH\ar\x05\x10\x01\x18\xc8\x01R\x06reason\x124\n" +
-	"\bstone_id\x18\a \x01(\tB\x19\xbaH\x16r\x142\x12^[a-z0-9_-]{0,64}$R\astoneId\"p\n" +
+	"\bstone_id\x18\a \x01(\tB\x19\xbaH\x16r\x142\x12^[a-z0-9_-]{0,64}$R\astoneId\x12\x17\n" +
+	"\awent_in\x18\b \x01(\bR\x06wentIn\x121\n" +
+	"\x05total\x18\t \x01(\v2\x1b.seamshare.type.v1.WeighingR\x05total\"p\n" +
 	"\x13CorrectMassResponse\x12=\n" +
 	"\n" +
 	"correction\x18\x01 \x01(\v2\x1d.seamshare.coop.v1.CorrectionR\n" +
@@ -1070,7 +1108,7 @@ const file_seamshare_coop_v1_correction_proto_rawDesc = "" +
 	"\x17ListCorrectionsResponse\x12?\n" +
 	"\vcorrections\x18\x01 \x03(\v2\x1d.seamshare.coop.v1.CorrectionR\vcorrections\x12&\n" +
 	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\x12\x1a\n" +
-	"\bposition\x18\x03 \x01(\x04R\bposition\"\xa4\x03\n" +
+	"\bposition\x18\x03 \x01(\x04R\bposition\"\xf0\x03\n" +
 	"\n" +
 	"Correction\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x14\n" +
@@ -1088,7 +1126,9 @@ const file_seamshare_coop_v1_correction_proto_rawDesc = "" +
 	"proposedBy\x12\x1d\n" +
 	"\n" +
 	"decided_by\x18\f \x01(\tR\tdecidedBy\x12%\n" +
-	"\x0eunexplained_ug\x18\r \x01(\x03R\runexplainedUgB6Z4seamshare.example/proto/gen/seamshare/coop/v1;coopv1b\x06proto3"
+	"\x0eunexplained_ug\x18\r \x01(\x03R\runexplainedUg\x121\n" +
+	"\x05total\x18\x0e \x01(\v2\x1b.seamshare.type.v1.WeighingR\x05total\x12\x17\n" +
+	"\awent_in\x18\x0f \x01(\bR\x06wentInB6Z4seamshare.example/proto/gen/seamshare/coop/v1;coopv1b\x06proto3"
 
 var (
 	file_seamshare_coop_v1_correction_proto_rawDescOnce sync.Once
@@ -1125,20 +1165,22 @@ var file_seamshare_coop_v1_correction_proto_depIdxs = []int32{
 	13, // 0: seamshare.coop.v1.CorrectAmountRequest.amount:type_name -> google.type.Money
 	12, // 1: seamshare.coop.v1.CorrectAmountResponse.correction:type_name -> seamshare.coop.v1.Correction
 	14, // 2: seamshare.coop.v1.CorrectMassRequest.weighing:type_name -> seamshare.type.v1.Weighing
-	12, // 3: seamshare.coop.v1.CorrectMassResponse.correction:type_name -> seamshare.coop.v1.Correction
-	15, // 4: seamshare.coop.v1.CorrectSizeRequest.size:type_name -> seamshare.type.v1.Size
-	12, // 5: seamshare.coop.v1.CorrectSizeResponse.correction:type_name -> seamshare.coop.v1.Correction
-	12, // 6: seamshare.coop.v1.ConfirmCorrectionResponse.correction:type_name -> seamshare.coop.v1.Correction
-	12, // 7: seamshare.coop.v1.RefuseCorrectionResponse.correction:type_name -> seamshare.coop.v1.Correction
-	12, // 8: seamshare.coop.v1.ListCorrectionsResponse.corrections:type_name -> seamshare.coop.v1.Correction
-	13, // 9: seamshare.coop.v1.Correction.amount:type_name -> google.type.Money
-	14, // 10: seamshare.coop.v1.Correction.weighing:type_name -> seamshare.type.v1.Weighing
-	15, // 11: seamshare.coop.v1.Correction.size:type_name -> seamshare.type.v1.Size
-	12, // [12:12] is the sub-list for method output_type
-	12, // [12:12] is the sub-list for method input_type
-	12, // [12:12] is the sub-list for extension type_name
-	12, // [12:12] is the sub-list for extension extendee
-	0,  // [0:12] is the sub-list for field type_name
+	14, // 3: seamshare.coop.v1.CorrectMassRequest.total:type_name -> seamshare.type.v1.Weighing
+	12, // 4: seamshare.coop.v1.CorrectMassResponse.correction:type_name -> seamshare.coop.v1.Correction
+	15, // 5: seamshare.coop.v1.CorrectSizeRequest.size:type_name -> seamshare.type.v1.Size
+	12, // 6: seamshare.coop.v1.CorrectSizeResponse.correction:type_name -> seamshare.coop.v1.Correction
+	12, // 7: seamshare.coop.v1.ConfirmCorrectionResponse.correction:type_name -> seamshare.coop.v1.Correction
+	12, // 8: seamshare.coop.v1.RefuseCorrectionResponse.correction:type_name -> seamshare.coop.v1.Correction
+	12, // 9: seamshare.coop.v1.ListCorrectionsResponse.corrections:type_name -> seamshare.coop.v1.Correction
+	13, // 10: seamshare.coop.v1.Correction.amount:type_name -> google.type.Money
+	14, // 11: seamshare.coop.v1.Correction.weighing:type_name -> seamshare.type.v1.Weighing
+	15, // 12: seamshare.coop.v1.Correction.size:type_name -> seamshare.type.v1.Size
+	14, // 13: seamshare.coop.v1.Correction.total:type_name -> seamshare.type.v1.Weighing
+	14, // [14:14] is the sub-list for method output_type
+	14, // [14:14] is the sub-list for method input_type
+	14, // [14:14] is the sub-list for extension type_name
+	14, // [14:14] is the sub-list for extension extendee
+	0,  // [0:14] is the sub-list for field type_name
 }
 
 func init() { file_seamshare_coop_v1_correction_proto_init() }

@@ -107,7 +107,9 @@ type CutResult struct {
 	// Its money.
 	Money *CutMoney `protobuf:"bytes,8,opt,name=money,proto3" json:"money,omitempty"`
 	// The mass balance with the likeliest outcome of each look.
-	Totals        *CutTotals `protobuf:"bytes,9,opt,name=totals,proto3" json:"totals,omitempty"`
+	Totals *CutTotals `protobuf:"bytes,9,opt,name=totals,proto3" json:"totals,omitempty"`
+	// The drawing is off by more than the density of rock explains: look again at it, its densities and the weighing.
+	LookAgain     bool `protobuf:"varint,10,opt,name=look_again,json=lookAgain,proto3" json:"look_again,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -203,6 +205,13 @@ func (x *CutResult) GetTotals() *CutTotals {
 		return x.Totals
 	}
 	return nil
+}
+
+func (x *CutResult) GetLookAgain() bool {
+	if x != nil {
+		return x.LookAgain
+	}
+	return false
 }
 
 // CutBranch is what happens between two looks.
@@ -1536,7 +1545,7 @@ var File_seamshare_type_v1_cutresult_proto protoreflect.FileDescriptor
 
 const file_seamshare_type_v1_cutresult_proto_rawDesc = "" +
 	"\n" +
-	"!seamshare/type/v1/cutresult.proto\x12\x11seamshare.type.v1\x1a\x17google/type/money.proto\x1a\x1fseamshare/type/v1/cutplan.proto\x1a\x1fseamshare/type/v1/drawing.proto\"\xd7\x02\n" +
+	"!seamshare/type/v1/cutresult.proto\x12\x11seamshare.type.v1\x1a\x17google/type/money.proto\x1a\x1fseamshare/type/v1/cutplan.proto\x1a\x1fseamshare/type/v1/drawing.proto\"\xf6\x02\n" +
 	"\tCutResult\x12!\n" +
 	"\fdrawing_name\x18\x01 \x01(\tR\vdrawingName\x12\x1b\n" +
 	"\tplan_name\x18\x02 \x01(\tR\bplanName\x12\x17\n" +
@@ -1548,7 +1557,10 @@ const file_seamshare_type_v1_cutresult_proto_rawDesc = "" +
 	"infeasible\x18\a \x01(\bR\n" +
 	"infeasible\x121\n" +
 	"\x05money\x18\b \x01(\v2\x1b.seamshare.type.v1.CutMoneyR\x05money\x124\n" +
-	"\x06totals\x18\t \x01(\v2\x1c.seamshare.type.v1.CutTotalsR\x06totals\"\xc7\x03\n" +
+	"\x06totals\x18\t \x01(\v2\x1c.seamshare.type.v1.CutTotalsR\x06totals\x12\x1d\n" +
+	"\n" +
+	"look_again\x18\n" +
+	" \x01(\bR\tlookAgain\"\xc7\x03\n" +
 	"\tCutBranch\x12!\n" +
 	"\fbranch_label\x18\x01 \x01(\tR\vbranchLabel\x12\x12\n" +
 	"\x04name\x18\x02 \x01(\tR\x04name\x12\x1b\n" +

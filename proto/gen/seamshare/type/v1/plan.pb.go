@@ -96,7 +96,13 @@ type Study struct {
 	// Whether it has a drawing.
 	Drawn bool `protobuf:"varint,6,opt,name=drawn,proto3" json:"drawn,omitempty"`
 	// The drawing; only GetStudy gives it.
-	Drawing       *Drawing `protobuf:"bytes,7,opt,name=drawing,proto3" json:"drawing,omitempty"`
+	Drawing *Drawing `protobuf:"bytes,7,opt,name=drawing,proto3" json:"drawing,omitempty"`
+	// What the drawing weighs by its stated densities, in micrograms.
+	DrawnUg int64 `protobuf:"varint,8,opt,name=drawn_ug,json=drawnUg,proto3" json:"drawn_ug,omitempty"`
+	// What the drawing is off by, in basis points of the weighed mass.
+	ErrorBp int64 `protobuf:"zigzag64,9,opt,name=error_bp,json=errorBp,proto3" json:"error_bp,omitempty"`
+	// It is off by more than the density of rock explains: look again at the drawing, the densities and the weighing.
+	LookAgain     bool `protobuf:"varint,10,opt,name=look_again,json=lookAgain,proto3" json:"look_again,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -178,6 +184,27 @@ func (x *Study) GetDrawing() *Drawing {
 		return x.Drawing
 	}
 	return nil
+}
+
+func (x *Study) GetDrawnUg() int64 {
+	if x != nil {
+		return x.DrawnUg
+	}
+	return 0
+}
+
+func (x *Study) GetErrorBp() int64 {
+	if x != nil {
+		return x.ErrorBp
+	}
+	return 0
+}
+
+func (x *Study) GetLookAgain() bool {
+	if x != nil {
+		return x.LookAgain
+	}
+	return false
 }
 
 // Plan is how a cutter means to cut a piece, with all its revisions.
@@ -558,7 +585,7 @@ var File_seamshare_type_v1_plan_proto protoreflect.FileDescriptor
 
 const file_seamshare_type_v1_plan_proto_rawDesc = "" +
 	"\n" +
-	"\x1cseamshare/type/v1/plan.proto\x12\x11seamshare.type.v1\x1a\x1bbuf/validate/validate.proto\x1a\x17google/type/money.proto\x1a\x1fseamshare/type/v1/cutplan.proto\x1a\x1fseamshare/type/v1/drawing.proto\x1a\x1dseamshare/type/v1/photo.proto\x1a\x1dseamshare/type/v1/stone.proto\x1a\x1eseamshare/type/v1/values.proto\"\xea\x01\n" +
+	"\x1cseamshare/type/v1/plan.proto\x12\x11seamshare.type.v1\x1a\x1bbuf/validate/validate.proto\x1a\x17google/type/money.proto\x1a\x1fseamshare/type/v1/cutplan.proto\x1a\x1fseamshare/type/v1/drawing.proto\x1a\x1dseamshare/type/v1/photo.proto\x1a\x1dseamshare/type/v1/stone.proto\x1a\x1eseamshare/type/v1/values.proto\"\xbf\x02\n" +
 	"\x05Study\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12+\n" +
 	"\x04size\x18\x02 \x01(\v2\x17.seamshare.type.v1.SizeR\x04size\x120\n" +
@@ -566,7 +593,12 @@ const file_seamshare_type_v1_plan_proto_rawDesc = "" +
 	"\x04seen\x18\x04 \x01(\tR\x04seen\x12\x12\n" +
 	"\x04note\x18\x05 \x01(\tR\x04note\x12\x14\n" +
 	"\x05drawn\x18\x06 \x01(\bR\x05drawn\x124\n" +
-	"\adrawing\x18\a \x01(\v2\x1a.seamshare.type.v1.DrawingR\adrawing\"\xb5\x01\n" +
+	"\adrawing\x18\a \x01(\v2\x1a.seamshare.type.v1.DrawingR\adrawing\x12\x19\n" +
+	"\bdrawn_ug\x18\b \x01(\x03R\adrawnUg\x12\x19\n" +
+	"\berror_bp\x18\t \x01(\x12R\aerrorBp\x12\x1d\n" +
+	"\n" +
+	"look_again\x18\n" +
+	" \x01(\bR\tlookAgain\"\xb5\x01\n" +
 	"\x04Plan\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x122\n" +
 	"\x05state\x18\x02 \x01(\x0e2\x1c.seamshare.type.v1.PlanStateR\x05state\x12\x16\n" +

@@ -14,8 +14,8 @@ import (
 	protoimpl "google.golang.org/protobuf/runtime/protoimpl"
 	reflect "reflect"
 	v12 "seamshare.example/proto/gen/seamshare/event/parcel/v1"
-	v11 "seamshare.example/proto/gen/seamshare/event/piece/v1"
-	v1 "seamshare.example/proto/gen/seamshare/event/v1"
+	v1 "seamshare.example/proto/gen/seamshare/event/piece/v1"
+	v11 "seamshare.example/proto/gen/seamshare/event/v1"
 	sync "sync"
 	unsafe "unsafe"
 )
@@ -26,6 +26,71 @@ const (
 	// Verify that runtime/protoimpl is sufficiently up-to-date.
 	_ = protoimpl.EnforceVersion(protoimpl.MaxVersion - 20)
 )
+
+// Account is where mass stands in a balance.
+type Account int32
+
+const (
+	// Never stored.
+	Account_ACCOUNT_UNSPECIFIED Account = 0
+	// In what was bought, or what a lot was made of.
+	Account_ACCOUNT_BOUGHT Account = 1
+	// In the thing itself, which still weighs it.
+	Account_ACCOUNT_THERE Account = 2
+	// In the loss of a step.
+	Account_ACCOUNT_LOST Account = 3
+	// In what is unexplained: two weighings of the same thing.
+	Account_ACCOUNT_UNEXPLAINED Account = 4
+	// In what was taken out of a group as pieces of their own.
+	Account_ACCOUNT_OPENED Account = 5
+)
+
+// Enum value maps for Account.
+var (
+	Account_name = map[int32]string{
+		0: "ACCOUNT_UNSPECIFIED",
+		1: "ACCOUNT_BOUGHT",
+		2: "ACCOUNT_THERE",
+		3: "ACCOUNT_LOST",
+		4: "ACCOUNT_UNEXPLAINED",
+		5: "ACCOUNT_OPENED",
+	}
+	Account_value = map[string]int32{
+		"ACCOUNT_UNSPECIFIED": 0,
+		"ACCOUNT_BOUGHT":      1,
+		"ACCOUNT_THERE":       2,
+		"ACCOUNT_LOST":        3,
+		"ACCOUNT_UNEXPLAINED": 4,
+		"ACCOUNT_OPENED":      5,
+	}
+)
+
+func (x Account) Enum() *Account {
+	p := new(Account)
+	*p = x
+	return p
+}
+
+func (x Account) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (Account) Descriptor() protoreflect.EnumDescriptor {
+	return file_seamshare_event_correction_v1_event_proto_enumTypes[0].Descriptor()
+}
+
+func (Account) Type() protoreflect.EnumType {
+	return &file_seamshare_event_correction_v1_event_proto_enumTypes[0]
+}
+
+func (x Account) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use Account.Descriptor instead.
+func (Account) EnumDescriptor() ([]byte, []int) {
+	return file_seamshare_event_correction_v1_event_proto_rawDescGZIP(), []int{0}
+}
 
 // Event is one event of this aggregate. A field number here is the event's type, for ever.
 type Event struct {
@@ -416,7 +481,172 @@ func (x *Refused) GetPrivate() *Refused_Private {
 	return nil
 }
 
-// MassCorrected gives the right mass of a piece, a part or a stone.
+// Entry is one side of what a corrected mass moves.
+type Entry struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Where the mass stands.
+	Account Account `protobuf:"varint,1,opt,name=account,proto3,enum=seamshare.event.correction.v1.Account" json:"account,omitempty"`
+	// The record of the weighing or the step; 0: none.
+	Record uint64 `protobuf:"varint,2,opt,name=record,proto3" json:"record,omitempty"`
+	// The reason of a loss.
+	Reason        v1.Reason `protobuf:"varint,3,opt,name=reason,proto3,enum=seamshare.event.piece.v1.Reason" json:"reason,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Entry) Reset() {
+	*x = Entry{}
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[4]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Entry) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Entry) ProtoMessage() {}
+
+func (x *Entry) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[4]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Entry.ProtoReflect.Descriptor instead.
+func (*Entry) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_correction_v1_event_proto_rawDescGZIP(), []int{4}
+}
+
+func (x *Entry) GetAccount() Account {
+	if x != nil {
+		return x.Account
+	}
+	return Account_ACCOUNT_UNSPECIFIED
+}
+
+func (x *Entry) GetRecord() uint64 {
+	if x != nil {
+		return x.Record
+	}
+	return 0
+}
+
+func (x *Entry) GetReason() v1.Reason {
+	if x != nil {
+		return x.Reason
+	}
+	return v1.Reason(0)
+}
+
+// Difference is by how much a thing differed at a record from what it should have weighed, as is right now.
+type Difference struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The record of the handover, the viewing's start or the stock count.
+	Record uint64 `protobuf:"varint,1,opt,name=record,proto3" json:"record,omitempty"`
+	// What it should have weighed less what it weighed, in micrograms.
+	MissingUg int64 `protobuf:"varint,2,opt,name=missing_ug,json=missingUg,proto3" json:"missing_ug,omitempty"`
+	// How many stones fewer were counted than should be there.
+	CountDifference int64 `protobuf:"varint,3,opt,name=count_difference,json=countDifference,proto3" json:"count_difference,omitempty"`
+	// It is more than the scales allow, or the counts differ.
+	BeyondTolerance bool `protobuf:"varint,4,opt,name=beyond_tolerance,json=beyondTolerance,proto3" json:"beyond_tolerance,omitempty"`
+	// It is of a viewing's start.
+	Viewing bool `protobuf:"varint,5,opt,name=viewing,proto3" json:"viewing,omitempty"`
+	// It is of rough that went back to its seller.
+	Back bool `protobuf:"varint,6,opt,name=back,proto3" json:"back,omitempty"`
+	// How many the books said there were, at a stock count of a lot.
+	ExpectedCount uint32 `protobuf:"varint,7,opt,name=expected_count,json=expectedCount,proto3" json:"expected_count,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Difference) Reset() {
+	*x = Difference{}
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[5]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Difference) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Difference) ProtoMessage() {}
+
+func (x *Difference) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[5]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Difference.ProtoReflect.Descriptor instead.
+func (*Difference) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_correction_v1_event_proto_rawDescGZIP(), []int{5}
+}
+
+func (x *Difference) GetRecord() uint64 {
+	if x != nil {
+		return x.Record
+	}
+	return 0
+}
+
+func (x *Difference) GetMissingUg() int64 {
+	if x != nil {
+		return x.MissingUg
+	}
+	return 0
+}
+
+func (x *Difference) GetCountDifference() int64 {
+	if x != nil {
+		return x.CountDifference
+	}
+	return 0
+}
+
+func (x *Difference) GetBeyondTolerance() bool {
+	if x != nil {
+		return x.BeyondTolerance
+	}
+	return false
+}
+
+func (x *Difference) GetViewing() bool {
+	if x != nil {
+		return x.Viewing
+	}
+	return false
+}
+
+func (x *Difference) GetBack() bool {
+	if x != nil {
+		return x.Back
+	}
+	return false
+}
+
+func (x *Difference) GetExpectedCount() uint32 {
+	if x != nil {
+		return x.ExpectedCount
+	}
+	return 0
+}
+
+// MassCorrected gives the right mass of a piece, a part, a stone, a counted lot or a parcel as listed. What it is more
+// than was recorded comes from one account of the balance and goes to another, so that the balance closes as before.
 type MassCorrected struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The public part.
@@ -429,7 +659,7 @@ type MassCorrected struct {
 
 func (x *MassCorrected) Reset() {
 	*x = MassCorrected{}
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[4]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -441,7 +671,7 @@ func (x *MassCorrected) String() string {
 func (*MassCorrected) ProtoMessage() {}
 
 func (x *MassCorrected) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[4]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -454,7 +684,7 @@ func (x *MassCorrected) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use MassCorrected.ProtoReflect.Descriptor instead.
 func (*MassCorrected) Descriptor() ([]byte, []int) {
-	return file_seamshare_event_correction_v1_event_proto_rawDescGZIP(), []int{4}
+	return file_seamshare_event_correction_v1_event_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *MassCorrected) GetPublic() *MassCorrected_Public {
@@ -484,7 +714,7 @@ type SizeCorrected struct {
 
 func (x *SizeCorrected) Reset() {
 	*x = SizeCorrected{}
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[5]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -496,7 +726,7 @@ func (x *SizeCorrected) String() string {
 func (*SizeCorrected) ProtoMessage() {}
 
 func (x *SizeCorrected) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[5]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -509,7 +739,7 @@ func (x *SizeCorrected) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SizeCorrected.ProtoReflect.Descriptor instead.
 func (*SizeCorrected) Descriptor() ([]byte, []int) {
-	return file_seamshare_event_correction_v1_event_proto_rawDescGZIP(), []int{5}
+	return file_seamshare_event_correction_v1_event_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *SizeCorrected) GetPublic() *SizeCorrected_Public {
@@ -539,7 +769,7 @@ type PriceCorrected struct {
 
 func (x *PriceCorrected) Reset() {
 	*x = PriceCorrected{}
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[6]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -551,7 +781,7 @@ func (x *PriceCorrected) String() string {
 func (*PriceCorrected) ProtoMessage() {}
 
 func (x *PriceCorrected) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[6]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -564,7 +794,7 @@ func (x *PriceCorrected) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PriceCorrected.ProtoReflect.Descriptor instead.
 func (*PriceCorrected) Descriptor() ([]byte, []int) {
-	return file_seamshare_event_correction_v1_event_proto_rawDescGZIP(), []int{6}
+	return file_seamshare_event_correction_v1_event_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *PriceCorrected) GetPublic() *PriceCorrected_Public {
@@ -594,7 +824,7 @@ type ReceiptCorrected struct {
 
 func (x *ReceiptCorrected) Reset() {
 	*x = ReceiptCorrected{}
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[7]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -606,7 +836,7 @@ func (x *ReceiptCorrected) String() string {
 func (*ReceiptCorrected) ProtoMessage() {}
 
 func (x *ReceiptCorrected) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[7]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -619,7 +849,7 @@ func (x *ReceiptCorrected) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReceiptCorrected.ProtoReflect.Descriptor instead.
 func (*ReceiptCorrected) Descriptor() ([]byte, []int) {
-	return file_seamshare_event_correction_v1_event_proto_rawDescGZIP(), []int{7}
+	return file_seamshare_event_correction_v1_event_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *ReceiptCorrected) GetPublic() *ReceiptCorrected_Public {
@@ -649,7 +879,7 @@ type CostCorrected struct {
 
 func (x *CostCorrected) Reset() {
 	*x = CostCorrected{}
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[8]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -661,7 +891,7 @@ func (x *CostCorrected) String() string {
 func (*CostCorrected) ProtoMessage() {}
 
 func (x *CostCorrected) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[8]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -674,7 +904,7 @@ func (x *CostCorrected) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CostCorrected.ProtoReflect.Descriptor instead.
 func (*CostCorrected) Descriptor() ([]byte, []int) {
-	return file_seamshare_event_correction_v1_event_proto_rawDescGZIP(), []int{8}
+	return file_seamshare_event_correction_v1_event_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *CostCorrected) GetPublic() *CostCorrected_Public {
@@ -704,7 +934,7 @@ type RefundCorrected struct {
 
 func (x *RefundCorrected) Reset() {
 	*x = RefundCorrected{}
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[9]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -716,7 +946,7 @@ func (x *RefundCorrected) String() string {
 func (*RefundCorrected) ProtoMessage() {}
 
 func (x *RefundCorrected) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[9]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -729,7 +959,7 @@ func (x *RefundCorrected) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RefundCorrected.ProtoReflect.Descriptor instead.
 func (*RefundCorrected) Descriptor() ([]byte, []int) {
-	return file_seamshare_event_correction_v1_event_proto_rawDescGZIP(), []int{9}
+	return file_seamshare_event_correction_v1_event_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *RefundCorrected) GetPublic() *RefundCorrected_Public {
@@ -760,7 +990,7 @@ type SentMassCorrected struct {
 
 func (x *SentMassCorrected) Reset() {
 	*x = SentMassCorrected{}
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[10]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -772,7 +1002,7 @@ func (x *SentMassCorrected) String() string {
 func (*SentMassCorrected) ProtoMessage() {}
 
 func (x *SentMassCorrected) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[10]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -785,7 +1015,7 @@ func (x *SentMassCorrected) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SentMassCorrected.ProtoReflect.Descriptor instead.
 func (*SentMassCorrected) Descriptor() ([]byte, []int) {
-	return file_seamshare_event_correction_v1_event_proto_rawDescGZIP(), []int{10}
+	return file_seamshare_event_correction_v1_event_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *SentMassCorrected) GetPublic() *SentMassCorrected_Public {
@@ -815,7 +1045,7 @@ type Proposed_Public struct {
 
 func (x *Proposed_Public) Reset() {
 	*x = Proposed_Public{}
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[11]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -827,7 +1057,7 @@ func (x *Proposed_Public) String() string {
 func (*Proposed_Public) ProtoMessage() {}
 
 func (x *Proposed_Public) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[11]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -867,24 +1097,30 @@ type Proposed_Private struct {
 	// The stream of the thing, such as "parcel/01k...".
 	About string `protobuf:"bytes,3,opt,name=about,proto3" json:"about,omitempty"`
 	// The right amount, of a correction of money.
-	Amount *v1.Amount `protobuf:"bytes,4,opt,name=amount,proto3" json:"amount,omitempty"`
+	Amount *v11.Amount `protobuf:"bytes,4,opt,name=amount,proto3" json:"amount,omitempty"`
 	// The stone or counted lot whose price is corrected.
 	StoneId string `protobuf:"bytes,5,opt,name=stone_id,json=stoneId,proto3" json:"stone_id,omitempty"`
 	// The part whose mass is corrected.
 	Part string `protobuf:"bytes,6,opt,name=part,proto3" json:"part,omitempty"`
 	// The right mass.
-	Weighing *v1.Weighing `protobuf:"bytes,7,opt,name=weighing,proto3" json:"weighing,omitempty"`
+	Weighing *v11.Weighing `protobuf:"bytes,7,opt,name=weighing,proto3" json:"weighing,omitempty"`
 	// The right size.
-	Size *v1.Size `protobuf:"bytes,8,opt,name=size,proto3" json:"size,omitempty"`
+	Size *v11.Size `protobuf:"bytes,8,opt,name=size,proto3" json:"size,omitempty"`
 	// Whether a second person has to decide, as the money was paid out already.
-	SecondNeeded  bool `protobuf:"varint,9,opt,name=second_needed,json=secondNeeded,proto3" json:"second_needed,omitempty"`
+	SecondNeeded bool `protobuf:"varint,9,opt,name=second_needed,json=secondNeeded,proto3" json:"second_needed,omitempty"`
+	// The right total of the parcel, where it is corrected with the mass of a piece as listed.
+	Total *v11.Weighing `protobuf:"bytes,10,opt,name=total,proto3" json:"total,omitempty"`
+	// The mass is what went into a bench step, not what came out.
+	WentIn bool `protobuf:"varint,11,opt,name=went_in,json=wentIn,proto3" json:"went_in,omitempty"`
+	// The position of the newest correction of the same fact at that time; 0: there was none.
+	Newest        uint64 `protobuf:"varint,12,opt,name=newest,proto3" json:"newest,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *Proposed_Private) Reset() {
 	*x = Proposed_Private{}
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[12]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -896,7 +1132,7 @@ func (x *Proposed_Private) String() string {
 func (*Proposed_Private) ProtoMessage() {}
 
 func (x *Proposed_Private) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[12]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -933,7 +1169,7 @@ func (x *Proposed_Private) GetAbout() string {
 	return ""
 }
 
-func (x *Proposed_Private) GetAmount() *v1.Amount {
+func (x *Proposed_Private) GetAmount() *v11.Amount {
 	if x != nil {
 		return x.Amount
 	}
@@ -954,14 +1190,14 @@ func (x *Proposed_Private) GetPart() string {
 	return ""
 }
 
-func (x *Proposed_Private) GetWeighing() *v1.Weighing {
+func (x *Proposed_Private) GetWeighing() *v11.Weighing {
 	if x != nil {
 		return x.Weighing
 	}
 	return nil
 }
 
-func (x *Proposed_Private) GetSize() *v1.Size {
+func (x *Proposed_Private) GetSize() *v11.Size {
 	if x != nil {
 		return x.Size
 	}
@@ -975,6 +1211,27 @@ func (x *Proposed_Private) GetSecondNeeded() bool {
 	return false
 }
 
+func (x *Proposed_Private) GetTotal() *v11.Weighing {
+	if x != nil {
+		return x.Total
+	}
+	return nil
+}
+
+func (x *Proposed_Private) GetWentIn() bool {
+	if x != nil {
+		return x.WentIn
+	}
+	return false
+}
+
+func (x *Proposed_Private) GetNewest() uint64 {
+	if x != nil {
+		return x.Newest
+	}
+	return 0
+}
+
 // The part that may be shown to anyone.
 type Confirmed_Public struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -986,7 +1243,7 @@ type Confirmed_Public struct {
 
 func (x *Confirmed_Public) Reset() {
 	*x = Confirmed_Public{}
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[13]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -998,7 +1255,7 @@ func (x *Confirmed_Public) String() string {
 func (*Confirmed_Public) ProtoMessage() {}
 
 func (x *Confirmed_Public) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[13]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1032,7 +1289,7 @@ type Confirmed_Private struct {
 
 func (x *Confirmed_Private) Reset() {
 	*x = Confirmed_Private{}
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[14]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1044,7 +1301,7 @@ func (x *Confirmed_Private) String() string {
 func (*Confirmed_Private) ProtoMessage() {}
 
 func (x *Confirmed_Private) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[14]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1078,7 +1335,7 @@ type Refused_Public struct {
 
 func (x *Refused_Public) Reset() {
 	*x = Refused_Public{}
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[15]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1090,7 +1347,7 @@ func (x *Refused_Public) String() string {
 func (*Refused_Public) ProtoMessage() {}
 
 func (x *Refused_Public) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[15]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1126,7 +1383,7 @@ type Refused_Private struct {
 
 func (x *Refused_Private) Reset() {
 	*x = Refused_Private{}
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[16]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1138,7 +1395,7 @@ func (x *Refused_Private) String() string {
 func (*Refused_Private) ProtoMessage() {}
 
 func (x *Refused_Private) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[16]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1175,27 +1432,31 @@ type MassCorrected_Public struct {
 	CorrectionId string `protobuf:"bytes,1,opt,name=correction_id,json=correctionId,proto3" json:"correction_id,omitempty"`
 	// The position of the record that was wrong.
 	Corrects uint64 `protobuf:"varint,2,opt,name=corrects,proto3" json:"corrects,omitempty"`
-	// The part; empty for a piece as listed or a stone.
+	// The part; of a piece as listed the first, which has its name.
 	Part string `protobuf:"bytes,3,opt,name=part,proto3" json:"part,omitempty"`
 	// What was recorded.
-	Was *v1.Weighing `protobuf:"bytes,4,opt,name=was,proto3" json:"was,omitempty"`
+	Was *v11.Weighing `protobuf:"bytes,4,opt,name=was,proto3" json:"was,omitempty"`
 	// What is right.
-	Right *v1.Weighing `protobuf:"bytes,5,opt,name=right,proto3" json:"right,omitempty"`
-	// The piece, of a stone too: its mass balance changes.
+	Right *v11.Weighing `protobuf:"bytes,5,opt,name=right,proto3" json:"right,omitempty"`
+	// The piece, of a stone too: its mass balance changes. None for a lot and for a parcel as a whole.
 	PieceId string `protobuf:"bytes,6,opt,name=piece_id,json=pieceId,proto3" json:"piece_id,omitempty"`
 	// The stone, where it is a stone's mass.
 	StoneId string `protobuf:"bytes,7,opt,name=stone_id,json=stoneId,proto3" json:"stone_id,omitempty"`
-	// The reason of the loss of which the difference is taken, where it was a bench step's.
-	LossReason v11.Reason `protobuf:"varint,8,opt,name=loss_reason,json=lossReason,proto3,enum=seamshare.event.piece.v1.Reason" json:"loss_reason,omitempty"`
-	// The thing was weighed or cut again since: it stays at that, and the difference is unexplained.
-	WeighedSince  bool `protobuf:"varint,9,opt,name=weighed_since,json=weighedSince,proto3" json:"weighed_since,omitempty"`
+	// Where the difference comes from.
+	From *Entry `protobuf:"bytes,8,opt,name=from,proto3" json:"from,omitempty"`
+	// Where it goes.
+	To *Entry `protobuf:"bytes,9,opt,name=to,proto3" json:"to,omitempty"`
+	// The counted lot, where it is a lot's mass.
+	LotId string `protobuf:"bytes,10,opt,name=lot_id,json=lotId,proto3" json:"lot_id,omitempty"`
+	// It is the mass that went into a step, weighed again before it, not what came out.
+	WentIn        bool `protobuf:"varint,11,opt,name=went_in,json=wentIn,proto3" json:"went_in,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *MassCorrected_Public) Reset() {
 	*x = MassCorrected_Public{}
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[17]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1207,7 +1468,7 @@ func (x *MassCorrected_Public) String() string {
 func (*MassCorrected_Public) ProtoMessage() {}
 
 func (x *MassCorrected_Public) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[17]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1220,7 +1481,7 @@ func (x *MassCorrected_Public) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use MassCorrected_Public.ProtoReflect.Descriptor instead.
 func (*MassCorrected_Public) Descriptor() ([]byte, []int) {
-	return file_seamshare_event_correction_v1_event_proto_rawDescGZIP(), []int{4, 0}
+	return file_seamshare_event_correction_v1_event_proto_rawDescGZIP(), []int{6, 0}
 }
 
 func (x *MassCorrected_Public) GetCorrectionId() string {
@@ -1244,14 +1505,14 @@ func (x *MassCorrected_Public) GetPart() string {
 	return ""
 }
 
-func (x *MassCorrected_Public) GetWas() *v1.Weighing {
+func (x *MassCorrected_Public) GetWas() *v11.Weighing {
 	if x != nil {
 		return x.Was
 	}
 	return nil
 }
 
-func (x *MassCorrected_Public) GetRight() *v1.Weighing {
+func (x *MassCorrected_Public) GetRight() *v11.Weighing {
 	if x != nil {
 		return x.Right
 	}
@@ -1272,16 +1533,30 @@ func (x *MassCorrected_Public) GetStoneId() string {
 	return ""
 }
 
-func (x *MassCorrected_Public) GetLossReason() v11.Reason {
+func (x *MassCorrected_Public) GetFrom() *Entry {
 	if x != nil {
-		return x.LossReason
+		return x.From
 	}
-	return v11.Reason(0)
+	return nil
 }
 
-func (x *MassCorrected_Public) GetWeighedSince() bool {
+func (x *MassCorrected_Public) GetTo() *Entry {
 	if x != nil {
-		return x.WeighedSince
+		return x.To
+	}
+	return nil
+}
+
+func (x *MassCorrected_Public) GetLotId() string {
+	if x != nil {
+		return x.LotId
+	}
+	return ""
+}
+
+func (x *MassCorrected_Public) GetWentIn() bool {
+	if x != nil {
+		return x.WentIn
 	}
 	return false
 }
@@ -1292,14 +1567,16 @@ type MassCorrected_Private struct {
 	// The person who corrected.
 	PersonId string `protobuf:"bytes,1,opt,name=person_id,json=personId,proto3" json:"person_id,omitempty"`
 	// What was wrong.
-	Reason        string `protobuf:"bytes,2,opt,name=reason,proto3" json:"reason,omitempty"`
+	Reason string `protobuf:"bytes,2,opt,name=reason,proto3" json:"reason,omitempty"`
+	// What was held against this mass, or this against it, and by how much each differs now.
+	Differences   []*Difference `protobuf:"bytes,3,rep,name=differences,proto3" json:"differences,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *MassCorrected_Private) Reset() {
 	*x = MassCorrected_Private{}
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[18]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1311,7 +1588,7 @@ func (x *MassCorrected_Private) String() string {
 func (*MassCorrected_Private) ProtoMessage() {}
 
 func (x *MassCorrected_Private) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[18]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1324,7 +1601,7 @@ func (x *MassCorrected_Private) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use MassCorrected_Private.ProtoReflect.Descriptor instead.
 func (*MassCorrected_Private) Descriptor() ([]byte, []int) {
-	return file_seamshare_event_correction_v1_event_proto_rawDescGZIP(), []int{4, 1}
+	return file_seamshare_event_correction_v1_event_proto_rawDescGZIP(), []int{6, 1}
 }
 
 func (x *MassCorrected_Private) GetPersonId() string {
@@ -1341,6 +1618,13 @@ func (x *MassCorrected_Private) GetReason() string {
 	return ""
 }
 
+func (x *MassCorrected_Private) GetDifferences() []*Difference {
+	if x != nil {
+		return x.Differences
+	}
+	return nil
+}
+
 // The part that may be shown to anyone.
 type SizeCorrected_Public struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1349,16 +1633,18 @@ type SizeCorrected_Public struct {
 	// The position of the record that was wrong.
 	Corrects uint64 `protobuf:"varint,2,opt,name=corrects,proto3" json:"corrects,omitempty"`
 	// What was recorded.
-	Was *v1.Size `protobuf:"bytes,3,opt,name=was,proto3" json:"was,omitempty"`
+	Was *v11.Size `protobuf:"bytes,3,opt,name=was,proto3" json:"was,omitempty"`
 	// What is right.
-	Right         *v1.Size `protobuf:"bytes,4,opt,name=right,proto3" json:"right,omitempty"`
+	Right *v11.Size `protobuf:"bytes,4,opt,name=right,proto3" json:"right,omitempty"`
+	// The stone was found to measure otherwise since: it stays at that.
+	MeasuredSince bool `protobuf:"varint,5,opt,name=measured_since,json=measuredSince,proto3" json:"measured_since,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *SizeCorrected_Public) Reset() {
 	*x = SizeCorrected_Public{}
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[19]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1370,7 +1656,7 @@ func (x *SizeCorrected_Public) String() string {
 func (*SizeCorrected_Public) ProtoMessage() {}
 
 func (x *SizeCorrected_Public) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[19]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1383,7 +1669,7 @@ func (x *SizeCorrected_Public) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SizeCorrected_Public.ProtoReflect.Descriptor instead.
 func (*SizeCorrected_Public) Descriptor() ([]byte, []int) {
-	return file_seamshare_event_correction_v1_event_proto_rawDescGZIP(), []int{5, 0}
+	return file_seamshare_event_correction_v1_event_proto_rawDescGZIP(), []int{7, 0}
 }
 
 func (x *SizeCorrected_Public) GetCorrectionId() string {
@@ -1400,18 +1686,25 @@ func (x *SizeCorrected_Public) GetCorrects() uint64 {
 	return 0
 }
 
-func (x *SizeCorrected_Public) GetWas() *v1.Size {
+func (x *SizeCorrected_Public) GetWas() *v11.Size {
 	if x != nil {
 		return x.Was
 	}
 	return nil
 }
 
-func (x *SizeCorrected_Public) GetRight() *v1.Size {
+func (x *SizeCorrected_Public) GetRight() *v11.Size {
 	if x != nil {
 		return x.Right
 	}
 	return nil
+}
+
+func (x *SizeCorrected_Public) GetMeasuredSince() bool {
+	if x != nil {
+		return x.MeasuredSince
+	}
+	return false
 }
 
 // The part for those concerned.
@@ -1427,7 +1720,7 @@ type SizeCorrected_Private struct {
 
 func (x *SizeCorrected_Private) Reset() {
 	*x = SizeCorrected_Private{}
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[20]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1439,7 +1732,7 @@ func (x *SizeCorrected_Private) String() string {
 func (*SizeCorrected_Private) ProtoMessage() {}
 
 func (x *SizeCorrected_Private) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[20]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1452,7 +1745,7 @@ func (x *SizeCorrected_Private) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SizeCorrected_Private.ProtoReflect.Descriptor instead.
 func (*SizeCorrected_Private) Descriptor() ([]byte, []int) {
-	return file_seamshare_event_correction_v1_event_proto_rawDescGZIP(), []int{5, 1}
+	return file_seamshare_event_correction_v1_event_proto_rawDescGZIP(), []int{7, 1}
 }
 
 func (x *SizeCorrected_Private) GetPersonId() string {
@@ -1482,7 +1775,7 @@ type PriceCorrected_Public struct {
 
 func (x *PriceCorrected_Public) Reset() {
 	*x = PriceCorrected_Public{}
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[21]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1494,7 +1787,7 @@ func (x *PriceCorrected_Public) String() string {
 func (*PriceCorrected_Public) ProtoMessage() {}
 
 func (x *PriceCorrected_Public) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[21]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1507,7 +1800,7 @@ func (x *PriceCorrected_Public) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PriceCorrected_Public.ProtoReflect.Descriptor instead.
 func (*PriceCorrected_Public) Descriptor() ([]byte, []int) {
-	return file_seamshare_event_correction_v1_event_proto_rawDescGZIP(), []int{6, 0}
+	return file_seamshare_event_correction_v1_event_proto_rawDescGZIP(), []int{8, 0}
 }
 
 func (x *PriceCorrected_Public) GetCorrectionId() string {
@@ -1534,9 +1827,9 @@ type PriceCorrected_Private struct {
 	// The stone or counted lot; empty: it is the parcel's price.
 	StoneId string `protobuf:"bytes,3,opt,name=stone_id,json=stoneId,proto3" json:"stone_id,omitempty"`
 	// What was recorded.
-	Was *v1.Amount `protobuf:"bytes,4,opt,name=was,proto3" json:"was,omitempty"`
+	Was *v11.Amount `protobuf:"bytes,4,opt,name=was,proto3" json:"was,omitempty"`
 	// What is right.
-	Right *v1.Amount `protobuf:"bytes,5,opt,name=right,proto3" json:"right,omitempty"`
+	Right *v11.Amount `protobuf:"bytes,5,opt,name=right,proto3" json:"right,omitempty"`
 	// The deal's agreement at the right price, where it is a parcel's.
 	Agreement     *v12.Agreement `protobuf:"bytes,6,opt,name=agreement,proto3" json:"agreement,omitempty"`
 	unknownFields protoimpl.UnknownFields
@@ -1545,7 +1838,7 @@ type PriceCorrected_Private struct {
 
 func (x *PriceCorrected_Private) Reset() {
 	*x = PriceCorrected_Private{}
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[22]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[24]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1557,7 +1850,7 @@ func (x *PriceCorrected_Private) String() string {
 func (*PriceCorrected_Private) ProtoMessage() {}
 
 func (x *PriceCorrected_Private) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[22]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[24]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1570,7 +1863,7 @@ func (x *PriceCorrected_Private) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PriceCorrected_Private.ProtoReflect.Descriptor instead.
 func (*PriceCorrected_Private) Descriptor() ([]byte, []int) {
-	return file_seamshare_event_correction_v1_event_proto_rawDescGZIP(), []int{6, 1}
+	return file_seamshare_event_correction_v1_event_proto_rawDescGZIP(), []int{8, 1}
 }
 
 func (x *PriceCorrected_Private) GetPersonId() string {
@@ -1594,14 +1887,14 @@ func (x *PriceCorrected_Private) GetStoneId() string {
 	return ""
 }
 
-func (x *PriceCorrected_Private) GetWas() *v1.Amount {
+func (x *PriceCorrected_Private) GetWas() *v11.Amount {
 	if x != nil {
 		return x.Was
 	}
 	return nil
 }
 
-func (x *PriceCorrected_Private) GetRight() *v1.Amount {
+func (x *PriceCorrected_Private) GetRight() *v11.Amount {
 	if x != nil {
 		return x.Right
 	}
@@ -1628,7 +1921,7 @@ type ReceiptCorrected_Public struct {
 
 func (x *ReceiptCorrected_Public) Reset() {
 	*x = ReceiptCorrected_Public{}
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[23]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[25]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1640,7 +1933,7 @@ func (x *ReceiptCorrected_Public) String() string {
 func (*ReceiptCorrected_Public) ProtoMessage() {}
 
 func (x *ReceiptCorrected_Public) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[23]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[25]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1653,7 +1946,7 @@ func (x *ReceiptCorrected_Public) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReceiptCorrected_Public.ProtoReflect.Descriptor instead.
 func (*ReceiptCorrected_Public) Descriptor() ([]byte, []int) {
-	return file_seamshare_event_correction_v1_event_proto_rawDescGZIP(), []int{7, 0}
+	return file_seamshare_event_correction_v1_event_proto_rawDescGZIP(), []int{9, 0}
 }
 
 func (x *ReceiptCorrected_Public) GetCorrectionId() string {
@@ -1678,16 +1971,16 @@ type ReceiptCorrected_Private struct {
 	// What was wrong.
 	Reason string `protobuf:"bytes,2,opt,name=reason,proto3" json:"reason,omitempty"`
 	// What was recorded.
-	Was *v1.Amount `protobuf:"bytes,3,opt,name=was,proto3" json:"was,omitempty"`
+	Was *v11.Amount `protobuf:"bytes,3,opt,name=was,proto3" json:"was,omitempty"`
 	// What is right.
-	Right         *v1.Amount `protobuf:"bytes,4,opt,name=right,proto3" json:"right,omitempty"`
+	Right         *v11.Amount `protobuf:"bytes,4,opt,name=right,proto3" json:"right,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *ReceiptCorrected_Private) Reset() {
 	*x = ReceiptCorrected_Private{}
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[24]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[26]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1699,7 +1992,7 @@ func (x *ReceiptCorrected_Private) String() string {
 func (*ReceiptCorrected_Private) ProtoMessage() {}
 
 func (x *ReceiptCorrected_Private) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[24]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[26]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1712,7 +2005,7 @@ func (x *ReceiptCorrected_Private) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReceiptCorrected_Private.ProtoReflect.Descriptor instead.
 func (*ReceiptCorrected_Private) Descriptor() ([]byte, []int) {
-	return file_seamshare_event_correction_v1_event_proto_rawDescGZIP(), []int{7, 1}
+	return file_seamshare_event_correction_v1_event_proto_rawDescGZIP(), []int{9, 1}
 }
 
 func (x *ReceiptCorrected_Private) GetPersonId() string {
@@ -1729,14 +2022,14 @@ func (x *ReceiptCorrected_Private) GetReason() string {
 	return ""
 }
 
-func (x *ReceiptCorrected_Private) GetWas() *v1.Amount {
+func (x *ReceiptCorrected_Private) GetWas() *v11.Amount {
 	if x != nil {
 		return x.Was
 	}
 	return nil
 }
 
-func (x *ReceiptCorrected_Private) GetRight() *v1.Amount {
+func (x *ReceiptCorrected_Private) GetRight() *v11.Amount {
 	if x != nil {
 		return x.Right
 	}
@@ -1756,7 +2049,7 @@ type CostCorrected_Public struct {
 
 func (x *CostCorrected_Public) Reset() {
 	*x = CostCorrected_Public{}
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[25]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[27]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1768,7 +2061,7 @@ func (x *CostCorrected_Public) String() string {
 func (*CostCorrected_Public) ProtoMessage() {}
 
 func (x *CostCorrected_Public) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[25]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[27]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1781,7 +2074,7 @@ func (x *CostCorrected_Public) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CostCorrected_Public.ProtoReflect.Descriptor instead.
 func (*CostCorrected_Public) Descriptor() ([]byte, []int) {
-	return file_seamshare_event_correction_v1_event_proto_rawDescGZIP(), []int{8, 0}
+	return file_seamshare_event_correction_v1_event_proto_rawDescGZIP(), []int{10, 0}
 }
 
 func (x *CostCorrected_Public) GetCorrectionId() string {
@@ -1808,16 +2101,16 @@ type CostCorrected_Private struct {
 	// The cost's kind.
 	Kind string `protobuf:"bytes,3,opt,name=kind,proto3" json:"kind,omitempty"`
 	// What was recorded.
-	Was *v1.Amount `protobuf:"bytes,4,opt,name=was,proto3" json:"was,omitempty"`
+	Was *v11.Amount `protobuf:"bytes,4,opt,name=was,proto3" json:"was,omitempty"`
 	// What is right.
-	Right         *v1.Amount `protobuf:"bytes,5,opt,name=right,proto3" json:"right,omitempty"`
+	Right         *v11.Amount `protobuf:"bytes,5,opt,name=right,proto3" json:"right,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *CostCorrected_Private) Reset() {
 	*x = CostCorrected_Private{}
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[26]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[28]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1829,7 +2122,7 @@ func (x *CostCorrected_Private) String() string {
 func (*CostCorrected_Private) ProtoMessage() {}
 
 func (x *CostCorrected_Private) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[26]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[28]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1842,7 +2135,7 @@ func (x *CostCorrected_Private) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CostCorrected_Private.ProtoReflect.Descriptor instead.
 func (*CostCorrected_Private) Descriptor() ([]byte, []int) {
-	return file_seamshare_event_correction_v1_event_proto_rawDescGZIP(), []int{8, 1}
+	return file_seamshare_event_correction_v1_event_proto_rawDescGZIP(), []int{10, 1}
 }
 
 func (x *CostCorrected_Private) GetPersonId() string {
@@ -1866,14 +2159,14 @@ func (x *CostCorrected_Private) GetKind() string {
 	return ""
 }
 
-func (x *CostCorrected_Private) GetWas() *v1.Amount {
+func (x *CostCorrected_Private) GetWas() *v11.Amount {
 	if x != nil {
 		return x.Was
 	}
 	return nil
 }
 
-func (x *CostCorrected_Private) GetRight() *v1.Amount {
+func (x *CostCorrected_Private) GetRight() *v11.Amount {
 	if x != nil {
 		return x.Right
 	}
@@ -1893,7 +2186,7 @@ type RefundCorrected_Public struct {
 
 func (x *RefundCorrected_Public) Reset() {
 	*x = RefundCorrected_Public{}
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[27]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[29]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1905,7 +2198,7 @@ func (x *RefundCorrected_Public) String() string {
 func (*RefundCorrected_Public) ProtoMessage() {}
 
 func (x *RefundCorrected_Public) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[27]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[29]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1918,7 +2211,7 @@ func (x *RefundCorrected_Public) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RefundCorrected_Public.ProtoReflect.Descriptor instead.
 func (*RefundCorrected_Public) Descriptor() ([]byte, []int) {
-	return file_seamshare_event_correction_v1_event_proto_rawDescGZIP(), []int{9, 0}
+	return file_seamshare_event_correction_v1_event_proto_rawDescGZIP(), []int{11, 0}
 }
 
 func (x *RefundCorrected_Public) GetCorrectionId() string {
@@ -1943,9 +2236,9 @@ type RefundCorrected_Private struct {
 	// What was wrong.
 	Reason string `protobuf:"bytes,2,opt,name=reason,proto3" json:"reason,omitempty"`
 	// What was recorded.
-	Was *v1.Amount `protobuf:"bytes,3,opt,name=was,proto3" json:"was,omitempty"`
+	Was *v11.Amount `protobuf:"bytes,3,opt,name=was,proto3" json:"was,omitempty"`
 	// What is right.
-	Right *v1.Amount `protobuf:"bytes,4,opt,name=right,proto3" json:"right,omitempty"`
+	Right *v11.Amount `protobuf:"bytes,4,opt,name=right,proto3" json:"right,omitempty"`
 	// The stone or lot of the order that it was for; empty: it was of a deal.
 	LineId        string `protobuf:"bytes,5,opt,name=line_id,json=lineId,proto3" json:"line_id,omitempty"`
 	unknownFields protoimpl.UnknownFields
@@ -1954,7 +2247,7 @@ type RefundCorrected_Private struct {
 
 func (x *RefundCorrected_Private) Reset() {
 	*x = RefundCorrected_Private{}
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[28]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[30]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1966,7 +2259,7 @@ func (x *RefundCorrected_Private) String() string {
 func (*RefundCorrected_Private) ProtoMessage() {}
 
 func (x *RefundCorrected_Private) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[28]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[30]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1979,7 +2272,7 @@ func (x *RefundCorrected_Private) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RefundCorrected_Private.ProtoReflect.Descriptor instead.
 func (*RefundCorrected_Private) Descriptor() ([]byte, []int) {
-	return file_seamshare_event_correction_v1_event_proto_rawDescGZIP(), []int{9, 1}
+	return file_seamshare_event_correction_v1_event_proto_rawDescGZIP(), []int{11, 1}
 }
 
 func (x *RefundCorrected_Private) GetPersonId() string {
@@ -1996,14 +2289,14 @@ func (x *RefundCorrected_Private) GetReason() string {
 	return ""
 }
 
-func (x *RefundCorrected_Private) GetWas() *v1.Amount {
+func (x *RefundCorrected_Private) GetWas() *v11.Amount {
 	if x != nil {
 		return x.Was
 	}
 	return nil
 }
 
-func (x *RefundCorrected_Private) GetRight() *v1.Amount {
+func (x *RefundCorrected_Private) GetRight() *v11.Amount {
 	if x != nil {
 		return x.Right
 	}
@@ -2030,7 +2323,7 @@ type SentMassCorrected_Public struct {
 
 func (x *SentMassCorrected_Public) Reset() {
 	*x = SentMassCorrected_Public{}
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[29]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[31]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2042,7 +2335,7 @@ func (x *SentMassCorrected_Public) String() string {
 func (*SentMassCorrected_Public) ProtoMessage() {}
 
 func (x *SentMassCorrected_Public) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[29]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[31]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2055,7 +2348,7 @@ func (x *SentMassCorrected_Public) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SentMassCorrected_Public.ProtoReflect.Descriptor instead.
 func (*SentMassCorrected_Public) Descriptor() ([]byte, []int) {
-	return file_seamshare_event_correction_v1_event_proto_rawDescGZIP(), []int{10, 0}
+	return file_seamshare_event_correction_v1_event_proto_rawDescGZIP(), []int{12, 0}
 }
 
 func (x *SentMassCorrected_Public) GetCorrectionId() string {
@@ -2086,24 +2379,28 @@ type SentMassCorrected_Private struct {
 	// The stone as it came to the jeweller, not as it was sent.
 	Arrived bool `protobuf:"varint,5,opt,name=arrived,proto3" json:"arrived,omitempty"`
 	// What was recorded.
-	Was *v1.Weighing `protobuf:"bytes,6,opt,name=was,proto3" json:"was,omitempty"`
+	Was *v11.Weighing `protobuf:"bytes,6,opt,name=was,proto3" json:"was,omitempty"`
 	// What is right.
-	Right *v1.Weighing `protobuf:"bytes,7,opt,name=right,proto3" json:"right,omitempty"`
+	Right *v11.Weighing `protobuf:"bytes,7,opt,name=right,proto3" json:"right,omitempty"`
 	// What the books, or who sent it, say.
-	Before *v1.Weighing `protobuf:"bytes,8,opt,name=before,proto3" json:"before,omitempty"`
+	Before *v11.Weighing `protobuf:"bytes,8,opt,name=before,proto3" json:"before,omitempty"`
 	// Stones that should have been there minus stones that were counted.
 	CountDifference int64 `protobuf:"varint,9,opt,name=count_difference,json=countDifference,proto3" json:"count_difference,omitempty"`
 	// Whether the right mass still differs by more than the scales allow.
 	MassDiffers bool `protobuf:"varint,10,opt,name=mass_differs,json=massDiffers,proto3" json:"mass_differs,omitempty"`
 	// Whether the size still differs.
-	SizeDiffers   bool `protobuf:"varint,11,opt,name=size_differs,json=sizeDiffers,proto3" json:"size_differs,omitempty"`
+	SizeDiffers bool `protobuf:"varint,11,opt,name=size_differs,json=sizeDiffers,proto3" json:"size_differs,omitempty"`
+	// Whose word at the handover it is, or as rough went back.
+	Side v12.Side `protobuf:"varint,12,opt,name=side,proto3,enum=seamshare.event.parcel.v1.Side" json:"side,omitempty"`
+	// By how much the handover differs now, where both sides had weighed.
+	Handover      *Difference `protobuf:"bytes,13,opt,name=handover,proto3" json:"handover,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *SentMassCorrected_Private) Reset() {
 	*x = SentMassCorrected_Private{}
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[30]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[32]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2115,7 +2412,7 @@ func (x *SentMassCorrected_Private) String() string {
 func (*SentMassCorrected_Private) ProtoMessage() {}
 
 func (x *SentMassCorrected_Private) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[30]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[32]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2128,7 +2425,7 @@ func (x *SentMassCorrected_Private) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SentMassCorrected_Private.ProtoReflect.Descriptor instead.
 func (*SentMassCorrected_Private) Descriptor() ([]byte, []int) {
-	return file_seamshare_event_correction_v1_event_proto_rawDescGZIP(), []int{10, 1}
+	return file_seamshare_event_correction_v1_event_proto_rawDescGZIP(), []int{12, 1}
 }
 
 func (x *SentMassCorrected_Private) GetPersonId() string {
@@ -2166,21 +2463,21 @@ func (x *SentMassCorrected_Private) GetArrived() bool {
 	return false
 }
 
-func (x *SentMassCorrected_Private) GetWas() *v1.Weighing {
+func (x *SentMassCorrected_Private) GetWas() *v11.Weighing {
 	if x != nil {
 		return x.Was
 	}
 	return nil
 }
 
-func (x *SentMassCorrected_Private) GetRight() *v1.Weighing {
+func (x *SentMassCorrected_Private) GetRight() *v11.Weighing {
 	if x != nil {
 		return x.Right
 	}
 	return nil
 }
 
-func (x *SentMassCorrected_Private) GetBefore() *v1.Weighing {
+func (x *SentMassCorrected_Private) GetBefore() *v11.Weighing {
 	if x != nil {
 		return x.Before
 	}
@@ -2208,11 +2505,25 @@ func (x *SentMassCorrected_Private) GetSizeDiffers() bool {
 	return false
 }
 
+func (x *SentMassCorrected_Private) GetSide() v12.Side {
+	if x != nil {
+		return x.Side
+	}
+	return v12.Side(0)
+}
+
+func (x *SentMassCorrected_Private) GetHandover() *Difference {
+	if x != nil {
+		return x.Handover
+	}
+	return nil
+}
+
 var File_seamshare_event_correction_v1_event_proto protoreflect.FileDescriptor
 
 const file_seamshare_event_correction_v1_event_proto_rawDesc = "" +
 	"\n" +
-	")seamshare/event/correction/v1/event.proto\x12\x1dseamshare.event.correction.v1\x1a)seamshare/event/parcel/v1/agreement.proto\x1a$seamshare/event/piece/v1/event.proto\x1a\x1fseamshare/event/v1/values.proto\"\xef\x06\n" +
+	")seamshare/event/correction/v1/event.proto\x12\x1dseamshare.event.correction.v1\x1a)seamshare/event/parcel/v1/agreement.proto\x1a%seamshare/event/parcel/v1/event.proto\x1a$seamshare/event/piece/v1/event.proto\x1a\x1fseamshare/event/v1/values.proto\"\xef\x06\n" +
 	"\x05Event\x12F\n" +
 	"\bproposed\x18\xf2\a \x01(\v2'.seamshare.event.correction.v1.ProposedH\x00R\bproposed\x12I\n" +
 	"\tconfirmed\x18\xf3\a \x01(\v2(.seamshare.event.correction.v1.ConfirmedH\x00R\tconfirmed\x12C\n" +
@@ -2224,13 +2535,13 @@ const file_seamshare_event_correction_v1_event_proto_rawDesc = "" +
 	"\x0ecost_corrected\x18\xf9\a \x01(\v2,.seamshare.event.correction.v1.CostCorrectedH\x00R\rcostCorrected\x12\\\n" +
 	"\x10refund_corrected\x18\xfa\a \x01(\v2..seamshare.event.correction.v1.RefundCorrectedH\x00R\x0frefundCorrected\x12c\n" +
 	"\x13sent_mass_corrected\x18\xfb\a \x01(\v20.seamshare.event.correction.v1.SentMassCorrectedH\x00R\x11sentMassCorrectedB\a\n" +
-	"\x05event\"\xb3\x04\n" +
+	"\x05event\"\x98\x05\n" +
 	"\bProposed\x12F\n" +
 	"\x06public\x18\x01 \x01(\v2..seamshare.event.correction.v1.Proposed.PublicR\x06public\x12I\n" +
 	"\aprivate\x18\x02 \x01(\v2/.seamshare.event.correction.v1.Proposed.PrivateR\aprivate\x1aI\n" +
 	"\x06Public\x12#\n" +
 	"\rcorrection_id\x18\x01 \x01(\tR\fcorrectionId\x12\x1a\n" +
-	"\bcorrects\x18\x02 \x01(\x04R\bcorrects\x1a\xc8\x02\n" +
+	"\bcorrects\x18\x02 \x01(\x04R\bcorrects\x1a\xad\x03\n" +
 	"\aPrivate\x12\x1f\n" +
 	"\vproposed_by\x18\x01 \x01(\tR\n" +
 	"proposedBy\x12\x16\n" +
@@ -2241,7 +2552,11 @@ const file_seamshare_event_correction_v1_event_proto_rawDesc = "" +
 	"\x04part\x18\x06 \x01(\tR\x04part\x128\n" +
 	"\bweighing\x18\a \x01(\v2\x1c.seamshare.event.v1.WeighingR\bweighing\x12,\n" +
 	"\x04size\x18\b \x01(\v2\x18.seamshare.event.v1.SizeR\x04size\x12#\n" +
-	"\rsecond_needed\x18\t \x01(\bR\fsecondNeeded\"\xfd\x01\n" +
+	"\rsecond_needed\x18\t \x01(\bR\fsecondNeeded\x122\n" +
+	"\x05total\x18\n" +
+	" \x01(\v2\x1c.seamshare.event.v1.WeighingR\x05total\x12\x17\n" +
+	"\awent_in\x18\v \x01(\bR\x06wentIn\x12\x16\n" +
+	"\x06newest\x18\f \x01(\x04R\x06newest\"\xfd\x01\n" +
 	"\tConfirmed\x12G\n" +
 	"\x06public\x18\x01 \x01(\v2/.seamshare.event.correction.v1.Confirmed.PublicR\x06public\x12J\n" +
 	"\aprivate\x18\x02 \x01(\v20.seamshare.event.correction.v1.Confirmed.PrivateR\aprivate\x1a-\n" +
@@ -2257,10 +2572,24 @@ const file_seamshare_event_correction_v1_event_proto_rawDesc = "" +
 	"\aPrivate\x12\x1d\n" +
 	"\n" +
 	"refused_by\x18\x01 \x01(\tR\trefusedBy\x12\x16\n" +
-	"\x06reason\x18\x02 \x01(\tR\x06reason\"\xce\x04\n" +
+	"\x06reason\x18\x02 \x01(\tR\x06reason\"\x9b\x01\n" +
+	"\x05Entry\x12@\n" +
+	"\aaccount\x18\x01 \x01(\x0e2&.seamshare.event.correction.v1.AccountR\aaccount\x12\x16\n" +
+	"\x06record\x18\x02 \x01(\x04R\x06record\x128\n" +
+	"\x06reason\x18\x03 \x01(\x0e2 .seamshare.event.piece.v1.ReasonR\x06reason\"\xee\x01\n" +
+	"\n" +
+	"Difference\x12\x16\n" +
+	"\x06record\x18\x01 \x01(\x04R\x06record\x12\x1d\n" +
+	"\n" +
+	"missing_ug\x18\x02 \x01(\x03R\tmissingUg\x12)\n" +
+	"\x10count_difference\x18\x03 \x01(\x03R\x0fcountDifference\x12)\n" +
+	"\x10beyond_tolerance\x18\x04 \x01(\bR\x0fbeyondTolerance\x12\x18\n" +
+	"\aviewing\x18\x05 \x01(\bR\aviewing\x12\x12\n" +
+	"\x04back\x18\x06 \x01(\bR\x04back\x12%\n" +
+	"\x0eexpected_count\x18\a \x01(\rR\rexpectedCount\"\xd4\x05\n" +
 	"\rMassCorrected\x12K\n" +
 	"\x06public\x18\x01 \x01(\v23.seamshare.event.correction.v1.MassCorrected.PublicR\x06public\x12N\n" +
-	"\aprivate\x18\x02 \x01(\v24.seamshare.event.correction.v1.MassCorrected.PrivateR\aprivate\x1a\xdf\x02\n" +
+	"\aprivate\x18\x02 \x01(\v24.seamshare.event.correction.v1.MassCorrected.PrivateR\aprivate\x1a\x97\x03\n" +
 	"\x06Public\x12#\n" +
 	"\rcorrection_id\x18\x01 \x01(\tR\fcorrectionId\x12\x1a\n" +
 	"\bcorrects\x18\x02 \x01(\x04R\bcorrects\x12\x12\n" +
@@ -2268,21 +2597,25 @@ const file_seamshare_event_correction_v1_event_proto_rawDesc = "" +
 	"\x03was\x18\x04 \x01(\v2\x1c.seamshare.event.v1.WeighingR\x03was\x122\n" +
 	"\x05right\x18\x05 \x01(\v2\x1c.seamshare.event.v1.WeighingR\x05right\x12\x19\n" +
 	"\bpiece_id\x18\x06 \x01(\tR\apieceId\x12\x19\n" +
-	"\bstone_id\x18\a \x01(\tR\astoneId\x12A\n" +
-	"\vloss_reason\x18\b \x01(\x0e2 .seamshare.event.piece.v1.ReasonR\n" +
-	"lossReason\x12#\n" +
-	"\rweighed_since\x18\t \x01(\bR\fweighedSince\x1a>\n" +
+	"\bstone_id\x18\a \x01(\tR\astoneId\x128\n" +
+	"\x04from\x18\b \x01(\v2$.seamshare.event.correction.v1.EntryR\x04from\x124\n" +
+	"\x02to\x18\t \x01(\v2$.seamshare.event.correction.v1.EntryR\x02to\x12\x15\n" +
+	"\x06lot_id\x18\n" +
+	" \x01(\tR\x05lotId\x12\x17\n" +
+	"\awent_in\x18\v \x01(\bR\x06wentIn\x1a\x8b\x01\n" +
 	"\aPrivate\x12\x1b\n" +
 	"\tperson_id\x18\x01 \x01(\tR\bpersonId\x12\x16\n" +
-	"\x06reason\x18\x02 \x01(\tR\x06reason\"\x94\x03\n" +
+	"\x06reason\x18\x02 \x01(\tR\x06reason\x12K\n" +
+	"\vdifferences\x18\x03 \x03(\v2).seamshare.event.correction.v1.DifferenceR\vdifferences\"\xbb\x03\n" +
 	"\rSizeCorrected\x12K\n" +
 	"\x06public\x18\x01 \x01(\v23.seamshare.event.correction.v1.SizeCorrected.PublicR\x06public\x12N\n" +
-	"\aprivate\x18\x02 \x01(\v24.seamshare.event.correction.v1.SizeCorrected.PrivateR\aprivate\x1a\xa5\x01\n" +
+	"\aprivate\x18\x02 \x01(\v24.seamshare.event.correction.v1.SizeCorrected.PrivateR\aprivate\x1a\xcc\x01\n" +
 	"\x06Public\x12#\n" +
 	"\rcorrection_id\x18\x01 \x01(\tR\fcorrectionId\x12\x1a\n" +
 	"\bcorrects\x18\x02 \x01(\x04R\bcorrects\x12*\n" +
 	"\x03was\x18\x03 \x01(\v2\x18.seamshare.event.v1.SizeR\x03was\x12.\n" +
-	"\x05right\x18\x04 \x01(\v2\x18.seamshare.event.v1.SizeR\x05right\x1a>\n" +
+	"\x05right\x18\x04 \x01(\v2\x18.seamshare.event.v1.SizeR\x05right\x12%\n" +
+	"\x0emeasured_since\x18\x05 \x01(\bR\rmeasuredSince\x1a>\n" +
 	"\aPrivate\x12\x1b\n" +
 	"\tperson_id\x18\x01 \x01(\tR\bpersonId\x12\x16\n" +
 	"\x06reason\x18\x02 \x01(\tR\x06reason\"\xfa\x03\n" +
@@ -2333,13 +2666,13 @@ const file_seamshare_event_correction_v1_event_proto_rawDesc = "" +
 	"\x06reason\x18\x02 \x01(\tR\x06reason\x12,\n" +
 	"\x03was\x18\x03 \x01(\v2\x1a.seamshare.event.v1.AmountR\x03was\x120\n" +
 	"\x05right\x18\x04 \x01(\v2\x1a.seamshare.event.v1.AmountR\x05right\x12\x17\n" +
-	"\aline_id\x18\x05 \x01(\tR\x06lineId\"\xa3\x05\n" +
+	"\aline_id\x18\x05 \x01(\tR\x06lineId\"\x9f\x06\n" +
 	"\x11SentMassCorrected\x12O\n" +
 	"\x06public\x18\x01 \x01(\v27.seamshare.event.correction.v1.SentMassCorrected.PublicR\x06public\x12R\n" +
 	"\aprivate\x18\x02 \x01(\v28.seamshare.event.correction.v1.SentMassCorrected.PrivateR\aprivate\x1aI\n" +
 	"\x06Public\x12#\n" +
 	"\rcorrection_id\x18\x01 \x01(\tR\fcorrectionId\x12\x1a\n" +
-	"\bcorrects\x18\x02 \x01(\x04R\bcorrects\x1a\x9d\x03\n" +
+	"\bcorrects\x18\x02 \x01(\x04R\bcorrects\x1a\x99\x04\n" +
 	"\aPrivate\x12\x1b\n" +
 	"\tperson_id\x18\x01 \x01(\tR\bpersonId\x12\x16\n" +
 	"\x06reason\x18\x02 \x01(\tR\x06reason\x12\x1d\n" +
@@ -2353,7 +2686,16 @@ const file_seamshare_event_correction_v1_event_proto_rawDesc = "" +
 	"\x10count_difference\x18\t \x01(\x03R\x0fcountDifference\x12!\n" +
 	"\fmass_differs\x18\n" +
 	" \x01(\bR\vmassDiffers\x12!\n" +
-	"\fsize_differs\x18\v \x01(\bR\vsizeDiffersBHZFseamshare.example/proto/gen/seamshare/event/correction/v1;correctionv1b\x06proto3"
+	"\fsize_differs\x18\v \x01(\bR\vsizeDiffers\x123\n" +
+	"\x04side\x18\f \x01(\x0e2\x1f.seamshare.event.parcel.v1.SideR\x04side\x12E\n" +
+	"\bhandover\x18\r \x01(\v2).seamshare.event.correction.v1.DifferenceR\bhandover*\x88\x01\n" +
+	"\aAccount\x12\x17\n" +
+	"\x13ACCOUNT_UNSPECIFIED\x10\x00\x12\x12\n" +
+	"\x0eACCOUNT_BOUGHT\x10\x01\x12\x11\n" +
+	"\rACCOUNT_THERE\x10\x02\x12\x10\n" +
+	"\fACCOUNT_LOST\x10\x03\x12\x17\n" +
+	"\x13ACCOUNT_UNEXPLAINED\x10\x04\x12\x12\n" +
+	"\x0eACCOUNT_OPENED\x10\x05BHZFseamshare.example/proto/gen/seamshare/event/correction/v1;correctionv1b\x06proto3"
 
 var (
 	file_seamshare_event_correction_v1_event_proto_rawDescOnce sync.Once
@@ -2367,101 +2709,113 @@ func file_seamshare_event_correction_v1_event_proto_rawDescGZIP() []byte {
 	return file_seamshare_event_correction_v1_event_proto_rawDescData
 }
 
-var file_seamshare_event_correction_v1_event_proto_msgTypes = make([]protoimpl.MessageInfo, 31)
+var file_seamshare_event_correction_v1_event_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
+var file_seamshare_event_correction_v1_event_proto_msgTypes = make([]protoimpl.MessageInfo, 33)
 var file_seamshare_event_correction_v1_event_proto_goTypes = []any{
-	(*Event)(nil),                     // 0: seamshare.event.correction.v1.Event
-	(*Proposed)(nil),                  // 1: seamshare.event.correction.v1.Proposed
-	(*Confirmed)(nil),                 // 2: seamshare.event.correction.v1.Confirmed
-	(*Refused)(nil),                   // 3: seamshare.event.correction.v1.Refused
-	(*MassCorrected)(nil),             // 4: seamshare.event.correction.v1.MassCorrected
-	(*SizeCorrected)(nil),             // 5: seamshare.event.correction.v1.SizeCorrected
-	(*PriceCorrected)(nil),            // 6: seamshare.event.correction.v1.PriceCorrected
-	(*ReceiptCorrected)(nil),          // 7: seamshare.event.correction.v1.ReceiptCorrected
-	(*CostCorrected)(nil),             // 8: seamshare.event.correction.v1.CostCorrected
-	(*RefundCorrected)(nil),           // 9: seamshare.event.correction.v1.RefundCorrected
-	(*SentMassCorrected)(nil),         // 10: seamshare.event.correction.v1.SentMassCorrected
-	(*Proposed_Public)(nil),           // 11: seamshare.event.correction.v1.Proposed.Public
-	(*Proposed_Private)(nil),          // 12: seamshare.event.correction.v1.Proposed.Private
-	(*Confirmed_Public)(nil),          // 13: seamshare.event.correction.v1.Confirmed.Public
-	(*Confirmed_Private)(nil),         // 14: seamshare.event.correction.v1.Confirmed.Private
-	(*Refused_Public)(nil),            // 15: seamshare.event.correction.v1.Refused.Public
-	(*Refused_Private)(nil),           // 16: seamshare.event.correction.v1.Refused.Private
-	(*MassCorrected_Public)(nil),      // 17: seamshare.event.correction.v1.MassCorrected.Public
-	(*MassCorrected_Private)(nil),     // 18: seamshare.event.correction.v1.MassCorrected.Private
-	(*SizeCorrected_Public)(nil),      // 19: seamshare.event.correction.v1.SizeCorrected.Public
-	(*SizeCorrected_Private)(nil),     // 20: seamshare.event.correction.v1.SizeCorrected.Private
-	(*PriceCorrected_Public)(nil),     // 21: seamshare.event.correction.v1.PriceCorrected.Public
-	(*PriceCorrected_Private)(nil),    // 22: seamshare.event.correction.v1.PriceCorrected.Private
-	(*ReceiptCorrected_Public)(nil),   // 23: seamshare.event.correction.v1.ReceiptCorrected.Public
-	(*ReceiptCorrected_Private)(nil),  // 24: seamshare.event.correction.v1.ReceiptCorrected.Private
-	(*CostCorrected_Public)(nil),      // 25: seamshare.event.correction.v1.CostCorrected.Public
-	(*CostCorrected_Private)(nil),     // 26: seamshare.event.correction.v1.CostCorrected.Private
-	(*RefundCorrected_Public)(nil),    // 27: seamshare.event.correction.v1.RefundCorrected.Public
-	(*RefundCorrected_Private)(nil),   // 28: seamshare.event.correction.v1.RefundCorrected.Private
-	(*SentMassCorrected_Public)(nil),  // 29: seamshare.event.correction.v1.SentMassCorrected.Public
-	(*SentMassCorrected_Private)(nil), // 30: seamshare.event.correction.v1.SentMassCorrected.Private
-	(*v1.Amount)(nil),                 // 31: seamshare.event.v1.Amount
-	(*v1.Weighing)(nil),               // 32: seamshare.event.v1.Weighing
-	(*v1.Size)(nil),                   // 33: seamshare.event.v1.Size
-	(v11.Reason)(0),                   // 34: seamshare.event.piece.v1.Reason
-	(*v12.Agreement)(nil),             // 35: seamshare.event.parcel.v1.Agreement
+	(Account)(0),                      // 0: seamshare.event.correction.v1.Account
+	(*Event)(nil),                     // 1: seamshare.event.correction.v1.Event
+	(*Proposed)(nil),                  // 2: seamshare.event.correction.v1.Proposed
+	(*Confirmed)(nil),                 // 3: seamshare.event.correction.v1.Confirmed
+	(*Refused)(nil),                   // 4: seamshare.event.correction.v1.Refused
+	(*Entry)(nil),                     // 5: seamshare.event.correction.v1.Entry
+	(*Difference)(nil),                // 6: seamshare.event.correction.v1.Difference
+	(*MassCorrected)(nil),             // 7: seamshare.event.correction.v1.MassCorrected
+	(*SizeCorrected)(nil),             // 8: seamshare.event.correction.v1.SizeCorrected
+	(*PriceCorrected)(nil),            // 9: seamshare.event.correction.v1.PriceCorrected
+	(*ReceiptCorrected)(nil),          // 10: seamshare.event.correction.v1.ReceiptCorrected
+	(*CostCorrected)(nil),             // 11: seamshare.event.correction.v1.CostCorrected
+	(*RefundCorrected)(nil),           // 12: seamshare.event.correction.v1.RefundCorrected
+	(*SentMassCorrected)(nil),         // 13: seamshare.event.correction.v1.SentMassCorrected
+	(*Proposed_Public)(nil),           // 14: seamshare.event.correction.v1.Proposed.Public
+	(*Proposed_Private)(nil),          // 15: seamshare.event.correction.v1.Proposed.Private
+	(*Confirmed_Public)(nil),          // 16: seamshare.event.correction.v1.Confirmed.Public
+	(*Confirmed_Private)(nil),         // 17: seamshare.event.correction.v1.Confirmed.Private
+	(*Refused_Public)(nil),            // 18: seamshare.event.correction.v1.Refused.Public
+	(*Refused_Private)(nil),           // 19: seamshare.event.correction.v1.Refused.Private
+	(*MassCorrected_Public)(nil),      // 20: seamshare.event.correction.v1.MassCorrected.Public
+	(*MassCorrected_Private)(nil),     // 21: seamshare.event.correction.v1.MassCorrected.Private
+	(*SizeCorrected_Public)(nil),      // 22: seamshare.event.correction.v1.SizeCorrected.Public
+	(*SizeCorrected_Private)(nil),     // 23: seamshare.event.correction.v1.SizeCorrected.Private
+	(*PriceCorrected_Public)(nil),     // 24: seamshare.event.correction.v1.PriceCorrected.Public
+	(*PriceCorrected_Private)(nil),    // 25: seamshare.event.correction.v1.PriceCorrected.Private
+	(*ReceiptCorrected_Public)(nil),   // 26: seamshare.event.correction.v1.ReceiptCorrected.Public
+	(*ReceiptCorrected_Private)(nil),  // 27: seamshare.event.correction.v1.ReceiptCorrected.Private
+	(*CostCorrected_Public)(nil),      // 28: seamshare.event.correction.v1.CostCorrected.Public
+	(*CostCorrected_Private)(nil),     // 29: seamshare.event.correction.v1.CostCorrected.Private
+	(*RefundCorrected_Public)(nil),    // 30: seamshare.event.correction.v1.RefundCorrected.Public
+	(*RefundCorrected_Private)(nil),   // 31: seamshare.event.correction.v1.RefundCorrected.Private
+	(*SentMassCorrected_Public)(nil),  // 32: seamshare.event.correction.v1.SentMassCorrected.Public
+	(*SentMassCorrected_Private)(nil), // 33: seamshare.event.correction.v1.SentMassCorrected.Private
+	(v1.Reason)(0),                    // 34: seamshare.event.piece.v1.Reason
+	(*v11.Amount)(nil),                // 35: seamshare.event.v1.Amount
+	(*v11.Weighing)(nil),              // 36: seamshare.event.v1.Weighing
+	(*v11.Size)(nil),                  // 37: seamshare.event.v1.Size
+	(*v12.Agreement)(nil),             // 38: seamshare.event.parcel.v1.Agreement
+	(v12.Side)(0),                     // 39: seamshare.event.parcel.v1.Side
 }
 var file_seamshare_event_correction_v1_event_proto_depIdxs = []int32{
-	1,  // 0: seamshare.event.correction.v1.Event.proposed:type_name -> seamshare.event.correction.v1.Proposed
-	2,  // 1: seamshare.event.correction.v1.Event.confirmed:type_name -> seamshare.event.correction.v1.Confirmed
-	3,  // 2: seamshare.event.correction.v1.Event.refused:type_name -> seamshare.event.correction.v1.Refused
-	4,  // 3: seamshare.event.correction.v1.Event.mass_corrected:type_name -> seamshare.event.correction.v1.MassCorrected
-	5,  // 4: seamshare.event.correction.v1.Event.size_corrected:type_name -> seamshare.event.correction.v1.SizeCorrected
-	6,  // 5: seamshare.event.correction.v1.Event.price_corrected:type_name -> seamshare.event.correction.v1.PriceCorrected
-	7,  // 6: seamshare.event.correction.v1.Event.receipt_corrected:type_name -> seamshare.event.correction.v1.ReceiptCorrected
-	8,  // 7: seamshare.event.correction.v1.Event.cost_corrected:type_name -> seamshare.event.correction.v1.CostCorrected
-	9,  // 8: seamshare.event.correction.v1.Event.refund_corrected:type_name -> seamshare.event.correction.v1.RefundCorrected
-	10, // 9: seamshare.event.correction.v1.Event.sent_mass_corrected:type_name -> seamshare.event.correction.v1.SentMassCorrected
-	11, // 10: seamshare.event.correction.v1.Proposed.public:type_name -> seamshare.event.correction.v1.Proposed.Public
-	12, // 11: seamshare.event.correction.v1.Proposed.private:type_name -> seamshare.event.correction.v1.Proposed.Private
-	13, // 12: seamshare.event.correction.v1.Confirmed.public:type_name -> seamshare.event.correction.v1.Confirmed.Public
-	14, // 13: seamshare.event.correction.v1.Confirmed.private:type_name -> seamshare.event.correction.v1.Confirmed.Private
-	15, // 14: seamshare.event.correction.v1.Refused.public:type_name -> seamshare.event.correction.v1.Refused.Public
-	16, // 15: seamshare.event.correction.v1.Refused.private:type_name -> seamshare.event.correction.v1.Refused.Private
-	17, // 16: seamshare.event.correction.v1.MassCorrected.public:type_name -> seamshare.event.correction.v1.MassCorrected.Public
-	18, // 17: seamshare.event.correction.v1.MassCorrected.private:type_name -> seamshare.event.correction.v1.MassCorrected.Private
-	19, // 18: seamshare.event.correction.v1.SizeCorrected.public:type_name -> seamshare.event.correction.v1.SizeCorrected.Public
-	20, // 19: seamshare.event.correction.v1.SizeCorrected.private:type_name -> seamshare.event.correction.v1.SizeCorrected.Private
-	21, // 20: seamshare.event.correction.v1.PriceCorrected.public:type_name -> seamshare.event.correction.v1.PriceCorrected.Public
-	22, // 21: seamshare.event.correction.v1.PriceCorrected.private:type_name -> seamshare.event.correction.v1.PriceCorrected.Private
-	23, // 22: seamshare.event.correction.v1.ReceiptCorrected.public:type_name -> seamshare.event.correction.v1.ReceiptCorrected.Public
-	24, // 23: seamshare.event.correction.v1.ReceiptCorrected.private:type_name -> seamshare.event.correction.v1.ReceiptCorrected.Private
-	25, // 24: seamshare.event.correction.v1.CostCorrected.public:type_name -> seamshare.event.correction.v1.CostCorrected.Public
-	26, // 25: seamshare.event.correction.v1.CostCorrected.private:type_name -> seamshare.event.correction.v1.CostCorrected.Private
-	27, // 26: seamshare.event.correction.v1.RefundCorrected.public:type_name -> seamshare.event.correction.v1.RefundCorrected.Public
-	28, // 27: seamshare.event.correction.v1.RefundCorrected.private:type_name -> seamshare.event.correction.v1.RefundCorrected.Private
-	29, // 28: seamshare.event.correction.v1.SentMassCorrected.public:type_name -> seamshare.event.correction.v1.SentMassCorrected.Public
-	30, // 29: seamshare.event.correction.v1.SentMassCorrected.private:type_name -> seamshare.event.correction.v1.SentMassCorrected.Private
-	31, // 30: seamshare.event.correction.v1.Proposed.Private.amount:type_name -> seamshare.event.v1.Amount
-	32, // 31: seamshare.event.correction.v1.Proposed.Private.weighing:type_name -> seamshare.event.v1.Weighing
-	33, // 32: seamshare.event.correction.v1.Proposed.Private.size:type_name -> seamshare.event.v1.Size
-	32, // 33: seamshare.event.correction.v1.MassCorrected.Public.was:type_name -> seamshare.event.v1.Weighing
-	32, // 34: seamshare.event.correction.v1.MassCorrected.Public.right:type_name -> seamshare.event.v1.Weighing
-	34, // 35: seamshare.event.correction.v1.MassCorrected.Public.loss_reason:type_name -> seamshare.event.piece.v1.Reason
-	33, // 36: seamshare.event.correction.v1.SizeCorrected.Public.was:type_name -> seamshare.event.v1.Size
-	33, // 37: seamshare.event.correction.v1.SizeCorrected.Public.right:type_name -> seamshare.event.v1.Size
-	31, // 38: seamshare.event.correction.v1.PriceCorrected.Private.was:type_name -> seamshare.event.v1.Amount
-	31, // 39: seamshare.event.correction.v1.PriceCorrected.Private.right:type_name -> seamshare.event.v1.Amount
-	35, // 40: seamshare.event.correction.v1.PriceCorrected.Private.agreement:type_name -> seamshare.event.parcel.v1.Agreement
-	31, // 41: seamshare.event.correction.v1.ReceiptCorrected.Private.was:type_name -> seamshare.event.v1.Amount
-	31, // 42: seamshare.event.correction.v1.ReceiptCorrected.Private.right:type_name -> seamshare.event.v1.Amount
-	31, // 43: seamshare.event.correction.v1.CostCorrected.Private.was:type_name -> seamshare.event.v1.Amount
-	31, // 44: seamshare.event.correction.v1.CostCorrected.Private.right:type_name -> seamshare.event.v1.Amount
-	31, // 45: seamshare.event.correction.v1.RefundCorrected.Private.was:type_name -> seamshare.event.v1.Amount
-	31, // 46: seamshare.event.correction.v1.RefundCorrected.Private.right:type_name -> seamshare.event.v1.Amount
-	32, // 47: seamshare.event.correction.v1.SentMassCorrected.Private.was:type_name -> seamshare.event.v1.Weighing
-	32, // 48: seamshare.event.correction.v1.SentMassCorrected.Private.right:type_name -> seamshare.event.v1.Weighing
-	32, // 49: seamshare.event.correction.v1.SentMassCorrected.Private.before:type_name -> seamshare.event.v1.Weighing
-	50, // [50:50] is the sub-list for method output_type
-	50, // [50:50] is the sub-list for method input_type
-	50, // [50:50] is the sub-list for extension type_name
-	50, // [50:50] is the sub-list for extension extendee
-	0,  // [0:50] is the sub-list for field type_name
+	2,  // 0: seamshare.event.correction.v1.Event.proposed:type_name -> seamshare.event.correction.v1.Proposed
+	3,  // 1: seamshare.event.correction.v1.Event.confirmed:type_name -> seamshare.event.correction.v1.Confirmed
+	4,  // 2: seamshare.event.correction.v1.Event.refused:type_name -> seamshare.event.correction.v1.Refused
+	7,  // 3: seamshare.event.correction.v1.Event.mass_corrected:type_name -> seamshare.event.correction.v1.MassCorrected
+	8,  // 4: seamshare.event.correction.v1.Event.size_corrected:type_name -> seamshare.event.correction.v1.SizeCorrected
+	9,  // 5: seamshare.event.correction.v1.Event.price_corrected:type_name -> seamshare.event.correction.v1.PriceCorrected
+	10, // 6: seamshare.event.correction.v1.Event.receipt_corrected:type_name -> seamshare.event.correction.v1.ReceiptCorrected
+	11, // 7: seamshare.event.correction.v1.Event.cost_corrected:type_name -> seamshare.event.correction.v1.CostCorrected
+	12, // 8: seamshare.event.correction.v1.Event.refund_corrected:type_name -> seamshare.event.correction.v1.RefundCorrected
+	13, // 9: seamshare.event.correction.v1.Event.sent_mass_corrected:type_name -> seamshare.event.correction.v1.SentMassCorrected
+	14, // 10: seamshare.event.correction.v1.Proposed.public:type_name -> seamshare.event.correction.v1.Proposed.Public
+	15, // 11: seamshare.event.correction.v1.Proposed.private:type_name -> seamshare.event.correction.v1.Proposed.Private
+	16, // 12: seamshare.event.correction.v1.Confirmed.public:type_name -> seamshare.event.correction.v1.Confirmed.Public
+	17, // 13: seamshare.event.correction.v1.Confirmed.private:type_name -> seamshare.event.correction.v1.Confirmed.Private
+	18, // 14: seamshare.event.correction.v1.Refused.public:type_name -> seamshare.event.correction.v1.Refused.Public
+	19, // 15: seamshare.event.correction.v1.Refused.private:type_name -> seamshare.event.correction.v1.Refused.Private
+	0,  // 16: seamshare.event.correction.v1.Entry.account:type_name -> seamshare.event.correction.v1.Account
+	34, // 17: seamshare.event.correction.v1.Entry.reason:type_name -> seamshare.event.piece.v1.Reason
+	20, // 18: seamshare.event.correction.v1.MassCorrected.public:type_name -> seamshare.event.correction.v1.MassCorrected.Public
+	21, // 19: seamshare.event.correction.v1.MassCorrected.private:type_name -> seamshare.event.correction.v1.MassCorrected.Private
+	22, // 20: seamshare.event.correction.v1.SizeCorrected.public:type_name -> seamshare.event.correction.v1.SizeCorrected.Public
+	23, // 21: seamshare.event.correction.v1.SizeCorrected.private:type_name -> seamshare.event.correction.v1.SizeCorrected.Private
+	24, // 22: seamshare.event.correction.v1.PriceCorrected.public:type_name -> seamshare.event.correction.v1.PriceCorrected.Public
+	25, // 23: seamshare.event.correction.v1.PriceCorrected.private:type_name -> seamshare.event.correction.v1.PriceCorrected.Private
+	26, // 24: seamshare.event.correction.v1.ReceiptCorrected.public:type_name -> seamshare.event.correction.v1.ReceiptCorrected.Public
+	27, // 25: seamshare.event.correction.v1.ReceiptCorrected.private:type_name -> seamshare.event.correction.v1.ReceiptCorrected.Private
+	28, // 26: seamshare.event.correction.v1.CostCorrected.public:type_name -> seamshare.event.correction.v1.CostCorrected.Public
+	29, // 27: seamshare.event.correction.v1.CostCorrected.private:type_name -> seamshare.event.correction.v1.CostCorrected.Private
+	30, // 28: seamshare.event.correction.v1.RefundCorrected.public:type_name -> seamshare.event.correction.v1.RefundCorrected.Public
+	31, // 29: seamshare.event.correction.v1.RefundCorrected.private:type_name -> seamshare.event.correction.v1.RefundCorrected.Private
+	32, // 30: seamshare.event.correction.v1.SentMassCorrected.public:type_name -> seamshare.event.correction.v1.SentMassCorrected.Public
+	33, // 31: seamshare.event.correction.v1.SentMassCorrected.private:type_name -> seamshare.event.correction.v1.SentMassCorrected.Private
+	35, // 32: seamshare.event.correction.v1.Proposed.Private.amount:type_name -> seamshare.event.v1.Amount
+	36, // 33: seamshare.event.correction.v1.Proposed.Private.weighing:type_name -> seamshare.event.v1.Weighing
+	37, // 34: seamshare.event.correction.v1.Proposed.Private.size:type_name -> seamshare.event.v1.Size
+	36, // 35: seamshare.event.correction.v1.Proposed.Private.total:type_name -> seamshare.event.v1.Weighing
+	36, // 36: seamshare.event.correction.v1.MassCorrected.Public.was:type_name -> seamshare.event.v1.Weighing
+	36, // 37: seamshare.event.correction.v1.MassCorrected.Public.right:type_name -> seamshare.event.v1.Weighing
+	5,  // 38: seamshare.event.correction.v1.MassCorrected.Public.from:type_name -> seamshare.event.correction.v1.Entry
+	5,  // 39: seamshare.event.correction.v1.MassCorrected.Public.to:type_name -> seamshare.event.correction.v1.Entry
+	6,  // 40: seamshare.event.correction.v1.MassCorrected.Private.differences:type_name -> seamshare.event.correction.v1.Difference
+	37, // 41: seamshare.event.correction.v1.SizeCorrected.Public.was:type_name -> seamshare.event.v1.Size
+	37, // 42: seamshare.event.correction.v1.SizeCorrected.Public.right:type_name -> seamshare.event.v1.Size
+	35, // 43: seamshare.event.correction.v1.PriceCorrected.Private.was:type_name -> seamshare.event.v1.Amount
+	35, // 44: seamshare.event.correction.v1.PriceCorrected.Private.right:type_name -> seamshare.event.v1.Amount
+	38, // 45: seamshare.event.correction.v1.PriceCorrected.Private.agreement:type_name -> seamshare.event.parcel.v1.Agreement
+	35, // 46: seamshare.event.correction.v1.ReceiptCorrected.Private.was:type_name -> seamshare.event.v1.Amount
+	35, // 47: seamshare.event.correction.v1.ReceiptCorrected.Private.right:type_name -> seamshare.event.v1.Amount
+	35, // 48: seamshare.event.correction.v1.CostCorrected.Private.was:type_name -> seamshare.event.v1.Amount
+	35, // 49: seamshare.event.correction.v1.CostCorrected.Private.right:type_name -> seamshare.event.v1.Amount
+	35, // 50: seamshare.event.correction.v1.RefundCorrected.Private.was:type_name -> seamshare.event.v1.Amount
+	35, // 51: seamshare.event.correction.v1.RefundCorrected.Private.right:type_name -> seamshare.event.v1.Amount
+	36, // 52: seamshare.event.correction.v1.SentMassCorrected.Private.was:type_name -> seamshare.event.v1.Weighing
+	36, // 53: seamshare.event.correction.v1.SentMassCorrected.Private.right:type_name -> seamshare.event.v1.Weighing
+	36, // 54: seamshare.event.correction.v1.SentMassCorrected.Private.before:type_name -> seamshare.event.v1.Weighing
+	39, // 55: seamshare.event.correction.v1.SentMassCorrected.Private.side:type_name -> seamshare.event.parcel.v1.Side
+	6,  // 56: seamshare.event.correction.v1.SentMassCorrected.Private.handover:type_name -> seamshare.event.correction.v1.Difference
+	57, // [57:57] is the sub-list for method output_type
+	57, // [57:57] is the sub-list for method input_type
+	57, // [57:57] is the sub-list for extension type_name
+	57, // [57:57] is the sub-list for extension extendee
+	0,  // [0:57] is the sub-list for field type_name
 }
 
 func init() { file_seamshare_event_correction_v1_event_proto_init() }
@@ -2486,13 +2840,14 @@ func file_seamshare_event_correction_v1_event_proto_init() {
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_seamshare_event_correction_v1_event_proto_rawDesc), len(file_seamshare_event_correction_v1_event_proto_rawDesc)),
-			NumEnums:      0,
-			NumMessages:   31,
+			NumEnums:      1,
+			NumMessages:   33,
 			NumExtensions: 0,
 			NumServices:   0,
 		},
 		GoTypes:           file_seamshare_event_correction_v1_event_proto_goTypes,
 		DependencyIndexes: file_seamshare_event_correction_v1_event_proto_depIdxs,
+		EnumInfos:         file_seamshare_event_correction_v1_event_proto_enumTypes,
 		MessageInfos:      file_seamshare_event_correction_v1_event_proto_msgTypes,
 	}.Build()
 	File_seamshare_event_correction_v1_event_proto = out.File

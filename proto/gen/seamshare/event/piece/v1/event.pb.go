@@ -2321,9 +2321,11 @@ type Worked_Public struct {
 	// When it was done, by the cutter's word, in Unix microseconds.
 	DoneAtUs int64 `protobuf:"varint,11,opt,name=done_at_us,json=doneAtUs,proto3" json:"done_at_us,omitempty"`
 	// How many seconds it had rested since it was shaped, where that is less than is set.
-	RestedS       int64 `protobuf:"varint,12,opt,name=rested_s,json=restedS,proto3" json:"rested_s,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	RestedS int64 `protobuf:"varint,12,opt,name=rested_s,json=restedS,proto3" json:"rested_s,omitempty"`
+	// The mass before wasn't weighed: it is what the part weighed last.
+	MassInNotWeighed bool `protobuf:"varint,13,opt,name=mass_in_not_weighed,json=massInNotWeighed,proto3" json:"mass_in_not_weighed,omitempty"`
+	unknownFields    protoimpl.UnknownFields
+	sizeCache        protoimpl.SizeCache
 }
 
 func (x *Worked_Public) Reset() {
@@ -2431,6 +2433,13 @@ func (x *Worked_Public) GetRestedS() int64 {
 		return x.RestedS
 	}
 	return 0
+}
+
+func (x *Worked_Public) GetMassInNotWeighed() bool {
+	if x != nil {
+		return x.MassInNotWeighed
+	}
+	return false
 }
 
 // The part for those concerned.
@@ -2910,7 +2919,9 @@ type Studied_Private struct {
 	// The cutter's notes.
 	Note string `protobuf:"bytes,4,opt,name=note,proto3" json:"note,omitempty"`
 	// What was seen, drawn to measure.
-	Drawing       *Drawing `protobuf:"bytes,5,opt,name=drawing,proto3" json:"drawing,omitempty"`
+	Drawing *Drawing `protobuf:"bytes,5,opt,name=drawing,proto3" json:"drawing,omitempty"`
+	// What the drawing weighs by its stated densities, in micrograms.
+	DrawnUg       int64 `protobuf:"varint,6,opt,name=drawn_ug,json=drawnUg,proto3" json:"drawn_ug,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -2978,6 +2989,13 @@ func (x *Studied_Private) GetDrawing() *Drawing {
 		return x.Drawing
 	}
 	return nil
+}
+
+func (x *Studied_Private) GetDrawnUg() int64 {
+	if x != nil {
+		return x.DrawnUg
+	}
+	return 0
 }
 
 // The part that may be shown to anyone.
@@ -3210,7 +3228,9 @@ type Counted_Public struct {
 	// Its mass as last weighed.
 	Was *v1.Weighing `protobuf:"bytes,3,opt,name=was,proto3" json:"was,omitempty"`
 	// Its mass now.
-	Weighing      *v1.Weighing `protobuf:"bytes,4,opt,name=weighing,proto3" json:"weighing,omitempty"`
+	Weighing *v1.Weighing `protobuf:"bytes,4,opt,name=weighing,proto3" json:"weighing,omitempty"`
+	// The stone that it became, where it did.
+	StoneId       string `protobuf:"bytes,5,opt,name=stone_id,json=stoneId,proto3" json:"stone_id,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -3271,6 +3291,13 @@ func (x *Counted_Public) GetWeighing() *v1.Weighing {
 		return x.Weighing
 	}
 	return nil
+}
+
+func (x *Counted_Public) GetStoneId() string {
+	if x != nil {
+		return x.StoneId
+	}
+	return ""
 }
 
 // The part for those concerned.
@@ -4978,10 +5005,10 @@ const file_seamshare_event_piece_v1_event_proto_rawDesc = "" +
 	"\x04Part\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x128\n" +
 	"\bweighing\x18\x02 \x01(\v2\x1c.seamshare.event.v1.WeighingR\bweighing\x122\n" +
-	"\x04fate\x18\x03 \x01(\x0e2\x1e.seamshare.event.piece.v1.FateR\x04fate\"\xe3\x05\n" +
+	"\x04fate\x18\x03 \x01(\x0e2\x1e.seamshare.event.piece.v1.FateR\x04fate\"\x92\x06\n" +
 	"\x06Worked\x12?\n" +
 	"\x06public\x18\x01 \x01(\v2'.seamshare.event.piece.v1.Worked.PublicR\x06public\x12B\n" +
-	"\aprivate\x18\x02 \x01(\v2(.seamshare.event.piece.v1.Worked.PrivateR\aprivate\x1a\xa7\x03\n" +
+	"\aprivate\x18\x02 \x01(\v2(.seamshare.event.piece.v1.Worked.PrivateR\aprivate\x1a\xd6\x03\n" +
 	"\x06Public\x12\x19\n" +
 	"\bpiece_id\x18\x01 \x01(\tR\apieceId\x12\x12\n" +
 	"\x04part\x18\x02 \x01(\tR\x04part\x122\n" +
@@ -4996,7 +5023,8 @@ const file_seamshare_event_piece_v1_event_proto_rawDesc = "" +
 	"notWeighed\x12\x1c\n" +
 	"\n" +
 	"done_at_us\x18\v \x01(\x03R\bdoneAtUs\x12\x19\n" +
-	"\brested_s\x18\f \x01(\x03R\arestedS\x1a\xa9\x01\n" +
+	"\brested_s\x18\f \x01(\x03R\arestedS\x12-\n" +
+	"\x13mass_in_not_weighed\x18\r \x01(\bR\x10massInNotWeighed\x1a\xa9\x01\n" +
 	"\aPrivate\x12\x1b\n" +
 	"\tmember_id\x18\x01 \x01(\tR\bmemberId\x12\x12\n" +
 	"\x04note\x18\x02 \x01(\tR\x04note\x12\x12\n" +
@@ -5032,20 +5060,21 @@ const file_seamshare_event_piece_v1_event_proto_rawDesc = "" +
 	"\aPrivate\x12\x1b\n" +
 	"\tmember_id\x18\x01 \x01(\tR\bmemberId\x12\x1b\n" +
 	"\twhy_early\x18\x02 \x01(\tR\bwhyEarly\x12\x18\n" +
-	"\aminutes\x18\x03 \x01(\rR\aminutes\"\xc0\x03\n" +
+	"\aminutes\x18\x03 \x01(\rR\aminutes\"\xdb\x03\n" +
 	"\aStudied\x12@\n" +
 	"\x06public\x18\x01 \x01(\v2(.seamshare.event.piece.v1.Studied.PublicR\x06public\x12C\n" +
 	"\aprivate\x18\x02 \x01(\v2).seamshare.event.piece.v1.Studied.PrivateR\aprivate\x1a\x84\x01\n" +
 	"\x06Public\x12\x19\n" +
 	"\bpiece_id\x18\x01 \x01(\tR\apieceId\x12,\n" +
 	"\x04size\x18\x02 \x01(\v2\x18.seamshare.event.v1.SizeR\x04size\x121\n" +
-	"\x06photos\x18\x03 \x03(\v2\x19.seamshare.event.v1.PhotoR\x06photos\x1a\xa6\x01\n" +
+	"\x06photos\x18\x03 \x03(\v2\x19.seamshare.event.v1.PhotoR\x06photos\x1a\xc1\x01\n" +
 	"\aPrivate\x12\x1b\n" +
 	"\tmember_id\x18\x01 \x01(\tR\bmemberId\x12\x19\n" +
 	"\bstudy_id\x18\x02 \x01(\tR\astudyId\x12\x12\n" +
 	"\x04seen\x18\x03 \x01(\tR\x04seen\x12\x12\n" +
 	"\x04note\x18\x04 \x01(\tR\x04note\x12;\n" +
-	"\adrawing\x18\x05 \x01(\v2!.seamshare.event.piece.v1.DrawingR\adrawing\"\xa1\x02\n" +
+	"\adrawing\x18\x05 \x01(\v2!.seamshare.event.piece.v1.DrawingR\adrawing\x12\x19\n" +
+	"\bdrawn_ug\x18\x06 \x01(\x03R\adrawnUg\"\xa1\x02\n" +
 	"\x0fDecisionAwaited\x12H\n" +
 	"\x06public\x18\x01 \x01(\v20.seamshare.event.piece.v1.DecisionAwaited.PublicR\x06public\x12K\n" +
 	"\aprivate\x18\x02 \x01(\v21.seamshare.event.piece.v1.DecisionAwaited.PrivateR\aprivate\x1a7\n" +
@@ -5063,15 +5092,16 @@ const file_seamshare_event_piece_v1_event_proto_rawDesc = "" +
 	"\x04part\x18\x02 \x01(\tR\x04part\x1aB\n" +
 	"\aPrivate\x12\x1b\n" +
 	"\tmember_id\x18\x01 \x01(\tR\bmemberId\x12\x1a\n" +
-	"\bdecision\x18\x02 \x01(\tR\bdecision\"\x8b\x03\n" +
+	"\bdecision\x18\x02 \x01(\tR\bdecision\"\xa6\x03\n" +
 	"\aCounted\x12@\n" +
 	"\x06public\x18\x01 \x01(\v2(.seamshare.event.piece.v1.Counted.PublicR\x06public\x12C\n" +
-	"\aprivate\x18\x02 \x01(\v2).seamshare.event.piece.v1.Counted.PrivateR\aprivate\x1a\xa1\x01\n" +
+	"\aprivate\x18\x02 \x01(\v2).seamshare.event.piece.v1.Counted.PrivateR\aprivate\x1a\xbc\x01\n" +
 	"\x06Public\x12\x19\n" +
 	"\bpiece_id\x18\x01 \x01(\tR\apieceId\x12\x12\n" +
 	"\x04part\x18\x02 \x01(\tR\x04part\x12.\n" +
 	"\x03was\x18\x03 \x01(\v2\x1c.seamshare.event.v1.WeighingR\x03was\x128\n" +
-	"\bweighing\x18\x04 \x01(\v2\x1c.seamshare.event.v1.WeighingR\bweighing\x1aU\n" +
+	"\bweighing\x18\x04 \x01(\v2\x1c.seamshare.event.v1.WeighingR\bweighing\x12\x19\n" +
+	"\bstone_id\x18\x05 \x01(\tR\astoneId\x1aU\n" +
 	"\aPrivate\x12\x19\n" +
 	"\bcount_id\x18\x01 \x01(\tR\acountId\x12\x1b\n" +
 	"\tperson_id\x18\x02 \x01(\tR\bpersonId\x12\x12\n" +
