@@ -1,4 +1,4 @@
-//go:build long && !race
+//go:build long
 
 package wholetest_test
 
