@@ -14,7 +14,7 @@ import (
 
 func (s *session) correctionCommand() *cobra.Command {
 	return group("correction", "Facts that were recorded wrong, and put right", s.correctAmountCommand(), s.correctMassCommand(), s.correctSizeCommand(),
-		s.correctionConfirmCommand(), s.correctionRefuseCommand(), s.correctionListCommand())
+		s.correctStoneCommand(), s.correctPieceCommand(), s.correctionConfirmCommand(), s.correctionRefuseCommand(), s.correctionListCommand())
 }
 
 // withCorrection is an answer about a correction.
@@ -48,6 +48,14 @@ func printCorrection(w io.Writer, c *coopv1.Correction) {
 		}
 	case c.GetSize() != nil:
 		sayLong(w, "  the size is %s", size(c.GetSize()))
+	case c.GetStone() != nil:
+		printCorrectedStone(w, c.GetStone())
+	case c.GetPiece() != nil:
+		claim := c.GetPiece().GetClaimId()
+		if claim == "" {
+			claim = "none, its field is not shown"
+		}
+		sayLong(w, "  kind %s, claim: %s", word(c.GetPiece().GetKind()), claim)
 	}
 	sayLong(w, "  by %s: %s", c.GetProposedBy(), plain(c.GetReason()))
 	if ug := c.GetUnexplainedUg(); ug != 0 {
@@ -55,6 +63,16 @@ func printCorrection(w io.Writer, c *coopv1.Correction) {
 	}
 	if c.GetDecidedBy() != "" {
 		sayLong(w, "  second person %s", c.GetDecidedBy())
+	}
+}
+
+// printCorrectedStone says what the stone is, as far as the record that was wrong does.
+func printCorrectedStone(w io.Writer, st *coopv1.CorrectedStone) {
+	if st.GetOutline() != 0 {
+		sayLong(w, "  outline %s", word(st.GetOutline()))
+	}
+	if st.GetTreatment() != 0 {
+		sayLong(w, "  %s, treatment: %s; takes up water: %s; assembled: %s", word(st.GetKind()), treatmentWords(st.GetTreatment()), word(st.GetHydrophane()), word(st.GetComposite()))
 	}
 }
 
@@ -176,11 +194,71 @@ func (s *session) correctSizeCommand() *cobra.Command {
 	return c
 }
 
+func (s *session) correctStoneCommand() *cobra.Command {
+	r := &coopv1.CorrectStoneRequest{}
+	c := &cobra.Command{
+		Use:   "stone STONE --why TEXT",
+		Short: "Correct what you said that a stone is (cutter)",
+		Long: `Asks for a correction of what you said of your stone: its treatment, outline or kind,
+whether it takes up water or is assembled. What isn't named stays. An approver confirms
+or refuses it. Then filters and lists say what is right, the stone's chain says both, and
+the jeweller who has the stone, holds it or has ordered it sees it under today.`,
+		Example: `  seamshare correction stone STONE --treatment resin --why "a crack was filled"`,
+		Args:    exactly("STONE"),
+		RunE: func(c *cobra.Command, args []string) error {
+			return deskCommand(c, s, func(d desk) (*coopv1.CorrectStoneResponse, error) {
+				r.RequestId, r.StoneId = d.requestID, args[0]
+				return d.CorrectStone(d.ctx, r)
+			}, printCorrectionOf)
+		},
+	}
+	wordFlag(c, &r.Treatment, "treatment", "what was done to it")
+	wordFlag(c, &r.Outline, "outline", "its outline")
+	wordFlag(c, &r.Kind, "kind", "what kind of opal")
+	wordFlag(c, &r.Hydrophane, "hydrophane", "whether it takes up water")
+	wordFlag(c, &r.Composite, "composite", "whether it is assembled")
+	whyFlag(c, &r.Reason)
+	return c
+}
+
+func (s *session) correctPieceCommand() *cobra.Command {
+	r := &coopv1.CorrectPieceRequest{}
+	var claim string
+	var notShown bool
+	c := &cobra.Command{
+		Use:   "piece PIECE --why TEXT",
+		Short: "Correct the claim or kind that you said of a piece (miner)",
+		Long: `Asks for a correction of what you said of your piece: the claim that it comes from, or
+its kind. An approver confirms or refuses it. Then all that comes of the piece follows:
+what was taken out of a group, pieces of newer parcels, and stones. Their chains say
+both. Where a piece was listed without its field, that stays so.`,
+		Example: "  seamshare correction piece PIECE --claim CLAIM --why \"two bags were swapped\"\n  seamshare correction piece PIECE --field-not-shown --why \"two bags were mixed\"",
+		Args:    exactly("PIECE"),
+		RunE: func(c *cobra.Command, args []string) error {
+			if claim != "" && notShown {
+				return wrongInput("--field-not-shown", "leave one of them out", "with --claim: a piece comes from a claim, or its field is not shown")
+			}
+			if claim != "" || notShown {
+				r.ClaimId = &claim
+			}
+			return deskCommand(c, s, func(d desk) (*coopv1.CorrectPieceResponse, error) {
+				r.RequestId, r.PieceId = d.requestID, args[0]
+				return d.CorrectPiece(d.ctx, r)
+			}, printCorrectionOf)
+		},
+	}
+	c.Flags().StringVar(&claim, "claim", "", "the `id` of the claim that it comes from")
+	c.Flags().BoolVar(&notShown, "field-not-shown", false, "nobody knows after all which claim it comes from")
+	wordFlag(c, &r.Kind, "kind", "what kind of opal")
+	whyFlag(c, &r.Reason)
+	return c
+}
+
 func (s *session) correctionConfirmCommand() *cobra.Command {
 	return &cobra.Command{
 		Use:     "confirm CORRECTION",
-		Short:   "Let a correction of money paid out happen, as another (approver)",
-		Long:    "Lets a correction of money that was paid out happen, as a second person. " + adviserLine,
+		Short:   "Let a correction that waits happen, as another person (approver)",
+		Long:    "Lets a correction of money that was paid out happen, or one of what a stone or a piece\nwas said to be, as a second person. " + adviserLine,
 		Example: "  seamshare correction confirm CORRECTION",
 		Args:    exactly("CORRECTION"),
 		RunE: func(c *cobra.Command, args []string) error {

@@ -2,6 +2,7 @@ package command
 
 import (
 	"fmt"
+	"slices"
 
 	"seamshare.example/eventstore"
 	"seamshare.example/services/domain/parcel"
@@ -90,4 +91,49 @@ func Cut(l eventstore.Loader, lot parcel.State) (bool, error) {
 		}
 	}
 	return false, nil
+}
+
+// Origin is the claim and field that a part comes from; MayBeOf are its fields where
+// nobody knows which.
+type Origin struct {
+	ClaimID, FieldID string
+	MayBeOf          []string
+}
+
+// WhereFrom is where a part comes from: as its piece does, or, where it was mixed up, as
+// any of those it may be; find finds their pieces.
+func WhereFrom(find func(id string) (piece.State, error), rough piece.State, name string) (Origin, error) {
+	from := Origin{ClaimID: rough.ClaimID, FieldID: rough.FieldID, MayBeOf: rough.MayBeOf}
+	part, _ := rough.Part(name)
+	if len(part.Mixed) == 0 {
+		return from, nil
+	}
+	var fields []string
+	for _, c := range part.Mixed {
+		may, err := find(c.GetPieceId())
+		if err != nil {
+			return Origin{}, fmt.Errorf("couldn't load piece %s: %w", c.GetPieceId(), err)
+		}
+		if may.ClaimID != from.ClaimID {
+			from.ClaimID = ""
+		}
+		if len(may.MayBeOf) > 0 {
+			fields = append(fields, may.MayBeOf...)
+		} else {
+			fields = append(fields, may.FieldID)
+		}
+	}
+	slices.Sort(fields)
+	if fields = slices.Compact(fields); len(fields) > 1 {
+		from.FieldID, from.MayBeOf = "", fields
+	}
+	return from, nil
+}
+
+// Pieces finds pieces by their ids, for WhereFrom.
+func Pieces(l eventstore.Loader) func(id string) (piece.State, error) {
+	return func(id string) (piece.State, error) {
+		p, _, err := eventstore.Load(l, stream.Piece, id)
+		return p, err
+	}
 }

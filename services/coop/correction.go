@@ -3,7 +3,14 @@ package coop
 import (
 	"context"
 
+	"google.golang.org/protobuf/proto"
+
 	coopv1 "seamshare.example/proto/gen/seamshare/coop/v1"
+	correctionv1 "seamshare.example/proto/gen/seamshare/event/correction/v1"
+	piecev1 "seamshare.example/proto/gen/seamshare/event/piece/v1"
+	stonev1 "seamshare.example/proto/gen/seamshare/event/stone/v1"
+	eventv1 "seamshare.example/proto/gen/seamshare/event/v1"
+	typev1 "seamshare.example/proto/gen/seamshare/type/v1"
 
 	"seamshare.example/eventstore"
 	"seamshare.example/services/access"
@@ -48,6 +55,64 @@ func (s *Server) CorrectSize(ctx context.Context, req *coopv1.CorrectSizeRequest
 	return &coopv1.CorrectSizeResponse{Correction: c, Position: at}, nil
 }
 
+// CorrectStone implements coopv1.CoopServiceServer.
+func (s *Server) CorrectStone(ctx context.Context, req *coopv1.CorrectStoneRequest) (*coopv1.CorrectStoneResponse, error) {
+	right := &correctionv1.StoneSaid{
+		Outline: stonev1.Outline(req.GetOutline()), Kind: eventv1.Kind(req.GetKind()), Treatment: eventv1.Treatment(req.GetTreatment()),
+		Hydrophane: stonev1.Hydrophane(req.GetHydrophane()), Composite: stonev1.Composite(req.GetComposite()),
+	}
+	onlyOutline := proto.Equal(right, &correctionv1.StoneSaid{Outline: right.GetOutline()}) && right.GetOutline() != 0
+	record, err := s.said(ctx, req.GetMinPosition(), stream.Stone.Stream(req.GetStoneId()), func(event proto.Message) bool {
+		e, _ := event.(*stonev1.Event)
+		return e.GetFinished() != nil || onlyOutline && e.GetRecut() != nil
+	})
+	if err != nil {
+		return nil, err
+	}
+	if record == 0 {
+		return nil, rule.NotThere("stone_id", "stone")
+	}
+	c, at, err := s.correct(ctx, req, record, correction.Facts{Stone: right}, nil, req.GetReason())
+	if err != nil {
+		return nil, err
+	}
+	return &coopv1.CorrectStoneResponse{Correction: c, Position: at}, nil
+}
+
+// CorrectPiece implements coopv1.CoopServiceServer.
+func (s *Server) CorrectPiece(ctx context.Context, req *coopv1.CorrectPieceRequest) (*coopv1.CorrectPieceResponse, error) {
+	record, err := s.said(ctx, req.GetMinPosition(), stream.Piece.Stream(req.GetPieceId()), func(event proto.Message) bool {
+		e, _ := event.(*piecev1.Event)
+		return e.GetDescribed() != nil
+	})
+	if err != nil {
+		return nil, err
+	}
+	if record == 0 {
+		return nil, rule.NotThere("piece_id", "piece")
+	}
+	right := &correction.Piece{Kind: eventv1.Kind(req.GetKind()), ClaimID: req.GetClaimId(), ClaimStays: req.ClaimId == nil}
+	c, at, err := s.correct(ctx, req, record, correction.Facts{Piece: right}, nil, req.GetReason())
+	if err != nil {
+		return nil, err
+	}
+	return &coopv1.CorrectPieceResponse{Correction: c, Position: at}, nil
+}
+
+// said is the position of a thing's newest record that says what it is; 0: there is none.
+func (s *Server) said(ctx context.Context, min uint64, of eventstore.Stream, is func(proto.Message) bool) (position uint64, err error) {
+	err = s.before(ctx, min, func(q *eventstore.Query) error {
+		records, err := q.Records(of)
+		for _, r := range records {
+			if is(r.Event) {
+				position = uint64(r.Position)
+			}
+		}
+		return err
+	})
+	return position, err
+}
+
 // correct asks for a correction, and does it where no second person is needed.
 func (s *Server) correct(ctx context.Context, req command.Request, corrects uint64, right correction.Facts, unreadable rule.All, reason string) (*coopv1.Correction, uint64, error) {
 	who := access.Caller(ctx)
@@ -64,6 +129,13 @@ func (s *Server) correct(ctx context.Context, req command.Request, corrects uint
 		if err != nil {
 			return nil, err
 		}
+		if right.Said() && w.saidBy != who.Member {
+			if right.Stone != nil {
+				return nil, rule.NotThere("stone_id", "stone")
+			}
+			return nil, rule.NotThere("piece_id", "piece")
+		}
+		right := right.Over(w.was)
 		c, err := command.Open(tx, stream.Correction, id)
 		if err != nil {
 			return nil, err
@@ -72,6 +144,7 @@ func (s *Server) correct(ctx context.Context, req command.Request, corrects uint
 		if err != nil {
 			return nil, err
 		}
+		second = second || right.Said()
 		events, err := c.State.Propose(correction.Proposal{
 			ID: id, Corrects: corrects, About: string(record.Stream), Was: w.was, Right: right, Newest: uint64(w.newest),
 			Person: who.Person, Reason: reason, SecondNeeded: second,
@@ -213,8 +286,18 @@ func paidSince(tx *eventstore.Tx, w wrong) (bool, error) {
 }
 
 func shownCorrection(c correction.State) *coopv1.Correction {
-	return &coopv1.Correction{
+	shown := &coopv1.Correction{
 		Id: c.ID, Stage: c.Stage.String(), Corrects: c.Corrects, About: c.About, Amount: wire.MoneyOf(c.Facts.Amount), Weighing: wire.Weighing(c.Facts.Weighing), Total: wire.Weighing(c.Facts.Total), WentIn: c.Facts.WentIn,
 		Size: wire.Size(c.Facts.Size), Part: c.Facts.Part, StoneId: c.Facts.StoneID, Reason: c.Reason, ProposedBy: c.ProposedBy, DecidedBy: c.DecidedBy,
 	}
+	if st := c.Facts.Stone; st != nil {
+		shown.Stone = &coopv1.CorrectedStone{
+			Outline: typev1.Outline(st.GetOutline()), Kind: typev1.Kind(st.GetKind()), Treatment: typev1.Treatment(st.GetTreatment()),
+			Hydrophane: typev1.Hydrophane(st.GetHydrophane()), Composite: typev1.Composite(st.GetComposite()),
+		}
+	}
+	if p := c.Facts.Piece; p != nil {
+		shown.Piece = &coopv1.CorrectedPiece{Kind: typev1.Kind(p.Kind), ClaimId: p.ClaimID}
+	}
+	return shown
 }

@@ -56,6 +56,7 @@ const (
 	ReturnsToSend    = "returns to send"
 	PromisesToAnswer = "promises to answer"
 	PromisesNotKept  = "promises not kept"
+	SaidOtherwise    = "stones said to be something else"
 	RunsAtBank       = "runs at the bank"
 	ToPayOut         = "money to pay out"
 	RefundsDue       = "refunds due"
@@ -115,7 +116,7 @@ func (d *day) look(s *Server, role memberv1.Role) error {
 	case memberv1.Role_ROLE_CUTTER:
 		return all(d.countersWaiting, d.viewingsToCome, d.toReceive, d.purchasesUnpaid, d.bench, d.stonesOfMine, d.goodsOfMine, d.sales, d.promisesDue, d.share)
 	case memberv1.Role_ROLE_JEWELLER:
-		return all(d.holdsEnding, d.goodsDue, d.ordersOfMine, d.promisesToMe)
+		return all(d.holdsEnding, d.goodsDue, d.ordersOfMine, d.promisesToMe, d.saidOtherwise)
 	case memberv1.Role_ROLE_STOCK_KEEPER:
 		return all(d.stonesToConfirm, exceptions)
 	case memberv1.Role_ROLE_BOOKKEEPER:

@@ -338,7 +338,8 @@ func (d *day) promisesDue() error {
 	})
 }
 
-// toldFor is how long a jeweller is told that a promise isn't kept.
+// toldFor is how long a jeweller is told that a promise isn't kept, or that a stone they
+// have is something else than was said.
 const toldFor = 14 * 24 * time.Hour
 
 func (d *day) promisesToMe() error {
@@ -352,5 +353,55 @@ func (d *day) promisesToMe() error {
 			return PromisesNotKept
 		}
 		return ""
+	})
+}
+
+// saidOtherwise are stones of which the cutter or the miner took back what was said, while
+// the caller held them, had them or had ordered them.
+func (d *day) saidOtherwise() error {
+	now, told := d.q.Now(), map[string]bool{}
+	judge := func(stoneIDs []string) error {
+		for _, id := range stoneIDs {
+			st, _, err := eventstore.Load(d.q, stream.Stone, id)
+			if err != nil {
+				return err
+			}
+			if st.Told.Jeweller == d.who.Member && now.Before(st.Told.At.Add(toldFor)) && !told[id] {
+				told[id] = true
+				d.add(SaidOtherwise, st.Facts.GetLabel()+": "+view.Words(st.Told.Correction), "stone/"+id, time.Time{})
+			}
+		}
+		return nil
+	}
+	if err := d.listed(view.Selling{}.Name(), view.Selling{}.HoldsBy, func(id string) (bool, error) {
+		h, _, err := eventstore.Load(d.q, stream.Hold, id)
+		if err != nil {
+			return false, err
+		}
+		return false, judge(h.StoneIDs)
+	}); err != nil {
+		return err
+	}
+	if err := d.listed(view.Selling{}.Name(), view.Selling{}.ApprovalsBy, func(id string) (bool, error) {
+		a, _, err := eventstore.Load(d.q, stream.Approval, id)
+		if err != nil {
+			return false, err
+		}
+		return false, judge(a.StoneIDs)
+	}); err != nil {
+		return err
+	}
+	return d.listed(view.Orders{}.Name(), view.Orders{}.ByBuyer, func(id string) (bool, error) {
+		o, _, err := eventstore.Load(d.q, stream.Order, id)
+		if err != nil {
+			return false, err
+		}
+		var stoneIDs []string
+		for _, l := range o.Lines {
+			if l.StoneID != "" { // else a portion of a lot
+				stoneIDs = append(stoneIDs, l.StoneID)
+			}
+		}
+		return false, judge(stoneIDs)
 	})
 }

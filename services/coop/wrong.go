@@ -32,6 +32,7 @@ type wrong struct {
 	was     correction.Facts    // empty: the record holds no such fact
 	newest  eventstore.Position // of the corrections of the fact; 0: there is none
 	parcels []string            // whose money would move; none for masses and sizes
+	saidBy  string              // the member whose word it is, of what a thing is said to be
 	// fit refuses a right fact that the thing can't have, by the thing's own rules, and
 	// gives what it changes.
 	fit func(right correction.Facts) (apply, error)
@@ -101,7 +102,12 @@ func (w *wrong) since(is func(proto.Message) bool) bool {
 }
 
 func (w *wrong) put(s eventstore.Stream, event *correctionv1.Event) {
-	options := []eventstore.RecordOption{eventstore.Correcting(w.record.Position)}
+	w.putBeside(s, w.record.Position, event)
+}
+
+// putBeside records a correction of a record that took the wrong one over.
+func (w *wrong) putBeside(s eventstore.Stream, at eventstore.Position, event *correctionv1.Event) {
+	options := []eventstore.RecordOption{eventstore.Correcting(at)}
 	if day := w.record.EffectiveDate; day != "" {
 		options = append(options, eventstore.EffectiveOn(day))
 	}

@@ -26,6 +26,12 @@ import (
 
 // ofPiece is a mass in a piece's balance, or its size as listed.
 func (w *wrong) ofPiece(event *piecev1.Event, right correction.Facts) error {
+	if right.Piece != nil && event.GetDescribed() != nil {
+		return w.pieceSaid(event.GetDescribed())
+	}
+	if right.Said() {
+		return nil
+	}
 	if described := event.GetDescribed().GetPublic(); right.Size != nil {
 		w.size(described.GetSize(), func(*eventv1.Size) bool { return false })
 		return nil
@@ -47,6 +53,10 @@ func (w *wrong) ofStone(event *stonev1.Event, right correction.Facts) error {
 	st, _, err := eventstore.Load(w.tx, stream.Stone, w.id)
 	if err != nil {
 		return err
+	}
+	if right.Stone != nil {
+		w.stoneSaid(st, event)
+		return nil
 	}
 	if right.Size != nil {
 		w.size(sizeOf(event), func(was *eventv1.Size) bool { return !proto.Equal(st.Due.GetSize(), was) })

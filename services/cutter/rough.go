@@ -3,7 +3,6 @@ package cutter
 import (
 	"context"
 	"fmt"
-	"slices"
 
 	cutterv1 "seamshare.example/proto/gen/seamshare/cutter/v1"
 	eventv1 "seamshare.example/proto/gen/seamshare/event/v1"
@@ -108,52 +107,15 @@ func moveOn(tx *eventstore.Tx, me string, pieces map[string]*command.Thing[piece
 		count = rough.State.Count
 	}
 	rough.Record(moved)
-	from, err := whereFrom(tx, rough.State, line.GetPart())
+	from, err := command.WhereFrom(command.Pieces(tx), rough.State, line.GetPart())
 	if err != nil {
 		return nil, nil, err
 	}
 	return &piecev1.Described_Public{
 		PieceId: newID, ParcelId: parcelID, Label: line.GetLabel(), Weighing: wire.ReadWeighing(line.GetWeighing()), Size: wire.ReadSize(line.GetSize()),
-		Kind: rough.State.Kind, Count: count, FieldId: from.field, MayBeOfFieldIds: from.mayBeOf,
+		Kind: rough.State.Kind, Count: count, FieldId: from.FieldID, MayBeOfFieldIds: from.MayBeOf,
 		Origin: &piecev1.Origin{PieceId: rough.ID, Part: line.GetPart(), ParcelId: rough.State.ParcelID},
-	}, &piecev1.Described_Private{ClaimId: from.claim, Seen: line.GetSeen()}, nil
-}
-
-// origin is the claim and field that a part comes from; mayBeOf are its fields where
-// nobody knows which.
-type origin struct {
-	claim, field string
-	mayBeOf      []string
-}
-
-// whereFrom is where a part comes from: as its piece does, or, where it was mixed up, as
-// any of those it may be.
-func whereFrom(tx *eventstore.Tx, rough piece.State, name string) (origin, error) {
-	from := origin{claim: rough.ClaimID, field: rough.FieldID, mayBeOf: rough.MayBeOf}
-	part, _ := rough.Part(name)
-	if len(part.Mixed) == 0 {
-		return from, nil
-	}
-	var fields []string
-	for _, c := range part.Mixed {
-		may, _, err := eventstore.Load(tx, stream.Piece, c.GetPieceId())
-		if err != nil {
-			return origin{}, fmt.Errorf("couldn't load piece %s: %w", c.GetPieceId(), err)
-		}
-		if may.ClaimID != from.claim {
-			from.claim = ""
-		}
-		if len(may.MayBeOf) > 0 {
-			fields = append(fields, may.MayBeOf...)
-		} else {
-			fields = append(fields, may.FieldID)
-		}
-	}
-	slices.Sort(fields)
-	if fields = slices.Compact(fields); len(fields) > 1 {
-		from.field, from.mayBeOf = "", fields
-	}
-	return from, nil
+	}, &piecev1.Described_Private{ClaimId: from.ClaimID, Seen: line.GetSeen()}, nil
 }
 
 // TakeRoughBack implements cutterv1.CutterServiceServer. The parcel is closed, so that it

@@ -203,3 +203,60 @@ func TestMixedUpAnew(t *testing.T) {
 		t.Errorf("the market is shown %v", piece)
 	}
 }
+
+// TestMixedUpFieldCorrected: a claim that was named wrong of one of those mixed up is put
+// right in the piece, and in what any of them became in a newer parcel.
+func TestMixedUpFieldCorrected(t *testing.T) {
+	s := open(t)
+	ctx := t.Context()
+	fields, lot := s.mixed(t)
+	anew, err := s.cutter.Cutter().PublishRough(ctx, &cutterv1.PublishRoughRequest{
+		RequestId: command.NewID(), Label: "P2", Total: cooptest.Grams(20_000_000), Treatment: typev1.Treatment_TREATMENT_NONE_KNOWN, OpenAtAsking: true, Agreement: outright(),
+		Lines: []*cutterv1.RoughLine{{
+			PieceId: lot.GetLines()[1].GetPieceId(), Part: "2", Label: "A", Weighing: cooptest.Grams(20_000_000), Size: &typev1.Size{LengthUm: 40_000, WidthUm: 30_000, DepthUm: 12_000},
+		}},
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	field, err := s.Desk.Coop().RecordField(ctx, &coopv1.RecordFieldRequest{RequestId: command.NewID(), Name: "Field 4"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	claim, err := s.miner.Miner().RecordClaim(ctx, &minerv1.RecordClaimRequest{RequestId: command.NewID(), FieldId: field.GetField().GetId(), Name: "Claim 4"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	right := claim.GetClaim().GetId()
+	// Part 1 of piece 1 was mixed up with part 2 of piece 2, which is listed anew.
+	asked, err := s.miner.Coop().CorrectPiece(ctx, &coopv1.CorrectPieceRequest{RequestId: command.NewID(), PieceId: lot.GetLines()[0].GetPieceId(), ClaimId: &right, Reason: "two bags were swapped"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	approver := s.Add(t, s.Desk.Member, typev1.Role_ROLE_APPROVER)
+	auditor := s.Add(t, s.Desk.Member, typev1.Role_ROLE_AUDITOR)
+	if _, err := auditor.Coop().StateTwoPeople(ctx, &coopv1.StateTwoPeopleRequest{RequestId: command.NewID(), PersonId: s.miner.Person, OtherPersonId: approver.Person, Basis: "I know both"}); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := approver.Coop().ConfirmCorrection(ctx, &coopv1.ConfirmCorrectionRequest{RequestId: command.NewID(), CorrectionId: asked.GetCorrection().GetId()}); err != nil {
+		t.Fatal(err)
+	}
+	got, err := s.Join(t, "Two Dops", typev1.Role_ROLE_CUTTER).Cutter().ListPieces(ctx, &cutterv1.ListPiecesRequest{ParcelId: anew.GetParcel().GetId()})
+	if err != nil {
+		t.Fatal(err)
+	}
+	fields[0] = field.GetField().GetId()
+	slices.Sort(fields)
+	if may := got.GetPieces()[0].GetMayBeOfFieldIds(); !slices.Equal(may, fields) {
+		t.Errorf("the piece listed anew may be of %v, want %v", may, fields)
+	}
+	words := s.chain(t, lot.GetLines()[2].GetPieceId(), "3")
+	for _, want := range []string{"The field: Field 4", "The field: Field 2", "The field: Field 3", "Corrected: its field is Field 4, not Field 1 as recorded"} {
+		if !strings.Contains(words, want) {
+			t.Errorf("%q isn't in the chain:\n%s", want, words)
+		}
+	}
+	if strings.Contains(words, "The field: Field 1") {
+		t.Errorf("the chain still goes back to the wrong field:\n%s", words)
+	}
+}

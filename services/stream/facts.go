@@ -73,7 +73,7 @@ var Facts = map[string]Fact{
 	"parcel.v1.ViewingEnded":     {"rough back from a viewing", "CorrectMass; a wrong count: the exception is closed with what was found"},
 	"parcel.v1.InspectionNoted":  {"inspection noted", "another note"},
 
-	"piece.v1.Described":        {"piece described", "CorrectMass, CorrectSize; kind and claim aren't corrected yet"},
+	"piece.v1.Described":        {"piece described", "CorrectMass, CorrectSize; CorrectPiece: kind and claim"},
 	"piece.v1.Worked":           {"worked at the bench", "CorrectMass: what came out, and what went in where it was weighed; the step and its minutes are the cutter's word"},
 	"piece.v1.Placed":           {"placed", newerStands},
 	"piece.v1.Finished":         {"became a stone", "with the stone's own record"},
@@ -94,8 +94,8 @@ var Facts = map[string]Fact{
 	"piece.v1.OutcomeRecorded":  {"how the choice came out, recorded", ownWord},
 	"piece.v1.Graded":           {"expected grade revised", newerStands},
 
-	"stone.v1.Finished":       {"finished", "CorrectMass, CorrectSize; the grade by regrading; treatment, kind and outline aren't corrected yet"},
-	"stone.v1.Recut":          {"cut again", "CorrectMass, CorrectSize; the grade by regrading"},
+	"stone.v1.Finished":       {"finished", "CorrectMass, CorrectSize; CorrectStone: treatment, outline, kind, whether it takes up water or is assembled; the grade by regrading"},
+	"stone.v1.Recut":          {"cut again", "CorrectMass, CorrectSize; CorrectStone: the outline; the grade by regrading"},
 	"stone.v1.Counted":        {"weighed at a stock count", "CorrectMass"},
 	"stone.v1.Regraded":       {"regraded", newerStands},
 	"stone.v1.Checked":        {"final check made", "it measures what the stone should, or is refused; another check takes its place"},
@@ -174,6 +174,8 @@ var Facts = map[string]Fact{
 	"correction.v1.MassCorrected":     {"mass corrected", "its record is corrected again"},
 	"correction.v1.SentMassCorrected": {"mass on the way corrected", "its record is corrected again"},
 	"correction.v1.SizeCorrected":     {"size corrected", "its record is corrected again"},
+	"correction.v1.StoneCorrected":    {"what a stone is, corrected", "its record is corrected again"},
+	"correction.v1.PieceCorrected":    {"what a piece is and comes from, corrected", "its record is corrected again"},
 	"correction.v1.PriceCorrected":    {"price corrected", "its record is corrected again"},
 	"correction.v1.ReceiptCorrected":  {"receipt corrected", "its record is corrected again"},
 	"correction.v1.CostCorrected":     {"cost corrected", "its record is corrected again"},

@@ -222,12 +222,30 @@ func correctionTrial() Trial {
 		_, err := w.Approver.Coop().RefuseCorrection(w.Ctx(), &coopv1.RefuseCorrectionRequest{RequestId: command.NewID(), CorrectionId: e.id, Reason: "it was right"})
 		return e, err
 	}
+	ofStone := func(w *World, e earning) (earning, error) {
+		w.twoPeople(w.Cutter, w.Approver)
+		got, err := w.Cutter.Coop().CorrectStone(w.Ctx(), &coopv1.CorrectStoneRequest{
+			RequestId: command.NewID(), StoneId: stonesOnSale(w, 1)[0].GetId(), Treatment: typev1.Treatment_TREATMENT_RESIN, Outline: typev1.Outline_OUTLINE_PEAR,
+			Reason: "a crack was filled",
+		})
+		e.id = got.GetCorrection().GetId()
+		return e, err
+	}
+	ofPiece := func(w *World, e earning) (earning, error) {
+		w.twoPeople(w.Miner, w.Approver)
+		none := "" // nobody knows after all which claim it comes from
+		got, err := w.Miner.Coop().CorrectPiece(w.Ctx(), &coopv1.CorrectPieceRequest{
+			RequestId: command.NewID(), PieceId: stonesOnSale(w, 1)[0].GetPieceId(), Kind: typev1.Kind_KIND_MATRIX, ClaimId: &none, Reason: "two bags were swapped",
+		})
+		e.id = got.GetCorrection().GetId()
+		return e, err
+	}
 	return Thing[earning]{
 		Table: correction.Table,
 		In: map[string][]Recipe[earning]{
 			stage.None:                  {{Name: "nobody was paid", Make: sold}, {Name: "paid since", Make: steps(pay)}},
-			"waits for a second person": {{Make: steps(pay, amount)}},
-			"done":                      {{Name: "at once", Make: steps(amount)}, {Name: "by a second person", Make: steps(pay, amount, confirm)}},
+			"waits for a second person": {{Name: "of money", Make: steps(pay, amount)}, {Name: "of a stone", Make: steps(ofStone)}, {Name: "of a piece", Make: steps(ofPiece)}},
+			"done":                      {{Name: "at once", Make: steps(amount)}, {Name: "by a second person", Make: steps(pay, amount, confirm)}, {Name: "of a piece", Make: steps(ofPiece, confirm)}},
 			"refused":                   {{Make: steps(pay, amount, refuse)}},
 		},
 		Do: map[string][]Call[earning]{
@@ -239,6 +257,8 @@ func correctionTrial() Trial {
 				e.id = got.GetCorrection().GetId()
 				return e, err
 			}}},
+			"CoopService/CorrectStone": {{Fresh: true, Do: ofStone}},
+			"CoopService/CorrectPiece": {{Fresh: true, Do: ofPiece}},
 			"CoopService/CorrectSize": {{Fresh: true, Do: func(w *World, e earning) (earning, error) {
 				got, err := w.Keeper.Coop().CorrectSize(w.Ctx(), &coopv1.CorrectSizeRequest{
 					RequestId: command.NewID(), Corrects: described(w, e), Size: &typev1.Size{LengthUm: 31_000, WidthUm: 20_000, DepthUm: 9_000}, Reason: "read the caliper wrong",

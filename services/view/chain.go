@@ -7,6 +7,7 @@ import (
 	"math"
 	"slices"
 
+	correctionv1 "seamshare.example/proto/gen/seamshare/event/correction/v1"
 	lotv1 "seamshare.example/proto/gen/seamshare/event/lot/v1"
 	memberv1 "seamshare.example/proto/gen/seamshare/event/member/v1"
 	orderv1 "seamshare.example/proto/gen/seamshare/event/order/v1"
@@ -261,7 +262,7 @@ func (c *chain) part(w walk) error {
 				return broken("part", part+" of piece "+p.GetPieceId())
 			}
 			c.add(rec)
-			return c.before(p, w.upTo)
+			return c.before(p, fieldOf(records), w.upTo)
 		}
 	}
 	return broken("piece", w.pieceID)
@@ -286,18 +287,35 @@ func (c *chain) cutter(piece []eventstore.Record) (string, error) {
 
 // before goes on from a piece that was something else before: a part of an older piece,
 // or one of a counted group. It ends at the field.
-func (c *chain) before(p *piecev1.Described_Public, upTo eventstore.Position) error {
+func (c *chain) before(p *piecev1.Described_Public, fieldID string, upTo eventstore.Position) error {
 	if p.GetOpenedFrom() != "" {
 		return c.group(p, upTo)
 	}
 	o := p.GetOrigin()
 	if o == nil {
-		return c.field(p)
+		return c.field(fieldID)
 	}
 	if err := c.parcel(o.GetParcelId()); err != nil {
 		return err
 	}
 	return c.part(walk{pieceID: o.GetPieceId(), part: o.GetPart(), newID: p.GetPieceId(), upTo: upTo})
+}
+
+// fieldOf is the field that a piece comes from, as is right now; empty: it isn't shown.
+func fieldOf(piece []eventstore.Record) (id string) {
+	for _, rec := range piece {
+		switch event := rec.Event.(type) {
+		case *piecev1.Event:
+			if p := event.GetDescribed().GetPublic(); p != nil {
+				id = p.GetFieldId()
+			}
+		case *correctionv1.Event:
+			if p := event.GetPieceCorrected().GetPublic(); p != nil {
+				id = p.GetRight().GetFieldId()
+			}
+		}
+	}
+	return id
 }
 
 // group adds the counted lot that a piece was taken out of, and how it was.
@@ -319,7 +337,7 @@ func (c *chain) group(p *piecev1.Described_Public, upTo eventstore.Position) err
 		event, _ := rec.Event.(*parcelv1.Event)
 		if slices.ContainsFunc(event.GetLineOpened().GetPublic().GetPieces(), func(o *parcelv1.OpenedPiece) bool { return o.GetPieceId() == p.GetPieceId() }) {
 			c.add(rec)
-			return c.before(first.GetDescribed().GetPublic(), upTo)
+			return c.before(first.GetDescribed().GetPublic(), fieldOf(records), upTo)
 		}
 	}
 	return broken("piece", p.GetPieceId())
@@ -363,8 +381,7 @@ func (c *chain) parcel(id string) error {
 }
 
 // field adds the field, where the seller showed it.
-func (c *chain) field(piece *piecev1.Described_Public) error {
-	id := piece.GetFieldId()
+func (c *chain) field(id string) error {
 	if id == "" {
 		return nil
 	}

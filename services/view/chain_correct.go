@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"strings"
 
+	"google.golang.org/protobuf/reflect/protoreflect"
+
 	correctionv1 "seamshare.example/proto/gen/seamshare/event/correction/v1"
 	eventv1 "seamshare.example/proto/gen/seamshare/event/v1"
 
@@ -62,8 +64,55 @@ func correctionWords(event *correctionv1.Event) string {
 	case *correctionv1.Event_SizeCorrected:
 		p := e.SizeCorrected.GetPublic()
 		return fmt.Sprintf("Corrected: it measured %s, not %s as recorded", sizeInWords(p.GetRight()), sizeInWords(p.GetWas()))
+	case *correctionv1.Event_StoneCorrected:
+		was, right := e.StoneCorrected.GetPublic().GetWas(), e.StoneCorrected.GetPublic().GetRight()
+		return saidWords(
+			said{"treatment:", word(was.GetTreatment()), word(right.GetTreatment())}, said{"outline:", word(was.GetOutline()), word(right.GetOutline())},
+			said{"kind:", word(was.GetKind()), word(right.GetKind())}, said{"takes up water:", word(was.GetHydrophane()), word(right.GetHydrophane())},
+			said{"assembled:", word(was.GetComposite()), word(right.GetComposite())},
+		)
+	case *correctionv1.Event_PieceCorrected:
+		was, right := e.PieceCorrected.GetPublic().GetWas(), e.PieceCorrected.GetPublic().GetRight()
+		if words := saidWords(said{"its field is", fieldWords(was), fieldWords(right)}, said{"kind:", word(was.GetKind()), word(right.GetKind())}); words != "" {
+			return words
+		}
+		return "Corrected: the seller named another claim on the same field"
 	}
 	return ""
+}
+
+// said is what was said of a thing, and what is right.
+type said struct{ of, was, right string }
+
+// saidWords say it of what changed; empty where nothing did.
+func saidWords(all ...said) string {
+	var words []string
+	for _, s := range all {
+		if s.was != s.right {
+			words = append(words, fmt.Sprintf("%s %s, not %s as recorded", s.of, s.right, s.was))
+		}
+	}
+	if len(words) == 0 {
+		return ""
+	}
+	return "Corrected: " + strings.Join(words, "; ")
+}
+
+// word is a value of a list of words, as it is said.
+func word(e protoreflect.Enum) string {
+	name := string(e.Descriptor().Values().ByNumber(e.Number()).Name())
+	_, of, _ := strings.Cut(name, strings.ToUpper(string(e.Descriptor().Name()))+"_")
+	return strings.ToLower(strings.ReplaceAll(of, "_", " "))
+}
+
+func fieldWords(p *correctionv1.PieceSaid) string {
+	switch n := len(p.GetMayBeOfFieldIds()); {
+	case n > 0:
+		return fmt.Sprintf("any of %d (%s)", n, strings.Join(p.GetMayBeOfFieldIds(), ", "))
+	case p.GetFieldId() == "":
+		return "not shown"
+	}
+	return p.GetFieldName()
 }
 
 func sizeInWords(s *eventv1.Size) string {

@@ -150,16 +150,15 @@ func sign(ug int64) string {
 }
 
 // fieldShown tells whether a piece's field is shown, or each of those it may be of.
-func fieldShown(p *piecev1.Described_Public) bool {
-	may := p.GetMayBeOfFieldIds()
-	return p.GetFieldId() != "" || len(may) > 0 && !slices.Contains(may, "")
+func fieldShown(fieldID string, mayBeOf []string) bool {
+	return fieldID != "" || len(mayBeOf) > 0 && !slices.Contains(mayBeOf, "")
 }
 
 func (v Exceptions) piece(rows eventstore.Rows, rec eventstore.Record, event *piecev1.Event) error {
 	switch e := event.GetEvent().(type) {
 	case *piecev1.Event_Described:
 		p := e.Described.GetPublic()
-		rows.Set(key("of", "piece/"+p.GetPieceId()), partOf{p.GetParcelId(), fieldShown(p)}.row())
+		rows.Set(key("of", "piece/"+p.GetPieceId()), partOf{p.GetParcelId(), fieldShown(p.GetFieldId(), p.GetMayBeOfFieldIds())}.row())
 	case *piecev1.Event_MixedUp:
 		p := e.MixedUp.GetPublic()
 		id := "mixup-" + p.GetMixId()
@@ -213,7 +212,7 @@ func (v Exceptions) stone(rows eventstore.Rows, event *stonev1.Event) error {
 	if !slices.Contains(members, p.GetCutterId()) {
 		members = append(members, p.GetCutterId())
 	}
-	v.open(rows, Exception{ID: "chain-" + p.GetStoneId(), Kind: ChainNotFull, Thing: "stone/" + p.GetStoneId(), What: "its chain ends at the piece: the field was not shown", Members: members})
+	v.notFull(rows, p.GetStoneId(), members)
 	return nil
 }
 

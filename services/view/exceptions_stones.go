@@ -79,6 +79,9 @@ func (v Exceptions) differs(rows eventstore.Rows, rec eventstore.Record, stoneID
 // corrected ends an exception that follows from a wrong mass where the right one doesn't
 // differ, and gives the others their right words. One that was closed stays closed.
 func (v Exceptions) corrected(rows eventstore.Rows, rec eventstore.Record, event *correctionv1.Event) error {
+	if e := event.GetPieceCorrected(); e != nil {
+		return v.comesFrom(rows, string(rec.Stream), e.GetPublic().GetRight())
+	}
 	mass := event.GetMassCorrected()
 	for _, d := range mass.GetPrivate().GetDifferences() {
 		if id := mass.GetPublic().GetPieceId(); id != "" && string(rec.Stream) != "piece/"+id {
@@ -162,4 +165,43 @@ func (v Exceptions) differsNow(rows eventstore.Rows, rec eventstore.Record, c *c
 		what = "part " + c.GetPart()
 	}
 	return v.counted(rows, at, thing, what, d.GetMissingUg(), d.GetCountDifference(), d.GetExpectedCount())
+}
+
+// comesFrom notes whether the field of a piece or a stone is shown now: a stone's chain is
+// full, or ends at the piece.
+func (v Exceptions) comesFrom(rows eventstore.Rows, thing string, right *correctionv1.PieceSaid) error {
+	value, err := rows.Get(key("of", thing))
+	if err != nil {
+		return err
+	}
+	of, err := readPartOf(value)
+	if err != nil {
+		return err
+	}
+	of.shown = fieldShown(right.GetFieldId(), right.GetMayBeOfFieldIds())
+	rows.Set(key("of", thing), of.row())
+	stoneID, is := strings.CutPrefix(thing, "stone/")
+	if !is {
+		return nil
+	}
+	if of.shown {
+		rows.Delete(key("open", chainID(stoneID)))
+		return nil
+	}
+	if closed, err := v.WasClosed(rows, chainID(stoneID)); err != nil || closed {
+		return err
+	}
+	p, err := v.parties(rows, of.parcelID)
+	if err != nil {
+		return err
+	}
+	v.notFull(rows, stoneID, p.members())
+	return nil
+}
+
+func chainID(stoneID string) string { return "chain-" + stoneID }
+
+// notFull notes a stone whose chain doesn't reach a field.
+func (v Exceptions) notFull(rows eventstore.Rows, stoneID string, members []string) {
+	v.open(rows, Exception{ID: chainID(stoneID), Kind: ChainNotFull, Thing: "stone/" + stoneID, What: "its chain ends at the piece: the field was not shown", Members: members})
 }

@@ -1,12 +1,14 @@
 package view
 
 import (
+	"cmp"
 	"slices"
 	"strconv"
 	"strings"
 
 	"google.golang.org/protobuf/proto"
 
+	correctionv1 "seamshare.example/proto/gen/seamshare/event/correction/v1"
 	stonev1 "seamshare.example/proto/gen/seamshare/event/stone/v1"
 	eventv1 "seamshare.example/proto/gen/seamshare/event/v1"
 
@@ -36,6 +38,13 @@ func factsOf(p *stonev1.Finished_Public) facts {
 
 func (f facts) graded(g *stonev1.Grade) facts {
 	f.bodyTone, f.transparency, f.pattern, f.brightness, f.colours = g.GetBodyTone(), g.GetTransparency(), g.GetPattern(), g.GetBrightness(), g.GetColours()
+	return f
+}
+
+// said are the facts with what a correction says of them; what it doesn't say stays.
+func (f facts) said(right *correctionv1.StoneSaid) facts {
+	f.outline, f.kind = cmp.Or(right.GetOutline(), f.outline), cmp.Or(right.GetKind(), f.kind)
+	f.treatment, f.hydrophane, f.composite = cmp.Or(right.GetTreatment(), f.treatment), cmp.Or(right.GetHydrophane(), f.hydrophane), cmp.Or(right.GetComposite(), f.composite)
 	return f
 }
 

@@ -43,8 +43,8 @@ func (v Stones) Apply(rows eventstore.Rows, rec eventstore.Record) error {
 	return v.change(rows, event)
 }
 
-// correct puts a stone's right mass or size where a filter finds it, as long as it goes
-// back to the record that was wrong.
+// correct puts what is right of a stone where a filter finds it: its mass or size as long
+// as it goes back to the record that was wrong, and what it is said to be.
 func (v Stones) correct(rows eventstore.Rows, rec eventstore.Record, event *correctionv1.Event) error {
 	id, is := strings.CutPrefix(string(rec.Stream), "stone/")
 	mass, size := event.GetMassCorrected().GetPublic(), event.GetSizeCorrected().GetPublic()
@@ -54,6 +54,16 @@ func (v Stones) correct(rows eventstore.Rows, rec eventstore.Record, event *corr
 	case is && size != nil && !size.GetMeasuredSince():
 		return v.remeasure(rows, event, id, func(f facts) facts {
 			return f.measured(&eventv1.Weighing{MassUg: f.massUg}, size.GetRight())
+		})
+	case is && event.GetStoneCorrected() != nil:
+		return v.remeasure(rows, event, id, func(f facts) facts { return f.said(event.GetStoneCorrected().GetPublic().GetRight()) })
+	case is && event.GetPieceCorrected() != nil:
+		p := event.GetPieceCorrected().GetPublic()
+		return v.remeasure(rows, event, id, func(f facts) facts {
+			if f.kind == p.GetWas().GetKind() {
+				f.kind = p.GetRight().GetKind()
+			}
+			return f
 		})
 	}
 	return nil

@@ -96,6 +96,8 @@ var rights = map[string]right{
 	"CoopService/CorrectAmount":             roles,
 	"CoopService/CorrectMass":               roles,
 	"CoopService/CorrectSize":               roles,
+	"CoopService/CorrectStone":              theirs,
+	"CoopService/CorrectPiece":              theirs,
 	"CoopService/ConfirmCorrection":         roles,
 	"CoopService/RefuseCorrection":          roles,
 	"CoopService/ListCorrections":           roles,

@@ -38,6 +38,8 @@ const atTimes = "at times "
 var shown = map[string][]string{
 	"CoopService/AddPerson.label":                             {"another miner", "the desk", "the miner"},   // each their own
 	"CoopService/AdmitMember.trading_name":                    {"another cutter", "the cutter", "the desk"}, // a jeweller's, beside what they look for
+	"CoopService/CorrectPiece.reason":                         {"the desk"},                                 // who confirms it
+	"CoopService/CorrectStone.reason":                         {"the desk"},
 	"CoopService/OpenDispute.reason":                          {"the desk", "the miner"},
 	"CoopService/RecordPersonal.value":                        {"the desk"}, // its registrar
 	"CoopService/ResolveDispute.outcome":                      {"the cutter", "the miner"},

@@ -123,6 +123,13 @@ func (c Claim) From(member, field, id string) error {
 	return nil
 }
 
+// CameFrom refuses where the member may not say that a piece that was listed already came
+// from this claim: one that was closed since is as right as another.
+func (c Claim) CameFrom(member, field, id string) error {
+	c.Closed = false
+	return c.From(member, field, id)
+}
+
 // Close says that the miner works the claim no longer (rule 4).
 func (c Claim) Close(member, why string) (*memberv1.Event, error) {
 	if c.ID == "" || c.MemberID != member {

@@ -223,11 +223,15 @@ func loss(record uint64, reason piecev1.Reason) *correctionv1.Entry {
 	return &correctionv1.Entry{Account: correctionv1.Account_ACCOUNT_LOST, Record: record, Reason: reason}
 }
 
-// EvolveCorrection folds what a correction changes here: a size, or a mass that comes
-// from one account of the balance and goes to another.
+// EvolveCorrection folds what a correction changes here: what the piece is said to be, a
+// size, or a mass that comes from one account of the balance and goes to another.
 func EvolveCorrection(s State, e *correctionv1.Event) State {
 	if c := e.GetSizeCorrected().GetPublic(); c != nil {
 		s.Size = c.GetRight()
+	}
+	if c := e.GetPieceCorrected(); c != nil {
+		right := c.GetPublic().GetRight()
+		s.Kind, s.FieldID, s.MayBeOf, s.ClaimID = right.GetKind(), right.GetFieldId(), right.GetMayBeOfFieldIds(), c.GetPrivate().GetRightClaimId()
 	}
 	c := e.GetMassCorrected().GetPublic()
 	if c == nil {

@@ -61,6 +61,7 @@ type State struct {
 	Remarks string // what else is to be said
 	Recuts  int    // how many times it was cut again
 	LotID   string // while in a counted lot
+	Told    Told   // of the newest correction of what it is said to be
 }
 
 // Stage is where a stone stands.

@@ -2291,7 +2291,7 @@ const file_seamshare_coop_v1_coop_service_proto_rawDesc = "" +
 	"\tChainLink\x12\x1a\n" +
 	"\bposition\x18\x01 \x01(\x04R\bposition\x12\x12\n" +
 	"\x04what\x18\x02 \x01(\tR\x04what\x12\x14\n" +
-	"\x05about\x18\x03 \x01(\tR\x05about2\xbcT\n" +
+	"\x05about\x18\x03 \x01(\tR\x05about2\xecV\n" +
 	"\vCoopService\x12\x7f\n" +
 	"\vRecordField\x12%.seamshare.coop.v1.RecordFieldRequest\x1a&.seamshare.coop.v1.RecordFieldResponse\"!\xaa\xd4\x18\x03\n" +
 	"\x01\b\x82\xd3\xe4\x93\x02\x14:\x01*\"\x0f/v1/coop/fields\x12x\n" +
@@ -2404,7 +2404,11 @@ const file_seamshare_coop_v1_coop_service_proto_rawDesc = "" +
 	"\vCorrectMass\x12%.seamshare.coop.v1.CorrectMassRequest\x1a&.seamshare.coop.v1.CorrectMassResponse\"+\xaa\xd4\x18\x03\n" +
 	"\x01\x04\x82\xd3\xe4\x93\x02\x1e:\x01*\"\x19/v1/coop/corrections:mass\x12\x89\x01\n" +
 	"\vCorrectSize\x12%.seamshare.coop.v1.CorrectSizeRequest\x1a&.seamshare.coop.v1.CorrectSizeResponse\"+\xaa\xd4\x18\x03\n" +
-	"\x01\x04\x82\xd3\xe4\x93\x02\x1e:\x01*\"\x19/v1/coop/corrections:size\x12\xae\x01\n" +
+	"\x01\x04\x82\xd3\xe4\x93\x02\x1e:\x01*\"\x19/v1/coop/corrections:size\x12\x95\x01\n" +
+	"\fCorrectStone\x12&.seamshare.coop.v1.CorrectStoneRequest\x1a'.seamshare.coop.v1.CorrectStoneResponse\"4\xaa\xd4\x18\x03\n" +
+	"\x01\x02\x82\xd3\xe4\x93\x02':\x01*\"\"/v1/coop/stones/{stone_id}:correct\x12\x95\x01\n" +
+	"\fCorrectPiece\x12&.seamshare.coop.v1.CorrectPieceRequest\x1a'.seamshare.coop.v1.CorrectPieceResponse\"4\xaa\xd4\x18\x03\n" +
+	"\x01\x01\x82\xd3\xe4\x93\x02':\x01*\"\"/v1/coop/pieces/{piece_id}:correct\x12\xae\x01\n" +
 	"\x11ConfirmCorrection\x12+.seamshare.coop.v1.ConfirmCorrectionRequest\x1a,.seamshare.coop.v1.ConfirmCorrectionResponse\">\xaa\xd4\x18\x03\n" +
 	"\x01\x06\x82\xd3\xe4\x93\x021:\x01*\",/v1/coop/corrections/{correction_id}:confirm\x12\xaa\x01\n" +
 	"\x10RefuseCorrection\x12*.seamshare.coop.v1.RefuseCorrectionRequest\x1a+.seamshare.coop.v1.RefuseCorrectionResponse\"=\xaa\xd4\x18\x03\n" +
@@ -2531,79 +2535,83 @@ var file_seamshare_coop_v1_coop_service_proto_goTypes = []any{
 	(*CorrectAmountRequest)(nil),          // 78: seamshare.coop.v1.CorrectAmountRequest
 	(*CorrectMassRequest)(nil),            // 79: seamshare.coop.v1.CorrectMassRequest
 	(*CorrectSizeRequest)(nil),            // 80: seamshare.coop.v1.CorrectSizeRequest
-	(*ConfirmCorrectionRequest)(nil),      // 81: seamshare.coop.v1.ConfirmCorrectionRequest
-	(*RefuseCorrectionRequest)(nil),       // 82: seamshare.coop.v1.RefuseCorrectionRequest
-	(*ListCorrectionsRequest)(nil),        // 83: seamshare.coop.v1.ListCorrectionsRequest
-	(*MoveStockRequest)(nil),              // 84: seamshare.coop.v1.MoveStockRequest
-	(*CountStockRequest)(nil),             // 85: seamshare.coop.v1.CountStockRequest
-	(*ListCustodyRequest)(nil),            // 86: seamshare.coop.v1.ListCustodyRequest
-	(*ListExceptionsRequest)(nil),         // 87: seamshare.coop.v1.ListExceptionsRequest
-	(*CloseExceptionRequest)(nil),         // 88: seamshare.coop.v1.CloseExceptionRequest
-	(*ListAllParcelsRequest)(nil),         // 89: seamshare.coop.v1.ListAllParcelsRequest
-	(*ListAllPiecesRequest)(nil),          // 90: seamshare.coop.v1.ListAllPiecesRequest
-	(*ListAllStonesRequest)(nil),          // 91: seamshare.coop.v1.ListAllStonesRequest
-	(*ListAllOrdersRequest)(nil),          // 92: seamshare.coop.v1.ListAllOrdersRequest
-	(*GetHistoryRequest)(nil),             // 93: seamshare.coop.v1.GetHistoryRequest
-	(*TodayRequest)(nil),                  // 94: seamshare.coop.v1.TodayRequest
-	(*NameMembersResponse)(nil),           // 95: seamshare.coop.v1.NameMembersResponse
-	(*RecordParcelRefundResponse)(nil),    // 96: seamshare.coop.v1.RecordParcelRefundResponse
-	(*SuspendMemberResponse)(nil),         // 97: seamshare.coop.v1.SuspendMemberResponse
-	(*ReinstateMemberResponse)(nil),       // 98: seamshare.coop.v1.ReinstateMemberResponse
-	(*RemoveMemberResponse)(nil),          // 99: seamshare.coop.v1.RemoveMemberResponse
-	(*SetMemberRolesResponse)(nil),        // 100: seamshare.coop.v1.SetMemberRolesResponse
-	(*SuspendPersonResponse)(nil),         // 101: seamshare.coop.v1.SuspendPersonResponse
-	(*ReinstatePersonResponse)(nil),       // 102: seamshare.coop.v1.ReinstatePersonResponse
-	(*RemovePersonResponse)(nil),          // 103: seamshare.coop.v1.RemovePersonResponse
-	(*RevokeRoleResponse)(nil),            // 104: seamshare.coop.v1.RevokeRoleResponse
-	(*AddKeyResponse)(nil),                // 105: seamshare.coop.v1.AddKeyResponse
-	(*RevokeKeyResponse)(nil),             // 106: seamshare.coop.v1.RevokeKeyResponse
-	(*AskKeyReplacementResponse)(nil),     // 107: seamshare.coop.v1.AskKeyReplacementResponse
-	(*ConfirmKeyReplacementResponse)(nil), // 108: seamshare.coop.v1.ConfirmKeyReplacementResponse
-	(*RefuseKeyReplacementResponse)(nil),  // 109: seamshare.coop.v1.RefuseKeyReplacementResponse
-	(*StateTwoPeopleResponse)(nil),        // 110: seamshare.coop.v1.StateTwoPeopleResponse
-	(*ListPersonsResponse)(nil),           // 111: seamshare.coop.v1.ListPersonsResponse
-	(*GetPersonResponse)(nil),             // 112: seamshare.coop.v1.GetPersonResponse
-	(*RecordPersonalResponse)(nil),        // 113: seamshare.coop.v1.RecordPersonalResponse
-	(*GetPersonalResponse)(nil),           // 114: seamshare.coop.v1.GetPersonalResponse
-	(*ErasePersonResponse)(nil),           // 115: seamshare.coop.v1.ErasePersonResponse
-	(*GetErasureResponse)(nil),            // 116: seamshare.coop.v1.GetErasureResponse
-	(*SetBankDetailsResponse)(nil),        // 117: seamshare.coop.v1.SetBankDetailsResponse
-	(*GetBankDetailsResponse)(nil),        // 118: seamshare.coop.v1.GetBankDetailsResponse
-	(*ChangeSettingsResponse)(nil),        // 119: seamshare.coop.v1.ChangeSettingsResponse
-	(*GetSettingsResponse)(nil),           // 120: seamshare.coop.v1.GetSettingsResponse
-	(*PreparePayoutRunResponse)(nil),      // 121: seamshare.coop.v1.PreparePayoutRunResponse
-	(*ApprovePayoutRunResponse)(nil),      // 122: seamshare.coop.v1.ApprovePayoutRunResponse
-	(*RejectPayoutRunResponse)(nil),       // 123: seamshare.coop.v1.RejectPayoutRunResponse
-	(*SettlePayoutLineResponse)(nil),      // 124: seamshare.coop.v1.SettlePayoutLineResponse
-	(*ReturnPayoutLineResponse)(nil),      // 125: seamshare.coop.v1.ReturnPayoutLineResponse
-	(*GetPayoutRunResponse)(nil),          // 126: seamshare.coop.v1.GetPayoutRunResponse
-	(*ListPayoutRunsResponse)(nil),        // 127: seamshare.coop.v1.ListPayoutRunsResponse
-	(*CheckPayoutRunResponse)(nil),        // 128: seamshare.coop.v1.CheckPayoutRunResponse
-	(*ListPaymentsResponse)(nil),          // 129: seamshare.coop.v1.ListPaymentsResponse
-	(*GetAccountResponse)(nil),            // 130: seamshare.coop.v1.GetAccountResponse
-	(*ListAccountsResponse)(nil),          // 131: seamshare.coop.v1.ListAccountsResponse
-	(*OpenDisputeResponse)(nil),           // 132: seamshare.coop.v1.OpenDisputeResponse
-	(*ResolveDisputeResponse)(nil),        // 133: seamshare.coop.v1.ResolveDisputeResponse
-	(*WithdrawDisputeResponse)(nil),       // 134: seamshare.coop.v1.WithdrawDisputeResponse
-	(*GetDisputeResponse)(nil),            // 135: seamshare.coop.v1.GetDisputeResponse
-	(*ListDisputesResponse)(nil),          // 136: seamshare.coop.v1.ListDisputesResponse
-	(*CorrectAmountResponse)(nil),         // 137: seamshare.coop.v1.CorrectAmountResponse
-	(*CorrectMassResponse)(nil),           // 138: seamshare.coop.v1.CorrectMassResponse
-	(*CorrectSizeResponse)(nil),           // 139: seamshare.coop.v1.CorrectSizeResponse
-	(*ConfirmCorrectionResponse)(nil),     // 140: seamshare.coop.v1.ConfirmCorrectionResponse
-	(*RefuseCorrectionResponse)(nil),      // 141: seamshare.coop.v1.RefuseCorrectionResponse
-	(*ListCorrectionsResponse)(nil),       // 142: seamshare.coop.v1.ListCorrectionsResponse
-	(*MoveStockResponse)(nil),             // 143: seamshare.coop.v1.MoveStockResponse
-	(*CountStockResponse)(nil),            // 144: seamshare.coop.v1.CountStockResponse
-	(*ListCustodyResponse)(nil),           // 145: seamshare.coop.v1.ListCustodyResponse
-	(*ListExceptionsResponse)(nil),        // 146: seamshare.coop.v1.ListExceptionsResponse
-	(*CloseExceptionResponse)(nil),        // 147: seamshare.coop.v1.CloseExceptionResponse
-	(*ListAllParcelsResponse)(nil),        // 148: seamshare.coop.v1.ListAllParcelsResponse
-	(*ListAllPiecesResponse)(nil),         // 149: seamshare.coop.v1.ListAllPiecesResponse
-	(*ListAllStonesResponse)(nil),         // 150: seamshare.coop.v1.ListAllStonesResponse
-	(*ListAllOrdersResponse)(nil),         // 151: seamshare.coop.v1.ListAllOrdersResponse
-	(*GetHistoryResponse)(nil),            // 152: seamshare.coop.v1.GetHistoryResponse
-	(*TodayResponse)(nil),                 // 153: seamshare.coop.v1.TodayResponse
+	(*CorrectStoneRequest)(nil),           // 81: seamshare.coop.v1.CorrectStoneRequest
+	(*CorrectPieceRequest)(nil),           // 82: seamshare.coop.v1.CorrectPieceRequest
+	(*ConfirmCorrectionRequest)(nil),      // 83: seamshare.coop.v1.ConfirmCorrectionRequest
+	(*RefuseCorrectionRequest)(nil),       // 84: seamshare.coop.v1.RefuseCorrectionRequest
+	(*ListCorrectionsRequest)(nil),        // 85: seamshare.coop.v1.ListCorrectionsRequest
+	(*MoveStockRequest)(nil),              // 86: seamshare.coop.v1.MoveStockRequest
+	(*CountStockRequest)(nil),             // 87: seamshare.coop.v1.CountStockRequest
+	(*ListCustodyRequest)(nil),            // 88: seamshare.coop.v1.ListCustodyRequest
+	(*ListExceptionsRequest)(nil),         // 89: seamshare.coop.v1.ListExceptionsRequest
+	(*CloseExceptionRequest)(nil),         // 90: seamshare.coop.v1.CloseExceptionRequest
+	(*ListAllParcelsRequest)(nil),         // 91: seamshare.coop.v1.ListAllParcelsRequest
+	(*ListAllPiecesRequest)(nil),          // 92: seamshare.coop.v1.ListAllPiecesRequest
+	(*ListAllStonesRequest)(nil),          // 93: seamshare.coop.v1.ListAllStonesRequest
+	(*ListAllOrdersRequest)(nil),          // 94: seamshare.coop.v1.ListAllOrdersRequest
+	(*GetHistoryRequest)(nil),             // 95: seamshare.coop.v1.GetHistoryRequest
+	(*TodayRequest)(nil),                  // 96: seamshare.coop.v1.TodayRequest
+	(*NameMembersResponse)(nil),           // 97: seamshare.coop.v1.NameMembersResponse
+	(*RecordParcelRefundResponse)(nil),    // 98: seamshare.coop.v1.RecordParcelRefundResponse
+	(*SuspendMemberResponse)(nil),         // 99: seamshare.coop.v1.SuspendMemberResponse
+	(*ReinstateMemberResponse)(nil),       // 100: seamshare.coop.v1.ReinstateMemberResponse
+	(*RemoveMemberResponse)(nil),          // 101: seamshare.coop.v1.RemoveMemberResponse
+	(*SetMemberRolesResponse)(nil),        // 102: seamshare.coop.v1.SetMemberRolesResponse
+	(*SuspendPersonResponse)(nil),         // 103: seamshare.coop.v1.SuspendPersonResponse
+	(*ReinstatePersonResponse)(nil),       // 104: seamshare.coop.v1.ReinstatePersonResponse
+	(*RemovePersonResponse)(nil),          // 105: seamshare.coop.v1.RemovePersonResponse
+	(*RevokeRoleResponse)(nil),            // 106: seamshare.coop.v1.RevokeRoleResponse
+	(*AddKeyResponse)(nil),                // 107: seamshare.coop.v1.AddKeyResponse
+	(*RevokeKeyResponse)(nil),             // 108: seamshare.coop.v1.RevokeKeyResponse
+	(*AskKeyReplacementResponse)(nil),     // 109: seamshare.coop.v1.AskKeyReplacementResponse
+	(*ConfirmKeyReplacementResponse)(nil), // 110: seamshare.coop.v1.ConfirmKeyReplacementResponse
+	(*RefuseKeyReplacementResponse)(nil),  // 111: seamshare.coop.v1.RefuseKeyReplacementResponse
+	(*StateTwoPeopleResponse)(nil),        // 112: seamshare.coop.v1.StateTwoPeopleResponse
+	(*ListPersonsResponse)(nil),           // 113: seamshare.coop.v1.ListPersonsResponse
+	(*GetPersonResponse)(nil),             // 114: seamshare.coop.v1.GetPersonResponse
+	(*RecordPersonalResponse)(nil),        // 115: seamshare.coop.v1.RecordPersonalResponse
+	(*GetPersonalResponse)(nil),           // 116: seamshare.coop.v1.GetPersonalResponse
+	(*ErasePersonResponse)(nil),           // 117: seamshare.coop.v1.ErasePersonResponse
+	(*GetErasureResponse)(nil),            // 118: seamshare.coop.v1.GetErasureResponse
+	(*SetBankDetailsResponse)(nil),        // 119: seamshare.coop.v1.SetBankDetailsResponse
+	(*GetBankDetailsResponse)(nil),        // 120: seamshare.coop.v1.GetBankDetailsResponse
+	(*ChangeSettingsResponse)(nil),        // 121: seamshare.coop.v1.ChangeSettingsResponse
+	(*GetSettingsResponse)(nil),           // 122: seamshare.coop.v1.GetSettingsResponse
+	(*PreparePayoutRunResponse)(nil),      // 123: seamshare.coop.v1.PreparePayoutRunResponse
+	(*ApprovePayoutRunResponse)(nil),      // 124: seamshare.coop.v1.ApprovePayoutRunResponse
+	(*RejectPayoutRunResponse)(nil),       // 125: seamshare.coop.v1.RejectPayoutRunResponse
+	(*SettlePayoutLineResponse)(nil),      // 126: seamshare.coop.v1.SettlePayoutLineResponse
+	(*ReturnPayoutLineResponse)(nil),      // 127: seamshare.coop.v1.ReturnPayoutLineResponse
+	(*GetPayoutRunResponse)(nil),          // 128: seamshare.coop.v1.GetPayoutRunResponse
+	(*ListPayoutRunsResponse)(nil),        // 129: seamshare.coop.v1.ListPayoutRunsResponse
+	(*CheckPayoutRunResponse)(nil),        // 130: seamshare.coop.v1.CheckPayoutRunResponse
+	(*ListPaymentsResponse)(nil),          // 131: seamshare.coop.v1.ListPaymentsResponse
+	(*GetAccountResponse)(nil),            // 132: seamshare.coop.v1.GetAccountResponse
+	(*ListAccountsResponse)(nil),          // 133: seamshare.coop.v1.ListAccountsResponse
+	(*OpenDisputeResponse)(nil),           // 134: seamshare.coop.v1.OpenDisputeResponse
+	(*ResolveDisputeResponse)(nil),        // 135: seamshare.coop.v1.ResolveDisputeResponse
+	(*WithdrawDisputeResponse)(nil),       // 136: seamshare.coop.v1.WithdrawDisputeResponse
+	(*GetDisputeResponse)(nil),            // 137: seamshare.coop.v1.GetDisputeResponse
+	(*ListDisputesResponse)(nil),          // 138: seamshare.coop.v1.ListDisputesResponse
+	(*CorrectAmountResponse)(nil),         // 139: seamshare.coop.v1.CorrectAmountResponse
+	(*CorrectMassResponse)(nil),           // 140: seamshare.coop.v1.CorrectMassResponse
+	(*CorrectSizeResponse)(nil),           // 141: seamshare.coop.v1.CorrectSizeResponse
+	(*CorrectStoneResponse)(nil),          // 142: seamshare.coop.v1.CorrectStoneResponse
+	(*CorrectPieceResponse)(nil),          // 143: seamshare.coop.v1.CorrectPieceResponse
+	(*ConfirmCorrectionResponse)(nil),     // 144: seamshare.coop.v1.ConfirmCorrectionResponse
+	(*RefuseCorrectionResponse)(nil),      // 145: seamshare.coop.v1.RefuseCorrectionResponse
+	(*ListCorrectionsResponse)(nil),       // 146: seamshare.coop.v1.ListCorrectionsResponse
+	(*MoveStockResponse)(nil),             // 147: seamshare.coop.v1.MoveStockResponse
+	(*CountStockResponse)(nil),            // 148: seamshare.coop.v1.CountStockResponse
+	(*ListCustodyResponse)(nil),           // 149: seamshare.coop.v1.ListCustodyResponse
+	(*ListExceptionsResponse)(nil),        // 150: seamshare.coop.v1.ListExceptionsResponse
+	(*CloseExceptionResponse)(nil),        // 151: seamshare.coop.v1.CloseExceptionResponse
+	(*ListAllParcelsResponse)(nil),        // 152: seamshare.coop.v1.ListAllParcelsResponse
+	(*ListAllPiecesResponse)(nil),         // 153: seamshare.coop.v1.ListAllPiecesResponse
+	(*ListAllStonesResponse)(nil),         // 154: seamshare.coop.v1.ListAllStonesResponse
+	(*ListAllOrdersResponse)(nil),         // 155: seamshare.coop.v1.ListAllOrdersResponse
+	(*GetHistoryResponse)(nil),            // 156: seamshare.coop.v1.GetHistoryResponse
+	(*TodayResponse)(nil),                 // 157: seamshare.coop.v1.TodayResponse
 }
 var file_seamshare_coop_v1_coop_service_proto_depIdxs = []int32{
 	28,  // 0: seamshare.coop.v1.RecordFieldResponse.field:type_name -> seamshare.coop.v1.Field
@@ -2692,95 +2700,99 @@ var file_seamshare_coop_v1_coop_service_proto_depIdxs = []int32{
 	78,  // 83: seamshare.coop.v1.CoopService.CorrectAmount:input_type -> seamshare.coop.v1.CorrectAmountRequest
 	79,  // 84: seamshare.coop.v1.CoopService.CorrectMass:input_type -> seamshare.coop.v1.CorrectMassRequest
 	80,  // 85: seamshare.coop.v1.CoopService.CorrectSize:input_type -> seamshare.coop.v1.CorrectSizeRequest
-	81,  // 86: seamshare.coop.v1.CoopService.ConfirmCorrection:input_type -> seamshare.coop.v1.ConfirmCorrectionRequest
-	82,  // 87: seamshare.coop.v1.CoopService.RefuseCorrection:input_type -> seamshare.coop.v1.RefuseCorrectionRequest
-	83,  // 88: seamshare.coop.v1.CoopService.ListCorrections:input_type -> seamshare.coop.v1.ListCorrectionsRequest
-	84,  // 89: seamshare.coop.v1.CoopService.MoveStock:input_type -> seamshare.coop.v1.MoveStockRequest
-	85,  // 90: seamshare.coop.v1.CoopService.CountStock:input_type -> seamshare.coop.v1.CountStockRequest
-	86,  // 91: seamshare.coop.v1.CoopService.ListCustody:input_type -> seamshare.coop.v1.ListCustodyRequest
-	87,  // 92: seamshare.coop.v1.CoopService.ListExceptions:input_type -> seamshare.coop.v1.ListExceptionsRequest
-	88,  // 93: seamshare.coop.v1.CoopService.CloseException:input_type -> seamshare.coop.v1.CloseExceptionRequest
-	89,  // 94: seamshare.coop.v1.CoopService.ListAllParcels:input_type -> seamshare.coop.v1.ListAllParcelsRequest
-	90,  // 95: seamshare.coop.v1.CoopService.ListAllPieces:input_type -> seamshare.coop.v1.ListAllPiecesRequest
-	91,  // 96: seamshare.coop.v1.CoopService.ListAllStones:input_type -> seamshare.coop.v1.ListAllStonesRequest
-	92,  // 97: seamshare.coop.v1.CoopService.ListAllOrders:input_type -> seamshare.coop.v1.ListAllOrdersRequest
-	93,  // 98: seamshare.coop.v1.CoopService.GetHistory:input_type -> seamshare.coop.v1.GetHistoryRequest
-	94,  // 99: seamshare.coop.v1.CoopService.Today:input_type -> seamshare.coop.v1.TodayRequest
-	1,   // 100: seamshare.coop.v1.CoopService.RecordField:output_type -> seamshare.coop.v1.RecordFieldResponse
-	3,   // 101: seamshare.coop.v1.CoopService.ListFields:output_type -> seamshare.coop.v1.ListFieldsResponse
-	5,   // 102: seamshare.coop.v1.CoopService.AdmitMember:output_type -> seamshare.coop.v1.AdmitMemberResponse
-	7,   // 103: seamshare.coop.v1.CoopService.ListMembers:output_type -> seamshare.coop.v1.ListMembersResponse
-	95,  // 104: seamshare.coop.v1.CoopService.NameMembers:output_type -> seamshare.coop.v1.NameMembersResponse
-	9,   // 105: seamshare.coop.v1.CoopService.AddPerson:output_type -> seamshare.coop.v1.AddPersonResponse
-	11,  // 106: seamshare.coop.v1.CoopService.GrantRole:output_type -> seamshare.coop.v1.GrantRoleResponse
-	13,  // 107: seamshare.coop.v1.CoopService.RecordParcelPayment:output_type -> seamshare.coop.v1.RecordParcelPaymentResponse
-	96,  // 108: seamshare.coop.v1.CoopService.RecordParcelRefund:output_type -> seamshare.coop.v1.RecordParcelRefundResponse
-	15,  // 109: seamshare.coop.v1.CoopService.RecordCost:output_type -> seamshare.coop.v1.RecordCostResponse
-	17,  // 110: seamshare.coop.v1.CoopService.RecordOrderPayment:output_type -> seamshare.coop.v1.RecordOrderPaymentResponse
-	19,  // 111: seamshare.coop.v1.CoopService.RecordRefund:output_type -> seamshare.coop.v1.RecordRefundResponse
-	21,  // 112: seamshare.coop.v1.CoopService.GetShares:output_type -> seamshare.coop.v1.GetSharesResponse
-	23,  // 113: seamshare.coop.v1.CoopService.GetBalances:output_type -> seamshare.coop.v1.GetBalancesResponse
-	25,  // 114: seamshare.coop.v1.CoopService.GetStoneChain:output_type -> seamshare.coop.v1.GetStoneChainResponse
-	27,  // 115: seamshare.coop.v1.CoopService.GetLotChain:output_type -> seamshare.coop.v1.GetLotChainResponse
-	97,  // 116: seamshare.coop.v1.CoopService.SuspendMember:output_type -> seamshare.coop.v1.SuspendMemberResponse
-	98,  // 117: seamshare.coop.v1.CoopService.ReinstateMember:output_type -> seamshare.coop.v1.ReinstateMemberResponse
-	99,  // 118: seamshare.coop.v1.CoopService.RemoveMember:output_type -> seamshare.coop.v1.RemoveMemberResponse
-	100, // 119: seamshare.coop.v1.CoopService.SetMemberRoles:output_type -> seamshare.coop.v1.SetMemberRolesResponse
-	101, // 120: seamshare.coop.v1.CoopService.SuspendPerson:output_type -> seamshare.coop.v1.SuspendPersonResponse
-	102, // 121: seamshare.coop.v1.CoopService.ReinstatePerson:output_type -> seamshare.coop.v1.ReinstatePersonResponse
-	103, // 122: seamshare.coop.v1.CoopService.RemovePerson:output_type -> seamshare.coop.v1.RemovePersonResponse
-	104, // 123: seamshare.coop.v1.CoopService.RevokeRole:output_type -> seamshare.coop.v1.RevokeRoleResponse
-	105, // 124: seamshare.coop.v1.CoopService.AddKey:output_type -> seamshare.coop.v1.AddKeyResponse
-	106, // 125: seamshare.coop.v1.CoopService.RevokeKey:output_type -> seamshare.coop.v1.RevokeKeyResponse
-	107, // 126: seamshare.coop.v1.CoopService.AskKeyReplacement:output_type -> seamshare.coop.v1.AskKeyReplacementResponse
-	108, // 127: seamshare.coop.v1.CoopService.ConfirmKeyReplacement:output_type -> seamshare.coop.v1.ConfirmKeyReplacementResponse
-	109, // 128: seamshare.coop.v1.CoopService.RefuseKeyReplacement:output_type -> seamshare.coop.v1.RefuseKeyReplacementResponse
-	110, // 129: seamshare.coop.v1.CoopService.StateTwoPeople:output_type -> seamshare.coop.v1.StateTwoPeopleResponse
-	111, // 130: seamshare.coop.v1.CoopService.ListPersons:output_type -> seamshare.coop.v1.ListPersonsResponse
-	112, // 131: seamshare.coop.v1.CoopService.GetPerson:output_type -> seamshare.coop.v1.GetPersonResponse
-	113, // 132: seamshare.coop.v1.CoopService.RecordPersonal:output_type -> seamshare.coop.v1.RecordPersonalResponse
-	114, // 133: seamshare.coop.v1.CoopService.GetPersonal:output_type -> seamshare.coop.v1.GetPersonalResponse
-	115, // 134: seamshare.coop.v1.CoopService.ErasePerson:output_type -> seamshare.coop.v1.ErasePersonResponse
-	116, // 135: seamshare.coop.v1.CoopService.GetErasure:output_type -> seamshare.coop.v1.GetErasureResponse
-	117, // 136: seamshare.coop.v1.CoopService.SetBankDetails:output_type -> seamshare.coop.v1.SetBankDetailsResponse
-	118, // 137: seamshare.coop.v1.CoopService.GetBankDetails:output_type -> seamshare.coop.v1.GetBankDetailsResponse
-	119, // 138: seamshare.coop.v1.CoopService.ChangeSettings:output_type -> seamshare.coop.v1.ChangeSettingsResponse
-	120, // 139: seamshare.coop.v1.CoopService.GetSettings:output_type -> seamshare.coop.v1.GetSettingsResponse
-	121, // 140: seamshare.coop.v1.CoopService.PreparePayoutRun:output_type -> seamshare.coop.v1.PreparePayoutRunResponse
-	122, // 141: seamshare.coop.v1.CoopService.ApprovePayoutRun:output_type -> seamshare.coop.v1.ApprovePayoutRunResponse
-	123, // 142: seamshare.coop.v1.CoopService.RejectPayoutRun:output_type -> seamshare.coop.v1.RejectPayoutRunResponse
-	124, // 143: seamshare.coop.v1.CoopService.SettlePayoutLine:output_type -> seamshare.coop.v1.SettlePayoutLineResponse
-	125, // 144: seamshare.coop.v1.CoopService.ReturnPayoutLine:output_type -> seamshare.coop.v1.ReturnPayoutLineResponse
-	126, // 145: seamshare.coop.v1.CoopService.GetPayoutRun:output_type -> seamshare.coop.v1.GetPayoutRunResponse
-	127, // 146: seamshare.coop.v1.CoopService.ListPayoutRuns:output_type -> seamshare.coop.v1.ListPayoutRunsResponse
-	128, // 147: seamshare.coop.v1.CoopService.CheckPayoutRun:output_type -> seamshare.coop.v1.CheckPayoutRunResponse
-	129, // 148: seamshare.coop.v1.CoopService.ListPayments:output_type -> seamshare.coop.v1.ListPaymentsResponse
-	130, // 149: seamshare.coop.v1.CoopService.GetAccount:output_type -> seamshare.coop.v1.GetAccountResponse
-	131, // 150: seamshare.coop.v1.CoopService.ListAccounts:output_type -> seamshare.coop.v1.ListAccountsResponse
-	132, // 151: seamshare.coop.v1.CoopService.OpenDispute:output_type -> seamshare.coop.v1.OpenDisputeResponse
-	133, // 152: seamshare.coop.v1.CoopService.ResolveDispute:output_type -> seamshare.coop.v1.ResolveDisputeResponse
-	134, // 153: seamshare.coop.v1.CoopService.WithdrawDispute:output_type -> seamshare.coop.v1.WithdrawDisputeResponse
-	135, // 154: seamshare.coop.v1.CoopService.GetDispute:output_type -> seamshare.coop.v1.GetDisputeResponse
-	136, // 155: seamshare.coop.v1.CoopService.ListDisputes:output_type -> seamshare.coop.v1.ListDisputesResponse
-	137, // 156: seamshare.coop.v1.CoopService.CorrectAmount:output_type -> seamshare.coop.v1.CorrectAmountResponse
-	138, // 157: seamshare.coop.v1.CoopService.CorrectMass:output_type -> seamshare.coop.v1.CorrectMassResponse
-	139, // 158: seamshare.coop.v1.CoopService.CorrectSize:output_type -> seamshare.coop.v1.CorrectSizeResponse
-	140, // 159: seamshare.coop.v1.CoopService.ConfirmCorrection:output_type -> seamshare.coop.v1.ConfirmCorrectionResponse
-	141, // 160: seamshare.coop.v1.CoopService.RefuseCorrection:output_type -> seamshare.coop.v1.RefuseCorrectionResponse
-	142, // 161: seamshare.coop.v1.CoopService.ListCorrections:output_type -> seamshare.coop.v1.ListCorrectionsResponse
-	143, // 162: seamshare.coop.v1.CoopService.MoveStock:output_type -> seamshare.coop.v1.MoveStockResponse
-	144, // 163: seamshare.coop.v1.CoopService.CountStock:output_type -> seamshare.coop.v1.CountStockResponse
-	145, // 164: seamshare.coop.v1.CoopService.ListCustody:output_type -> seamshare.coop.v1.ListCustodyResponse
-	146, // 165: seamshare.coop.v1.CoopService.ListExceptions:output_type -> seamshare.coop.v1.ListExceptionsResponse
-	147, // 166: seamshare.coop.v1.CoopService.CloseException:output_type -> seamshare.coop.v1.CloseExceptionResponse
-	148, // 167: seamshare.coop.v1.CoopService.ListAllParcels:output_type -> seamshare.coop.v1.ListAllParcelsResponse
-	149, // 168: seamshare.coop.v1.CoopService.ListAllPieces:output_type -> seamshare.coop.v1.ListAllPiecesResponse
-	150, // 169: seamshare.coop.v1.CoopService.ListAllStones:output_type -> seamshare.coop.v1.ListAllStonesResponse
-	151, // 170: seamshare.coop.v1.CoopService.ListAllOrders:output_type -> seamshare.coop.v1.ListAllOrdersResponse
-	152, // 171: seamshare.coop.v1.CoopService.GetHistory:output_type -> seamshare.coop.v1.GetHistoryResponse
-	153, // 172: seamshare.coop.v1.CoopService.Today:output_type -> seamshare.coop.v1.TodayResponse
-	100, // [100:173] is the sub-list for method output_type
-	27,  // [27:100] is the sub-list for method input_type
+	81,  // 86: seamshare.coop.v1.CoopService.CorrectStone:input_type -> seamshare.coop.v1.CorrectStoneRequest
+	82,  // 87: seamshare.coop.v1.CoopService.CorrectPiece:input_type -> seamshare.coop.v1.CorrectPieceRequest
+	83,  // 88: seamshare.coop.v1.CoopService.ConfirmCorrection:input_type -> seamshare.coop.v1.ConfirmCorrectionRequest
+	84,  // 89: seamshare.coop.v1.CoopService.RefuseCorrection:input_type -> seamshare.coop.v1.RefuseCorrectionRequest
+	85,  // 90: seamshare.coop.v1.CoopService.ListCorrections:input_type -> seamshare.coop.v1.ListCorrectionsRequest
+	86,  // 91: seamshare.coop.v1.CoopService.MoveStock:input_type -> seamshare.coop.v1.MoveStockRequest
+	87,  // 92: seamshare.coop.v1.CoopService.CountStock:input_type -> seamshare.coop.v1.CountStockRequest
+	88,  // 93: seamshare.coop.v1.CoopService.ListCustody:input_type -> seamshare.coop.v1.ListCustodyRequest
+	89,  // 94: seamshare.coop.v1.CoopService.ListExceptions:input_type -> seamshare.coop.v1.ListExceptionsRequest
+	90,  // 95: seamshare.coop.v1.CoopService.CloseException:input_type -> seamshare.coop.v1.CloseExceptionRequest
+	91,  // 96: seamshare.coop.v1.CoopService.ListAllParcels:input_type -> seamshare.coop.v1.ListAllParcelsRequest
+	92,  // 97: seamshare.coop.v1.CoopService.ListAllPieces:input_type -> seamshare.coop.v1.ListAllPiecesRequest
+	93,  // 98: seamshare.coop.v1.CoopService.ListAllStones:input_type -> seamshare.coop.v1.ListAllStonesRequest
+	94,  // 99: seamshare.coop.v1.CoopService.ListAllOrders:input_type -> seamshare.coop.v1.ListAllOrdersRequest
+	95,  // 100: seamshare.coop.v1.CoopService.GetHistory:input_type -> seamshare.coop.v1.GetHistoryRequest
+	96,  // 101: seamshare.coop.v1.CoopService.Today:input_type -> seamshare.coop.v1.TodayRequest
+	1,   // 102: seamshare.coop.v1.CoopService.RecordField:output_type -> seamshare.coop.v1.RecordFieldResponse
+	3,   // 103: seamshare.coop.v1.CoopService.ListFields:output_type -> seamshare.coop.v1.ListFieldsResponse
+	5,   // 104: seamshare.coop.v1.CoopService.AdmitMember:output_type -> seamshare.coop.v1.AdmitMemberResponse
+	7,   // 105: seamshare.coop.v1.CoopService.ListMembers:output_type -> seamshare.coop.v1.ListMembersResponse
+	97,  // 106: seamshare.coop.v1.CoopService.NameMembers:output_type -> seamshare.coop.v1.NameMembersResponse
+	9,   // 107: seamshare.coop.v1.CoopService.AddPerson:output_type -> seamshare.coop.v1.AddPersonResponse
+	11,  // 108: seamshare.coop.v1.CoopService.GrantRole:output_type -> seamshare.coop.v1.GrantRoleResponse
+	13,  // 109: seamshare.coop.v1.CoopService.RecordParcelPayment:output_type -> seamshare.coop.v1.RecordParcelPaymentResponse
+	98,  // 110: seamshare.coop.v1.CoopService.RecordParcelRefund:output_type -> seamshare.coop.v1.RecordParcelRefundResponse
+	15,  // 111: seamshare.coop.v1.CoopService.RecordCost:output_type -> seamshare.coop.v1.RecordCostResponse
+	17,  // 112: seamshare.coop.v1.CoopService.RecordOrderPayment:output_type -> seamshare.coop.v1.RecordOrderPaymentResponse
+	19,  // 113: seamshare.coop.v1.CoopService.RecordRefund:output_type -> seamshare.coop.v1.RecordRefundResponse
+	21,  // 114: seamshare.coop.v1.CoopService.GetShares:output_type -> seamshare.coop.v1.GetSharesResponse
+	23,  // 115: seamshare.coop.v1.CoopService.GetBalances:output_type -> seamshare.coop.v1.GetBalancesResponse
+	25,  // 116: seamshare.coop.v1.CoopService.GetStoneChain:output_type -> seamshare.coop.v1.GetStoneChainResponse
+	27,  // 117: seamshare.coop.v1.CoopService.GetLotChain:output_type -> seamshare.coop.v1.GetLotChainResponse
+	99,  // 118: seamshare.coop.v1.CoopService.SuspendMember:output_type -> seamshare.coop.v1.SuspendMemberResponse
+	100, // 119: seamshare.coop.v1.CoopService.ReinstateMember:output_type -> seamshare.coop.v1.ReinstateMemberResponse
+	101, // 120: seamshare.coop.v1.CoopService.RemoveMember:output_type -> seamshare.coop.v1.RemoveMemberResponse
+	102, // 121: seamshare.coop.v1.CoopService.SetMemberRoles:output_type -> seamshare.coop.v1.SetMemberRolesResponse
+	103, // 122: seamshare.coop.v1.CoopService.SuspendPerson:output_type -> seamshare.coop.v1.SuspendPersonResponse
+	104, // 123: seamshare.coop.v1.CoopService.ReinstatePerson:output_type -> seamshare.coop.v1.ReinstatePersonResponse
+	105, // 124: seamshare.coop.v1.CoopService.RemovePerson:output_type -> seamshare.coop.v1.RemovePersonResponse
+	106, // 125: seamshare.coop.v1.CoopService.RevokeRole:output_type -> seamshare.coop.v1.RevokeRoleResponse
+	107, // 126: seamshare.coop.v1.CoopService.AddKey:output_type -> seamshare.coop.v1.AddKeyResponse
+	108, // 127: seamshare.coop.v1.CoopService.RevokeKey:output_type -> seamshare.coop.v1.RevokeKeyResponse
+	109, // 128: seamshare.coop.v1.CoopService.AskKeyReplacement:output_type -> seamshare.coop.v1.AskKeyReplacementResponse
+	110, // 129: seamshare.coop.v1.CoopService.ConfirmKeyReplacement:output_type -> seamshare.coop.v1.ConfirmKeyReplacementResponse
+	111, // 130: seamshare.coop.v1.CoopService.RefuseKeyReplacement:output_type -> seamshare.coop.v1.RefuseKeyReplacementResponse
+	112, // 131: seamshare.coop.v1.CoopService.StateTwoPeople:output_type -> seamshare.coop.v1.StateTwoPeopleResponse
+	113, // 132: seamshare.coop.v1.CoopService.ListPersons:output_type -> seamshare.coop.v1.ListPersonsResponse
+	114, // 133: seamshare.coop.v1.CoopService.GetPerson:output_type -> seamshare.coop.v1.GetPersonResponse
+	115, // 134: seamshare.coop.v1.CoopService.RecordPersonal:output_type -> seamshare.coop.v1.RecordPersonalResponse
+	116, // 135: seamshare.coop.v1.CoopService.GetPersonal:output_type -> seamshare.coop.v1.GetPersonalResponse
+	117, // 136: seamshare.coop.v1.CoopService.ErasePerson:output_type -> seamshare.coop.v1.ErasePersonResponse
+	118, // 137: seamshare.coop.v1.CoopService.GetErasure:output_type -> seamshare.coop.v1.GetErasureResponse
+	119, // 138: seamshare.coop.v1.CoopService.SetBankDetails:output_type -> seamshare.coop.v1.SetBankDetailsResponse
+	120, // 139: seamshare.coop.v1.CoopService.GetBankDetails:output_type -> seamshare.coop.v1.GetBankDetailsResponse
+	121, // 140: seamshare.coop.v1.CoopService.ChangeSettings:output_type -> seamshare.coop.v1.ChangeSettingsResponse
+	122, // 141: seamshare.coop.v1.CoopService.GetSettings:output_type -> seamshare.coop.v1.GetSettingsResponse
+	123, // 142: seamshare.coop.v1.CoopService.PreparePayoutRun:output_type -> seamshare.coop.v1.PreparePayoutRunResponse
+	124, // 143: seamshare.coop.v1.CoopService.ApprovePayoutRun:output_type -> seamshare.coop.v1.ApprovePayoutRunResponse
+	125, // 144: seamshare.coop.v1.CoopService.RejectPayoutRun:output_type -> seamshare.coop.v1.RejectPayoutRunResponse
+	126, // 145: seamshare.coop.v1.CoopService.SettlePayoutLine:output_type -> seamshare.coop.v1.SettlePayoutLineResponse
+	127, // 146: seamshare.coop.v1.CoopService.ReturnPayoutLine:output_type -> seamshare.coop.v1.ReturnPayoutLineResponse
+	128, // 147: seamshare.coop.v1.CoopService.GetPayoutRun:output_type -> seamshare.coop.v1.GetPayoutRunResponse
+	129, // 148: seamshare.coop.v1.CoopService.ListPayoutRuns:output_type -> seamshare.coop.v1.ListPayoutRunsResponse
+	130, // 149: seamshare.coop.v1.CoopService.CheckPayoutRun:output_type -> seamshare.coop.v1.CheckPayoutRunResponse
+	131, // 150: seamshare.coop.v1.CoopService.ListPayments:output_type -> seamshare.coop.v1.ListPaymentsResponse
+	132, // 151: seamshare.coop.v1.CoopService.GetAccount:output_type -> seamshare.coop.v1.GetAccountResponse
+	133, // 152: seamshare.coop.v1.CoopService.ListAccounts:output_type -> seamshare.coop.v1.ListAccountsResponse
+	134, // 153: seamshare.coop.v1.CoopService.OpenDispute:output_type -> seamshare.coop.v1.OpenDisputeResponse
+	135, // 154: seamshare.coop.v1.CoopService.ResolveDispute:output_type -> seamshare.coop.v1.ResolveDisputeResponse
+	136, // 155: seamshare.coop.v1.CoopService.WithdrawDispute:output_type -> seamshare.coop.v1.WithdrawDisputeResponse
+	137, // 156: seamshare.coop.v1.CoopService.GetDispute:output_type -> seamshare.coop.v1.GetDisputeResponse
+	138, // 157: seamshare.coop.v1.CoopService.ListDisputes:output_type -> seamshare.coop.v1.ListDisputesResponse
+	139, // 158: seamshare.coop.v1.CoopService.CorrectAmount:output_type -> seamshare.coop.v1.CorrectAmountResponse
+	140, // 159: seamshare.coop.v1.CoopService.CorrectMass:output_type -> seamshare.coop.v1.CorrectMassResponse
+	141, // 160: seamshare.coop.v1.CoopService.CorrectSize:output_type -> seamshare.coop.v1.CorrectSizeResponse
+	142, // 161: seamshare.coop.v1.CoopService.CorrectStone:output_type -> seamshare.coop.v1.CorrectStoneResponse
+	143, // 162: seamshare.coop.v1.CoopService.CorrectPiece:output_type -> seamshare.coop.v1.CorrectPieceResponse
+	144, // 163: seamshare.coop.v1.CoopService.ConfirmCorrection:output_type -> seamshare.coop.v1.ConfirmCorrectionResponse
+	145, // 164: seamshare.coop.v1.CoopService.RefuseCorrection:output_type -> seamshare.coop.v1.RefuseCorrectionResponse
+	146, // 165: seamshare.coop.v1.CoopService.ListCorrections:output_type -> seamshare.coop.v1.ListCorrectionsResponse
+	147, // 166: seamshare.coop.v1.CoopService.MoveStock:output_type -> seamshare.coop.v1.MoveStockResponse
+	148, // 167: seamshare.coop.v1.CoopService.CountStock:output_type -> seamshare.coop.v1.CountStockResponse
+	149, // 168: seamshare.coop.v1.CoopService.ListCustody:output_type -> seamshare.coop.v1.ListCustodyResponse
+	150, // 169: seamshare.coop.v1.CoopService.ListExceptions:output_type -> seamshare.coop.v1.ListExceptionsResponse
+	151, // 170: seamshare.coop.v1.CoopService.CloseException:output_type -> seamshare.coop.v1.CloseExceptionResponse
+	152, // 171: seamshare.coop.v1.CoopService.ListAllParcels:output_type -> seamshare.coop.v1.ListAllParcelsResponse
+	153, // 172: seamshare.coop.v1.CoopService.ListAllPieces:output_type -> seamshare.coop.v1.ListAllPiecesResponse
+	154, // 173: seamshare.coop.v1.CoopService.ListAllStones:output_type -> seamshare.coop.v1.ListAllStonesResponse
+	155, // 174: seamshare.coop.v1.CoopService.ListAllOrders:output_type -> seamshare.coop.v1.ListAllOrdersResponse
+	156, // 175: seamshare.coop.v1.CoopService.GetHistory:output_type -> seamshare.coop.v1.GetHistoryResponse
+	157, // 176: seamshare.coop.v1.CoopService.Today:output_type -> seamshare.coop.v1.TodayResponse
+	102, // [102:177] is the sub-list for method output_type
+	27,  // [27:102] is the sub-list for method input_type
 	27,  // [27:27] is the sub-list for extension type_name
 	27,  // [27:27] is the sub-list for extension extendee
 	0,   // [0:27] is the sub-list for field type_name

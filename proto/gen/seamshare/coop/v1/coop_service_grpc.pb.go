@@ -78,6 +78,8 @@ const (
 	CoopService_CorrectAmount_FullMethodName         = "/seamshare.coop.v1.CoopService/CorrectAmount"
 	CoopService_CorrectMass_FullMethodName           = "/seamshare.coop.v1.CoopService/CorrectMass"
 	CoopService_CorrectSize_FullMethodName           = "/seamshare.coop.v1.CoopService/CorrectSize"
+	CoopService_CorrectStone_FullMethodName          = "/seamshare.coop.v1.CoopService/CorrectStone"
+	CoopService_CorrectPiece_FullMethodName          = "/seamshare.coop.v1.CoopService/CorrectPiece"
 	CoopService_ConfirmCorrection_FullMethodName     = "/seamshare.coop.v1.CoopService/ConfirmCorrection"
 	CoopService_RefuseCorrection_FullMethodName      = "/seamshare.coop.v1.CoopService/RefuseCorrection"
 	CoopService_ListCorrections_FullMethodName       = "/seamshare.coop.v1.CoopService/ListCorrections"
@@ -244,7 +246,16 @@ type CoopServiceClient interface {
 	CorrectMass(ctx context.Context, in *CorrectMassRequest, opts ...grpc.CallOption) (*CorrectMassResponse, error)
 	// CorrectSize corrects the dimensions of a piece or a stone. Atomic; idempotent by request_id.
 	CorrectSize(ctx context.Context, in *CorrectSizeRequest, opts ...grpc.CallOption) (*CorrectSizeResponse, error)
-	// ConfirmCorrection lets a correction of money that was paid out happen; by a second person. Atomic; idempotent
+	// CorrectStone asks for a correction of what a stone was said to be: its treatment, outline, kind, whether it takes up
+	// water or is assembled; by its cutter, who said it. A second person of the desk confirms or refuses it; then the stock,
+	// its filters and its chain say what is right, and the jeweller who has the stone is told. Atomic; idempotent by
+	// request_id.
+	CorrectStone(ctx context.Context, in *CorrectStoneRequest, opts ...grpc.CallOption) (*CorrectStoneResponse, error)
+	// CorrectPiece asks for a correction of the claim that a piece comes from, or of its kind; by its seller, who said it. A
+	// second person of the desk confirms or refuses it; then all that comes of the piece follows: pieces taken out of a
+	// group, pieces of newer parcels, and stones. Atomic; idempotent by request_id.
+	CorrectPiece(ctx context.Context, in *CorrectPieceRequest, opts ...grpc.CallOption) (*CorrectPieceResponse, error)
+	// ConfirmCorrection lets a correction that waits happen; by a second person. Atomic; idempotent
 	// by request_id.
 	ConfirmCorrection(ctx context.Context, in *ConfirmCorrectionRequest, opts ...grpc.CallOption) (*ConfirmCorrectionResponse, error)
 	// RefuseCorrection ends a correction that waits, without effect; by a second person. Atomic; idempotent by
@@ -876,6 +887,26 @@ func (c *coopServiceClient) CorrectSize(ctx context.Context, in *CorrectSizeRequ
 	return out, nil
 }
 
+func (c *coopServiceClient) CorrectStone(ctx context.Context, in *CorrectStoneRequest, opts ...grpc.CallOption) (*CorrectStoneResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(CorrectStoneResponse)
+	err := c.cc.Invoke(ctx, CoopService_CorrectStone_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *coopServiceClient) CorrectPiece(ctx context.Context, in *CorrectPieceRequest, opts ...grpc.CallOption) (*CorrectPieceResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(CorrectPieceResponse)
+	err := c.cc.Invoke(ctx, CoopService_CorrectPiece_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 func (c *coopServiceClient) ConfirmCorrection(ctx context.Context, in *ConfirmCorrectionRequest, opts ...grpc.CallOption) (*ConfirmCorrectionResponse, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(ConfirmCorrectionResponse)
@@ -1166,7 +1197,16 @@ type CoopServiceServer interface {
 	CorrectMass(context.Context, *CorrectMassRequest) (*CorrectMassResponse, error)
 	// CorrectSize corrects the dimensions of a piece or a stone. Atomic; idempotent by request_id.
 	CorrectSize(context.Context, *CorrectSizeRequest) (*CorrectSizeResponse, error)
-	// ConfirmCorrection lets a correction of money that was paid out happen; by a second person. Atomic; idempotent
+	// CorrectStone asks for a correction of what a stone was said to be: its treatment, outline, kind, whether it takes up
+	// water or is assembled; by its cutter, who said it. A second person of the desk confirms or refuses it; then the stock,
+	// its filters and its chain say what is right, and the jeweller who has the stone is told. Atomic; idempotent by
+	// request_id.
+	CorrectStone(context.Context, *CorrectStoneRequest) (*CorrectStoneResponse, error)
+	// CorrectPiece asks for a correction of the claim that a piece comes from, or of its kind; by its seller, who said it. A
+	// second person of the desk confirms or refuses it; then all that comes of the piece follows: pieces taken out of a
+	// group, pieces of newer parcels, and stones. Atomic; idempotent by request_id.
+	CorrectPiece(context.Context, *CorrectPieceRequest) (*CorrectPieceResponse, error)
+	// ConfirmCorrection lets a correction that waits happen; by a second person. Atomic; idempotent
 	// by request_id.
 	ConfirmCorrection(context.Context, *ConfirmCorrectionRequest) (*ConfirmCorrectionResponse, error)
 	// RefuseCorrection ends a correction that waits, without effect; by a second person. Atomic; idempotent by
@@ -1384,6 +1424,12 @@ func (UnimplementedCoopServiceServer) CorrectMass(context.Context, *CorrectMassR
 }
 func (UnimplementedCoopServiceServer) CorrectSize(context.Context, *CorrectSizeRequest) (*CorrectSizeResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method CorrectSize not implemented")
+}
+func (UnimplementedCoopServiceServer) CorrectStone(context.Context, *CorrectStoneRequest) (*CorrectStoneResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method CorrectStone not implemented")
+}
+func (UnimplementedCoopServiceServer) CorrectPiece(context.Context, *CorrectPieceRequest) (*CorrectPieceResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method CorrectPiece not implemented")
 }
 func (UnimplementedCoopServiceServer) ConfirmCorrection(context.Context, *ConfirmCorrectionRequest) (*ConfirmCorrectionResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method ConfirmCorrection not implemented")
@@ -2510,6 +2556,42 @@ func _CoopService_CorrectSize_Handler(srv interface{}, ctx context.Context, dec 
 	return interceptor(ctx, in, info, handler)
 }
 
+func _CoopService_CorrectStone_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(CorrectStoneRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CoopServiceServer).CorrectStone(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CoopService_CorrectStone_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CoopServiceServer).CorrectStone(ctx, req.(*CorrectStoneRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CoopService_CorrectPiece_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(CorrectPieceRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CoopServiceServer).CorrectPiece(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CoopService_CorrectPiece_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CoopServiceServer).CorrectPiece(ctx, req.(*CorrectPieceRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 func _CoopService_ConfirmCorrection_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
 	in := new(ConfirmCorrectionRequest)
 	if err := dec(in); err != nil {
@@ -3004,6 +3086,14 @@ var CoopService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "CorrectSize",
 			Handler:    _CoopService_CorrectSize_Handler,
+		},
+		{
+			MethodName: "CorrectStone",
+			Handler:    _CoopService_CorrectStone_Handler,
+		},
+		{
+			MethodName: "CorrectPiece",
+			Handler:    _CoopService_CorrectPiece_Handler,
 		},
 		{
 			MethodName: "ConfirmCorrection",

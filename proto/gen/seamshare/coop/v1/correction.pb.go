@@ -480,6 +480,325 @@ func (x *CorrectSizeResponse) GetPosition() uint64 {
 	return 0
 }
 
+// CorrectStoneRequest asks for CorrectStone. What is left unspecified stays as it was said.
+type CorrectStoneRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The caller's name for this command; a repeat answers with the first outcome.
+	RequestId string `protobuf:"bytes,1,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	// Wait until the node has applied at least this position.
+	MinPosition uint64 `protobuf:"varint,2,opt,name=min_position,json=minPosition,proto3" json:"min_position,omitempty"`
+	// The stone.
+	StoneId string `protobuf:"bytes,3,opt,name=stone_id,json=stoneId,proto3" json:"stone_id,omitempty"`
+	// Its outline.
+	Outline v1.Outline `protobuf:"varint,4,opt,name=outline,proto3,enum=seamshare.type.v1.Outline" json:"outline,omitempty"`
+	// What kind of opal.
+	Kind v1.Kind `protobuf:"varint,5,opt,name=kind,proto3,enum=seamshare.type.v1.Kind" json:"kind,omitempty"`
+	// What was done to it.
+	Treatment v1.Treatment `protobuf:"varint,6,opt,name=treatment,proto3,enum=seamshare.type.v1.Treatment" json:"treatment,omitempty"`
+	// Whether it takes up water.
+	Hydrophane v1.Hydrophane `protobuf:"varint,7,opt,name=hydrophane,proto3,enum=seamshare.type.v1.Hydrophane" json:"hydrophane,omitempty"`
+	// Whether it is assembled.
+	Composite v1.Composite `protobuf:"varint,8,opt,name=composite,proto3,enum=seamshare.type.v1.Composite" json:"composite,omitempty"`
+	// Why.
+	Reason        string `protobuf:"bytes,9,opt,name=reason,proto3" json:"reason,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CorrectStoneRequest) Reset() {
+	*x = CorrectStoneRequest{}
+	mi := &file_seamshare_coop_v1_correction_proto_msgTypes[6]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CorrectStoneRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CorrectStoneRequest) ProtoMessage() {}
+
+func (x *CorrectStoneRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_coop_v1_correction_proto_msgTypes[6]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CorrectStoneRequest.ProtoReflect.Descriptor instead.
+func (*CorrectStoneRequest) Descriptor() ([]byte, []int) {
+	return file_seamshare_coop_v1_correction_proto_rawDescGZIP(), []int{6}
+}
+
+func (x *CorrectStoneRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+func (x *CorrectStoneRequest) GetMinPosition() uint64 {
+	if x != nil {
+		return x.MinPosition
+	}
+	return 0
+}
+
+func (x *CorrectStoneRequest) GetStoneId() string {
+	if x != nil {
+		return x.StoneId
+	}
+	return ""
+}
+
+func (x *CorrectStoneRequest) GetOutline() v1.Outline {
+	if x != nil {
+		return x.Outline
+	}
+	return v1.Outline(0)
+}
+
+func (x *CorrectStoneRequest) GetKind() v1.Kind {
+	if x != nil {
+		return x.Kind
+	}
+	return v1.Kind(0)
+}
+
+func (x *CorrectStoneRequest) GetTreatment() v1.Treatment {
+	if x != nil {
+		return x.Treatment
+	}
+	return v1.Treatment(0)
+}
+
+func (x *CorrectStoneRequest) GetHydrophane() v1.Hydrophane {
+	if x != nil {
+		return x.Hydrophane
+	}
+	return v1.Hydrophane(0)
+}
+
+func (x *CorrectStoneRequest) GetComposite() v1.Composite {
+	if x != nil {
+		return x.Composite
+	}
+	return v1.Composite(0)
+}
+
+func (x *CorrectStoneRequest) GetReason() string {
+	if x != nil {
+		return x.Reason
+	}
+	return ""
+}
+
+// CorrectStoneResponse answers CorrectStone.
+type CorrectStoneResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The correction.
+	Correction *Correction `protobuf:"bytes,1,opt,name=correction,proto3" json:"correction,omitempty"`
+	// The position of the last record this command made.
+	Position      uint64 `protobuf:"varint,2,opt,name=position,proto3" json:"position,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CorrectStoneResponse) Reset() {
+	*x = CorrectStoneResponse{}
+	mi := &file_seamshare_coop_v1_correction_proto_msgTypes[7]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CorrectStoneResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CorrectStoneResponse) ProtoMessage() {}
+
+func (x *CorrectStoneResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_coop_v1_correction_proto_msgTypes[7]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CorrectStoneResponse.ProtoReflect.Descriptor instead.
+func (*CorrectStoneResponse) Descriptor() ([]byte, []int) {
+	return file_seamshare_coop_v1_correction_proto_rawDescGZIP(), []int{7}
+}
+
+func (x *CorrectStoneResponse) GetCorrection() *Correction {
+	if x != nil {
+		return x.Correction
+	}
+	return nil
+}
+
+func (x *CorrectStoneResponse) GetPosition() uint64 {
+	if x != nil {
+		return x.Position
+	}
+	return 0
+}
+
+// CorrectPieceRequest asks for CorrectPiece.
+type CorrectPieceRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The caller's name for this command; a repeat answers with the first outcome.
+	RequestId string `protobuf:"bytes,1,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	// Wait until the node has applied at least this position.
+	MinPosition uint64 `protobuf:"varint,2,opt,name=min_position,json=minPosition,proto3" json:"min_position,omitempty"`
+	// The piece, or the counted group.
+	PieceId string `protobuf:"bytes,3,opt,name=piece_id,json=pieceId,proto3" json:"piece_id,omitempty"`
+	// What kind of opal; unspecified: as it was said.
+	Kind v1.Kind `protobuf:"varint,4,opt,name=kind,proto3,enum=seamshare.type.v1.Kind" json:"kind,omitempty"`
+	// The claim it comes from; missing: as it was said; empty: the field can't be shown after all.
+	ClaimId *string `protobuf:"bytes,5,opt,name=claim_id,json=claimId,proto3,oneof" json:"claim_id,omitempty"`
+	// Why.
+	Reason        string `protobuf:"bytes,6,opt,name=reason,proto3" json:"reason,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CorrectPieceRequest) Reset() {
+	*x = CorrectPieceRequest{}
+	mi := &file_seamshare_coop_v1_correction_proto_msgTypes[8]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CorrectPieceRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CorrectPieceRequest) ProtoMessage() {}
+
+func (x *CorrectPieceRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_coop_v1_correction_proto_msgTypes[8]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CorrectPieceRequest.ProtoReflect.Descriptor instead.
+func (*CorrectPieceRequest) Descriptor() ([]byte, []int) {
+	return file_seamshare_coop_v1_correction_proto_rawDescGZIP(), []int{8}
+}
+
+func (x *CorrectPieceRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+func (x *CorrectPieceRequest) GetMinPosition() uint64 {
+	if x != nil {
+		return x.MinPosition
+	}
+	return 0
+}
+
+func (x *CorrectPieceRequest) GetPieceId() string {
+	if x != nil {
+		return x.PieceId
+	}
+	return ""
+}
+
+func (x *CorrectPieceRequest) GetKind() v1.Kind {
+	if x != nil {
+		return x.Kind
+	}
+	return v1.Kind(0)
+}
+
+func (x *CorrectPieceRequest) GetClaimId() string {
+	if x != nil && x.ClaimId != nil {
+		return *x.ClaimId
+	}
+	return ""
+}
+
+func (x *CorrectPieceRequest) GetReason() string {
+	if x != nil {
+		return x.Reason
+	}
+	return ""
+}
+
+// CorrectPieceResponse answers CorrectPiece.
+type CorrectPieceResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The correction.
+	Correction *Correction `protobuf:"bytes,1,opt,name=correction,proto3" json:"correction,omitempty"`
+	// The position of the last record this command made.
+	Position      uint64 `protobuf:"varint,2,opt,name=position,proto3" json:"position,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CorrectPieceResponse) Reset() {
+	*x = CorrectPieceResponse{}
+	mi := &file_seamshare_coop_v1_correction_proto_msgTypes[9]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CorrectPieceResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CorrectPieceResponse) ProtoMessage() {}
+
+func (x *CorrectPieceResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_coop_v1_correction_proto_msgTypes[9]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CorrectPieceResponse.ProtoReflect.Descriptor instead.
+func (*CorrectPieceResponse) Descriptor() ([]byte, []int) {
+	return file_seamshare_coop_v1_correction_proto_rawDescGZIP(), []int{9}
+}
+
+func (x *CorrectPieceResponse) GetCorrection() *Correction {
+	if x != nil {
+		return x.Correction
+	}
+	return nil
+}
+
+func (x *CorrectPieceResponse) GetPosition() uint64 {
+	if x != nil {
+		return x.Position
+	}
+	return 0
+}
+
 // ConfirmCorrectionRequest asks for ConfirmCorrection.
 type ConfirmCorrectionRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -495,7 +814,7 @@ type ConfirmCorrectionRequest struct {
 
 func (x *ConfirmCorrectionRequest) Reset() {
 	*x = ConfirmCorrectionRequest{}
-	mi := &file_seamshare_coop_v1_correction_proto_msgTypes[6]
+	mi := &file_seamshare_coop_v1_correction_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -507,7 +826,7 @@ func (x *ConfirmCorrectionRequest) String() string {
 func (*ConfirmCorrectionRequest) ProtoMessage() {}
 
 func (x *ConfirmCorrectionRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_coop_v1_correction_proto_msgTypes[6]
+	mi := &file_seamshare_coop_v1_correction_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -520,7 +839,7 @@ func (x *ConfirmCorrectionRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ConfirmCorrectionRequest.ProtoReflect.Descriptor instead.
 func (*ConfirmCorrectionRequest) Descriptor() ([]byte, []int) {
-	return file_seamshare_coop_v1_correction_proto_rawDescGZIP(), []int{6}
+	return file_seamshare_coop_v1_correction_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *ConfirmCorrectionRequest) GetRequestId() string {
@@ -557,7 +876,7 @@ type ConfirmCorrectionResponse struct {
 
 func (x *ConfirmCorrectionResponse) Reset() {
 	*x = ConfirmCorrectionResponse{}
-	mi := &file_seamshare_coop_v1_correction_proto_msgTypes[7]
+	mi := &file_seamshare_coop_v1_correction_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -569,7 +888,7 @@ func (x *ConfirmCorrectionResponse) String() string {
 func (*ConfirmCorrectionResponse) ProtoMessage() {}
 
 func (x *ConfirmCorrectionResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_coop_v1_correction_proto_msgTypes[7]
+	mi := &file_seamshare_coop_v1_correction_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -582,7 +901,7 @@ func (x *ConfirmCorrectionResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ConfirmCorrectionResponse.ProtoReflect.Descriptor instead.
 func (*ConfirmCorrectionResponse) Descriptor() ([]byte, []int) {
-	return file_seamshare_coop_v1_correction_proto_rawDescGZIP(), []int{7}
+	return file_seamshare_coop_v1_correction_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *ConfirmCorrectionResponse) GetCorrection() *Correction {
@@ -616,7 +935,7 @@ type RefuseCorrectionRequest struct {
 
 func (x *RefuseCorrectionRequest) Reset() {
 	*x = RefuseCorrectionRequest{}
-	mi := &file_seamshare_coop_v1_correction_proto_msgTypes[8]
+	mi := &file_seamshare_coop_v1_correction_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -628,7 +947,7 @@ func (x *RefuseCorrectionRequest) String() string {
 func (*RefuseCorrectionRequest) ProtoMessage() {}
 
 func (x *RefuseCorrectionRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_coop_v1_correction_proto_msgTypes[8]
+	mi := &file_seamshare_coop_v1_correction_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -641,7 +960,7 @@ func (x *RefuseCorrectionRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RefuseCorrectionRequest.ProtoReflect.Descriptor instead.
 func (*RefuseCorrectionRequest) Descriptor() ([]byte, []int) {
-	return file_seamshare_coop_v1_correction_proto_rawDescGZIP(), []int{8}
+	return file_seamshare_coop_v1_correction_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *RefuseCorrectionRequest) GetRequestId() string {
@@ -685,7 +1004,7 @@ type RefuseCorrectionResponse struct {
 
 func (x *RefuseCorrectionResponse) Reset() {
 	*x = RefuseCorrectionResponse{}
-	mi := &file_seamshare_coop_v1_correction_proto_msgTypes[9]
+	mi := &file_seamshare_coop_v1_correction_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -697,7 +1016,7 @@ func (x *RefuseCorrectionResponse) String() string {
 func (*RefuseCorrectionResponse) ProtoMessage() {}
 
 func (x *RefuseCorrectionResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_coop_v1_correction_proto_msgTypes[9]
+	mi := &file_seamshare_coop_v1_correction_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -710,7 +1029,7 @@ func (x *RefuseCorrectionResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RefuseCorrectionResponse.ProtoReflect.Descriptor instead.
 func (*RefuseCorrectionResponse) Descriptor() ([]byte, []int) {
-	return file_seamshare_coop_v1_correction_proto_rawDescGZIP(), []int{9}
+	return file_seamshare_coop_v1_correction_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *RefuseCorrectionResponse) GetCorrection() *Correction {
@@ -742,7 +1061,7 @@ type ListCorrectionsRequest struct {
 
 func (x *ListCorrectionsRequest) Reset() {
 	*x = ListCorrectionsRequest{}
-	mi := &file_seamshare_coop_v1_correction_proto_msgTypes[10]
+	mi := &file_seamshare_coop_v1_correction_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -754,7 +1073,7 @@ func (x *ListCorrectionsRequest) String() string {
 func (*ListCorrectionsRequest) ProtoMessage() {}
 
 func (x *ListCorrectionsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_coop_v1_correction_proto_msgTypes[10]
+	mi := &file_seamshare_coop_v1_correction_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -767,7 +1086,7 @@ func (x *ListCorrectionsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListCorrectionsRequest.ProtoReflect.Descriptor instead.
 func (*ListCorrectionsRequest) Descriptor() ([]byte, []int) {
-	return file_seamshare_coop_v1_correction_proto_rawDescGZIP(), []int{10}
+	return file_seamshare_coop_v1_correction_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *ListCorrectionsRequest) GetMinPosition() uint64 {
@@ -806,7 +1125,7 @@ type ListCorrectionsResponse struct {
 
 func (x *ListCorrectionsResponse) Reset() {
 	*x = ListCorrectionsResponse{}
-	mi := &file_seamshare_coop_v1_correction_proto_msgTypes[11]
+	mi := &file_seamshare_coop_v1_correction_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -818,7 +1137,7 @@ func (x *ListCorrectionsResponse) String() string {
 func (*ListCorrectionsResponse) ProtoMessage() {}
 
 func (x *ListCorrectionsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_coop_v1_correction_proto_msgTypes[11]
+	mi := &file_seamshare_coop_v1_correction_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -831,7 +1150,7 @@ func (x *ListCorrectionsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListCorrectionsResponse.ProtoReflect.Descriptor instead.
 func (*ListCorrectionsResponse) Descriptor() ([]byte, []int) {
-	return file_seamshare_coop_v1_correction_proto_rawDescGZIP(), []int{11}
+	return file_seamshare_coop_v1_correction_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *ListCorrectionsResponse) GetCorrections() []*Correction {
@@ -888,14 +1207,18 @@ type Correction struct {
 	// The parcel's right total.
 	Total *v1.Weighing `protobuf:"bytes,14,opt,name=total,proto3" json:"total,omitempty"`
 	// The mass is what went into a bench step.
-	WentIn        bool `protobuf:"varint,15,opt,name=went_in,json=wentIn,proto3" json:"went_in,omitempty"`
+	WentIn bool `protobuf:"varint,15,opt,name=went_in,json=wentIn,proto3" json:"went_in,omitempty"`
+	// What the stone is, as far as the record says.
+	Stone *CorrectedStone `protobuf:"bytes,16,opt,name=stone,proto3" json:"stone,omitempty"`
+	// What the piece is, and where it comes from.
+	Piece         *CorrectedPiece `protobuf:"bytes,17,opt,name=piece,proto3" json:"piece,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *Correction) Reset() {
 	*x = Correction{}
-	mi := &file_seamshare_coop_v1_correction_proto_msgTypes[12]
+	mi := &file_seamshare_coop_v1_correction_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -907,7 +1230,7 @@ func (x *Correction) String() string {
 func (*Correction) ProtoMessage() {}
 
 func (x *Correction) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_coop_v1_correction_proto_msgTypes[12]
+	mi := &file_seamshare_coop_v1_correction_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -920,7 +1243,7 @@ func (x *Correction) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Correction.ProtoReflect.Descriptor instead.
 func (*Correction) Descriptor() ([]byte, []int) {
-	return file_seamshare_coop_v1_correction_proto_rawDescGZIP(), []int{12}
+	return file_seamshare_coop_v1_correction_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *Correction) GetId() string {
@@ -1028,11 +1351,162 @@ func (x *Correction) GetWentIn() bool {
 	return false
 }
 
+func (x *Correction) GetStone() *CorrectedStone {
+	if x != nil {
+		return x.Stone
+	}
+	return nil
+}
+
+func (x *Correction) GetPiece() *CorrectedPiece {
+	if x != nil {
+		return x.Piece
+	}
+	return nil
+}
+
+// CorrectedStone is what a stone is.
+type CorrectedStone struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Its outline.
+	Outline v1.Outline `protobuf:"varint,1,opt,name=outline,proto3,enum=seamshare.type.v1.Outline" json:"outline,omitempty"`
+	// What kind of opal.
+	Kind v1.Kind `protobuf:"varint,2,opt,name=kind,proto3,enum=seamshare.type.v1.Kind" json:"kind,omitempty"`
+	// What was done to it.
+	Treatment v1.Treatment `protobuf:"varint,3,opt,name=treatment,proto3,enum=seamshare.type.v1.Treatment" json:"treatment,omitempty"`
+	// Whether it takes up water.
+	Hydrophane v1.Hydrophane `protobuf:"varint,4,opt,name=hydrophane,proto3,enum=seamshare.type.v1.Hydrophane" json:"hydrophane,omitempty"`
+	// Whether it is assembled.
+	Composite     v1.Composite `protobuf:"varint,5,opt,name=composite,proto3,enum=seamshare.type.v1.Composite" json:"composite,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CorrectedStone) Reset() {
+	*x = CorrectedStone{}
+	mi := &file_seamshare_coop_v1_correction_proto_msgTypes[17]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CorrectedStone) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CorrectedStone) ProtoMessage() {}
+
+func (x *CorrectedStone) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_coop_v1_correction_proto_msgTypes[17]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CorrectedStone.ProtoReflect.Descriptor instead.
+func (*CorrectedStone) Descriptor() ([]byte, []int) {
+	return file_seamshare_coop_v1_correction_proto_rawDescGZIP(), []int{17}
+}
+
+func (x *CorrectedStone) GetOutline() v1.Outline {
+	if x != nil {
+		return x.Outline
+	}
+	return v1.Outline(0)
+}
+
+func (x *CorrectedStone) GetKind() v1.Kind {
+	if x != nil {
+		return x.Kind
+	}
+	return v1.Kind(0)
+}
+
+func (x *CorrectedStone) GetTreatment() v1.Treatment {
+	if x != nil {
+		return x.Treatment
+	}
+	return v1.Treatment(0)
+}
+
+func (x *CorrectedStone) GetHydrophane() v1.Hydrophane {
+	if x != nil {
+		return x.Hydrophane
+	}
+	return v1.Hydrophane(0)
+}
+
+func (x *CorrectedStone) GetComposite() v1.Composite {
+	if x != nil {
+		return x.Composite
+	}
+	return v1.Composite(0)
+}
+
+// CorrectedPiece is what a piece is, and where it comes from.
+type CorrectedPiece struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// What kind of opal.
+	Kind v1.Kind `protobuf:"varint,1,opt,name=kind,proto3,enum=seamshare.type.v1.Kind" json:"kind,omitempty"`
+	// The claim; empty: the field is not shown.
+	ClaimId       string `protobuf:"bytes,2,opt,name=claim_id,json=claimId,proto3" json:"claim_id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CorrectedPiece) Reset() {
+	*x = CorrectedPiece{}
+	mi := &file_seamshare_coop_v1_correction_proto_msgTypes[18]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CorrectedPiece) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CorrectedPiece) ProtoMessage() {}
+
+func (x *CorrectedPiece) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_coop_v1_correction_proto_msgTypes[18]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CorrectedPiece.ProtoReflect.Descriptor instead.
+func (*CorrectedPiece) Descriptor() ([]byte, []int) {
+	return file_seamshare_coop_v1_correction_proto_rawDescGZIP(), []int{18}
+}
+
+func (x *CorrectedPiece) GetKind() v1.Kind {
+	if x != nil {
+		return x.Kind
+	}
+	return v1.Kind(0)
+}
+
+func (x *CorrectedPiece) GetClaimId() string {
+	if x != nil {
+		return x.ClaimId
+	}
+	return ""
+}
+
 var File_seamshare_coop_v1_correction_proto protoreflect.FileDescriptor
 
 const file_seamshare_coop_v1_correction_proto_rawDesc = "" +
 	"\n" +
-	"\"seamshare/coop/v1/correction.proto\x12\x11seamshare.coop.v1\x1a\x1bbuf/validate/validate.proto\x1a\x17google/type/money.proto\x1a\x1eseamshare/type/v1/values.proto\"\xa9\x02\n" +
+	"\"seamshare/coop/v1/correction.proto\x12\x11seamshare.coop.v1\x1a\x1bbuf/validate/validate.proto\x1a\x17google/type/money.proto\x1a\x1eseamshare/type/v1/access.proto\x1a\x1dseamshare/type/v1/stone.proto\x1a\x1eseamshare/type/v1/values.proto\"\xa9\x02\n" +
 	"\x14CorrectAmountRequest\x12;\n" +
 	"\n" +
 	"request_id\x18\x01 \x01(\tB\x1c\xbaH\x19r\x172\x15^[A-Za-z0-9_-]{1,64}$R\trequestId\x12!\n" +
@@ -1076,6 +1550,40 @@ const file_seamshare_coop_v1_correction_proto_rawDesc = "" +
 	"\n" +
 	"correction\x18\x01 \x01(\v2\x1d.seamshare.coop.v1.CorrectionR\n" +
 	"correction\x12\x1a\n" +
+	"\bposition\x18\x02 \x01(\x04R\bposition\"\x9b\x04\n" +
+	"\x13CorrectStoneRequest\x12;\n" +
+	"\n" +
+	"request_id\x18\x01 \x01(\tB\x1c\xbaH\x19r\x172\x15^[A-Za-z0-9_-]{1,64}$R\trequestId\x12!\n" +
+	"\fmin_position\x18\x02 \x01(\x04R\vminPosition\x124\n" +
+	"\bstone_id\x18\x03 \x01(\tB\x19\xbaH\x16r\x142\x12^[a-z0-9_-]{1,64}$R\astoneId\x12>\n" +
+	"\aoutline\x18\x04 \x01(\x0e2\x1a.seamshare.type.v1.OutlineB\b\xbaH\x05\x82\x01\x02\x10\x01R\aoutline\x125\n" +
+	"\x04kind\x18\x05 \x01(\x0e2\x17.seamshare.type.v1.KindB\b\xbaH\x05\x82\x01\x02\x10\x01R\x04kind\x12D\n" +
+	"\ttreatment\x18\x06 \x01(\x0e2\x1c.seamshare.type.v1.TreatmentB\b\xbaH\x05\x82\x01\x02\x10\x01R\ttreatment\x12G\n" +
+	"\n" +
+	"hydrophane\x18\a \x01(\x0e2\x1d.seamshare.type.v1.HydrophaneB\b\xbaH\x05\x82\x01\x02\x10\x01R\n" +
+	"hydrophane\x12D\n" +
+	"\tcomposite\x18\b \x01(\x0e2\x1c.seamshare.type.v1.CompositeB\b\xbaH\x05\x82\x01\x02\x10\x01R\tcomposite\x12\"\n" +
+	"\x06reason\x18\t \x01(\tB\n" +
+	"\xbaH\ar\x05\x10\x01\x18\xc8\x01R\x06reason\"q\n" +
+	"\x14CorrectStoneResponse\x12=\n" +
+	"\n" +
+	"correction\x18\x01 \x01(\v2\x1d.seamshare.coop.v1.CorrectionR\n" +
+	"correction\x12\x1a\n" +
+	"\bposition\x18\x02 \x01(\x04R\bposition\"\xd2\x02\n" +
+	"\x13CorrectPieceRequest\x12;\n" +
+	"\n" +
+	"request_id\x18\x01 \x01(\tB\x1c\xbaH\x19r\x172\x15^[A-Za-z0-9_-]{1,64}$R\trequestId\x12!\n" +
+	"\fmin_position\x18\x02 \x01(\x04R\vminPosition\x124\n" +
+	"\bpiece_id\x18\x03 \x01(\tB\x19\xbaH\x16r\x142\x12^[a-z0-9_-]{1,64}$R\apieceId\x125\n" +
+	"\x04kind\x18\x04 \x01(\x0e2\x17.seamshare.type.v1.KindB\b\xbaH\x05\x82\x01\x02\x10\x01R\x04kind\x12=\n" +
+	"\bclaim_id\x18\x05 \x01(\tB\x1d\xbaH\x16r\x142\x12^[a-z0-9_-]{0,64}$\xb8\xd4\x18\x03H\x00R\aclaimId\x88\x01\x01\x12\"\n" +
+	"\x06reason\x18\x06 \x01(\tB\n" +
+	"\xbaH\ar\x05\x10\x01\x18\xc8\x01R\x06reasonB\v\n" +
+	"\t_claim_id\"q\n" +
+	"\x14CorrectPieceResponse\x12=\n" +
+	"\n" +
+	"correction\x18\x01 \x01(\v2\x1d.seamshare.coop.v1.CorrectionR\n" +
+	"correction\x12\x1a\n" +
 	"\bposition\x18\x02 \x01(\x04R\bposition\"\xba\x01\n" +
 	"\x18ConfirmCorrectionRequest\x12;\n" +
 	"\n" +
@@ -1108,7 +1616,7 @@ const file_seamshare_coop_v1_correction_proto_rawDesc = "" +
 	"\x17ListCorrectionsResponse\x12?\n" +
 	"\vcorrections\x18\x01 \x03(\v2\x1d.seamshare.coop.v1.CorrectionR\vcorrections\x12&\n" +
 	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\x12\x1a\n" +
-	"\bposition\x18\x03 \x01(\x04R\bposition\"\xf0\x03\n" +
+	"\bposition\x18\x03 \x01(\x04R\bposition\"\xe2\x04\n" +
 	"\n" +
 	"Correction\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x14\n" +
@@ -1128,7 +1636,20 @@ const file_seamshare_coop_v1_correction_proto_rawDesc = "" +
 	"decided_by\x18\f \x01(\tR\tdecidedBy\x12%\n" +
 	"\x0eunexplained_ug\x18\r \x01(\x03R\runexplainedUg\x121\n" +
 	"\x05total\x18\x0e \x01(\v2\x1b.seamshare.type.v1.WeighingR\x05total\x12\x17\n" +
-	"\awent_in\x18\x0f \x01(\bR\x06wentInB6Z4seamshare.example/proto/gen/seamshare/coop/v1;coopv1b\x06proto3"
+	"\awent_in\x18\x0f \x01(\bR\x06wentIn\x127\n" +
+	"\x05stone\x18\x10 \x01(\v2!.seamshare.coop.v1.CorrectedStoneR\x05stone\x127\n" +
+	"\x05piece\x18\x11 \x01(\v2!.seamshare.coop.v1.CorrectedPieceR\x05piece\"\xaa\x02\n" +
+	"\x0eCorrectedStone\x124\n" +
+	"\aoutline\x18\x01 \x01(\x0e2\x1a.seamshare.type.v1.OutlineR\aoutline\x12+\n" +
+	"\x04kind\x18\x02 \x01(\x0e2\x17.seamshare.type.v1.KindR\x04kind\x12:\n" +
+	"\ttreatment\x18\x03 \x01(\x0e2\x1c.seamshare.type.v1.TreatmentR\ttreatment\x12=\n" +
+	"\n" +
+	"hydrophane\x18\x04 \x01(\x0e2\x1d.seamshare.type.v1.HydrophaneR\n" +
+	"hydrophane\x12:\n" +
+	"\tcomposite\x18\x05 \x01(\x0e2\x1c.seamshare.type.v1.CompositeR\tcomposite\"^\n" +
+	"\x0eCorrectedPiece\x12+\n" +
+	"\x04kind\x18\x01 \x01(\x0e2\x17.seamshare.type.v1.KindR\x04kind\x12\x1f\n" +
+	"\bclaim_id\x18\x02 \x01(\tB\x04\xb8\xd4\x18\x03R\aclaimIdB6Z4seamshare.example/proto/gen/seamshare/coop/v1;coopv1b\x06proto3"
 
 var (
 	file_seamshare_coop_v1_correction_proto_rawDescOnce sync.Once
@@ -1142,7 +1663,7 @@ func file_seamshare_coop_v1_correction_proto_rawDescGZIP() []byte {
 	return file_seamshare_coop_v1_correction_proto_rawDescData
 }
 
-var file_seamshare_coop_v1_correction_proto_msgTypes = make([]protoimpl.MessageInfo, 13)
+var file_seamshare_coop_v1_correction_proto_msgTypes = make([]protoimpl.MessageInfo, 19)
 var file_seamshare_coop_v1_correction_proto_goTypes = []any{
 	(*CorrectAmountRequest)(nil),      // 0: seamshare.coop.v1.CorrectAmountRequest
 	(*CorrectAmountResponse)(nil),     // 1: seamshare.coop.v1.CorrectAmountResponse
@@ -1150,37 +1671,64 @@ var file_seamshare_coop_v1_correction_proto_goTypes = []any{
 	(*CorrectMassResponse)(nil),       // 3: seamshare.coop.v1.CorrectMassResponse
 	(*CorrectSizeRequest)(nil),        // 4: seamshare.coop.v1.CorrectSizeRequest
 	(*CorrectSizeResponse)(nil),       // 5: seamshare.coop.v1.CorrectSizeResponse
-	(*ConfirmCorrectionRequest)(nil),  // 6: seamshare.coop.v1.ConfirmCorrectionRequest
-	(*ConfirmCorrectionResponse)(nil), // 7: seamshare.coop.v1.ConfirmCorrectionResponse
-	(*RefuseCorrectionRequest)(nil),   // 8: seamshare.coop.v1.RefuseCorrectionRequest
-	(*RefuseCorrectionResponse)(nil),  // 9: seamshare.coop.v1.RefuseCorrectionResponse
-	(*ListCorrectionsRequest)(nil),    // 10: seamshare.coop.v1.ListCorrectionsRequest
-	(*ListCorrectionsResponse)(nil),   // 11: seamshare.coop.v1.ListCorrectionsResponse
-	(*Correction)(nil),                // 12: seamshare.coop.v1.Correction
-	(*money.Money)(nil),               // 13: google.type.Money
-	(*v1.Weighing)(nil),               // 14: seamshare.type.v1.Weighing
-	(*v1.Size)(nil),                   // 15: seamshare.type.v1.Size
+	(*CorrectStoneRequest)(nil),       // 6: seamshare.coop.v1.CorrectStoneRequest
+	(*CorrectStoneResponse)(nil),      // 7: seamshare.coop.v1.CorrectStoneResponse
+	(*CorrectPieceRequest)(nil),       // 8: seamshare.coop.v1.CorrectPieceRequest
+	(*CorrectPieceResponse)(nil),      // 9: seamshare.coop.v1.CorrectPieceResponse
+	(*ConfirmCorrectionRequest)(nil),  // 10: seamshare.coop.v1.ConfirmCorrectionRequest
+	(*ConfirmCorrectionResponse)(nil), // 11: seamshare.coop.v1.ConfirmCorrectionResponse
+	(*RefuseCorrectionRequest)(nil),   // 12: seamshare.coop.v1.RefuseCorrectionRequest
+	(*RefuseCorrectionResponse)(nil),  // 13: seamshare.coop.v1.RefuseCorrectionResponse
+	(*ListCorrectionsRequest)(nil),    // 14: seamshare.coop.v1.ListCorrectionsRequest
+	(*ListCorrectionsResponse)(nil),   // 15: seamshare.coop.v1.ListCorrectionsResponse
+	(*Correction)(nil),                // 16: seamshare.coop.v1.Correction
+	(*CorrectedStone)(nil),            // 17: seamshare.coop.v1.CorrectedStone
+	(*CorrectedPiece)(nil),            // 18: seamshare.coop.v1.CorrectedPiece
+	(*money.Money)(nil),               // 19: google.type.Money
+	(*v1.Weighing)(nil),               // 20: seamshare.type.v1.Weighing
+	(*v1.Size)(nil),                   // 21: seamshare.type.v1.Size
+	(v1.Outline)(0),                   // 22: seamshare.type.v1.Outline
+	(v1.Kind)(0),                      // 23: seamshare.type.v1.Kind
+	(v1.Treatment)(0),                 // 24: seamshare.type.v1.Treatment
+	(v1.Hydrophane)(0),                // 25: seamshare.type.v1.Hydrophane
+	(v1.Composite)(0),                 // 26: seamshare.type.v1.Composite
 }
 var file_seamshare_coop_v1_correction_proto_depIdxs = []int32{
-	13, // 0: seamshare.coop.v1.CorrectAmountRequest.amount:type_name -> google.type.Money
-	12, // 1: seamshare.coop.v1.CorrectAmountResponse.correction:type_name -> seamshare.coop.v1.Correction
-	14, // 2: seamshare.coop.v1.CorrectMassRequest.weighing:type_name -> seamshare.type.v1.Weighing
-	14, // 3: seamshare.coop.v1.CorrectMassRequest.total:type_name -> seamshare.type.v1.Weighing
-	12, // 4: seamshare.coop.v1.CorrectMassResponse.correction:type_name -> seamshare.coop.v1.Correction
-	15, // 5: seamshare.coop.v1.CorrectSizeRequest.size:type_name -> seamshare.type.v1.Size
-	12, // 6: seamshare.coop.v1.CorrectSizeResponse.correction:type_name -> seamshare.coop.v1.Correction
-	12, // 7: seamshare.coop.v1.ConfirmCorrectionResponse.correction:type_name -> seamshare.coop.v1.Correction
-	12, // 8: seamshare.coop.v1.RefuseCorrectionResponse.correction:type_name -> seamshare.coop.v1.Correction
-	12, // 9: seamshare.coop.v1.ListCorrectionsResponse.corrections:type_name -> seamshare.coop.v1.Correction
-	13, // 10: seamshare.coop.v1.Correction.amount:type_name -> google.type.Money
-	14, // 11: seamshare.coop.v1.Correction.weighing:type_name -> seamshare.type.v1.Weighing
-	15, // 12: seamshare.coop.v1.Correction.size:type_name -> seamshare.type.v1.Size
-	14, // 13: seamshare.coop.v1.Correction.total:type_name -> seamshare.type.v1.Weighing
-	14, // [14:14] is the sub-list for method output_type
-	14, // [14:14] is the sub-list for method input_type
-	14, // [14:14] is the sub-list for extension type_name
-	14, // [14:14] is the sub-list for extension extendee
-	0,  // [0:14] is the sub-list for field type_name
+	19, // 0: seamshare.coop.v1.CorrectAmountRequest.amount:type_name -> google.type.Money
+	16, // 1: seamshare.coop.v1.CorrectAmountResponse.correction:type_name -> seamshare.coop.v1.Correction
+	20, // 2: seamshare.coop.v1.CorrectMassRequest.weighing:type_name -> seamshare.type.v1.Weighing
+	20, // 3: seamshare.coop.v1.CorrectMassRequest.total:type_name -> seamshare.type.v1.Weighing
+	16, // 4: seamshare.coop.v1.CorrectMassResponse.correction:type_name -> seamshare.coop.v1.Correction
+	21, // 5: seamshare.coop.v1.CorrectSizeRequest.size:type_name -> seamshare.type.v1.Size
+	16, // 6: seamshare.coop.v1.CorrectSizeResponse.correction:type_name -> seamshare.coop.v1.Correction
+	22, // 7: seamshare.coop.v1.CorrectStoneRequest.outline:type_name -> seamshare.type.v1.Outline
+	23, // 8: seamshare.coop.v1.CorrectStoneRequest.kind:type_name -> seamshare.type.v1.Kind
+	24, // 9: seamshare.coop.v1.CorrectStoneRequest.treatment:type_name -> seamshare.type.v1.Treatment
+	25, // 10: seamshare.coop.v1.CorrectStoneRequest.hydrophane:type_name -> seamshare.type.v1.Hydrophane
+	26, // 11: seamshare.coop.v1.CorrectStoneRequest.composite:type_name -> seamshare.type.v1.Composite
+	16, // 12: seamshare.coop.v1.CorrectStoneResponse.correction:type_name -> seamshare.coop.v1.Correction
+	23, // 13: seamshare.coop.v1.CorrectPieceRequest.kind:type_name -> seamshare.type.v1.Kind
+	16, // 14: seamshare.coop.v1.CorrectPieceResponse.correction:type_name -> seamshare.coop.v1.Correction
+	16, // 15: seamshare.coop.v1.ConfirmCorrectionResponse.correction:type_name -> seamshare.coop.v1.Correction
+	16, // 16: seamshare.coop.v1.RefuseCorrectionResponse.correction:type_name -> seamshare.coop.v1.Correction
+	16, // 17: seamshare.coop.v1.ListCorrectionsResponse.corrections:type_name -> seamshare.coop.v1.Correction
+	19, // 18: seamshare.coop.v1.Correction.amount:type_name -> google.type.Money
+	20, // 19: seamshare.coop.v1.Correction.weighing:type_name -> seamshare.type.v1.Weighing
+	21, // 20: seamshare.coop.v1.Correction.size:type_name -> seamshare.type.v1.Size
+	20, // 21: seamshare.coop.v1.Correction.total:type_name -> seamshare.type.v1.Weighing
+	17, // 22: seamshare.coop.v1.Correction.stone:type_name -> seamshare.coop.v1.CorrectedStone
+	18, // 23: seamshare.coop.v1.Correction.piece:type_name -> seamshare.coop.v1.CorrectedPiece
+	22, // 24: seamshare.coop.v1.CorrectedStone.outline:type_name -> seamshare.type.v1.Outline
+	23, // 25: seamshare.coop.v1.CorrectedStone.kind:type_name -> seamshare.type.v1.Kind
+	24, // 26: seamshare.coop.v1.CorrectedStone.treatment:type_name -> seamshare.type.v1.Treatment
+	25, // 27: seamshare.coop.v1.CorrectedStone.hydrophane:type_name -> seamshare.type.v1.Hydrophane
+	26, // 28: seamshare.coop.v1.CorrectedStone.composite:type_name -> seamshare.type.v1.Composite
+	23, // 29: seamshare.coop.v1.CorrectedPiece.kind:type_name -> seamshare.type.v1.Kind
+	30, // [30:30] is the sub-list for method output_type
+	30, // [30:30] is the sub-list for method input_type
+	30, // [30:30] is the sub-list for extension type_name
+	30, // [30:30] is the sub-list for extension extendee
+	0,  // [0:30] is the sub-list for field type_name
 }
 
 func init() { file_seamshare_coop_v1_correction_proto_init() }
@@ -1188,13 +1736,14 @@ func file_seamshare_coop_v1_correction_proto_init() {
 	if File_seamshare_coop_v1_correction_proto != nil {
 		return
 	}
+	file_seamshare_coop_v1_correction_proto_msgTypes[8].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_seamshare_coop_v1_correction_proto_rawDesc), len(file_seamshare_coop_v1_correction_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   13,
+			NumMessages:   19,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

@@ -13,9 +13,10 @@ import (
 	protoreflect "google.golang.org/protobuf/reflect/protoreflect"
 	protoimpl "google.golang.org/protobuf/runtime/protoimpl"
 	reflect "reflect"
-	v12 "seamshare.example/proto/gen/seamshare/event/parcel/v1"
+	v13 "seamshare.example/proto/gen/seamshare/event/parcel/v1"
 	v1 "seamshare.example/proto/gen/seamshare/event/piece/v1"
-	v11 "seamshare.example/proto/gen/seamshare/event/v1"
+	v11 "seamshare.example/proto/gen/seamshare/event/stone/v1"
+	v12 "seamshare.example/proto/gen/seamshare/event/v1"
 	sync "sync"
 	unsafe "unsafe"
 )
@@ -109,6 +110,8 @@ type Event struct {
 	//	*Event_CostCorrected
 	//	*Event_RefundCorrected
 	//	*Event_SentMassCorrected
+	//	*Event_StoneCorrected
+	//	*Event_PieceCorrected
 	Event         isEvent_Event `protobuf_oneof:"event"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -241,6 +244,24 @@ func (x *Event) GetSentMassCorrected() *SentMassCorrected {
 	return nil
 }
 
+func (x *Event) GetStoneCorrected() *StoneCorrected {
+	if x != nil {
+		if x, ok := x.Event.(*Event_StoneCorrected); ok {
+			return x.StoneCorrected
+		}
+	}
+	return nil
+}
+
+func (x *Event) GetPieceCorrected() *PieceCorrected {
+	if x != nil {
+		if x, ok := x.Event.(*Event_PieceCorrected); ok {
+			return x.PieceCorrected
+		}
+	}
+	return nil
+}
+
 type isEvent_Event interface {
 	isEvent_Event()
 }
@@ -295,6 +316,16 @@ type Event_SentMassCorrected struct {
 	SentMassCorrected *SentMassCorrected `protobuf:"bytes,1019,opt,name=sent_mass_corrected,json=sentMassCorrected,proto3,oneof"`
 }
 
+type Event_StoneCorrected struct {
+	// What a stone was said to be was corrected.
+	StoneCorrected *StoneCorrected `protobuf:"bytes,1030,opt,name=stone_corrected,json=stoneCorrected,proto3,oneof"`
+}
+
+type Event_PieceCorrected struct {
+	// Where a piece was said to come from, or what kind it was said to be, was corrected.
+	PieceCorrected *PieceCorrected `protobuf:"bytes,1031,opt,name=piece_corrected,json=pieceCorrected,proto3,oneof"`
+}
+
 func (*Event_Proposed) isEvent_Event() {}
 
 func (*Event_Confirmed) isEvent_Event() {}
@@ -314,6 +345,10 @@ func (*Event_CostCorrected) isEvent_Event() {}
 func (*Event_RefundCorrected) isEvent_Event() {}
 
 func (*Event_SentMassCorrected) isEvent_Event() {}
+
+func (*Event_StoneCorrected) isEvent_Event() {}
+
+func (*Event_PieceCorrected) isEvent_Event() {}
 
 // Proposed asks for a correction. It happens at once, unless it would move money that was paid out already: then a
 // second person decides.
@@ -1032,6 +1067,272 @@ func (x *SentMassCorrected) GetPrivate() *SentMassCorrected_Private {
 	return nil
 }
 
+// StoneSaid is what a record says that a stone is. What it doesn't say is unspecified.
+type StoneSaid struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Its outline.
+	Outline v11.Outline `protobuf:"varint,1,opt,name=outline,proto3,enum=seamshare.event.stone.v1.Outline" json:"outline,omitempty"`
+	// What kind of opal.
+	Kind v12.Kind `protobuf:"varint,2,opt,name=kind,proto3,enum=seamshare.event.v1.Kind" json:"kind,omitempty"`
+	// What was done to it.
+	Treatment v12.Treatment `protobuf:"varint,3,opt,name=treatment,proto3,enum=seamshare.event.v1.Treatment" json:"treatment,omitempty"`
+	// Whether it takes up water.
+	Hydrophane v11.Hydrophane `protobuf:"varint,4,opt,name=hydrophane,proto3,enum=seamshare.event.stone.v1.Hydrophane" json:"hydrophane,omitempty"`
+	// Whether it is assembled.
+	Composite     v11.Composite `protobuf:"varint,5,opt,name=composite,proto3,enum=seamshare.event.stone.v1.Composite" json:"composite,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *StoneSaid) Reset() {
+	*x = StoneSaid{}
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[13]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *StoneSaid) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*StoneSaid) ProtoMessage() {}
+
+func (x *StoneSaid) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[13]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use StoneSaid.ProtoReflect.Descriptor instead.
+func (*StoneSaid) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_correction_v1_event_proto_rawDescGZIP(), []int{13}
+}
+
+func (x *StoneSaid) GetOutline() v11.Outline {
+	if x != nil {
+		return x.Outline
+	}
+	return v11.Outline(0)
+}
+
+func (x *StoneSaid) GetKind() v12.Kind {
+	if x != nil {
+		return x.Kind
+	}
+	return v12.Kind(0)
+}
+
+func (x *StoneSaid) GetTreatment() v12.Treatment {
+	if x != nil {
+		return x.Treatment
+	}
+	return v12.Treatment(0)
+}
+
+func (x *StoneSaid) GetHydrophane() v11.Hydrophane {
+	if x != nil {
+		return x.Hydrophane
+	}
+	return v11.Hydrophane(0)
+}
+
+func (x *StoneSaid) GetComposite() v11.Composite {
+	if x != nil {
+		return x.Composite
+	}
+	return v11.Composite(0)
+}
+
+// StoneCorrected says what a stone is, where it was said to be something else.
+type StoneCorrected struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The public part.
+	Public *StoneCorrected_Public `protobuf:"bytes,1,opt,name=public,proto3" json:"public,omitempty"`
+	// The private part.
+	Private       *StoneCorrected_Private `protobuf:"bytes,2,opt,name=private,proto3" json:"private,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *StoneCorrected) Reset() {
+	*x = StoneCorrected{}
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[14]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *StoneCorrected) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*StoneCorrected) ProtoMessage() {}
+
+func (x *StoneCorrected) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[14]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use StoneCorrected.ProtoReflect.Descriptor instead.
+func (*StoneCorrected) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_correction_v1_event_proto_rawDescGZIP(), []int{14}
+}
+
+func (x *StoneCorrected) GetPublic() *StoneCorrected_Public {
+	if x != nil {
+		return x.Public
+	}
+	return nil
+}
+
+func (x *StoneCorrected) GetPrivate() *StoneCorrected_Private {
+	if x != nil {
+		return x.Private
+	}
+	return nil
+}
+
+// PieceSaid is what a piece is, and where it comes from.
+type PieceSaid struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// What kind of opal.
+	Kind v12.Kind `protobuf:"varint,1,opt,name=kind,proto3,enum=seamshare.event.v1.Kind" json:"kind,omitempty"`
+	// The field it comes from; empty where it is not shown, or nobody knows which of several it is.
+	FieldId string `protobuf:"bytes,2,opt,name=field_id,json=fieldId,proto3" json:"field_id,omitempty"`
+	// The field's name.
+	FieldName string `protobuf:"bytes,3,opt,name=field_name,json=fieldName,proto3" json:"field_name,omitempty"`
+	// The fields it may be of, where it was mixed up with pieces of others. An empty one stands for a field that is not shown.
+	MayBeOfFieldIds []string `protobuf:"bytes,4,rep,name=may_be_of_field_ids,json=mayBeOfFieldIds,proto3" json:"may_be_of_field_ids,omitempty"`
+	unknownFields   protoimpl.UnknownFields
+	sizeCache       protoimpl.SizeCache
+}
+
+func (x *PieceSaid) Reset() {
+	*x = PieceSaid{}
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[15]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *PieceSaid) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*PieceSaid) ProtoMessage() {}
+
+func (x *PieceSaid) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[15]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use PieceSaid.ProtoReflect.Descriptor instead.
+func (*PieceSaid) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_correction_v1_event_proto_rawDescGZIP(), []int{15}
+}
+
+func (x *PieceSaid) GetKind() v12.Kind {
+	if x != nil {
+		return x.Kind
+	}
+	return v12.Kind(0)
+}
+
+func (x *PieceSaid) GetFieldId() string {
+	if x != nil {
+		return x.FieldId
+	}
+	return ""
+}
+
+func (x *PieceSaid) GetFieldName() string {
+	if x != nil {
+		return x.FieldName
+	}
+	return ""
+}
+
+func (x *PieceSaid) GetMayBeOfFieldIds() []string {
+	if x != nil {
+		return x.MayBeOfFieldIds
+	}
+	return nil
+}
+
+// PieceCorrected says what a piece is and where it comes from, where something else was said. It stands in the stream of
+// the piece, of every newer piece that it or a part of it became, and of every stone of these.
+type PieceCorrected struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The public part.
+	Public *PieceCorrected_Public `protobuf:"bytes,1,opt,name=public,proto3" json:"public,omitempty"`
+	// The private part.
+	Private       *PieceCorrected_Private `protobuf:"bytes,2,opt,name=private,proto3" json:"private,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *PieceCorrected) Reset() {
+	*x = PieceCorrected{}
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[16]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *PieceCorrected) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*PieceCorrected) ProtoMessage() {}
+
+func (x *PieceCorrected) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[16]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use PieceCorrected.ProtoReflect.Descriptor instead.
+func (*PieceCorrected) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_correction_v1_event_proto_rawDescGZIP(), []int{16}
+}
+
+func (x *PieceCorrected) GetPublic() *PieceCorrected_Public {
+	if x != nil {
+		return x.Public
+	}
+	return nil
+}
+
+func (x *PieceCorrected) GetPrivate() *PieceCorrected_Private {
+	if x != nil {
+		return x.Private
+	}
+	return nil
+}
+
 // The part that may be shown to anyone.
 type Proposed_Public struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1045,7 +1346,7 @@ type Proposed_Public struct {
 
 func (x *Proposed_Public) Reset() {
 	*x = Proposed_Public{}
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[13]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1057,7 +1358,7 @@ func (x *Proposed_Public) String() string {
 func (*Proposed_Public) ProtoMessage() {}
 
 func (x *Proposed_Public) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[13]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1097,30 +1398,36 @@ type Proposed_Private struct {
 	// The stream of the thing, such as "parcel/01k...".
 	About string `protobuf:"bytes,3,opt,name=about,proto3" json:"about,omitempty"`
 	// The right amount, of a correction of money.
-	Amount *v11.Amount `protobuf:"bytes,4,opt,name=amount,proto3" json:"amount,omitempty"`
+	Amount *v12.Amount `protobuf:"bytes,4,opt,name=amount,proto3" json:"amount,omitempty"`
 	// The stone or counted lot whose price is corrected.
 	StoneId string `protobuf:"bytes,5,opt,name=stone_id,json=stoneId,proto3" json:"stone_id,omitempty"`
 	// The part whose mass is corrected.
 	Part string `protobuf:"bytes,6,opt,name=part,proto3" json:"part,omitempty"`
 	// The right mass.
-	Weighing *v11.Weighing `protobuf:"bytes,7,opt,name=weighing,proto3" json:"weighing,omitempty"`
+	Weighing *v12.Weighing `protobuf:"bytes,7,opt,name=weighing,proto3" json:"weighing,omitempty"`
 	// The right size.
-	Size *v11.Size `protobuf:"bytes,8,opt,name=size,proto3" json:"size,omitempty"`
+	Size *v12.Size `protobuf:"bytes,8,opt,name=size,proto3" json:"size,omitempty"`
 	// Whether a second person has to decide, as the money was paid out already.
 	SecondNeeded bool `protobuf:"varint,9,opt,name=second_needed,json=secondNeeded,proto3" json:"second_needed,omitempty"`
 	// The right total of the parcel, where it is corrected with the mass of a piece as listed.
-	Total *v11.Weighing `protobuf:"bytes,10,opt,name=total,proto3" json:"total,omitempty"`
+	Total *v12.Weighing `protobuf:"bytes,10,opt,name=total,proto3" json:"total,omitempty"`
 	// The mass is what went into a bench step, not what came out.
 	WentIn bool `protobuf:"varint,11,opt,name=went_in,json=wentIn,proto3" json:"went_in,omitempty"`
 	// The position of the newest correction of the same fact at that time; 0: there was none.
-	Newest        uint64 `protobuf:"varint,12,opt,name=newest,proto3" json:"newest,omitempty"`
+	Newest uint64 `protobuf:"varint,12,opt,name=newest,proto3" json:"newest,omitempty"`
+	// What the stone is, all of it that the record says.
+	Stone *StoneSaid `protobuf:"bytes,13,opt,name=stone,proto3" json:"stone,omitempty"`
+	// The kind that the piece is.
+	PieceKind v12.Kind `protobuf:"varint,14,opt,name=piece_kind,json=pieceKind,proto3,enum=seamshare.event.v1.Kind" json:"piece_kind,omitempty"`
+	// The claim that the piece comes from; empty: the field is not shown.
+	ClaimId       string `protobuf:"bytes,15,opt,name=claim_id,json=claimId,proto3" json:"claim_id,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *Proposed_Private) Reset() {
 	*x = Proposed_Private{}
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[14]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1132,7 +1439,7 @@ func (x *Proposed_Private) String() string {
 func (*Proposed_Private) ProtoMessage() {}
 
 func (x *Proposed_Private) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[14]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1169,7 +1476,7 @@ func (x *Proposed_Private) GetAbout() string {
 	return ""
 }
 
-func (x *Proposed_Private) GetAmount() *v11.Amount {
+func (x *Proposed_Private) GetAmount() *v12.Amount {
 	if x != nil {
 		return x.Amount
 	}
@@ -1190,14 +1497,14 @@ func (x *Proposed_Private) GetPart() string {
 	return ""
 }
 
-func (x *Proposed_Private) GetWeighing() *v11.Weighing {
+func (x *Proposed_Private) GetWeighing() *v12.Weighing {
 	if x != nil {
 		return x.Weighing
 	}
 	return nil
 }
 
-func (x *Proposed_Private) GetSize() *v11.Size {
+func (x *Proposed_Private) GetSize() *v12.Size {
 	if x != nil {
 		return x.Size
 	}
@@ -1211,7 +1518,7 @@ func (x *Proposed_Private) GetSecondNeeded() bool {
 	return false
 }
 
-func (x *Proposed_Private) GetTotal() *v11.Weighing {
+func (x *Proposed_Private) GetTotal() *v12.Weighing {
 	if x != nil {
 		return x.Total
 	}
@@ -1232,6 +1539,27 @@ func (x *Proposed_Private) GetNewest() uint64 {
 	return 0
 }
 
+func (x *Proposed_Private) GetStone() *StoneSaid {
+	if x != nil {
+		return x.Stone
+	}
+	return nil
+}
+
+func (x *Proposed_Private) GetPieceKind() v12.Kind {
+	if x != nil {
+		return x.PieceKind
+	}
+	return v12.Kind(0)
+}
+
+func (x *Proposed_Private) GetClaimId() string {
+	if x != nil {
+		return x.ClaimId
+	}
+	return ""
+}
+
 // The part that may be shown to anyone.
 type Confirmed_Public struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1243,7 +1571,7 @@ type Confirmed_Public struct {
 
 func (x *Confirmed_Public) Reset() {
 	*x = Confirmed_Public{}
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[15]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1255,7 +1583,7 @@ func (x *Confirmed_Public) String() string {
 func (*Confirmed_Public) ProtoMessage() {}
 
 func (x *Confirmed_Public) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[15]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1289,7 +1617,7 @@ type Confirmed_Private struct {
 
 func (x *Confirmed_Private) Reset() {
 	*x = Confirmed_Private{}
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[16]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1301,7 +1629,7 @@ func (x *Confirmed_Private) String() string {
 func (*Confirmed_Private) ProtoMessage() {}
 
 func (x *Confirmed_Private) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[16]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1335,7 +1663,7 @@ type Refused_Public struct {
 
 func (x *Refused_Public) Reset() {
 	*x = Refused_Public{}
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[17]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1347,7 +1675,7 @@ func (x *Refused_Public) String() string {
 func (*Refused_Public) ProtoMessage() {}
 
 func (x *Refused_Public) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[17]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1383,7 +1711,7 @@ type Refused_Private struct {
 
 func (x *Refused_Private) Reset() {
 	*x = Refused_Private{}
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[18]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1395,7 +1723,7 @@ func (x *Refused_Private) String() string {
 func (*Refused_Private) ProtoMessage() {}
 
 func (x *Refused_Private) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[18]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1435,9 +1763,9 @@ type MassCorrected_Public struct {
 	// The part; of a piece as listed the first, which has its name.
 	Part string `protobuf:"bytes,3,opt,name=part,proto3" json:"part,omitempty"`
 	// What was recorded.
-	Was *v11.Weighing `protobuf:"bytes,4,opt,name=was,proto3" json:"was,omitempty"`
+	Was *v12.Weighing `protobuf:"bytes,4,opt,name=was,proto3" json:"was,omitempty"`
 	// What is right.
-	Right *v11.Weighing `protobuf:"bytes,5,opt,name=right,proto3" json:"right,omitempty"`
+	Right *v12.Weighing `protobuf:"bytes,5,opt,name=right,proto3" json:"right,omitempty"`
 	// The piece, of a stone too: its mass balance changes. None for a lot and for a parcel as a whole.
 	PieceId string `protobuf:"bytes,6,opt,name=piece_id,json=pieceId,proto3" json:"piece_id,omitempty"`
 	// The stone, where it is a stone's mass.
@@ -1456,7 +1784,7 @@ type MassCorrected_Public struct {
 
 func (x *MassCorrected_Public) Reset() {
 	*x = MassCorrected_Public{}
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[19]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1468,7 +1796,7 @@ func (x *MassCorrected_Public) String() string {
 func (*MassCorrected_Public) ProtoMessage() {}
 
 func (x *MassCorrected_Public) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[19]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1505,14 +1833,14 @@ func (x *MassCorrected_Public) GetPart() string {
 	return ""
 }
 
-func (x *MassCorrected_Public) GetWas() *v11.Weighing {
+func (x *MassCorrected_Public) GetWas() *v12.Weighing {
 	if x != nil {
 		return x.Was
 	}
 	return nil
 }
 
-func (x *MassCorrected_Public) GetRight() *v11.Weighing {
+func (x *MassCorrected_Public) GetRight() *v12.Weighing {
 	if x != nil {
 		return x.Right
 	}
@@ -1576,7 +1904,7 @@ type MassCorrected_Private struct {
 
 func (x *MassCorrected_Private) Reset() {
 	*x = MassCorrected_Private{}
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[20]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[24]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1588,7 +1916,7 @@ func (x *MassCorrected_Private) String() string {
 func (*MassCorrected_Private) ProtoMessage() {}
 
 func (x *MassCorrected_Private) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[20]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[24]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1633,9 +1961,9 @@ type SizeCorrected_Public struct {
 	// The position of the record that was wrong.
 	Corrects uint64 `protobuf:"varint,2,opt,name=corrects,proto3" json:"corrects,omitempty"`
 	// What was recorded.
-	Was *v11.Size `protobuf:"bytes,3,opt,name=was,proto3" json:"was,omitempty"`
+	Was *v12.Size `protobuf:"bytes,3,opt,name=was,proto3" json:"was,omitempty"`
 	// What is right.
-	Right *v11.Size `protobuf:"bytes,4,opt,name=right,proto3" json:"right,omitempty"`
+	Right *v12.Size `protobuf:"bytes,4,opt,name=right,proto3" json:"right,omitempty"`
 	// The stone was found to measure otherwise since: it stays at that.
 	MeasuredSince bool `protobuf:"varint,5,opt,name=measured_since,json=measuredSince,proto3" json:"measured_since,omitempty"`
 	unknownFields protoimpl.UnknownFields
@@ -1644,7 +1972,7 @@ type SizeCorrected_Public struct {
 
 func (x *SizeCorrected_Public) Reset() {
 	*x = SizeCorrected_Public{}
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[21]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[25]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1656,7 +1984,7 @@ func (x *SizeCorrected_Public) String() string {
 func (*SizeCorrected_Public) ProtoMessage() {}
 
 func (x *SizeCorrected_Public) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[21]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[25]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1686,14 +2014,14 @@ func (x *SizeCorrected_Public) GetCorrects() uint64 {
 	return 0
 }
 
-func (x *SizeCorrected_Public) GetWas() *v11.Size {
+func (x *SizeCorrected_Public) GetWas() *v12.Size {
 	if x != nil {
 		return x.Was
 	}
 	return nil
 }
 
-func (x *SizeCorrected_Public) GetRight() *v11.Size {
+func (x *SizeCorrected_Public) GetRight() *v12.Size {
 	if x != nil {
 		return x.Right
 	}
@@ -1720,7 +2048,7 @@ type SizeCorrected_Private struct {
 
 func (x *SizeCorrected_Private) Reset() {
 	*x = SizeCorrected_Private{}
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[22]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[26]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1732,7 +2060,7 @@ func (x *SizeCorrected_Private) String() string {
 func (*SizeCorrected_Private) ProtoMessage() {}
 
 func (x *SizeCorrected_Private) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[22]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[26]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1775,7 +2103,7 @@ type PriceCorrected_Public struct {
 
 func (x *PriceCorrected_Public) Reset() {
 	*x = PriceCorrected_Public{}
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[23]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[27]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1787,7 +2115,7 @@ func (x *PriceCorrected_Public) String() string {
 func (*PriceCorrected_Public) ProtoMessage() {}
 
 func (x *PriceCorrected_Public) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[23]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[27]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1827,18 +2155,18 @@ type PriceCorrected_Private struct {
 	// The stone or counted lot; empty: it is the parcel's price.
 	StoneId string `protobuf:"bytes,3,opt,name=stone_id,json=stoneId,proto3" json:"stone_id,omitempty"`
 	// What was recorded.
-	Was *v11.Amount `protobuf:"bytes,4,opt,name=was,proto3" json:"was,omitempty"`
+	Was *v12.Amount `protobuf:"bytes,4,opt,name=was,proto3" json:"was,omitempty"`
 	// What is right.
-	Right *v11.Amount `protobuf:"bytes,5,opt,name=right,proto3" json:"right,omitempty"`
+	Right *v12.Amount `protobuf:"bytes,5,opt,name=right,proto3" json:"right,omitempty"`
 	// The deal's agreement at the right price, where it is a parcel's.
-	Agreement     *v12.Agreement `protobuf:"bytes,6,opt,name=agreement,proto3" json:"agreement,omitempty"`
+	Agreement     *v13.Agreement `protobuf:"bytes,6,opt,name=agreement,proto3" json:"agreement,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *PriceCorrected_Private) Reset() {
 	*x = PriceCorrected_Private{}
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[24]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[28]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1850,7 +2178,7 @@ func (x *PriceCorrected_Private) String() string {
 func (*PriceCorrected_Private) ProtoMessage() {}
 
 func (x *PriceCorrected_Private) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[24]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[28]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1887,21 +2215,21 @@ func (x *PriceCorrected_Private) GetStoneId() string {
 	return ""
 }
 
-func (x *PriceCorrected_Private) GetWas() *v11.Amount {
+func (x *PriceCorrected_Private) GetWas() *v12.Amount {
 	if x != nil {
 		return x.Was
 	}
 	return nil
 }
 
-func (x *PriceCorrected_Private) GetRight() *v11.Amount {
+func (x *PriceCorrected_Private) GetRight() *v12.Amount {
 	if x != nil {
 		return x.Right
 	}
 	return nil
 }
 
-func (x *PriceCorrected_Private) GetAgreement() *v12.Agreement {
+func (x *PriceCorrected_Private) GetAgreement() *v13.Agreement {
 	if x != nil {
 		return x.Agreement
 	}
@@ -1921,7 +2249,7 @@ type ReceiptCorrected_Public struct {
 
 func (x *ReceiptCorrected_Public) Reset() {
 	*x = ReceiptCorrected_Public{}
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[25]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[29]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1933,7 +2261,7 @@ func (x *ReceiptCorrected_Public) String() string {
 func (*ReceiptCorrected_Public) ProtoMessage() {}
 
 func (x *ReceiptCorrected_Public) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[25]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[29]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1971,16 +2299,16 @@ type ReceiptCorrected_Private struct {
 	// What was wrong.
 	Reason string `protobuf:"bytes,2,opt,name=reason,proto3" json:"reason,omitempty"`
 	// What was recorded.
-	Was *v11.Amount `protobuf:"bytes,3,opt,name=was,proto3" json:"was,omitempty"`
+	Was *v12.Amount `protobuf:"bytes,3,opt,name=was,proto3" json:"was,omitempty"`
 	// What is right.
-	Right         *v11.Amount `protobuf:"bytes,4,opt,name=right,proto3" json:"right,omitempty"`
+	Right         *v12.Amount `protobuf:"bytes,4,opt,name=right,proto3" json:"right,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *ReceiptCorrected_Private) Reset() {
 	*x = ReceiptCorrected_Private{}
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[26]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[30]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1992,7 +2320,7 @@ func (x *ReceiptCorrected_Private) String() string {
 func (*ReceiptCorrected_Private) ProtoMessage() {}
 
 func (x *ReceiptCorrected_Private) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[26]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[30]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2022,14 +2350,14 @@ func (x *ReceiptCorrected_Private) GetReason() string {
 	return ""
 }
 
-func (x *ReceiptCorrected_Private) GetWas() *v11.Amount {
+func (x *ReceiptCorrected_Private) GetWas() *v12.Amount {
 	if x != nil {
 		return x.Was
 	}
 	return nil
 }
 
-func (x *ReceiptCorrected_Private) GetRight() *v11.Amount {
+func (x *ReceiptCorrected_Private) GetRight() *v12.Amount {
 	if x != nil {
 		return x.Right
 	}
@@ -2049,7 +2377,7 @@ type CostCorrected_Public struct {
 
 func (x *CostCorrected_Public) Reset() {
 	*x = CostCorrected_Public{}
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[27]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[31]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2061,7 +2389,7 @@ func (x *CostCorrected_Public) String() string {
 func (*CostCorrected_Public) ProtoMessage() {}
 
 func (x *CostCorrected_Public) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[27]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[31]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2101,16 +2429,16 @@ type CostCorrected_Private struct {
 	// The cost's kind.
 	Kind string `protobuf:"bytes,3,opt,name=kind,proto3" json:"kind,omitempty"`
 	// What was recorded.
-	Was *v11.Amount `protobuf:"bytes,4,opt,name=was,proto3" json:"was,omitempty"`
+	Was *v12.Amount `protobuf:"bytes,4,opt,name=was,proto3" json:"was,omitempty"`
 	// What is right.
-	Right         *v11.Amount `protobuf:"bytes,5,opt,name=right,proto3" json:"right,omitempty"`
+	Right         *v12.Amount `protobuf:"bytes,5,opt,name=right,proto3" json:"right,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *CostCorrected_Private) Reset() {
 	*x = CostCorrected_Private{}
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[28]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[32]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2122,7 +2450,7 @@ func (x *CostCorrected_Private) String() string {
 func (*CostCorrected_Private) ProtoMessage() {}
 
 func (x *CostCorrected_Private) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[28]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[32]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2159,14 +2487,14 @@ func (x *CostCorrected_Private) GetKind() string {
 	return ""
 }
 
-func (x *CostCorrected_Private) GetWas() *v11.Amount {
+func (x *CostCorrected_Private) GetWas() *v12.Amount {
 	if x != nil {
 		return x.Was
 	}
 	return nil
 }
 
-func (x *CostCorrected_Private) GetRight() *v11.Amount {
+func (x *CostCorrected_Private) GetRight() *v12.Amount {
 	if x != nil {
 		return x.Right
 	}
@@ -2186,7 +2514,7 @@ type RefundCorrected_Public struct {
 
 func (x *RefundCorrected_Public) Reset() {
 	*x = RefundCorrected_Public{}
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[29]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[33]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2198,7 +2526,7 @@ func (x *RefundCorrected_Public) String() string {
 func (*RefundCorrected_Public) ProtoMessage() {}
 
 func (x *RefundCorrected_Public) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[29]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[33]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2236,9 +2564,9 @@ type RefundCorrected_Private struct {
 	// What was wrong.
 	Reason string `protobuf:"bytes,2,opt,name=reason,proto3" json:"reason,omitempty"`
 	// What was recorded.
-	Was *v11.Amount `protobuf:"bytes,3,opt,name=was,proto3" json:"was,omitempty"`
+	Was *v12.Amount `protobuf:"bytes,3,opt,name=was,proto3" json:"was,omitempty"`
 	// What is right.
-	Right *v11.Amount `protobuf:"bytes,4,opt,name=right,proto3" json:"right,omitempty"`
+	Right *v12.Amount `protobuf:"bytes,4,opt,name=right,proto3" json:"right,omitempty"`
 	// The stone or lot of the order that it was for; empty: it was of a deal.
 	LineId        string `protobuf:"bytes,5,opt,name=line_id,json=lineId,proto3" json:"line_id,omitempty"`
 	unknownFields protoimpl.UnknownFields
@@ -2247,7 +2575,7 @@ type RefundCorrected_Private struct {
 
 func (x *RefundCorrected_Private) Reset() {
 	*x = RefundCorrected_Private{}
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[30]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[34]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2259,7 +2587,7 @@ func (x *RefundCorrected_Private) String() string {
 func (*RefundCorrected_Private) ProtoMessage() {}
 
 func (x *RefundCorrected_Private) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[30]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[34]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2289,14 +2617,14 @@ func (x *RefundCorrected_Private) GetReason() string {
 	return ""
 }
 
-func (x *RefundCorrected_Private) GetWas() *v11.Amount {
+func (x *RefundCorrected_Private) GetWas() *v12.Amount {
 	if x != nil {
 		return x.Was
 	}
 	return nil
 }
 
-func (x *RefundCorrected_Private) GetRight() *v11.Amount {
+func (x *RefundCorrected_Private) GetRight() *v12.Amount {
 	if x != nil {
 		return x.Right
 	}
@@ -2323,7 +2651,7 @@ type SentMassCorrected_Public struct {
 
 func (x *SentMassCorrected_Public) Reset() {
 	*x = SentMassCorrected_Public{}
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[31]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[35]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2335,7 +2663,7 @@ func (x *SentMassCorrected_Public) String() string {
 func (*SentMassCorrected_Public) ProtoMessage() {}
 
 func (x *SentMassCorrected_Public) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[31]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[35]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2379,11 +2707,11 @@ type SentMassCorrected_Private struct {
 	// The stone as it came to the jeweller, not as it was sent.
 	Arrived bool `protobuf:"varint,5,opt,name=arrived,proto3" json:"arrived,omitempty"`
 	// What was recorded.
-	Was *v11.Weighing `protobuf:"bytes,6,opt,name=was,proto3" json:"was,omitempty"`
+	Was *v12.Weighing `protobuf:"bytes,6,opt,name=was,proto3" json:"was,omitempty"`
 	// What is right.
-	Right *v11.Weighing `protobuf:"bytes,7,opt,name=right,proto3" json:"right,omitempty"`
+	Right *v12.Weighing `protobuf:"bytes,7,opt,name=right,proto3" json:"right,omitempty"`
 	// What the books, or who sent it, say.
-	Before *v11.Weighing `protobuf:"bytes,8,opt,name=before,proto3" json:"before,omitempty"`
+	Before *v12.Weighing `protobuf:"bytes,8,opt,name=before,proto3" json:"before,omitempty"`
 	// Stones that should have been there minus stones that were counted.
 	CountDifference int64 `protobuf:"varint,9,opt,name=count_difference,json=countDifference,proto3" json:"count_difference,omitempty"`
 	// Whether the right mass still differs by more than the scales allow.
@@ -2391,7 +2719,7 @@ type SentMassCorrected_Private struct {
 	// Whether the size still differs.
 	SizeDiffers bool `protobuf:"varint,11,opt,name=size_differs,json=sizeDiffers,proto3" json:"size_differs,omitempty"`
 	// Whose word at the handover it is, or as rough went back.
-	Side v12.Side `protobuf:"varint,12,opt,name=side,proto3,enum=seamshare.event.parcel.v1.Side" json:"side,omitempty"`
+	Side v13.Side `protobuf:"varint,12,opt,name=side,proto3,enum=seamshare.event.parcel.v1.Side" json:"side,omitempty"`
 	// By how much the handover differs now, where both sides had weighed.
 	Handover      *Difference `protobuf:"bytes,13,opt,name=handover,proto3" json:"handover,omitempty"`
 	unknownFields protoimpl.UnknownFields
@@ -2400,7 +2728,7 @@ type SentMassCorrected_Private struct {
 
 func (x *SentMassCorrected_Private) Reset() {
 	*x = SentMassCorrected_Private{}
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[32]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[36]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2412,7 +2740,7 @@ func (x *SentMassCorrected_Private) String() string {
 func (*SentMassCorrected_Private) ProtoMessage() {}
 
 func (x *SentMassCorrected_Private) ProtoReflect() protoreflect.Message {
-	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[32]
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[36]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2463,21 +2791,21 @@ func (x *SentMassCorrected_Private) GetArrived() bool {
 	return false
 }
 
-func (x *SentMassCorrected_Private) GetWas() *v11.Weighing {
+func (x *SentMassCorrected_Private) GetWas() *v12.Weighing {
 	if x != nil {
 		return x.Was
 	}
 	return nil
 }
 
-func (x *SentMassCorrected_Private) GetRight() *v11.Weighing {
+func (x *SentMassCorrected_Private) GetRight() *v12.Weighing {
 	if x != nil {
 		return x.Right
 	}
 	return nil
 }
 
-func (x *SentMassCorrected_Private) GetBefore() *v11.Weighing {
+func (x *SentMassCorrected_Private) GetBefore() *v12.Weighing {
 	if x != nil {
 		return x.Before
 	}
@@ -2505,11 +2833,11 @@ func (x *SentMassCorrected_Private) GetSizeDiffers() bool {
 	return false
 }
 
-func (x *SentMassCorrected_Private) GetSide() v12.Side {
+func (x *SentMassCorrected_Private) GetSide() v13.Side {
 	if x != nil {
 		return x.Side
 	}
-	return v12.Side(0)
+	return v13.Side(0)
 }
 
 func (x *SentMassCorrected_Private) GetHandover() *Difference {
@@ -2519,11 +2847,330 @@ func (x *SentMassCorrected_Private) GetHandover() *Difference {
 	return nil
 }
 
+// The part that may be shown to anyone.
+type StoneCorrected_Public struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The correction's id.
+	CorrectionId string `protobuf:"bytes,1,opt,name=correction_id,json=correctionId,proto3" json:"correction_id,omitempty"`
+	// The position of the record that was wrong.
+	Corrects uint64 `protobuf:"varint,2,opt,name=corrects,proto3" json:"corrects,omitempty"`
+	// What was recorded.
+	Was *StoneSaid `protobuf:"bytes,3,opt,name=was,proto3" json:"was,omitempty"`
+	// What is right.
+	Right         *StoneSaid `protobuf:"bytes,4,opt,name=right,proto3" json:"right,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *StoneCorrected_Public) Reset() {
+	*x = StoneCorrected_Public{}
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[37]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *StoneCorrected_Public) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*StoneCorrected_Public) ProtoMessage() {}
+
+func (x *StoneCorrected_Public) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[37]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use StoneCorrected_Public.ProtoReflect.Descriptor instead.
+func (*StoneCorrected_Public) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_correction_v1_event_proto_rawDescGZIP(), []int{14, 0}
+}
+
+func (x *StoneCorrected_Public) GetCorrectionId() string {
+	if x != nil {
+		return x.CorrectionId
+	}
+	return ""
+}
+
+func (x *StoneCorrected_Public) GetCorrects() uint64 {
+	if x != nil {
+		return x.Corrects
+	}
+	return 0
+}
+
+func (x *StoneCorrected_Public) GetWas() *StoneSaid {
+	if x != nil {
+		return x.Was
+	}
+	return nil
+}
+
+func (x *StoneCorrected_Public) GetRight() *StoneSaid {
+	if x != nil {
+		return x.Right
+	}
+	return nil
+}
+
+// The part for those concerned.
+type StoneCorrected_Private struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The person who asked for it.
+	PersonId string `protobuf:"bytes,1,opt,name=person_id,json=personId,proto3" json:"person_id,omitempty"`
+	// What was wrong.
+	Reason string `protobuf:"bytes,2,opt,name=reason,proto3" json:"reason,omitempty"`
+	// The jeweller who had the stone, held it or had ordered it then; empty: nobody.
+	JewellerId string `protobuf:"bytes,3,opt,name=jeweller_id,json=jewellerId,proto3" json:"jeweller_id,omitempty"`
+	// When it was corrected, in Unix microseconds.
+	AtUs          int64 `protobuf:"varint,4,opt,name=at_us,json=atUs,proto3" json:"at_us,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *StoneCorrected_Private) Reset() {
+	*x = StoneCorrected_Private{}
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[38]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *StoneCorrected_Private) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*StoneCorrected_Private) ProtoMessage() {}
+
+func (x *StoneCorrected_Private) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[38]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use StoneCorrected_Private.ProtoReflect.Descriptor instead.
+func (*StoneCorrected_Private) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_correction_v1_event_proto_rawDescGZIP(), []int{14, 1}
+}
+
+func (x *StoneCorrected_Private) GetPersonId() string {
+	if x != nil {
+		return x.PersonId
+	}
+	return ""
+}
+
+func (x *StoneCorrected_Private) GetReason() string {
+	if x != nil {
+		return x.Reason
+	}
+	return ""
+}
+
+func (x *StoneCorrected_Private) GetJewellerId() string {
+	if x != nil {
+		return x.JewellerId
+	}
+	return ""
+}
+
+func (x *StoneCorrected_Private) GetAtUs() int64 {
+	if x != nil {
+		return x.AtUs
+	}
+	return 0
+}
+
+// The part that may be shown to anyone.
+type PieceCorrected_Public struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The correction's id.
+	CorrectionId string `protobuf:"bytes,1,opt,name=correction_id,json=correctionId,proto3" json:"correction_id,omitempty"`
+	// The position of the record that was wrong; of a newer piece its own, which had taken it over.
+	Corrects uint64 `protobuf:"varint,2,opt,name=corrects,proto3" json:"corrects,omitempty"`
+	// The piece.
+	PieceId string `protobuf:"bytes,3,opt,name=piece_id,json=pieceId,proto3" json:"piece_id,omitempty"`
+	// What was recorded.
+	Was *PieceSaid `protobuf:"bytes,4,opt,name=was,proto3" json:"was,omitempty"`
+	// What is right.
+	Right         *PieceSaid `protobuf:"bytes,5,opt,name=right,proto3" json:"right,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *PieceCorrected_Public) Reset() {
+	*x = PieceCorrected_Public{}
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[39]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *PieceCorrected_Public) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*PieceCorrected_Public) ProtoMessage() {}
+
+func (x *PieceCorrected_Public) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[39]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use PieceCorrected_Public.ProtoReflect.Descriptor instead.
+func (*PieceCorrected_Public) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_correction_v1_event_proto_rawDescGZIP(), []int{16, 0}
+}
+
+func (x *PieceCorrected_Public) GetCorrectionId() string {
+	if x != nil {
+		return x.CorrectionId
+	}
+	return ""
+}
+
+func (x *PieceCorrected_Public) GetCorrects() uint64 {
+	if x != nil {
+		return x.Corrects
+	}
+	return 0
+}
+
+func (x *PieceCorrected_Public) GetPieceId() string {
+	if x != nil {
+		return x.PieceId
+	}
+	return ""
+}
+
+func (x *PieceCorrected_Public) GetWas() *PieceSaid {
+	if x != nil {
+		return x.Was
+	}
+	return nil
+}
+
+func (x *PieceCorrected_Public) GetRight() *PieceSaid {
+	if x != nil {
+		return x.Right
+	}
+	return nil
+}
+
+// The part for those concerned.
+type PieceCorrected_Private struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The person who asked for it.
+	PersonId string `protobuf:"bytes,1,opt,name=person_id,json=personId,proto3" json:"person_id,omitempty"`
+	// What was wrong.
+	Reason string `protobuf:"bytes,2,opt,name=reason,proto3" json:"reason,omitempty"`
+	// The claim that was recorded; empty: none.
+	WasClaimId string `protobuf:"bytes,3,opt,name=was_claim_id,json=wasClaimId,proto3" json:"was_claim_id,omitempty"`
+	// The right claim; empty: none.
+	RightClaimId string `protobuf:"bytes,4,opt,name=right_claim_id,json=rightClaimId,proto3" json:"right_claim_id,omitempty"`
+	// In a stone's stream the jeweller who had the stone, held it or had ordered it then; empty: nobody.
+	JewellerId string `protobuf:"bytes,5,opt,name=jeweller_id,json=jewellerId,proto3" json:"jeweller_id,omitempty"`
+	// When it was corrected, in Unix microseconds.
+	AtUs          int64 `protobuf:"varint,6,opt,name=at_us,json=atUs,proto3" json:"at_us,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *PieceCorrected_Private) Reset() {
+	*x = PieceCorrected_Private{}
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[40]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *PieceCorrected_Private) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*PieceCorrected_Private) ProtoMessage() {}
+
+func (x *PieceCorrected_Private) ProtoReflect() protoreflect.Message {
+	mi := &file_seamshare_event_correction_v1_event_proto_msgTypes[40]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use PieceCorrected_Private.ProtoReflect.Descriptor instead.
+func (*PieceCorrected_Private) Descriptor() ([]byte, []int) {
+	return file_seamshare_event_correction_v1_event_proto_rawDescGZIP(), []int{16, 1}
+}
+
+func (x *PieceCorrected_Private) GetPersonId() string {
+	if x != nil {
+		return x.PersonId
+	}
+	return ""
+}
+
+func (x *PieceCorrected_Private) GetReason() string {
+	if x != nil {
+		return x.Reason
+	}
+	return ""
+}
+
+func (x *PieceCorrected_Private) GetWasClaimId() string {
+	if x != nil {
+		return x.WasClaimId
+	}
+	return ""
+}
+
+func (x *PieceCorrected_Private) GetRightClaimId() string {
+	if x != nil {
+		return x.RightClaimId
+	}
+	return ""
+}
+
+func (x *PieceCorrected_Private) GetJewellerId() string {
+	if x != nil {
+		return x.JewellerId
+	}
+	return ""
+}
+
+func (x *PieceCorrected_Private) GetAtUs() int64 {
+	if x != nil {
+		return x.AtUs
+	}
+	return 0
+}
+
 var File_seamshare_event_correction_v1_event_proto protoreflect.FileDescriptor
 
 const file_seamshare_event_correction_v1_event_proto_rawDesc = "" +
 	"\n" +
-	")seamshare/event/correction/v1/event.proto\x12\x1dseamshare.event.correction.v1\x1a)seamshare/event/parcel/v1/agreement.proto\x1a%seamshare/event/parcel/v1/event.proto\x1a$seamshare/event/piece/v1/event.proto\x1a\x1fseamshare/event/v1/values.proto\"\xef\x06\n" +
+	")seamshare/event/correction/v1/event.proto\x12\x1dseamshare.event.correction.v1\x1a)seamshare/event/parcel/v1/agreement.proto\x1a%seamshare/event/parcel/v1/event.proto\x1a$seamshare/event/piece/v1/event.proto\x1a$seamshare/event/stone/v1/event.proto\x1a\x1fseamshare/event/v1/values.proto\"\xa5\b\n" +
 	"\x05Event\x12F\n" +
 	"\bproposed\x18\xf2\a \x01(\v2'.seamshare.event.correction.v1.ProposedH\x00R\bproposed\x12I\n" +
 	"\tconfirmed\x18\xf3\a \x01(\v2(.seamshare.event.correction.v1.ConfirmedH\x00R\tconfirmed\x12C\n" +
@@ -2534,14 +3181,16 @@ const file_seamshare_event_correction_v1_event_proto_rawDesc = "" +
 	"\x11receipt_corrected\x18\xf8\a \x01(\v2/.seamshare.event.correction.v1.ReceiptCorrectedH\x00R\x10receiptCorrected\x12V\n" +
 	"\x0ecost_corrected\x18\xf9\a \x01(\v2,.seamshare.event.correction.v1.CostCorrectedH\x00R\rcostCorrected\x12\\\n" +
 	"\x10refund_corrected\x18\xfa\a \x01(\v2..seamshare.event.correction.v1.RefundCorrectedH\x00R\x0frefundCorrected\x12c\n" +
-	"\x13sent_mass_corrected\x18\xfb\a \x01(\v20.seamshare.event.correction.v1.SentMassCorrectedH\x00R\x11sentMassCorrectedB\a\n" +
-	"\x05event\"\x98\x05\n" +
+	"\x13sent_mass_corrected\x18\xfb\a \x01(\v20.seamshare.event.correction.v1.SentMassCorrectedH\x00R\x11sentMassCorrected\x12Y\n" +
+	"\x0fstone_corrected\x18\x86\b \x01(\v2-.seamshare.event.correction.v1.StoneCorrectedH\x00R\x0estoneCorrected\x12Y\n" +
+	"\x0fpiece_corrected\x18\x87\b \x01(\v2-.seamshare.event.correction.v1.PieceCorrectedH\x00R\x0epieceCorrectedB\a\n" +
+	"\x05event\"\xac\x06\n" +
 	"\bProposed\x12F\n" +
 	"\x06public\x18\x01 \x01(\v2..seamshare.event.correction.v1.Proposed.PublicR\x06public\x12I\n" +
 	"\aprivate\x18\x02 \x01(\v2/.seamshare.event.correction.v1.Proposed.PrivateR\aprivate\x1aI\n" +
 	"\x06Public\x12#\n" +
 	"\rcorrection_id\x18\x01 \x01(\tR\fcorrectionId\x12\x1a\n" +
-	"\bcorrects\x18\x02 \x01(\x04R\bcorrects\x1a\xad\x03\n" +
+	"\bcorrects\x18\x02 \x01(\x04R\bcorrects\x1a\xc1\x04\n" +
 	"\aPrivate\x12\x1f\n" +
 	"\vproposed_by\x18\x01 \x01(\tR\n" +
 	"proposedBy\x12\x16\n" +
@@ -2556,7 +3205,11 @@ const file_seamshare_event_correction_v1_event_proto_rawDesc = "" +
 	"\x05total\x18\n" +
 	" \x01(\v2\x1c.seamshare.event.v1.WeighingR\x05total\x12\x17\n" +
 	"\awent_in\x18\v \x01(\bR\x06wentIn\x12\x16\n" +
-	"\x06newest\x18\f \x01(\x04R\x06newest\"\xfd\x01\n" +
+	"\x06newest\x18\f \x01(\x04R\x06newest\x12>\n" +
+	"\x05stone\x18\r \x01(\v2(.seamshare.event.correction.v1.StoneSaidR\x05stone\x127\n" +
+	"\n" +
+	"piece_kind\x18\x0e \x01(\x0e2\x18.seamshare.event.v1.KindR\tpieceKind\x12\x19\n" +
+	"\bclaim_id\x18\x0f \x01(\tR\aclaimId\"\xfd\x01\n" +
 	"\tConfirmed\x12G\n" +
 	"\x06public\x18\x01 \x01(\v2/.seamshare.event.correction.v1.Confirmed.PublicR\x06public\x12J\n" +
 	"\aprivate\x18\x02 \x01(\v20.seamshare.event.correction.v1.Confirmed.PrivateR\aprivate\x1a-\n" +
@@ -2688,7 +3341,53 @@ const file_seamshare_event_correction_v1_event_proto_rawDesc = "" +
 	" \x01(\bR\vmassDiffers\x12!\n" +
 	"\fsize_differs\x18\v \x01(\bR\vsizeDiffers\x123\n" +
 	"\x04side\x18\f \x01(\x0e2\x1f.seamshare.event.parcel.v1.SideR\x04side\x12E\n" +
-	"\bhandover\x18\r \x01(\v2).seamshare.event.correction.v1.DifferenceR\bhandover*\x88\x01\n" +
+	"\bhandover\x18\r \x01(\v2).seamshare.event.correction.v1.DifferenceR\bhandover\"\xbc\x02\n" +
+	"\tStoneSaid\x12;\n" +
+	"\aoutline\x18\x01 \x01(\x0e2!.seamshare.event.stone.v1.OutlineR\aoutline\x12,\n" +
+	"\x04kind\x18\x02 \x01(\x0e2\x18.seamshare.event.v1.KindR\x04kind\x12;\n" +
+	"\ttreatment\x18\x03 \x01(\x0e2\x1d.seamshare.event.v1.TreatmentR\ttreatment\x12D\n" +
+	"\n" +
+	"hydrophane\x18\x04 \x01(\x0e2$.seamshare.event.stone.v1.HydrophaneR\n" +
+	"hydrophane\x12A\n" +
+	"\tcomposite\x18\x05 \x01(\x0e2#.seamshare.event.stone.v1.CompositeR\tcomposite\"\xed\x03\n" +
+	"\x0eStoneCorrected\x12L\n" +
+	"\x06public\x18\x01 \x01(\v24.seamshare.event.correction.v1.StoneCorrected.PublicR\x06public\x12O\n" +
+	"\aprivate\x18\x02 \x01(\v25.seamshare.event.correction.v1.StoneCorrected.PrivateR\aprivate\x1a\xc5\x01\n" +
+	"\x06Public\x12#\n" +
+	"\rcorrection_id\x18\x01 \x01(\tR\fcorrectionId\x12\x1a\n" +
+	"\bcorrects\x18\x02 \x01(\x04R\bcorrects\x12:\n" +
+	"\x03was\x18\x03 \x01(\v2(.seamshare.event.correction.v1.StoneSaidR\x03was\x12>\n" +
+	"\x05right\x18\x04 \x01(\v2(.seamshare.event.correction.v1.StoneSaidR\x05right\x1at\n" +
+	"\aPrivate\x12\x1b\n" +
+	"\tperson_id\x18\x01 \x01(\tR\bpersonId\x12\x16\n" +
+	"\x06reason\x18\x02 \x01(\tR\x06reason\x12\x1f\n" +
+	"\vjeweller_id\x18\x03 \x01(\tR\n" +
+	"jewellerId\x12\x13\n" +
+	"\x05at_us\x18\x04 \x01(\x03R\x04atUs\"\xa1\x01\n" +
+	"\tPieceSaid\x12,\n" +
+	"\x04kind\x18\x01 \x01(\x0e2\x18.seamshare.event.v1.KindR\x04kind\x12\x19\n" +
+	"\bfield_id\x18\x02 \x01(\tR\afieldId\x12\x1d\n" +
+	"\n" +
+	"field_name\x18\x03 \x01(\tR\tfieldName\x12,\n" +
+	"\x13may_be_of_field_ids\x18\x04 \x03(\tR\x0fmayBeOfFieldIds\"\xd1\x04\n" +
+	"\x0ePieceCorrected\x12L\n" +
+	"\x06public\x18\x01 \x01(\v24.seamshare.event.correction.v1.PieceCorrected.PublicR\x06public\x12O\n" +
+	"\aprivate\x18\x02 \x01(\v25.seamshare.event.correction.v1.PieceCorrected.PrivateR\aprivate\x1a\xe0\x01\n" +
+	"\x06Public\x12#\n" +
+	"\rcorrection_id\x18\x01 \x01(\tR\fcorrectionId\x12\x1a\n" +
+	"\bcorrects\x18\x02 \x01(\x04R\bcorrects\x12\x19\n" +
+	"\bpiece_id\x18\x03 \x01(\tR\apieceId\x12:\n" +
+	"\x03was\x18\x04 \x01(\v2(.seamshare.event.correction.v1.PieceSaidR\x03was\x12>\n" +
+	"\x05right\x18\x05 \x01(\v2(.seamshare.event.correction.v1.PieceSaidR\x05right\x1a\xbc\x01\n" +
+	"\aPrivate\x12\x1b\n" +
+	"\tperson_id\x18\x01 \x01(\tR\bpersonId\x12\x16\n" +
+	"\x06reason\x18\x02 \x01(\tR\x06reason\x12 \n" +
+	"\fwas_claim_id\x18\x03 \x01(\tR\n" +
+	"wasClaimId\x12$\n" +
+	"\x0eright_claim_id\x18\x04 \x01(\tR\frightClaimId\x12\x1f\n" +
+	"\vjeweller_id\x18\x05 \x01(\tR\n" +
+	"jewellerId\x12\x13\n" +
+	"\x05at_us\x18\x06 \x01(\x03R\x04atUs*\x88\x01\n" +
 	"\aAccount\x12\x17\n" +
 	"\x13ACCOUNT_UNSPECIFIED\x10\x00\x12\x12\n" +
 	"\x0eACCOUNT_BOUGHT\x10\x01\x12\x11\n" +
@@ -2710,7 +3409,7 @@ func file_seamshare_event_correction_v1_event_proto_rawDescGZIP() []byte {
 }
 
 var file_seamshare_event_correction_v1_event_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
-var file_seamshare_event_correction_v1_event_proto_msgTypes = make([]protoimpl.MessageInfo, 33)
+var file_seamshare_event_correction_v1_event_proto_msgTypes = make([]protoimpl.MessageInfo, 41)
 var file_seamshare_event_correction_v1_event_proto_goTypes = []any{
 	(Account)(0),                      // 0: seamshare.event.correction.v1.Account
 	(*Event)(nil),                     // 1: seamshare.event.correction.v1.Event
@@ -2726,32 +3425,45 @@ var file_seamshare_event_correction_v1_event_proto_goTypes = []any{
 	(*CostCorrected)(nil),             // 11: seamshare.event.correction.v1.CostCorrected
 	(*RefundCorrected)(nil),           // 12: seamshare.event.correction.v1.RefundCorrected
 	(*SentMassCorrected)(nil),         // 13: seamshare.event.correction.v1.SentMassCorrected
-	(*Proposed_Public)(nil),           // 14: seamshare.event.correction.v1.Proposed.Public
-	(*Proposed_Private)(nil),          // 15: seamshare.event.correction.v1.Proposed.Private
-	(*Confirmed_Public)(nil),          // 16: seamshare.event.correction.v1.Confirmed.Public
-	(*Confirmed_Private)(nil),         // 17: seamshare.event.correction.v1.Confirmed.Private
-	(*Refused_Public)(nil),            // 18: seamshare.event.correction.v1.Refused.Public
-	(*Refused_Private)(nil),           // 19: seamshare.event.correction.v1.Refused.Private
-	(*MassCorrected_Public)(nil),      // 20: seamshare.event.correction.v1.MassCorrected.Public
-	(*MassCorrected_Private)(nil),     // 21: seamshare.event.correction.v1.MassCorrected.Private
-	(*SizeCorrected_Public)(nil),      // 22: seamshare.event.correction.v1.SizeCorrected.Public
-	(*SizeCorrected_Private)(nil),     // 23: seamshare.event.correction.v1.SizeCorrected.Private
-	(*PriceCorrected_Public)(nil),     // 24: seamshare.event.correction.v1.PriceCorrected.Public
-	(*PriceCorrected_Private)(nil),    // 25: seamshare.event.correction.v1.PriceCorrected.Private
-	(*ReceiptCorrected_Public)(nil),   // 26: seamshare.event.correction.v1.ReceiptCorrected.Public
-	(*ReceiptCorrected_Private)(nil),  // 27: seamshare.event.correction.v1.ReceiptCorrected.Private
-	(*CostCorrected_Public)(nil),      // 28: seamshare.event.correction.v1.CostCorrected.Public
-	(*CostCorrected_Private)(nil),     // 29: seamshare.event.correction.v1.CostCorrected.Private
-	(*RefundCorrected_Public)(nil),    // 30: seamshare.event.correction.v1.RefundCorrected.Public
-	(*RefundCorrected_Private)(nil),   // 31: seamshare.event.correction.v1.RefundCorrected.Private
-	(*SentMassCorrected_Public)(nil),  // 32: seamshare.event.correction.v1.SentMassCorrected.Public
-	(*SentMassCorrected_Private)(nil), // 33: seamshare.event.correction.v1.SentMassCorrected.Private
-	(v1.Reason)(0),                    // 34: seamshare.event.piece.v1.Reason
-	(*v11.Amount)(nil),                // 35: seamshare.event.v1.Amount
-	(*v11.Weighing)(nil),              // 36: seamshare.event.v1.Weighing
-	(*v11.Size)(nil),                  // 37: seamshare.event.v1.Size
-	(*v12.Agreement)(nil),             // 38: seamshare.event.parcel.v1.Agreement
-	(v12.Side)(0),                     // 39: seamshare.event.parcel.v1.Side
+	(*StoneSaid)(nil),                 // 14: seamshare.event.correction.v1.StoneSaid
+	(*StoneCorrected)(nil),            // 15: seamshare.event.correction.v1.StoneCorrected
+	(*PieceSaid)(nil),                 // 16: seamshare.event.correction.v1.PieceSaid
+	(*PieceCorrected)(nil),            // 17: seamshare.event.correction.v1.PieceCorrected
+	(*Proposed_Public)(nil),           // 18: seamshare.event.correction.v1.Proposed.Public
+	(*Proposed_Private)(nil),          // 19: seamshare.event.correction.v1.Proposed.Private
+	(*Confirmed_Public)(nil),          // 20: seamshare.event.correction.v1.Confirmed.Public
+	(*Confirmed_Private)(nil),         // 21: seamshare.event.correction.v1.Confirmed.Private
+	(*Refused_Public)(nil),            // 22: seamshare.event.correction.v1.Refused.Public
+	(*Refused_Private)(nil),           // 23: seamshare.event.correction.v1.Refused.Private
+	(*MassCorrected_Public)(nil),      // 24: seamshare.event.correction.v1.MassCorrected.Public
+	(*MassCorrected_Private)(nil),     // 25: seamshare.event.correction.v1.MassCorrected.Private
+	(*SizeCorrected_Public)(nil),      // 26: seamshare.event.correction.v1.SizeCorrected.Public
+	(*SizeCorrected_Private)(nil),     // 27: seamshare.event.correction.v1.SizeCorrected.Private
+	(*PriceCorrected_Public)(nil),     // 28: seamshare.event.correction.v1.PriceCorrected.Public
+	(*PriceCorrected_Private)(nil),    // 29: seamshare.event.correction.v1.PriceCorrected.Private
+	(*ReceiptCorrected_Public)(nil),   // 30: seamshare.event.correction.v1.ReceiptCorrected.Public
+	(*ReceiptCorrected_Private)(nil),  // 31: seamshare.event.correction.v1.ReceiptCorrected.Private
+	(*CostCorrected_Public)(nil),      // 32: seamshare.event.correction.v1.CostCorrected.Public
+	(*CostCorrected_Private)(nil),     // 33: seamshare.event.correction.v1.CostCorrected.Private
+	(*RefundCorrected_Public)(nil),    // 34: seamshare.event.correction.v1.RefundCorrected.Public
+	(*RefundCorrected_Private)(nil),   // 35: seamshare.event.correction.v1.RefundCorrected.Private
+	(*SentMassCorrected_Public)(nil),  // 36: seamshare.event.correction.v1.SentMassCorrected.Public
+	(*SentMassCorrected_Private)(nil), // 37: seamshare.event.correction.v1.SentMassCorrected.Private
+	(*StoneCorrected_Public)(nil),     // 38: seamshare.event.correction.v1.StoneCorrected.Public
+	(*StoneCorrected_Private)(nil),    // 39: seamshare.event.correction.v1.StoneCorrected.Private
+	(*PieceCorrected_Public)(nil),     // 40: seamshare.event.correction.v1.PieceCorrected.Public
+	(*PieceCorrected_Private)(nil),    // 41: seamshare.event.correction.v1.PieceCorrected.Private
+	(v1.Reason)(0),                    // 42: seamshare.event.piece.v1.Reason
+	(v11.Outline)(0),                  // 43: seamshare.event.stone.v1.Outline
+	(v12.Kind)(0),                     // 44: seamshare.event.v1.Kind
+	(v12.Treatment)(0),                // 45: seamshare.event.v1.Treatment
+	(v11.Hydrophane)(0),               // 46: seamshare.event.stone.v1.Hydrophane
+	(v11.Composite)(0),                // 47: seamshare.event.stone.v1.Composite
+	(*v12.Amount)(nil),                // 48: seamshare.event.v1.Amount
+	(*v12.Weighing)(nil),              // 49: seamshare.event.v1.Weighing
+	(*v12.Size)(nil),                  // 50: seamshare.event.v1.Size
+	(*v13.Agreement)(nil),             // 51: seamshare.event.parcel.v1.Agreement
+	(v13.Side)(0),                     // 52: seamshare.event.parcel.v1.Side
 }
 var file_seamshare_event_correction_v1_event_proto_depIdxs = []int32{
 	2,  // 0: seamshare.event.correction.v1.Event.proposed:type_name -> seamshare.event.correction.v1.Proposed
@@ -2764,58 +3476,76 @@ var file_seamshare_event_correction_v1_event_proto_depIdxs = []int32{
 	11, // 7: seamshare.event.correction.v1.Event.cost_corrected:type_name -> seamshare.event.correction.v1.CostCorrected
 	12, // 8: seamshare.event.correction.v1.Event.refund_corrected:type_name -> seamshare.event.correction.v1.RefundCorrected
 	13, // 9: seamshare.event.correction.v1.Event.sent_mass_corrected:type_name -> seamshare.event.correction.v1.SentMassCorrected
-	14, // 10: seamshare.event.correction.v1.Proposed.public:type_name -> seamshare.event.correction.v1.Proposed.Public
-	15, // 11: seamshare.event.correction.v1.Proposed.private:type_name -> seamshare.event.correction.v1.Proposed.Private
-	16, // 12: seamshare.event.correction.v1.Confirmed.public:type_name -> seamshare.event.correction.v1.Confirmed.Public
-	17, // 13: seamshare.event.correction.v1.Confirmed.private:type_name -> seamshare.event.correction.v1.Confirmed.Private
-	18, // 14: seamshare.event.correction.v1.Refused.public:type_name -> seamshare.event.correction.v1.Refused.Public
-	19, // 15: seamshare.event.correction.v1.Refused.private:type_name -> seamshare.event.correction.v1.Refused.Private
-	0,  // 16: seamshare.event.correction.v1.Entry.account:type_name -> seamshare.event.correction.v1.Account
-	34, // 17: seamshare.event.correction.v1.Entry.reason:type_name -> seamshare.event.piece.v1.Reason
-	20, // 18: seamshare.event.correction.v1.MassCorrected.public:type_name -> seamshare.event.correction.v1.MassCorrected.Public
-	21, // 19: seamshare.event.correction.v1.MassCorrected.private:type_name -> seamshare.event.correction.v1.MassCorrected.Private
-	22, // 20: seamshare.event.correction.v1.SizeCorrected.public:type_name -> seamshare.event.correction.v1.SizeCorrected.Public
-	23, // 21: seamshare.event.correction.v1.SizeCorrected.private:type_name -> seamshare.event.correction.v1.SizeCorrected.Private
-	24, // 22: seamshare.event.correction.v1.PriceCorrected.public:type_name -> seamshare.event.correction.v1.PriceCorrected.Public
-	25, // 23: seamshare.event.correction.v1.PriceCorrected.private:type_name -> seamshare.event.correction.v1.PriceCorrected.Private
-	26, // 24: seamshare.event.correction.v1.ReceiptCorrected.public:type_name -> seamshare.event.correction.v1.ReceiptCorrected.Public
-	27, // 25: seamshare.event.correction.v1.ReceiptCorrected.private:type_name -> seamshare.event.correction.v1.ReceiptCorrected.Private
-	28, // 26: seamshare.event.correction.v1.CostCorrected.public:type_name -> seamshare.event.correction.v1.CostCorrected.Public
-	29, // 27: seamshare.event.correction.v1.CostCorrected.private:type_name -> seamshare.event.correction.v1.CostCorrected.Private
-	30, // 28: seamshare.event.correction.v1.RefundCorrected.public:type_name -> seamshare.event.correction.v1.RefundCorrected.Public
-	31, // 29: seamshare.event.correction.v1.RefundCorrected.private:type_name -> seamshare.event.correction.v1.RefundCorrected.Private
-	32, // 30: seamshare.event.correction.v1.SentMassCorrected.public:type_name -> seamshare.event.correction.v1.SentMassCorrected.Public
-	33, // 31: seamshare.event.correction.v1.SentMassCorrected.private:type_name -> seamshare.event.correction.v1.SentMassCorrected.Private
-	35, // 32: seamshare.event.correction.v1.Proposed.Private.amount:type_name -> seamshare.event.v1.Amount
-	36, // 33: seamshare.event.correction.v1.Proposed.Private.weighing:type_name -> seamshare.event.v1.Weighing
-	37, // 34: seamshare.event.correction.v1.Proposed.Private.size:type_name -> seamshare.event.v1.Size
-	36, // 35: seamshare.event.correction.v1.Proposed.Private.total:type_name -> seamshare.event.v1.Weighing
-	36, // 36: seamshare.event.correction.v1.MassCorrected.Public.was:type_name -> seamshare.event.v1.Weighing
-	36, // 37: seamshare.event.correction.v1.MassCorrected.Public.right:type_name -> seamshare.event.v1.Weighing
-	5,  // 38: seamshare.event.correction.v1.MassCorrected.Public.from:type_name -> seamshare.event.correction.v1.Entry
-	5,  // 39: seamshare.event.correction.v1.MassCorrected.Public.to:type_name -> seamshare.event.correction.v1.Entry
-	6,  // 40: seamshare.event.correction.v1.MassCorrected.Private.differences:type_name -> seamshare.event.correction.v1.Difference
-	37, // 41: seamshare.event.correction.v1.SizeCorrected.Public.was:type_name -> seamshare.event.v1.Size
-	37, // 42: seamshare.event.correction.v1.SizeCorrected.Public.right:type_name -> seamshare.event.v1.Size
-	35, // 43: seamshare.event.correction.v1.PriceCorrected.Private.was:type_name -> seamshare.event.v1.Amount
-	35, // 44: seamshare.event.correction.v1.PriceCorrected.Private.right:type_name -> seamshare.event.v1.Amount
-	38, // 45: seamshare.event.correction.v1.PriceCorrected.Private.agreement:type_name -> seamshare.event.parcel.v1.Agreement
-	35, // 46: seamshare.event.correction.v1.ReceiptCorrected.Private.was:type_name -> seamshare.event.v1.Amount
-	35, // 47: seamshare.event.correction.v1.ReceiptCorrected.Private.right:type_name -> seamshare.event.v1.Amount
-	35, // 48: seamshare.event.correction.v1.CostCorrected.Private.was:type_name -> seamshare.event.v1.Amount
-	35, // 49: seamshare.event.correction.v1.CostCorrected.Private.right:type_name -> seamshare.event.v1.Amount
-	35, // 50: seamshare.event.correction.v1.RefundCorrected.Private.was:type_name -> seamshare.event.v1.Amount
-	35, // 51: seamshare.event.correction.v1.RefundCorrected.Private.right:type_name -> seamshare.event.v1.Amount
-	36, // 52: seamshare.event.correction.v1.SentMassCorrected.Private.was:type_name -> seamshare.event.v1.Weighing
-	36, // 53: seamshare.event.correction.v1.SentMassCorrected.Private.right:type_name -> seamshare.event.v1.Weighing
-	36, // 54: seamshare.event.correction.v1.SentMassCorrected.Private.before:type_name -> seamshare.event.v1.Weighing
-	39, // 55: seamshare.event.correction.v1.SentMassCorrected.Private.side:type_name -> seamshare.event.parcel.v1.Side
-	6,  // 56: seamshare.event.correction.v1.SentMassCorrected.Private.handover:type_name -> seamshare.event.correction.v1.Difference
-	57, // [57:57] is the sub-list for method output_type
-	57, // [57:57] is the sub-list for method input_type
-	57, // [57:57] is the sub-list for extension type_name
-	57, // [57:57] is the sub-list for extension extendee
-	0,  // [0:57] is the sub-list for field type_name
+	15, // 10: seamshare.event.correction.v1.Event.stone_corrected:type_name -> seamshare.event.correction.v1.StoneCorrected
+	17, // 11: seamshare.event.correction.v1.Event.piece_corrected:type_name -> seamshare.event.correction.v1.PieceCorrected
+	18, // 12: seamshare.event.correction.v1.Proposed.public:type_name -> seamshare.event.correction.v1.Proposed.Public
+	19, // 13: seamshare.event.correction.v1.Proposed.private:type_name -> seamshare.event.correction.v1.Proposed.Private
+	20, // 14: seamshare.event.correction.v1.Confirmed.public:type_name -> seamshare.event.correction.v1.Confirmed.Public
+	21, // 15: seamshare.event.correction.v1.Confirmed.private:type_name -> seamshare.event.correction.v1.Confirmed.Private
+	22, // 16: seamshare.event.correction.v1.Refused.public:type_name -> seamshare.event.correction.v1.Refused.Public
+	23, // 17: seamshare.event.correction.v1.Refused.private:type_name -> seamshare.event.correction.v1.Refused.Private
+	0,  // 18: seamshare.event.correction.v1.Entry.account:type_name -> seamshare.event.correction.v1.Account
+	42, // 19: seamshare.event.correction.v1.Entry.reason:type_name -> seamshare.event.piece.v1.Reason
+	24, // 20: seamshare.event.correction.v1.MassCorrected.public:type_name -> seamshare.event.correction.v1.MassCorrected.Public
+	25, // 21: seamshare.event.correction.v1.MassCorrected.private:type_name -> seamshare.event.correction.v1.MassCorrected.Private
+	26, // 22: seamshare.event.correction.v1.SizeCorrected.public:type_name -> seamshare.event.correction.v1.SizeCorrected.Public
+	27, // 23: seamshare.event.correction.v1.SizeCorrected.private:type_name -> seamshare.event.correction.v1.SizeCorrected.Private
+	28, // 24: seamshare.event.correction.v1.PriceCorrected.public:type_name -> seamshare.event.correction.v1.PriceCorrected.Public
+	29, // 25: seamshare.event.correction.v1.PriceCorrected.private:type_name -> seamshare.event.correction.v1.PriceCorrected.Private
+	30, // 26: seamshare.event.correction.v1.ReceiptCorrected.public:type_name -> seamshare.event.correction.v1.ReceiptCorrected.Public
+	31, // 27: seamshare.event.correction.v1.ReceiptCorrected.private:type_name -> seamshare.event.correction.v1.ReceiptCorrected.Private
+	32, // 28: seamshare.event.correction.v1.CostCorrected.public:type_name -> seamshare.event.correction.v1.CostCorrected.Public
+	33, // 29: seamshare.event.correction.v1.CostCorrected.private:type_name -> seamshare.event.correction.v1.CostCorrected.Private
+	34, // 30: seamshare.event.correction.v1.RefundCorrected.public:type_name -> seamshare.event.correction.v1.RefundCorrected.Public
+	35, // 31: seamshare.event.correction.v1.RefundCorrected.private:type_name -> seamshare.event.correction.v1.RefundCorrected.Private
+	36, // 32: seamshare.event.correction.v1.SentMassCorrected.public:type_name -> seamshare.event.correction.v1.SentMassCorrected.Public
+	37, // 33: seamshare.event.correction.v1.SentMassCorrected.private:type_name -> seamshare.event.correction.v1.SentMassCorrected.Private
+	43, // 34: seamshare.event.correction.v1.StoneSaid.outline:type_name -> seamshare.event.stone.v1.Outline
+	44, // 35: seamshare.event.correction.v1.StoneSaid.kind:type_name -> seamshare.event.v1.Kind
+	45, // 36: seamshare.event.correction.v1.StoneSaid.treatment:type_name -> seamshare.event.v1.Treatment
+	46, // 37: seamshare.event.correction.v1.StoneSaid.hydrophane:type_name -> seamshare.event.stone.v1.Hydrophane
+	47, // 38: seamshare.event.correction.v1.StoneSaid.composite:type_name -> seamshare.event.stone.v1.Composite
+	38, // 39: seamshare.event.correction.v1.StoneCorrected.public:type_name -> seamshare.event.correction.v1.StoneCorrected.Public
+	39, // 40: seamshare.event.correction.v1.StoneCorrected.private:type_name -> seamshare.event.correction.v1.StoneCorrected.Private
+	44, // 41: seamshare.event.correction.v1.PieceSaid.kind:type_name -> seamshare.event.v1.Kind
+	40, // 42: seamshare.event.correction.v1.PieceCorrected.public:type_name -> seamshare.event.correction.v1.PieceCorrected.Public
+	41, // 43: seamshare.event.correction.v1.PieceCorrected.private:type_name -> seamshare.event.correction.v1.PieceCorrected.Private
+	48, // 44: seamshare.event.correction.v1.Proposed.Private.amount:type_name -> seamshare.event.v1.Amount
+	49, // 45: seamshare.event.correction.v1.Proposed.Private.weighing:type_name -> seamshare.event.v1.Weighing
+	50, // 46: seamshare.event.correction.v1.Proposed.Private.size:type_name -> seamshare.event.v1.Size
+	49, // 47: seamshare.event.correction.v1.Proposed.Private.total:type_name -> seamshare.event.v1.Weighing
+	14, // 48: seamshare.event.correction.v1.Proposed.Private.stone:type_name -> seamshare.event.correction.v1.StoneSaid
+	44, // 49: seamshare.event.correction.v1.Proposed.Private.piece_kind:type_name -> seamshare.event.v1.Kind
+	49, // 50: seamshare.event.correction.v1.MassCorrected.Public.was:type_name -> seamshare.event.v1.Weighing
+	49, // 51: seamshare.event.correction.v1.MassCorrected.Public.right:type_name -> seamshare.event.v1.Weighing
+	5,  // 52: seamshare.event.correction.v1.MassCorrected.Public.from:type_name -> seamshare.event.correction.v1.Entry
+	5,  // 53: seamshare.event.correction.v1.MassCorrected.Public.to:type_name -> seamshare.event.correction.v1.Entry
+	6,  // 54: seamshare.event.correction.v1.MassCorrected.Private.differences:type_name -> seamshare.event.correction.v1.Difference
+	50, // 55: seamshare.event.correction.v1.SizeCorrected.Public.was:type_name -> seamshare.event.v1.Size
+	50, // 56: seamshare.event.correction.v1.SizeCorrected.Public.right:type_name -> seamshare.event.v1.Size
+	48, // 57: seamshare.event.correction.v1.PriceCorrected.Private.was:type_name -> seamshare.event.v1.Amount
+	48, // 58: seamshare.event.correction.v1.PriceCorrected.Private.right:type_name -> seamshare.event.v1.Amount
+	51, // 59: seamshare.event.correction.v1.PriceCorrected.Private.agreement:type_name -> seamshare.event.parcel.v1.Agreement
+	48, // 60: seamshare.event.correction.v1.ReceiptCorrected.Private.was:type_name -> seamshare.event.v1.Amount
+	48, // 61: seamshare.event.correction.v1.ReceiptCorrected.Private.right:type_name -> seamshare.event.v1.Amount
+	48, // 62: seamshare.event.correction.v1.CostCorrected.Private.was:type_name -> seamshare.event.v1.Amount
+	48, // 63: seamshare.event.correction.v1.CostCorrected.Private.right:type_name -> seamshare.event.v1.Amount
+	48, // 64: seamshare.event.correction.v1.RefundCorrected.Private.was:type_name -> seamshare.event.v1.Amount
+	48, // 65: seamshare.event.correction.v1.RefundCorrected.Private.right:type_name -> seamshare.event.v1.Amount
+	49, // 66: seamshare.event.correction.v1.SentMassCorrected.Private.was:type_name -> seamshare.event.v1.Weighing
+	49, // 67: seamshare.event.correction.v1.SentMassCorrected.Private.right:type_name -> seamshare.event.v1.Weighing
+	49, // 68: seamshare.event.correction.v1.SentMassCorrected.Private.before:type_name -> seamshare.event.v1.Weighing
+	52, // 69: seamshare.event.correction.v1.SentMassCorrected.Private.side:type_name -> seamshare.event.parcel.v1.Side
+	6,  // 70: seamshare.event.correction.v1.SentMassCorrected.Private.handover:type_name -> seamshare.event.correction.v1.Difference
+	14, // 71: seamshare.event.correction.v1.StoneCorrected.Public.was:type_name -> seamshare.event.correction.v1.StoneSaid
+	14, // 72: seamshare.event.correction.v1.StoneCorrected.Public.right:type_name -> seamshare.event.correction.v1.StoneSaid
+	16, // 73: seamshare.event.correction.v1.PieceCorrected.Public.was:type_name -> seamshare.event.correction.v1.PieceSaid
+	16, // 74: seamshare.event.correction.v1.PieceCorrected.Public.right:type_name -> seamshare.event.correction.v1.PieceSaid
+	75, // [75:75] is the sub-list for method output_type
+	75, // [75:75] is the sub-list for method input_type
+	75, // [75:75] is the sub-list for extension type_name
+	75, // [75:75] is the sub-list for extension extendee
+	0,  // [0:75] is the sub-list for field type_name
 }
 
 func init() { file_seamshare_event_correction_v1_event_proto_init() }
@@ -2834,6 +3564,8 @@ func file_seamshare_event_correction_v1_event_proto_init() {
 		(*Event_CostCorrected)(nil),
 		(*Event_RefundCorrected)(nil),
 		(*Event_SentMassCorrected)(nil),
+		(*Event_StoneCorrected)(nil),
+		(*Event_PieceCorrected)(nil),
 	}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
@@ -2841,7 +3573,7 @@ func file_seamshare_event_correction_v1_event_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_seamshare_event_correction_v1_event_proto_rawDesc), len(file_seamshare_event_correction_v1_event_proto_rawDesc)),
 			NumEnums:      1,
-			NumMessages:   33,
+			NumMessages:   41,
 			NumExtensions: 0,
 			NumServices:   0,
 		},
