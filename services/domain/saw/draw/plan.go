@@ -259,7 +259,7 @@ func (d *drawing) says(w work) string {
 	case saw.Split:
 		return fmt.Sprintf("split part %s", w.Part)
 	case saw.Trim:
-		return fmt.Sprintf("trim part %s", w.Part)
+		return fmt.Sprintf("trim part %s %s", w.Part, trimmedTo(do))
 	case saw.Grind:
 		return fmt.Sprintf("grind %s of %s off the %s of part %s", length(do.ThicknessUm), do.What, do.View, w.Part)
 	case saw.Look:
@@ -270,6 +270,28 @@ func (d *drawing) says(w work) string {
 		return s
 	}
 	return ""
+}
+
+// trimmedTo is what a trim leaves: so much round which stone, or what was drawn.
+func trimmedTo(t saw.Trim) string {
+	to := func(k saw.Kept) string {
+		switch {
+		case k.Stone == "":
+			return "the drawn line"
+		case k.AllowUm == 0:
+			return "the outline of stone " + k.Stone
+		}
+		return length(k.AllowUm) + " round stone " + k.Stone
+	}
+	if len(t.Keep) == 1 {
+		return "to " + to(t.Keep[0])
+	}
+	each := make([]string, len(t.Keep))
+	for i, k := range t.Keep {
+		each[i] = fmt.Sprintf("%s (%s)", k.Part, to(k))
+	}
+	last := len(each) - 1
+	return "into " + strings.Join(each[:last], ", ") + " and " + each[last]
 }
 
 // step is the picture of a step.
@@ -316,6 +338,9 @@ func (d *drawing) step(c course, w work) *picture {
 		}
 		for _, b := range now {
 			q.insides(d, b, c.found, false)
+			if i == 0 {
+				q.trimmed(w, nil)
+			}
 			q.outline(b.in(v), wide, solid, "part", "part "+b.name)
 		}
 		if i == 0 {
