@@ -137,6 +137,7 @@ func stack(gap int64, above, below []mark) []mark {
 
 // course draws a branch in a view.
 func (p *pane) course(d *drawing, c course, s style) {
+	p.plain = s.plain
 	whole := c.start.in(p.view)
 	if !s.plain {
 		p.photos(d.study, d.o.Photo)
@@ -152,7 +153,6 @@ func (p *pane) course(d *drawing, c course, s style) {
 	if c.number == "" {
 		p.trace(d.study.Trace)
 	}
-	p.plain = s.plain
 	for _, w := range c.work {
 		p.work(d, w)
 	}

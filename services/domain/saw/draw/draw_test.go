@@ -133,6 +133,10 @@ func sound(t rapid.TB, svg []byte) {
 			}
 		}
 		switch e.XMLName.Local {
+		case "style":
+			if e.Text != "@media screen{svg{max-width:100%;height:auto}}" {
+				t.Errorf("style %q", e.Text)
+			}
 		case "svg", "title", "desc", "g", "path", "circle", "text", "rect", "clipPath", "image":
 		default:
 			t.Errorf("element %s", e.XMLName.Local)
@@ -599,6 +603,7 @@ func TestSheetHasAll(t *testing.T) {
 		"thin &amp; sharp, 0.45\u00a0mm":       2,
 		"if the look shows":                    4,
 		"@page { size: A4;":                    1,
+		"to scale in print only":               1,
 		"oval 9 × 6</td>":                      4,
 		"round 7</td>":                         1,
 		"<script":                              0,

@@ -312,7 +312,7 @@ func (p *pane) cut(r plane.Ring, line plane.Line, width, wander int64, split boo
 	p.place.leaders = append(p.place.leaders, ends)
 	best, bestWay := point{}, int64(math.MaxInt64)
 	start := point{}
-	radius := balloonRadius(number)
+	radius := p.balloonRadius(number)
 	for i, end := range ends {
 		out := way
 		if i == 0 {
@@ -392,20 +392,29 @@ func crossings(r plane.Ring, l plane.Line) []plane.Point {
 	return out
 }
 
-func balloonRadius(number string) int64 {
-	return max(2_300, width(number, smallSize, true)/2+600)
+// letters are the size of steps' numbers: small at the piece's own size, where stones are no larger than a fingernail.
+func (p *pane) letters() int64 {
+	if p.plain {
+		return ownLetters
+	}
+	return smallSize
+}
+
+func (p *pane) balloonRadius(number string) int64 {
+	size := p.letters()
+	return max(size*85/100, width(number, size, true)/2+size/5)
 }
 
 // balloon is the number of a step in a circle.
 func (p *pane) balloon(number string, at point) {
-	r := balloonRadius(number)
+	r := p.balloonRadius(number)
 	p.place.taken = append(p.place.taken, box{at, at}.grown(r+200))
-	p.add(disc{at: at, radius: r, pen: thin, fill: blank}, words{at: at, anchor: mid, size: smallSize, bold: true, text: number})
+	p.add(disc{at: at, radius: r, pen: thin, fill: blank}, words{at: at, anchor: mid, size: p.letters(), bold: true, text: number})
 }
 
 // numbered is a balloon outside the drawing that points to one of the places.
 func (p *pane) numbered(number string, places ...point) {
-	r := balloonRadius(number)
+	r := p.balloonRadius(number)
 	b, at := p.place.outside(places, 2*r, 2*r)
 	m := b.middle()
 	if v := at.minus(m); v != (point{}) {
