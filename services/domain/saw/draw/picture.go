@@ -173,8 +173,9 @@ func (p *picture) finish(notes []string) {
 	p.below(3_500, p.bar())
 }
 
-// fitted is the one style: a screen that is narrower than a picture shrinks it. Paper never does.
-const fitted = `@media screen{svg{max-width:100%;height:auto}}`
+// fitted is the one style: a screen that is narrower than a picture shrinks it. Paper never does, nor has it a say in a page that
+// the picture is put into.
+const fitted = `@media screen{svg:root{max-width:100%;height:auto}}`
 
 // svg writes the picture. Where it stands inside a page it needs no declaration.
 func (p *picture) svg(out io.Writer, id string, inline bool) error {
