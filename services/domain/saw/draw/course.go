@@ -1,6 +1,8 @@
 package draw
 
 import (
+	"math"
+
 	"seamshare.example/services/domain/measure/plane"
 	"seamshare.example/services/domain/saw"
 )
@@ -135,15 +137,14 @@ func stack(gap int64, above, below []mark) []mark {
 
 // course draws a branch in a view.
 func (p *pane) course(d *drawing, c course, s style) {
+	p.plain = s.plain
 	whole := c.start.in(p.view)
 	if !s.plain {
 		p.photos(d.study, d.o.Photo)
 		p.insides(d, c.start, c.found, s.labelled)
 	}
-	for _, b := range c.ended {
-		if !s.plain && b.end.Kind == saw.Waste && b.seen(p.view) {
-			p.wasted(b.in(p.view))
-		}
+	if !s.plain {
+		p.gone(c)
 	}
 	p.outline(whole, wide, solid, "outline", c.start.name)
 	if !s.plain {
@@ -152,13 +153,12 @@ func (p *pane) course(d *drawing, c course, s style) {
 	if c.number == "" {
 		p.trace(d.study.Trace)
 	}
-	p.plain = s.plain
 	for _, w := range c.work {
 		p.work(d, w)
 	}
 	for _, b := range c.ended {
 		// What is trimmed to has its own line.
-		if b.seen(p.view) && len(c.work) > 0 && (b.trimmed != p.view) {
+		if b.seen(p.view) && len(c.work) > 0 && (!b.trimmed || p.view == saw.Section) {
 			p.outline(b.in(p.view), medium, solid, "part", "part "+b.name)
 		}
 	}
@@ -240,30 +240,24 @@ func (p *pane) work(d *drawing, w work) {
 	before := w.before.in(p.view)
 	switch do := w.Do.(type) {
 	case saw.Saw:
-		if do.View == p.view {
-			p.cut(before, do.Line, d.blade(do.Blade), false, w.number)
+		b := d.blade(do.Blade)
+		if c, ok := d.seen(w.before, do.View, do.Line, p.view); ok {
+			p.cut(before, c.line, c.wide(b.KerfUm), c.wide(b.WanderUm), false, w.number)
 		}
 	case saw.Split:
-		if do.View == p.view {
-			p.cut(before, do.Line, saw.Blade{}, true, w.number)
+		if c, ok := d.seen(w.before, do.View, do.Line, p.view); ok {
+			p.cut(before, c.line, 0, 0, true, w.number)
 		}
 	case saw.Trim:
-		if do.View != p.view {
+		if p.view == saw.Section || !w.before.seen(p.view) {
 			return
 		}
 		p.key(keyTrim)
-		kept := make([]plane.Ring, len(w.after))
-		for i, b := range w.after {
-			kept[i] = b.in(p.view)
+		for _, b := range w.after {
+			p.outline(b.in(p.view), wide, dotted, "trim", "part "+b.name)
 		}
-		if w.before.seen(p.view) && !p.plain {
-			p.wasted(before, kept...)
-		}
-		for i, r := range kept {
-			p.outline(r, medium, dotted, "trim", "part "+w.after[i].name)
-		}
-		if len(kept) > 0 {
-			p.numbered(w.number, p.ring(kept[0])...)
+		if len(w.after) > 0 {
+			p.numbered(w.number, p.ring(w.after[0].in(p.view))...)
 		}
 	case saw.Grind:
 		p.ground(w)
@@ -278,6 +272,105 @@ func (p *pane) work(d *drawing, w work) {
 			}
 		}
 	}
+}
+
+// gone hatches what becomes of nothing.
+func (p *pane) gone(c course) {
+	// In the section parts may lie behind one another: what is kept behind waste isn't hatched.
+	var behind []plane.Ring
+	for _, b := range c.ended {
+		if p.view == saw.Section && b.end.Kind != saw.Waste {
+			behind = append(behind, b.section)
+		}
+	}
+	for _, w := range c.work {
+		p.trimmed(w, behind)
+	}
+	for _, b := range c.ended {
+		if b.end.Kind == saw.Waste && b.seen(p.view) {
+			p.wasted(b.in(p.view), behind...)
+		}
+	}
+}
+
+// trimmed hatches what a trim takes, but for what lies behind, and clears the ground for the line that it leaves: under
+// all other lines.
+func (p *pane) trimmed(w work, behind []plane.Ring) {
+	if _, ok := w.Do.(saw.Trim); !ok || !w.before.seen(p.view) {
+		return
+	}
+	kept := make([]plane.Ring, len(w.after))
+	for i, b := range w.after {
+		kept[i] = b.in(p.view)
+	}
+	p.wasted(w.before.in(p.view), append(kept, behind...)...)
+	if p.view == saw.Section {
+		return
+	}
+	for _, r := range kept {
+		p.add(shape{lines: [][]point{p.ring(r)}, closed: true, pen: halo, white: true, class: "halo"})
+	}
+}
+
+// sight is a cut as a view shows it: where, and how much wider than square to the cut, since a section may meet it obliquely.
+type sight struct {
+	line   plane.Line
+	factor float64
+}
+
+// wide is so many micrometres square to the cut, in nanometres of the view.
+func (s sight) wide(um int64) int64 { return round(float64(um*plane.Micrometre) * s.factor) }
+
+// seen is a cut of a part in a view. One made from face or back goes right through, so that it is seen in both, and in the section
+// where it crosses the trace; without a trace, where it crosses the middle of its part. One that runs along the section
+// rather than across isn't seen in it.
+func (d *drawing) seen(b body, made saw.View, l saw.Line, in saw.View) (sight, bool) {
+	line := plane.Line{A: nm(l.A), B: nm(l.B)}
+	switch {
+	case made == in:
+		return sight{line, 1}, true
+	case made == saw.Section || !b.seen(in):
+		return sight{}, false
+	}
+	if made == saw.Back || in == saw.Back {
+		line.A.X, line.B.X = -line.A.X, -line.B.X
+	}
+	if in != saw.Section {
+		return sight{line, 1}, true
+	}
+	box := b.face.Box()
+	from := plane.Point{Y: (box.Min.Y + box.Max.Y) / 2}
+	way := plane.Point{X: plane.Millimetre}
+	if t := d.study.Trace; t != (saw.Line{}) {
+		from, way = nm(t.A), nm(t.B).Minus(nm(t.A))
+	}
+	// Where the cut crosses it: products of lengths in nanometres are taken as floats, the place is rounded to one.
+	cut, off := line.B.Minus(line.A), line.A.Minus(from)
+	cross := func(a, b plane.Point) float64 {
+		return float64(float64(a.X)*float64(b.Y)) - float64(float64(a.Y)*float64(b.X))
+	}
+	length := func(a plane.Point) float64 { return math.Hypot(float64(a.X), float64(a.Y)) }
+	across := cross(way, cut)
+	factor := length(way) * length(cut) / math.Abs(across)
+	if across == 0 || factor > math.Sqrt2 {
+		return sight{}, false
+	}
+	f := cross(off, cut) / across
+	at := plane.Point{X: from.X + round(f*float64(way.X)), Y: from.Y + round(f*float64(way.Y))}
+	if !inside(b.face, at) {
+		return sight{}, false
+	}
+	s := round(f * length(way))
+	return sight{plane.Line{A: plane.Point{X: s}, B: plane.Point{X: s, Y: plane.Millimetre}}, factor}, true
+}
+
+// inside is whether a ring holds a point, to the micrometre.
+func inside(r plane.Ring, at plane.Point) bool {
+	line := make([]point, len(r))
+	for i, q := range r {
+		line[i] = point{q.X / plane.Micrometre, q.Y / plane.Micrometre}
+	}
+	return within(line, point{at.X / plane.Micrometre, at.Y / plane.Micrometre})
 }
 
 // ground draws what is ground away.

@@ -7,6 +7,6 @@
 // a picture printed at 100 % can be measured with a ruler. A kerf is drawn as wide as it is.
 //
 // On the paper lengths are whole micrometres, x to the right and y down, and the same input gives the same bytes. A picture
-// has no scripts, no styles and no references but to the photos that the caller resolves; all text is escaped,
-// with control and direction characters replaced.
+// has no scripts, no style but that a narrow screen shrinks it, and no references but to the photos that the caller
+// resolves; all text is escaped, with control and direction characters replaced.
 package draw

@@ -133,6 +133,10 @@ func sound(t rapid.TB, svg []byte) {
 			}
 		}
 		switch e.XMLName.Local {
+		case "style":
+			if e.Text != "@media screen{svg:root{max-width:100%;height:auto}}" {
+				t.Errorf("style %q", e.Text)
+			}
 		case "svg", "title", "desc", "g", "path", "circle", "text", "rect", "clipPath", "image":
 		default:
 			t.Errorf("element %s", e.XMLName.Local)
@@ -219,18 +223,19 @@ func TestControlBar(t *testing.T) {
 	}
 }
 
-// kerfs are the widths of the saw cuts in a picture, square to the direction, in millimetres of paper.
-func kerfs(t rapid.TB, svg []byte, dx, dy float64) (out []float64) {
+// kerfs are the widths of the saw cuts in a picture, square to a direction for each, the last for the rest, in millimetres
+// of paper.
+func kerfs(t rapid.TB, svg []byte, square ...[2]float64) (out []float64) {
 	t.Helper()
-	long := math.Hypot(dx, dy)
 	parsed(t, svg).walk(func(e element) {
 		if e.attr("class") != "kerf" {
 			return
 		}
+		way := square[min(len(out), len(square)-1)]
 		for _, l := range points(t, e.attr("d")) {
 			low, high := math.Inf(1), math.Inf(-1)
 			for _, p := range l {
-				v := (p[0]*dy - p[1]*dx) / long
+				v := (p[0]*way[1] - p[1]*way[0]) / math.Hypot(way[0], way[1])
 				low, high = min(low, v), max(high, v)
 			}
 			out = append(out, high-low)
@@ -281,14 +286,54 @@ func TestKerfIsToScale(t *testing.T) {
 		num, _ := strconv.ParseFloat(m[1], 64)
 		den, _ := strconv.ParseFloat(m[2], 64)
 		want := float64(kerfUm) / 1_000 * num / den
-		widths := kerfs(t, b.Bytes(), float64(drawn.B.X-drawn.A.X), -float64(drawn.B.Y-drawn.A.Y))
-		if len(widths) != 1 {
-			t.Fatalf("%d cuts are drawn", len(widths))
+		// From the paper's top: face, section, back, each with what is square to the cut in it.
+		way := [2]float64{float64(line.B.X - line.A.X), -float64(line.B.Y - line.A.Y)}
+		ways, wide := [][2]float64{way}, []float64{want}
+		if view != saw.Section {
+			if way[0] == 0 || math.Abs(way[1]/way[0]) >= 1 {
+				ways, wide = append(ways, [2]float64{0, 1}), append(wide, want*math.Hypot(way[0], way[1])/math.Abs(way[1]))
+			}
+			if view == saw.Back {
+				ways, wide = append(ways, [2]float64{-way[0], way[1]}), append(wide, want)
+			}
 		}
-		if math.Abs(widths[0]-want) > 0.003 {
-			t.Fatalf("a kerf of %d µm is drawn %v mm wide, want %v", kerfUm, widths[0], want)
+		got := kerfs(t, b.Bytes(), ways...)
+		if len(got) != len(wide) {
+			t.Fatalf("%d cuts are drawn, want %d", len(got), len(wide))
+		}
+		for i := range wide {
+			if math.Abs(got[i]-wide[i]) > 0.003 {
+				t.Fatalf("a kerf of %d µm is drawn %v mm wide, want %v", kerfUm, got[i], wide[i])
+			}
+		}
+		// Each has the step's number.
+		if n := strings.Count(b.String(), `font-weight="bold">1</text>`); n != len(wide) {
+			t.Fatalf("%d cuts, %d numbers", len(wide), n)
 		}
 	})
+}
+
+// What a trim leaves is said in words, and what it takes is hatched in each view that shows it: of P1-1 two trims in
+// the face and in the section, and the waste below them in the section; of P1-3's look two from face and back in their own
+// views and in the section.
+func TestTrimIsTold(t *testing.T) {
+	all := pictures(t)
+	for name, says := range map[string]string{
+		"P1-1-plan-1-step-3.svg": "trim part 1C into 1C&#39; (1.25\u00a0mm round stone 1) and off-cut (the drawn line)",
+		"P1-1-plan-1-step-4.svg": "trim part 1D to 1.5\u00a0mm round stone 3",
+		"P1-1-plan-1-sheet.html": "trim part 1D to 1.5\u00a0mm round stone 3",
+		"P1-5-plan-1-sheet.html": "round stone 9",
+		"all-step-5.svg":         "0.8\u00a0mm round stone clear",
+	} {
+		if !strings.Contains(string(all[name]), says) {
+			t.Errorf("%s doesn't say %q", name, says)
+		}
+	}
+	for name, n := range map[string]int{"P1-1-plan-1.svg": 5, "P1-3-plan-1-look-2.svg": 4} {
+		if got := strings.Count(string(all[name]), `class="waste"`); got != n {
+			t.Errorf("%s has %d wastes, want %d", name, got, n)
+		}
+	}
 }
 
 // hostile are names that would break out of where they stand.
@@ -436,7 +481,7 @@ func TestSeamsAreToScale(t *testing.T) {
 		if found != 2 {
 			t.Errorf("%d backings are drawn", found)
 		}
-		if got := kerfs(t, b.Bytes(), 1, 0); len(got) < 4 || math.Abs(got[1]-0.6*2) > 0.003 || math.Abs(got[3]-0.6*detail) > 0.003 {
+		if got := kerfs(t, b.Bytes(), [2]float64{1, 0}); len(got) < 4 || math.Abs(got[1]-0.6*2) > 0.003 || math.Abs(got[3]-0.6*detail) > 0.003 {
 			t.Errorf("cuts are %v mm high", got)
 		}
 		if !strings.Contains(b.String(), "from "+strconv.FormatFloat(float64(from)/1_000, 'f', -1, 64)+"\u00a0mm") {
@@ -558,6 +603,7 @@ func TestSheetHasAll(t *testing.T) {
 		"thin &amp; sharp, 0.45\u00a0mm":       2,
 		"if the look shows":                    4,
 		"@page { size: A4;":                    1,
+		"to scale in print only":               1,
 		"oval 9 × 6</td>":                      4,
 		"round 7</td>":                         1,
 		"<script":                              0,

@@ -21,7 +21,7 @@ func ExamplePlan() {
 		fmt.Println(err)
 		return
 	}
-	for _, line := range strings.Split(picture.String(), "\n")[2:4] {
+	for _, line := range strings.Split(picture.String(), "\n")[3:5] {
 		fmt.Println(line)
 	}
 	// Output:

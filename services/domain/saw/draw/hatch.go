@@ -173,7 +173,7 @@ func legend(used legendary, most int64) []mark {
 		{keyKerf, entry{[]mark{shape{lines: [][]point{box{point{0, -300}, point{w, 300}}.corners()}, closed: true, fill: ink}}, "saw cut, as wide as its kerf"}},
 		{keyWander, entry{line(thin, sparse), "as far as the blade may stray"}},
 		{keySplit, entry{line(wide, barred), "split"}},
-		{keyTrim, entry{line(medium, dotted), "trimmed to this line"}},
+		{keyTrim, entry{line(wide, dotted), "trimmed to this line"}},
 		{keyStone, entry{[]mark{shape{lines: [][]point{frame}, closed: true, pen: wide}}, "planned stone"}},
 		{keyTrace, entry{line(thin, chain), "where the section lies"}},
 		{keyFinding, entry{warning(point{w / 2, 0}, "1"), "a rule is broken here"}},

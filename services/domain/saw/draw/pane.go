@@ -247,19 +247,25 @@ func (p *pane) outline(r plane.Ring, pen int64, dash, class, hint string) {
 	p.add(shape{lines: [][]point{p.ring(r)}, closed: true, pen: pen, dash: dash, class: class, hint: hint})
 }
 
-// wasted hatches a region as waste, without the rings in it.
+// wasted hatches a region as waste, without what of it lies in the other rings.
 func (p *pane) wasted(r plane.Ring, but ...plane.Ring) {
 	lines := [][]point{p.ring(r)}
-	for _, b := range but {
-		lines = append(lines, p.ring(b))
+	faces, err := plane.Difference([]plane.Ring{r}, but)
+	if err == nil {
+		lines = nil
+	}
+	for _, f := range faces {
+		lines = append(lines, p.ring(f.Outer))
+		for _, h := range f.Holes {
+			lines = append(lines, p.ring(h))
+		}
 	}
 	p.add(shape{lines: lines, closed: true, fill: p.fill(waste), class: "waste"})
 }
 
-// cut draws a saw cut or a split of a ring, with its number where the line leaves the drawing.
-func (p *pane) cut(r plane.Ring, l saw.Line, blade saw.Blade, split bool, number string) {
-	line, kerfUm := plane.Line{A: nm(l.A), B: nm(l.B)}, blade.KerfUm
-	gone := kerf(r, line, kerfUm*plane.Micrometre)
+// cut draws a saw cut or a split of a ring, with its number where the line leaves the drawing. Widths are in nanometres.
+func (p *pane) cut(r plane.Ring, line plane.Line, width, wander int64, split bool, number string) {
+	gone := kerf(r, line, width)
 	d := line.B.Minus(line.A)
 	long := math.Hypot(float64(d.X), float64(d.Y))
 	from, to := math.Inf(1), math.Inf(-1)
@@ -273,7 +279,7 @@ func (p *pane) cut(r plane.Ring, l saw.Line, blade saw.Blade, split bool, number
 			note(q)
 		}
 	}
-	if kerfUm == 0 {
+	if width == 0 {
 		for _, q := range crossings(r, line) {
 			note(q)
 		}
@@ -291,7 +297,7 @@ func (p *pane) cut(r plane.Ring, l saw.Line, blade saw.Blade, split bool, number
 	case split:
 		p.key(keySplit)
 		p.add(shape{lines: [][]point{ends[:]}, pen: wide, dash: barred, class: "split"})
-	case kerfUm == 0:
+	case width == 0:
 		p.key(keyKerf)
 		p.add(shape{lines: [][]point{ends[:]}, pen: thin, class: "kerf"})
 	default:
@@ -302,11 +308,11 @@ func (p *pane) cut(r plane.Ring, l saw.Line, blade saw.Blade, split bool, number
 		}
 		p.add(s)
 	}
-	p.wander(r, line, kerfUm, blade.WanderUm)
+	p.wander(r, line, width, wander)
 	p.place.leaders = append(p.place.leaders, ends)
 	best, bestWay := point{}, int64(math.MaxInt64)
 	start := point{}
-	radius := balloonRadius(number)
+	radius := p.balloonRadius(number)
 	for i, end := range ends {
 		out := way
 		if i == 0 {
@@ -344,15 +350,15 @@ func kerf(r plane.Ring, l plane.Line, width int64) []plane.Ring {
 }
 
 // wander draws how far to either side of a cut the blade may come.
-func (p *pane) wander(r plane.Ring, l plane.Line, kerfUm, wanderUm int64) {
-	if wanderUm == 0 {
+func (p *pane) wander(r plane.Ring, l plane.Line, kerf, wander int64) {
+	if wander == 0 {
 		return
 	}
 	p.key(keyWander)
 	d := l.B.Minus(l.A)
 	long := math.Hypot(float64(d.X), float64(d.Y))
 	for _, away := range []float64{-1, 1} {
-		away *= (float64(kerfUm)/2 + float64(wanderUm)) * plane.Micrometre / long
+		away *= (float64(kerf)/2 + float64(wander)) / long
 		by := plane.Point{X: -round(away * float64(d.Y)), Y: round(away * float64(d.X))}
 		ends := crossings(r, plane.Line{A: l.A.Plus(by), B: l.B.Plus(by)})
 		slices.SortFunc(ends, func(a, b plane.Point) int {
@@ -386,20 +392,29 @@ func crossings(r plane.Ring, l plane.Line) []plane.Point {
 	return out
 }
 
-func balloonRadius(number string) int64 {
-	return max(2_300, width(number, smallSize, true)/2+600)
+// letters are the size of steps' numbers: small at the piece's own size, where stones are no larger than a fingernail.
+func (p *pane) letters() int64 {
+	if p.plain {
+		return ownLetters
+	}
+	return smallSize
+}
+
+func (p *pane) balloonRadius(number string) int64 {
+	size := p.letters()
+	return max(size*85/100, width(number, size, true)/2+size/5)
 }
 
 // balloon is the number of a step in a circle.
 func (p *pane) balloon(number string, at point) {
-	r := balloonRadius(number)
+	r := p.balloonRadius(number)
 	p.place.taken = append(p.place.taken, box{at, at}.grown(r+200))
-	p.add(disc{at: at, radius: r, pen: thin, fill: blank}, words{at: at, anchor: mid, size: smallSize, bold: true, text: number})
+	p.add(disc{at: at, radius: r, pen: thin, fill: blank}, words{at: at, anchor: mid, size: p.letters(), bold: true, text: number})
 }
 
 // numbered is a balloon outside the drawing that points to one of the places.
 func (p *pane) numbered(number string, places ...point) {
-	r := balloonRadius(number)
+	r := p.balloonRadius(number)
 	b, at := p.place.outside(places, 2*r, 2*r)
 	m := b.middle()
 	if v := at.minus(m); v != (point{}) {

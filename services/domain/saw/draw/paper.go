@@ -98,6 +98,8 @@ const (
 	wide   = 500 // outlines, planned stones, cracks
 	medium = 350 // parts
 	thin   = 180 // features, dimensions, leaders
+
+	halo = 1_500 // the blank on which a line stands out from a hatching
 )
 
 // Dashes: lengths of stroke and gap in hundredths of a millimetre.
@@ -105,7 +107,7 @@ const (
 	solid  = ""
 	dashed = "1.4 .9"     // only supposed
 	chain  = "3 .7 .6 .7" // a line that isn't there: a cut's way, a trace, a seam's middle
-	dotted = ".5 .7"      // what is trimmed to
+	dotted = ".9 .6"      // bold: what is trimmed to
 	barred = "2 .6 .4 .6" // a split
 	sparse = ".4 1.1"     // as far as a blade may stray
 )
@@ -117,6 +119,7 @@ type shape struct {
 	pen    int64
 	dash   string
 	fill   fill
+	white  bool   // its lines are blank
 	class  string // what it is, for those who read the file
 	hint   string // shown on pointing at it
 }
@@ -179,6 +182,9 @@ func (s shape) write(w *writer) {
 		w.attr("stroke", "none")
 	} else {
 		w.attr("stroke-width", mm(s.pen))
+	}
+	if s.white {
+		w.attr("stroke", blank.paint())
 	}
 	if s.dash != solid {
 		w.attr("stroke-dasharray", s.dash)

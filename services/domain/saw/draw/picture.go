@@ -78,7 +78,6 @@ type picture struct {
 	title, desc string
 	room        int64
 	scale       ratio
-	hasFull     bool // besides its scale it shows the piece at its own size
 	used        legendary
 	marks       []mark
 	bottom      int64
@@ -157,8 +156,9 @@ func (p *picture) bar() []mark {
 	)
 }
 
-// finish adds what every picture ends with.
+// finish adds what every picture ends with, no wider than what is there, or than a phone shows.
 func (p *picture) finish(notes []string) {
+	p.room = min(p.room, max(pictureRoom, bounds(p.marks).width()))
 	if p.used.unnamed > 0 {
 		notes = append(notes, fmt.Sprintf("%d names had no room.", p.used.unnamed))
 	}
@@ -172,6 +172,10 @@ func (p *picture) finish(notes []string) {
 	p.below(4_500, legend(p.used, p.room))
 	p.below(3_500, p.bar())
 }
+
+// fitted is the one style: a screen that is narrower than a picture shrinks it. Paper never does, nor has it a say in a page that
+// the picture is put into.
+const fitted = `@media screen{svg:root{max-width:100%;height:auto}}`
 
 // svg writes the picture. Where it stands inside a page it needs no declaration.
 func (p *picture) svg(out io.Writer, id string, inline bool) error {
@@ -192,7 +196,11 @@ func (p *picture) svg(out io.Writer, id string, inline bool) error {
 	w.attr("viewBox", strings.Join([]string{mm(b.min.x), mm(b.min.y), mm(b.width()), mm(b.height())}, " "))
 	w.attr("role", "img")
 	w.attr("aria-labelledby", w.prefix+"title "+w.prefix+"desc")
-	w.text.WriteString(">\n<title id=\"" + w.prefix + "title\">")
+	w.text.WriteString(">\n")
+	if !inline {
+		w.text.WriteString("<style>" + fitted + "</style>\n")
+	}
+	w.text.WriteString("<title id=\"" + w.prefix + "title\">")
 	w.escape(p.title)
 	w.text.WriteString("</title>\n<desc id=\"" + w.prefix + "desc\">")
 	w.escape(p.desc)

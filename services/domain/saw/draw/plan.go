@@ -117,8 +117,7 @@ func (d *drawing) weighed() string {
 
 const estimates = "All sizes, masses and parts of a plan are estimates."
 
-// whole is the picture of the trunk, no larger than a scale. On a page that says the rest it has no title, and the
-// piece at its own size stands beside it where there is room.
+// whole is the picture of the trunk, no larger than a scale. On a page that says the rest it has no title.
 func (d *drawing) whole(room int64, most ratio, page bool) *picture {
 	c := d.courses[0]
 	at := d.scale(c, room).atMost(most)
@@ -137,15 +136,7 @@ func (d *drawing) whole(room int64, most ratio, page bool) *picture {
 		p.text(0, titleSize, true, p.title)
 		p.text(800, smallSize, false, d.weighed()+" "+estimates)
 	}
-	columns := d.column(p, c, room, s)
-	if page && at != ownSize {
-		full := d.full(p)
-		main, own := bounds(columns[0]), bounds(full[0])
-		if main.width()+5_000+own.width() <= room && own.height() <= max(main.height(), 120_000) {
-			columns, p.hasFull = append(columns, full...), true
-		}
-	}
-	p.flow(columns)
+	p.flow(d.column(p, c, room, s))
 	notes := findings(c.branch.Findings)
 	for _, w := range c.work {
 		if _, ok := w.Do.(saw.Look); ok {
@@ -156,13 +147,15 @@ func (d *drawing) whole(room int64, most ratio, page bool) *picture {
 	return p
 }
 
-// full is the trunk at its own size.
-func (d *drawing) full(p *picture) [][]mark {
-	at := p.scale
+// full is the trunk at its own size, with the steps' numbers round it.
+func (d *drawing) full() *picture {
+	const numbers = 16_000
+	p := newPicture(d.study.Name+" at its own size", fmt.Sprintf("The cuts of %s at 1:1, to lay the piece on. %s", d.plan.Name, estimates), pageRoom)
 	p.scale = ownSize
-	columns := d.column(p, d.courses[0], 0, style{plain: true, beside: true, heading: "1:1, to lay the piece on"})
-	p.scale = at
-	return columns
+	c := d.courses[0]
+	room := ownSize.um(c.start.in(saw.Face).Box().Size().X) + numbers
+	p.flow(d.column(p, c, room, style{plain: true, beside: true, heading: "1:1, to lay the piece on"}))
+	return p
 }
 
 func (d *drawing) outcomes(path string, room int64, most ratio) *picture {
@@ -259,7 +252,7 @@ func (d *drawing) says(w work) string {
 	case saw.Split:
 		return fmt.Sprintf("split part %s", w.Part)
 	case saw.Trim:
-		return fmt.Sprintf("trim part %s", w.Part)
+		return fmt.Sprintf("trim part %s %s", w.Part, trimmedTo(do))
 	case saw.Grind:
 		return fmt.Sprintf("grind %s of %s off the %s of part %s", length(do.ThicknessUm), do.What, do.View, w.Part)
 	case saw.Look:
@@ -270,6 +263,28 @@ func (d *drawing) says(w work) string {
 		return s
 	}
 	return ""
+}
+
+// trimmedTo is what a trim leaves: so much round which stone, or what was drawn.
+func trimmedTo(t saw.Trim) string {
+	to := func(k saw.Kept) string {
+		switch {
+		case k.Stone == "":
+			return "the drawn line"
+		case k.AllowUm == 0:
+			return "the outline of stone " + k.Stone
+		}
+		return length(k.AllowUm) + " round stone " + k.Stone
+	}
+	if len(t.Keep) == 1 {
+		return "to " + to(t.Keep[0])
+	}
+	each := make([]string, len(t.Keep))
+	for i, k := range t.Keep {
+		each[i] = fmt.Sprintf("%s (%s)", k.Part, to(k))
+	}
+	last := len(each) - 1
+	return "into " + strings.Join(each[:last], ", ") + " and " + each[last]
 }
 
 // step is the picture of a step.
@@ -316,6 +331,9 @@ func (d *drawing) step(c course, w work) *picture {
 		}
 		for _, b := range now {
 			q.insides(d, b, c.found, false)
+			if i == 0 {
+				q.trimmed(w, nil)
+			}
 			q.outline(b.in(v), wide, solid, "part", "part "+b.name)
 		}
 		if i == 0 {

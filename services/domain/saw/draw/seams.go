@@ -225,7 +225,7 @@ func (w wedge) cuts(q *pane, body plane.Ring, from int64) {
 	}
 	for _, r := range open {
 		q.cutBand(r, level(w.middle()), w.Seams.KerfUm, "kerf")
-		q.wander(r, level(w.middle()), w.Seams.KerfUm, w.Seams.WanderUm)
+		q.wander(r, level(w.middle()), w.Seams.KerfUm*plane.Micrometre, w.Seams.WanderUm*plane.Micrometre)
 	}
 	if from < w.Seams.FarUm {
 		// From where both can be had.

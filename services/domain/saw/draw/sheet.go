@@ -128,10 +128,8 @@ func (d *drawing) figures(s *sheet) error {
 	if err := add(p); err != nil {
 		return err
 	}
-	if p.scale != ownSize && !p.hasFull {
-		full := newPicture(d.study.Name+" at its own size", fmt.Sprintf("The cuts of %s at 1:1, to lay the piece on. %s", d.plan.Name, estimates), pageRoom)
-		full.flow(d.full(full))
-		if full.fitsPage() {
+	if p.scale != ownSize {
+		if full := d.full(); full.fitsPage() {
 			if err := add(full); err != nil {
 				return err
 			}

@@ -16,6 +16,8 @@ const (
 	titleSize = 4_000
 	textSize  = 3_000
 	smallSize = 2_700
+
+	ownLetters = 1_900 // on paper only
 )
 
 // width is about how wide a line is, rather more than less: the font is the reader's.

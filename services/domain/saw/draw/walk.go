@@ -14,8 +14,8 @@ type body struct {
 	face, section plane.Ring
 	layers        []saw.Layered
 	ug            int64
-	under, over   bool     // another part lies above it, below it: it isn't seen from the face, from the back
-	trimmed       saw.View // in which it was trimmed, if it was
+	under, over   bool // another part lies above it, below it: it isn't seen from the face, from the back
+	trimmed       bool
 	end           *saw.Ended
 	plan          *saw.End // what the plan says of the end; nil where it says nothing
 }
@@ -106,7 +106,7 @@ func follow(all []course, c course, at string, steps []saw.Step, ends []saw.End,
 			cover(w, do.View, do.Line)
 		case saw.Trim:
 			for j := range w.after {
-				w.after[j].under, w.after[j].over, w.after[j].trimmed = w.before.under, w.before.over, do.View
+				w.after[j].under, w.after[j].over, w.after[j].trimmed = w.before.under, w.before.over, true
 			}
 		case saw.Grind:
 			w.after = []body{ground(w.before, do.View, do.ThicknessUm, c.branch.Losses, w.path)}
