@@ -8,6 +8,7 @@ import (
 	"io"
 	"os"
 	"strings"
+	"time"
 
 	"github.com/spf13/cobra"
 	"google.golang.org/protobuf/proto"
@@ -332,10 +333,14 @@ stones that may be planned are the file's. Ctrl-C stops the search.
 		Example: `  seamshare plan suggest PIECE --file piece-4.json --seconds 20`,
 		Args:    exactly("PIECE"),
 		RunE: func(c *cobra.Command, args []string) error {
+			if err := worthwhile(c); err != nil {
+				return err
+			}
 			f, err := s.readPlanFile(file)
 			if err != nil {
 				return err
 			}
+			s.timeout = longer(s.timeout, r.GetSeconds())
 			task := f.Task()
 			r.PieceId, r.Prices, r.Blade, r.Settings, r.SawMinutes = args[0], wire.PriceList(task.Prices), wire.Blade(task.Blade), wire.Settings(task.Settings), task.SawMinutes
 			r.Wants = nil
@@ -379,12 +384,21 @@ stones that may be planned are the file's. Ctrl-C stops the search.
 	f := c.Flags()
 	f.StringVar(&file, "file", "", "a plan `file` with prices, blade, rules and stones wanted")
 	f.Uint32Var(&r.Seconds, "seconds", 10, "search no longer than this, at most 30")
-	f.Uint32Var(&r.Changes, "changes", 0, "search no more than so many changes")
+	f.Uint32Var(&r.Changes, "changes", 20_000, "search no more than so many changes")
 	f.Uint64Var(&r.Seed, "seed", 1, "the search's seed: the same seed and changes find the same plans")
 	f.StringVar(&r.StudyId, "study", "", "on the drawing of this study, not the last one")
 	f.StringVar(&write, "write", "", "keep the suggested plans in this plan `file`")
 	need(c, "file")
 	return c
+}
+
+// longer is a time to wait that a search of so many seconds goes on top of, within what a call may take. One that is out of
+// range is refused as typed.
+func longer(timeout time.Duration, seconds uint32) time.Duration {
+	if timeout <= 0 || timeout > longestCall {
+		return timeout
+	}
+	return min(timeout+time.Duration(seconds)*time.Second, longestCall)
 }
 
 // suggestions are all that a search says, but for its progress, which is shown as it goes.
@@ -415,31 +429,8 @@ func printServerSuggested(w io.Writer, plans []*cutterv1.SuggestedPlan, end *cut
 		say(w, "No plan was found that is worth more than leaving the piece whole.")
 		return nil
 	}
-	columns := []table.Column{wrapped("plan"), wrapped("what it gives")}
-	for _, m := range plans[0].GetMarkets() {
-		columns = append(columns, right(m.GetMarket()))
-	}
-	t := table.New(columns...)
-	for _, p := range plans {
-		row := []string{p.GetCut().GetName(), p.GetWords()}
-		for _, m := range p.GetMarkets() {
-			cell := bare(amount.Text(m.GetExpected()))
-			if m.GetBest() {
-				cell += " *"
-			}
-			row = append(row, cell)
-		}
-		t.Row(row...)
-	}
-	if _, err := t.WriteTo(w); err != nil {
+	if err := printSuggested(w, plans, end); err != nil {
 		return err
-	}
-	sayLong(w, "  Expected after levy, selling and bench; * no plan found brings more in that market.")
-	if end.GetBound() != nil {
-		sayLong(w, "  The best found is worth %s; no plan of saw cuts for these wants can be worth more than %s.", amount.Text(end.GetBest()), amount.Text(end.GetBound()))
-	}
-	if end.GetStopped() {
-		say(w, "  The search was stopped early; there may be better ones.")
 	}
 	for _, p := range plans {
 		say(w, "")
