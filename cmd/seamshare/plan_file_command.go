@@ -11,12 +11,14 @@ import (
 	"fmt"
 	"image"
 	"io"
+	"io/fs"
 	"math/big"
 	"net/http"
 	"os"
 	"path/filepath"
 	"slices"
 	"strings"
+	"syscall"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -161,8 +163,8 @@ func (s *session) planFile(ctx context.Context, path string, flags planFileFlags
 			f.Plans = append(f.Plans, o.Plan)
 		}
 		if flags.write != "" {
-			if err := os.WriteFile(flags.write, planfile.Format(f), 0o666); err != nil {
-				return fmt.Errorf("couldn't keep the plans: %w", err)
+			if err := writeFile(flags.write, planfile.Format(f)); err != nil {
+				return err
 			}
 		}
 	} else if flags.write != "" {
@@ -372,7 +374,7 @@ func printPlanFile(w io.Writer, study saw.Study, results []*typev1.CutResult, fo
 	}
 	say(w, "")
 	say(w, "All of it is estimated from a drawing; it is no valuation.")
-	say(w, "%s", strings.TrimSpace(safetyLine))
+	sayCaution(w)
 	return nil
 }
 
@@ -415,7 +417,9 @@ func printSuggested(w io.Writer, plans []*cutterv1.SuggestedPlan, end *cutterv1.
 	return nil
 }
 
-func isPositive(m *money.Money) bool { return m.GetUnits() > 0 || m.GetUnits() == 0 && m.GetNanos() > 0 }
+func isPositive(m *money.Money) bool {
+	return m.GetUnits() > 0 || m.GetUnits() == 0 && m.GetNanos() > 0
+}
 
 // boundWords says what no plan passes, and how far that is above the best.
 func boundWords(plans string, end *cutterv1.SuggestEnd) string {
@@ -501,7 +505,7 @@ func photosBySum(photos map[[32]byte]draw.Photo) draw.Options {
 // drawPlans draws a piece and its plans step by step, and gives the files' names.
 func drawPlans(dir string, study saw.Study, planned []filePlanned, o draw.Options) ([]string, error) {
 	if err := os.MkdirAll(dir, 0o777); err != nil {
-		return nil, fmt.Errorf("couldn't make the folder for the pictures: %w", err)
+		return nil, cantMake(dir, err)
 	}
 	var names []string
 	picture := func(name string, write func(io.Writer) error) error {
@@ -562,8 +566,27 @@ func writeWhole(path string, write func(io.Writer) error) error {
 	if err := write(&b); err != nil {
 		return fmt.Errorf("couldn't draw %s: %w", path, err)
 	}
-	if err := os.WriteFile(path, b.Bytes(), 0o666); err != nil {
-		return fmt.Errorf("couldn't write the drawing: %w", err)
+	return writeFile(path, b.Bytes())
+}
+
+// writeFile writes a file that was asked for.
+func writeFile(path string, data []byte) error {
+	if err := os.WriteFile(path, data, 0o666); err != nil {
+		return cantMake(path, err)
 	}
 	return nil
+}
+
+// cantMake says that a file or folder can't be made where it was asked for; a disk that fails is another matter.
+func cantMake(path string, err error) error {
+	why := err
+	if deep, ok := errors.AsType[*fs.PathError](err); ok {
+		why = deep.Err
+	}
+	for _, theirs := range []error{fs.ErrNotExist, fs.ErrPermission, fs.ErrExist, syscall.ENOTDIR, syscall.EISDIR, syscall.EROFS} {
+		if errors.Is(err, theirs) {
+			return &failure{Exit: exitUsage, Reason: "FILE", Field: path, Message: fmt.Sprintf("it can't be made or written there: %v", why), Hint: "name a place in a folder that is there and that you may write to", Err: err}
+		}
+	}
+	return fmt.Errorf("couldn't write %s: %w", path, err)
 }

@@ -6,7 +6,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"os"
 	"strings"
 	"time"
 
@@ -24,7 +23,10 @@ import (
 )
 
 // fromFile is a plan of a plan file.
-type fromFile struct{ file, plan string }
+type fromFile struct {
+	file, plan string
+	massUg     int64 // of the piece in the file that was read; 0: it has none
+}
 
 func (f *fromFile) flags(c *cobra.Command) {
 	c.Flags().StringVar(&f.file, "file", "", "a plan `file` that measures it: see seamshare help plan-files")
@@ -37,6 +39,7 @@ func (f *fromFile) read(s *session) (saw.Plan, *typev1.PriceList, error) {
 	if err != nil {
 		return saw.Plan{}, nil, err
 	}
+	f.massUg = file.Study.MassUg
 	plan, ok := file.Plan(f.plan)
 	switch {
 	case !ok && f.plan == "":
@@ -45,6 +48,29 @@ func (f *fromFile) read(s *session) (saw.Plan, *typev1.PriceList, error) {
 		return plan, nil, wrongUsage("--named", "its plans are: "+planNames(file), "the file has no plan %q", f.plan)
 	}
 	return plan, wire.PriceList(file.Prices), nil
+}
+
+// isOf refuses a measured plan that is of another piece than this one, by what it calls the whole, and warns where the piece in
+// its file weighs something else.
+func (f *fromFile) isOf(s *session, p *typev1.Piece, d *typev1.PlanDraft) error {
+	if was, now := f.massUg, p.GetWeighing().GetMassUg(); was > 0 && now > 0 && max(was, now)-min(was, now) > now/10 {
+		sayLong(s.stderr, "Note: the piece in %s weighs %s, piece %s %s: is it the right file?", plain(f.file), both(was), plain(p.GetLabel()), both(now))
+	}
+	whole := d.GetCut().GetPart()
+	if whole == "" || whole == saw.Whole {
+		return nil
+	}
+	var names []string
+	for _, part := range p.GetParts() {
+		if part.GetName() == whole {
+			return nil
+		}
+		names = append(names, part.GetName())
+	}
+	if len(names) == 0 || p.GetLabel() == whole {
+		return nil
+	}
+	return wrongInput("--file", "give the file of this piece, or call its whole "+saw.Whole, "its plan is of part %s, and piece %s has %s: it is another piece's", plain(whole), plain(p.GetLabel()), plain(strings.Join(names, ", ")))
 }
 
 // into measures a draft by the file's plan, if there is a file.
@@ -116,7 +142,7 @@ func (s *session) planDecideCommand() *cobra.Command {
 	var r cutterv1.RecordDecisionRequest
 	var chance uint32
 	c := &cobra.Command{
-		Use:   "decide PIECE PART --kind WORD --chance PERCENT --option OPTION…",
+		Use:   "decide PIECE PART --kind WORD --about TEXT --chance PERCENT --option OPTION… --choose N --reason TEXT",
 		Short: "Keep a choice when nobody knows how it comes out, all valued",
 		Long: `Keeps a choice between options when nobody knows how it comes out, and says what each
 is worth by your own chance: what it brings on average and how surely, the chance of
@@ -257,9 +283,13 @@ never quite alike, so it is for you to weigh.`,
 func printDecisionRecord(w io.Writer, a *cutterv1.GetDecisionRecordResponse, own *int64) {
 	n := a.GetRecord()
 	say(w, "%s: held %d of %d times", word(n.GetKind()), n.GetHeld(), n.GetTried())
+	if n.GetTried() == 0 {
+		say(w, "there is no record yet to set a chance beside")
+		return
+	}
 	say(w, "chance by that record: %s, 9 times of 10 between %s and %s", hundredths(n.GetMeanBp()), hundredths(n.GetLowBp()), hundredths(n.GetHighBp()))
 	if own != nil {
-		say(w, "your own: %s, %s apart", hundredths(*own), hundredths(a.GetApartBp()))
+		say(w, "your own: %s, %s percentage points apart", hundredths(*own), strings.TrimSuffix(hundredths(a.GetApartBp()), " %"))
 	}
 	if a.GetOutside() {
 		say(w, "That lies outside: worth a word with others who cut.")
@@ -374,8 +404,8 @@ stones that may be planned are the file's. Ctrl-C stops the search.
 				for _, p := range plans {
 					f.Plans = append(f.Plans, wire.ReadCutPlan(&broken, "cut", p.GetCut()))
 				}
-				if err := os.WriteFile(write, planfile.Format(f), 0o666); err != nil {
-					return fmt.Errorf("couldn't keep the plans: %w", err)
+				if err := writeFile(write, planfile.Format(f)); err != nil {
+					return err
 				}
 			}
 			return s.document(document, func(w io.Writer) error { return printServerSuggested(w, plans, end) })
