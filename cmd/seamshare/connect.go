@@ -54,9 +54,12 @@ func command[T any](ctx context.Context, s *session, do func(q call) (T, error))
 	})
 }
 
+// longestCall is how long an answer is waited for at most.
+const longestCall = time.Minute
+
 func onServer[T any](ctx context.Context, s *session, f func(q call) (T, error)) (_ T, err error) {
 	var none T
-	if s.timeout <= 0 || s.timeout > time.Minute {
+	if s.timeout <= 0 || s.timeout > longestCall {
 		return none, wrongUsage("--timeout", "give a time such as 30s", "%v is not above zero and at most a minute", s.timeout)
 	}
 	p, err := s.signer()

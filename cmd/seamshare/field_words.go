@@ -81,6 +81,8 @@ func typedAs(c *cobra.Command, name string) (string, *pflag.Flag) {
 	switch { // what the API calls by its form, and people by what it is for
 	case strings.HasSuffix(name, "_at"):
 		names = append(names, "for")
+	case name == "chosen":
+		names = append(names, "choose")
 	case name == "reason":
 		names = append(names, "why")
 	}

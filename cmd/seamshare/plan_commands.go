@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"fmt"
 	"io"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -66,6 +67,15 @@ func (s *session) planMakeCommand() *cobra.Command {
 				return err
 			}
 			return change(c, s, func(q call) (*cutterv1.MakePlanResponse, error) {
+				if d.Cut != nil {
+					own, err := cutterv1.NewCutterServiceClient(q.conn).GetPiece(q.ctx, &cutterv1.GetPieceRequest{PieceId: args[0]})
+					if err != nil {
+						return nil, asFailure(err)
+					}
+					if err := file.isOf(s, own.GetPiece(), &d); err != nil {
+						return nil, err
+					}
+				}
 				return cutterv1.NewCutterServiceClient(q.conn).MakePlan(q.ctx, &cutterv1.MakePlanRequest{RequestId: q.requestID, PieceId: args[0], Plan: &d})
 			}, showPlan)
 		},
@@ -83,7 +93,7 @@ func (s *session) planReviseCommand() *cobra.Command {
 	c := &cobra.Command{
 		Use:   "revise PIECE PLAN --why TEXT [--file FILE --stone STONE… …]",
 		Short: "Put another revision in a plan's place; the one before is kept",
-		Long: "Revises a plan. What you leave out stays as it was; stones and steps that you give take the place of all before. A plan file gives all of it, its name too, unless --label says another.\n\n" +
+		Long: "Revises a plan. What you leave out stays as it was; stones and steps that you give take the place of all before. A plan file gives all of it, its name too, unless --label says another; what a measured plan gives is changed with one.\n\n" +
 			stoneShape + "\n" + estimatesLine + "\n" + safetyLine,
 		Example: `  seamshare plan revise PIECE PLAN --stone "A, oval, 11x8x3 mm, 80 %" \
     --why "the crack runs deeper"`,
@@ -105,7 +115,9 @@ func (s *session) planReviseCommand() *cobra.Command {
 						return nil, err
 					}
 					next.Label = cmp.Or(next.Label, was) // the plan in the file may have no name
-				case measured(now.GetPlans(), args[1]) && !worded: // it stays measured as it was
+				case measured(now.GetPlans(), args[1]) && worded:
+					return nil, wrongUsage("--file", "give the plan file with the stones and steps changed, or make another plan in words", "is needed: the plan is measured on a drawing, which its stones, steps and minutes are taken from")
+				case measured(now.GetPlans(), args[1]): // it stays measured as it was
 					kept, err := cutter.GetPlan(q.ctx, &cutterv1.GetPlanRequest{PieceId: args[0], PlanId: args[1]})
 					if err != nil {
 						return nil, asFailure(err)
@@ -310,9 +322,13 @@ func printPlan(w io.Writer, p *typev1.Plan) error {
 		say(w, "  planned: %s at the bench", minutes(d.GetMinutes()))
 	}
 	if n := len(p.GetRevisions()); n > 0 && p.GetRevisions()[n-1].GetMeasured() {
-		say(w, "  measured on a drawing, with the likeliest outcome of each look")
+		if slices.ContainsFunc(d.GetSteps(), func(step string) bool { return strings.HasPrefix(step, "look at ") }) {
+			say(w, "  measured on a drawing, with the likeliest outcome of each look")
+		} else {
+			say(w, "  measured on a drawing")
+		}
 		if p.GetRevisions()[n-1].GetInfeasible() {
-			say(w, "  it breaks a rule there: see seamshare plan evaluate")
+			say(w, "  it can't be made as written: see seamshare plan evaluate")
 		}
 	}
 	for i, r := range p.GetRevisions() {

@@ -11,17 +11,23 @@ import (
 	"fmt"
 	"image"
 	"io"
+	"io/fs"
+	"math/big"
 	"net/http"
 	"os"
 	"path/filepath"
 	"slices"
 	"strings"
+	"syscall"
 	"time"
 
 	"github.com/spf13/cobra"
+	"google.golang.org/genproto/googleapis/type/money"
 
+	"seamshare.example/cmd/seamshare/internal/amount"
 	"seamshare.example/cmd/seamshare/internal/planfile"
 	"seamshare.example/cmd/seamshare/internal/table"
+	cutterv1 "seamshare.example/proto/gen/seamshare/cutter/v1"
 	typev1 "seamshare.example/proto/gen/seamshare/type/v1"
 	"seamshare.example/services/domain/saw"
 	"seamshare.example/services/domain/saw/draw"
@@ -69,7 +75,7 @@ type planDocument struct {
 	Results  []json.RawMessage `json:"results"`
 	Markets  []planMarkets     `json:"markets,omitempty"` // of each suggested plan
 	Best     string            `json:"best,omitempty"`
-	Bound    string            `json:"bound,omitempty"`
+	Bound    string            `json:"bound,omitempty"` // absent: none is known
 	Stopped  bool              `json:"stopped,omitempty"`
 	Pictures []string          `json:"pictures"`
 }
@@ -105,12 +111,25 @@ func (s *session) withPlanFiles(c *cobra.Command) *cobra.Command {
 		if len(args) != 1 || !looksLikeFile(args[0]) {
 			return knownOnly(c, args)
 		}
+		if err := worthwhile(c); err != nil {
+			return err
+		}
 		if flags.mirror != "" {
 			return s.planMirrored(c.Context(), args[0], flags)
 		}
 		return s.planFile(c.Context(), args[0], flags)
 	}
 	return c
+}
+
+// worthwhile refuses a search that has no time, or no changes, to find anything.
+func worthwhile(c *cobra.Command) error {
+	for _, name := range []string{"seconds", "changes"} {
+		if c.Flags().Lookup(name).Value.String() == "0" {
+			return wrongUsage("--"+name, "give 1 or more", "is 0: a search needs some to find anything")
+		}
+	}
+	return nil
 }
 
 // looksLikeFile tells a file from a mistyped command.
@@ -144,8 +163,8 @@ func (s *session) planFile(ctx context.Context, path string, flags planFileFlags
 			f.Plans = append(f.Plans, o.Plan)
 		}
 		if flags.write != "" {
-			if err := os.WriteFile(flags.write, planfile.Format(f), 0o666); err != nil {
-				return fmt.Errorf("couldn't keep the plans: %w", err)
+			if err := writeFile(flags.write, planfile.Format(f)); err != nil {
+				return err
 			}
 		}
 	} else if flags.write != "" {
@@ -225,27 +244,14 @@ func (s *session) suggest(ctx context.Context, path string, f planfile.File, fla
 	if err != nil {
 		return nil, planProblem(f, path, "", err)
 	}
-	nameApart(&found)
 	return &found, nil
-}
-
-// nameApart gives each offer a name of its own: a file has no two plans of one name.
-func nameApart(found *search.Suggestion) {
-	called := map[string]int{}
-	for i := range found.Offers {
-		o := &found.Offers[i]
-		if called[o.Plan.Name]++; called[o.Plan.Name] > 1 {
-			o.Plan.Name = fmt.Sprintf("%s (%d)", o.Plan.Name, called[o.Plan.Name])
-		}
-		o.Result.Plan = o.Plan.Name
-	}
 }
 
 // mirroredDocument is what plan FILE --mirror prints as JSON.
 type mirroredDocument struct {
 	Halves []planDocument `json:"halves"`
 	Best   string         `json:"best"`
-	Bound  string         `json:"bound"`
+	Bound  string         `json:"bound,omitempty"` // absent: none is known
 }
 
 // planMirrored searches plans for two halves of a piece that give a mirrored pair.
@@ -281,9 +287,10 @@ func (s *session) planMirrored(ctx context.Context, path string, flags planFileF
 	if !ok {
 		return wrongInput(path, "try a smaller size, or look at --over", "no pair of a wanted size goes into both halves at the same place")
 	}
-	nameApart(&m.A)
-	nameApart(&m.B)
-	document := mirroredDocument{Best: wire.Text(files[0].Prices.Currency, m.Best), Bound: wire.Text(files[0].Prices.Currency, m.Bound)}
+	document := mirroredDocument{Best: wire.Text(files[0].Prices.Currency, m.Best)}
+	if m.Bound != search.Unbounded {
+		document.Bound = wire.Text(files[0].Prices.Currency, m.Bound)
+	}
 	var results [2][]*typev1.CutResult
 	for i, half := range []*search.Suggestion{&m.A, &m.B} {
 		for _, o := range half.Offers {
@@ -304,7 +311,7 @@ func (s *session) planMirrored(ctx context.Context, path string, flags planFileF
 			}
 			say(w, "")
 		}
-		say(w, "Both together: %s; no plans for these wants can be worth more than %s.", document.Best, document.Bound)
+		sayLong(w, "Both together: %s; %s.", document.Best, boundWords("no plans", wire.SuggestEnd(files[0].Prices.Currency, search.Suggestion{Offers: m.A.Offers, Best: m.Best, Bound: m.Bound})))
 		return nil
 	})
 }
@@ -321,10 +328,14 @@ func documentOf(f planfile.File, results []*typev1.CutResult, found *search.Sugg
 	if found == nil {
 		return d, nil
 	}
-	d.Best, d.Bound, d.Stopped = wire.Text(f.Prices.Currency, found.Best), wire.Text(f.Prices.Currency, found.Bound), found.Stopped
+	end := wire.SuggestEnd(f.Prices.Currency, *found)
+	d.Best, d.Bound, d.Stopped = amount.Text(end.GetBest()), amount.Text(end.GetBound()), end.GetStopped()
 	for _, o := range found.Offers {
 		m := planMarkets{o.Plan.Name, o.Kind.String(), map[string]string{}}
 		for _, one := range o.Markets {
+			if one.Stones == 0 {
+				continue
+			}
 			m.Markets[one.Market] = wire.Text(one.Money.Currency, one.Money.Expected)
 		}
 		d.Markets = append(d.Markets, m)
@@ -343,7 +354,11 @@ func printPlanFile(w io.Writer, study saw.Study, results []*typev1.CutResult, fo
 		return nil
 	}
 	if found != nil {
-		if err := printSuggested(w, found); err != nil {
+		plans := make([]*cutterv1.SuggestedPlan, len(found.Offers))
+		for i, o := range found.Offers {
+			plans[i] = wire.SuggestedPlan(o)
+		}
+		if err := printSuggested(w, plans, wire.SuggestEnd(found.Offers[0].Result.Money.Currency, *found)); err != nil {
 			return err
 		}
 	} else if len(results) > 1 {
@@ -359,28 +374,31 @@ func printPlanFile(w io.Writer, study saw.Study, results []*typev1.CutResult, fo
 	}
 	say(w, "")
 	say(w, "All of it is estimated from a drawing; it is no valuation.")
-	say(w, "%s", strings.TrimSpace(safetyLine))
+	sayCaution(w)
 	return nil
 }
 
-// printSuggested sets suggested plans side by side, with what each would bring if all of it were sold in one market. Markets
-// that want none of it are left out.
-func printSuggested(w io.Writer, found *search.Suggestion) error {
+// printSuggested sets suggested plans side by side, with what each would bring if all that a market takes were sold there.
+// Markets that want none of it are left out.
+func printSuggested(w io.Writer, plans []*cutterv1.SuggestedPlan, end *cutterv1.SuggestEnd) error {
 	columns, shown := []table.Column{wrapped("plan")}, map[string]bool{}
-	for i, m := range found.Offers[0].Markets {
-		if slices.ContainsFunc(found.Offers, func(o search.Offer) bool { return o.Markets[i].Money.Expected > 0 }) {
-			columns, shown[m.Market] = append(columns, right(m.Market)), true
+	for i, m := range plans[0].GetMarkets() {
+		if slices.ContainsFunc(plans, func(p *cutterv1.SuggestedPlan) bool { return isPositive(p.GetMarkets()[i].GetExpected()) }) {
+			columns, shown[m.GetMarket()] = append(columns, right(m.GetMarket())), true
 		}
 	}
 	t := table.New(columns...)
-	for _, o := range found.Offers {
-		row := []string{o.Plan.Name}
-		for _, m := range o.Markets {
-			if !shown[m.Market] {
+	for _, p := range plans {
+		row := []string{p.GetCut().GetName()}
+		for _, m := range p.GetMarkets() {
+			if !shown[m.GetMarket()] {
 				continue
 			}
-			cell := bare(wire.Text(m.Money.Currency, m.Money.Expected))
-			if m.Best {
+			cell := "–"
+			if m.GetExpected() != nil {
+				cell = bare(amount.Text(m.GetExpected()))
+			}
+			if m.GetBest() {
 				cell += " *"
 			}
 			row = append(row, cell)
@@ -390,13 +408,36 @@ func printSuggested(w io.Writer, found *search.Suggestion) error {
 	if _, err := t.WriteTo(w); err != nil {
 		return err
 	}
-	currency := found.Offers[0].Result.Money.Currency
-	say(w, "  Expected after levy, selling and bench; * no plan found brings more in that market.")
-	sayLong(w, "  The best found is worth %s; no plan of saw cuts for these wants can be worth more than %s.", wire.Text(currency, found.Best), wire.Text(currency, found.Bound))
-	if found.Stopped {
+	sayLong(w, "  Expected after levy, selling and bench, all stones that a market takes sold there; – it takes none of them.")
+	say(w, "  * no plan found brings more in that market.")
+	sayLong(w, "  The best found, each stone in the market it is planned for, is worth %s after the same; %s.", amount.Text(end.GetBest()), boundWords("no plan of saw cuts", end))
+	if end.GetStopped() {
 		say(w, "  The search was stopped early; there may be better ones.")
 	}
 	return nil
+}
+
+func isPositive(m *money.Money) bool {
+	return m.GetUnits() > 0 || m.GetUnits() == 0 && m.GetNanos() > 0
+}
+
+// boundWords says what no plan passes, and how far that is above the best.
+func boundWords(plans string, end *cutterv1.SuggestEnd) string {
+	if end.GetBound() == nil {
+		return "no bound is known yet on what others could bring"
+	}
+	words := fmt.Sprintf("%s for these wants can be worth more than %s", plans, amount.Text(end.GetBound()))
+	best, err := amount.Minor(end.GetBest())
+	bound, failed := amount.Minor(end.GetBound())
+	if err != nil || failed != nil || best <= 0 {
+		return words
+	}
+	// Rounded up, so that it bounds too; in whole numbers that don't overflow.
+	gap := new(big.Int).Mul(big.NewInt(bound-best), big.NewInt(1000))
+	gap.Add(gap, big.NewInt(best-1)).Div(gap, big.NewInt(best))
+	tenth := new(big.Int)
+	gap.DivMod(gap, big.NewInt(10), tenth)
+	return fmt.Sprintf("%s, at most %v.%v %% above it", words, gap, tenth)
 }
 
 func (s *session) readPlanFile(path string) (planfile.File, error) {
@@ -464,7 +505,7 @@ func photosBySum(photos map[[32]byte]draw.Photo) draw.Options {
 // drawPlans draws a piece and its plans step by step, and gives the files' names.
 func drawPlans(dir string, study saw.Study, planned []filePlanned, o draw.Options) ([]string, error) {
 	if err := os.MkdirAll(dir, 0o777); err != nil {
-		return nil, fmt.Errorf("couldn't make the folder for the pictures: %w", err)
+		return nil, cantMake(dir, err)
 	}
 	var names []string
 	picture := func(name string, write func(io.Writer) error) error {
@@ -525,8 +566,27 @@ func writeWhole(path string, write func(io.Writer) error) error {
 	if err := write(&b); err != nil {
 		return fmt.Errorf("couldn't draw %s: %w", path, err)
 	}
-	if err := os.WriteFile(path, b.Bytes(), 0o666); err != nil {
-		return fmt.Errorf("couldn't write the drawing: %w", err)
+	return writeFile(path, b.Bytes())
+}
+
+// writeFile writes a file that was asked for.
+func writeFile(path string, data []byte) error {
+	if err := os.WriteFile(path, data, 0o666); err != nil {
+		return cantMake(path, err)
 	}
 	return nil
+}
+
+// cantMake says that a file or folder can't be made where it was asked for; a disk that fails is another matter.
+func cantMake(path string, err error) error {
+	why := err
+	if deep, ok := errors.AsType[*fs.PathError](err); ok {
+		why = deep.Err
+	}
+	for _, theirs := range []error{fs.ErrNotExist, fs.ErrPermission, fs.ErrExist, syscall.ENOTDIR, syscall.EISDIR, syscall.EROFS} {
+		if errors.Is(err, theirs) {
+			return &failure{Exit: exitUsage, Reason: "FILE", Field: path, Message: fmt.Sprintf("it can't be made or written there: %v", why), Hint: "name a place in a folder that is there and that you may write to", Err: err}
+		}
+	}
+	return fmt.Errorf("couldn't write %s: %w", path, err)
 }

@@ -6,8 +6,8 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"os"
 	"strings"
+	"time"
 
 	"github.com/spf13/cobra"
 	"google.golang.org/protobuf/proto"
@@ -23,7 +23,10 @@ import (
 )
 
 // fromFile is a plan of a plan file.
-type fromFile struct{ file, plan string }
+type fromFile struct {
+	file, plan string
+	massUg     int64 // of the piece in the file that was read; 0: it has none
+}
 
 func (f *fromFile) flags(c *cobra.Command) {
 	c.Flags().StringVar(&f.file, "file", "", "a plan `file` that measures it: see seamshare help plan-files")
@@ -36,6 +39,7 @@ func (f *fromFile) read(s *session) (saw.Plan, *typev1.PriceList, error) {
 	if err != nil {
 		return saw.Plan{}, nil, err
 	}
+	f.massUg = file.Study.MassUg
 	plan, ok := file.Plan(f.plan)
 	switch {
 	case !ok && f.plan == "":
@@ -44,6 +48,29 @@ func (f *fromFile) read(s *session) (saw.Plan, *typev1.PriceList, error) {
 		return plan, nil, wrongUsage("--named", "its plans are: "+planNames(file), "the file has no plan %q", f.plan)
 	}
 	return plan, wire.PriceList(file.Prices), nil
+}
+
+// isOf refuses a measured plan that is of another piece than this one, by what it calls the whole, and warns where the piece in
+// its file weighs something else.
+func (f *fromFile) isOf(s *session, p *typev1.Piece, d *typev1.PlanDraft) error {
+	if was, now := f.massUg, p.GetWeighing().GetMassUg(); was > 0 && now > 0 && max(was, now)-min(was, now) > now/10 {
+		sayLong(s.stderr, "Note: the piece in %s weighs %s, piece %s %s: is it the right file?", plain(f.file), both(was), plain(p.GetLabel()), both(now))
+	}
+	whole := d.GetCut().GetPart()
+	if whole == "" || whole == saw.Whole {
+		return nil
+	}
+	var names []string
+	for _, part := range p.GetParts() {
+		if part.GetName() == whole {
+			return nil
+		}
+		names = append(names, part.GetName())
+	}
+	if len(names) == 0 || p.GetLabel() == whole {
+		return nil
+	}
+	return wrongInput("--file", "give the file of this piece, or call its whole "+saw.Whole, "its plan is of part %s, and piece %s has %s: it is another piece's", plain(whole), plain(p.GetLabel()), plain(strings.Join(names, ", ")))
 }
 
 // into measures a draft by the file's plan, if there is a file.
@@ -115,7 +142,7 @@ func (s *session) planDecideCommand() *cobra.Command {
 	var r cutterv1.RecordDecisionRequest
 	var chance uint32
 	c := &cobra.Command{
-		Use:   "decide PIECE PART --kind WORD --chance PERCENT --option OPTION…",
+		Use:   "decide PIECE PART --kind WORD --about TEXT --chance PERCENT --option OPTION… --choose N --reason TEXT",
 		Short: "Keep a choice when nobody knows how it comes out, all valued",
 		Long: `Keeps a choice between options when nobody knows how it comes out, and says what each
 is worth by your own chance: what it brings on average and how surely, the chance of
@@ -256,9 +283,13 @@ never quite alike, so it is for you to weigh.`,
 func printDecisionRecord(w io.Writer, a *cutterv1.GetDecisionRecordResponse, own *int64) {
 	n := a.GetRecord()
 	say(w, "%s: held %d of %d times", word(n.GetKind()), n.GetHeld(), n.GetTried())
+	if n.GetTried() == 0 {
+		say(w, "there is no record yet to set a chance beside")
+		return
+	}
 	say(w, "chance by that record: %s, 9 times of 10 between %s and %s", hundredths(n.GetMeanBp()), hundredths(n.GetLowBp()), hundredths(n.GetHighBp()))
 	if own != nil {
-		say(w, "your own: %s, %s apart", hundredths(*own), hundredths(a.GetApartBp()))
+		say(w, "your own: %s, %s percentage points apart", hundredths(*own), strings.TrimSuffix(hundredths(a.GetApartBp()), " %"))
 	}
 	if a.GetOutside() {
 		say(w, "That lies outside: worth a word with others who cut.")
@@ -332,10 +363,14 @@ stones that may be planned are the file's. Ctrl-C stops the search.
 		Example: `  seamshare plan suggest PIECE --file piece-4.json --seconds 20`,
 		Args:    exactly("PIECE"),
 		RunE: func(c *cobra.Command, args []string) error {
+			if err := worthwhile(c); err != nil {
+				return err
+			}
 			f, err := s.readPlanFile(file)
 			if err != nil {
 				return err
 			}
+			s.timeout = longer(s.timeout, r.GetSeconds())
 			task := f.Task()
 			r.PieceId, r.Prices, r.Blade, r.Settings, r.SawMinutes = args[0], wire.PriceList(task.Prices), wire.Blade(task.Blade), wire.Settings(task.Settings), task.SawMinutes
 			r.Wants = nil
@@ -369,8 +404,8 @@ stones that may be planned are the file's. Ctrl-C stops the search.
 				for _, p := range plans {
 					f.Plans = append(f.Plans, wire.ReadCutPlan(&broken, "cut", p.GetCut()))
 				}
-				if err := os.WriteFile(write, planfile.Format(f), 0o666); err != nil {
-					return fmt.Errorf("couldn't keep the plans: %w", err)
+				if err := writeFile(write, planfile.Format(f)); err != nil {
+					return err
 				}
 			}
 			return s.document(document, func(w io.Writer) error { return printServerSuggested(w, plans, end) })
@@ -379,12 +414,21 @@ stones that may be planned are the file's. Ctrl-C stops the search.
 	f := c.Flags()
 	f.StringVar(&file, "file", "", "a plan `file` with prices, blade, rules and stones wanted")
 	f.Uint32Var(&r.Seconds, "seconds", 10, "search no longer than this, at most 30")
-	f.Uint32Var(&r.Changes, "changes", 0, "search no more than so many changes")
+	f.Uint32Var(&r.Changes, "changes", 20_000, "search no more than so many changes")
 	f.Uint64Var(&r.Seed, "seed", 1, "the search's seed: the same seed and changes find the same plans")
 	f.StringVar(&r.StudyId, "study", "", "on the drawing of this study, not the last one")
 	f.StringVar(&write, "write", "", "keep the suggested plans in this plan `file`")
 	need(c, "file")
 	return c
+}
+
+// longer is a time to wait that a search of so many seconds goes on top of, within what a call may take. One that is out of
+// range is refused as typed.
+func longer(timeout time.Duration, seconds uint32) time.Duration {
+	if timeout <= 0 || timeout > longestCall {
+		return timeout
+	}
+	return min(timeout+time.Duration(seconds)*time.Second, longestCall)
 }
 
 // suggestions are all that a search says, but for its progress, which is shown as it goes.
@@ -415,31 +459,8 @@ func printServerSuggested(w io.Writer, plans []*cutterv1.SuggestedPlan, end *cut
 		say(w, "No plan was found that is worth more than leaving the piece whole.")
 		return nil
 	}
-	columns := []table.Column{wrapped("plan"), wrapped("what it gives")}
-	for _, m := range plans[0].GetMarkets() {
-		columns = append(columns, right(m.GetMarket()))
-	}
-	t := table.New(columns...)
-	for _, p := range plans {
-		row := []string{p.GetCut().GetName(), p.GetWords()}
-		for _, m := range p.GetMarkets() {
-			cell := bare(amount.Text(m.GetExpected()))
-			if m.GetBest() {
-				cell += " *"
-			}
-			row = append(row, cell)
-		}
-		t.Row(row...)
-	}
-	if _, err := t.WriteTo(w); err != nil {
+	if err := printSuggested(w, plans, end); err != nil {
 		return err
-	}
-	sayLong(w, "  Expected after levy, selling and bench; * no plan found brings more in that market.")
-	if end.GetBound() != nil {
-		sayLong(w, "  The best found is worth %s; no plan of saw cuts for these wants can be worth more than %s.", amount.Text(end.GetBest()), amount.Text(end.GetBound()))
-	}
-	if end.GetStopped() {
-		say(w, "  The search was stopped early; there may be better ones.")
 	}
 	for _, p := range plans {
 		say(w, "")

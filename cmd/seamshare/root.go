@@ -9,6 +9,7 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
+	"syscall"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -280,6 +281,9 @@ func (s *session) readInput(path string, limit int64) (_ []byte, err error) {
 	defer func() { err = errors.Join(err, f.Close()) }()
 	data, err := io.ReadAll(io.LimitReader(f, limit+1))
 	if err != nil {
+		if errors.Is(err, syscall.EISDIR) {
+			return nil, wrongInput(path, "name a file in it", "is a folder, not a file")
+		}
 		return nil, fmt.Errorf("couldn't read %s: %w", path, err)
 	}
 	if int64(len(data)) > limit {

@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 
 	"seamshare.example/cmd/seamshare/internal/amount"
@@ -31,6 +32,14 @@ func hundredths(bp int64) string {
 		sign = ""
 	}
 	return fmt.Sprintf("%s%d.%d %%", sign, tenths/10, tenths%10)
+}
+
+// offScale is how far a drawing is off.
+func offScale(bp int64) string {
+	if bp < 0 {
+		return hundredths(-bp) + " less than the scale says"
+	}
+	return hundredths(bp) + " more than the scale says"
 }
 
 // millionths is a chance, to the tenth of a percent, but never shown as sure where it isn't.
@@ -66,19 +75,61 @@ func printCutResults(w io.Writer, results []*typev1.CutResult) error {
 	for _, r := range results {
 		name := r.GetPlanName()
 		if r.GetInfeasible() {
-			name += " (breaks rules)"
+			name += " (can't be made)"
 		}
 		m, n := r.GetMoney(), r.GetTotals()
 		t.Row(name, fmt.Sprint(n.GetStones()), n.GetCarat(), mm2(n.GetFaceUm2()), hours(m.GetMinutesMilli()), bare(amount.Text(m.GetExpected())), bare(amount.Text(m.GetSpread())),
 			millionths(m.GetNothingPpm()), bare(amount.Text(m.GetPerHour())))
 	}
-	_, err := t.WriteTo(w)
-	return err
+	if _, err := t.WriteTo(w); err != nil {
+		return err
+	}
+	looks := ""
+	if slices.ContainsFunc(results, func(r *typev1.CutResult) bool { return len(r.GetTrunk().GetLooks()) > 0 }) {
+		looks = " and each look has its likeliest outcome"
+	}
+	sayLong(w, "  Stones, ct and face if all stones come out%s; hours and money on average.", looks)
+	return nil
+}
+
+// broken are the rules that a plan breaks in a branch and below, each once, and on what.
+func broken(b *typev1.CutBranch) (rules []string) {
+	add := func(said string) {
+		if !slices.Contains(rules, said) {
+			rules = append(rules, said)
+		}
+	}
+	for _, f := range b.GetFindings() {
+		if !f.GetNotice() {
+			add(foundOn(f) + ", " + f.GetRuleLabel())
+		}
+	}
+	for _, l := range b.GetLooks() {
+		for _, o := range l.GetOutcomes() {
+			for _, said := range broken(o) {
+				add(said)
+			}
+		}
+	}
+	return rules
+}
+
+// foundOn is what a finding is about.
+func foundOn(f *typev1.CutFinding) string {
+	if f.GetStoneLabel() != "" {
+		return "stone " + f.GetStoneLabel()
+	}
+	return "part " + f.GetPart()
 }
 
 // printCutResult is one plan with all that comes of it.
 func printCutResult(w io.Writer, r *typev1.CutResult) error {
 	say(w, "Plan: %s", table.OneLine(r.GetPlanName()))
+	money := "money, estimated"
+	if r.GetInfeasible() {
+		money = "money, if it could be made as written"
+		sayLong(w, "! It can't be made as written: %s (see below, at !).", table.OneLine(strings.Join(broken(r.GetTrunk()), "; ")))
+	}
 	if err := printBranch(w, r.GetTrunk()); err != nil {
 		return err
 	}
@@ -87,11 +138,15 @@ func printCutResult(w io.Writer, r *typev1.CutResult) error {
 	}
 	m := r.GetMoney()
 	say(w, "")
-	t := table.New(text("money, estimated"), right(m.GetExpected().GetCurrencyCode()))
+	t := table.New(text(money), right(m.GetExpected().GetCurrencyCode()))
 	for _, one := range m.GetMarkets() {
 		t.Row("from "+one.GetMarket()+", before costs", bare(amount.Text(one.GetExpected())))
 	}
-	t.Row("bench, "+hours(m.GetMinutesMilli())+" hours", bare(amount.Text(m.GetHours())))
+	bench := "bench, " + hours(m.GetMinutesMilli()) + " hours"
+	if len(r.GetTrunk().GetLooks()) > 0 {
+		bench += " on average"
+	}
+	t.Row(bench, bare(amount.Text(m.GetHours())))
 	t.Row("expected after levy, selling and bench", bare(amount.Text(m.GetExpected())))
 	t.Row("spread (standard deviation)", bare(amount.Text(m.GetSpread())))
 	t.Row("if all goes well", bare(amount.Text(m.GetBest())))
@@ -179,11 +234,7 @@ func printFinding(w io.Writer, f *typev1.CutFinding) {
 	if f.GetSupposed() {
 		supposed = " (only supposed)"
 	}
-	about := "part " + f.GetPart()
-	if f.GetStoneLabel() != "" {
-		about = "stone " + f.GetStoneLabel()
-	}
-	line := fmt.Sprintf("%s %s, %s: %s%s; in the %s at (%s, %s)%s", lead, about, f.GetRuleLabel(), f.GetText(), supposed, word(f.GetView()), mm(f.GetPlace().GetXUm()), mm(f.GetPlace().GetYUm()), by)
+	line := fmt.Sprintf("%s %s, %s: %s%s; in the %s at (%s, %s)%s", lead, foundOn(f), f.GetRuleLabel(), f.GetText(), supposed, word(f.GetView()), mm(f.GetPlace().GetXUm()), mm(f.GetPlace().GetYUm()), by)
 	for i, part := range table.Break(table.OneLine(line), table.Width-2) {
 		if i > 0 {
 			part = "  " + part
@@ -196,7 +247,11 @@ func printFinding(w io.Writer, f *typev1.CutFinding) {
 func printCutBalance(w io.Writer, r *typev1.CutResult) error {
 	say(w, "")
 	n := r.GetTotals()
-	t := table.New(text("where the mass goes"), right("grams and carats"))
+	goes := "where the mass goes"
+	if len(r.GetTrunk().GetLooks()) > 0 {
+		goes = "where the mass goes, by the likeliest looks"
+	}
+	t := table.New(text(goes), right("grams and carats"))
 	t.Row("the piece, as weighed", both(r.GetMassUg()))
 	for _, one := range []struct {
 		name string
@@ -212,8 +267,8 @@ func printCutBalance(w io.Writer, r *typev1.CutResult) error {
 	if _, err := t.WriteTo(w); err != nil {
 		return err
 	}
-	sayLong(w, "  %s of the mass is finished. As drawn, the piece would weigh %s, %s off what the scale says; masses here are scaled to the scale's.",
-		hundredths(n.GetYieldBp()), estimated(r.GetModelUg()), hundredths(r.GetErrorBp()))
+	sayLong(w, "  %s of the mass is finished. As drawn, the piece would weigh %s, %s; masses here are scaled to the scale's.",
+		hundredths(n.GetYieldBp()), estimated(r.GetModelUg()), offScale(r.GetErrorBp()))
 	if r.GetLookAgain() {
 		sayLong(w, "  %s", lookAgain)
 	}

@@ -60,7 +60,7 @@ func printStudy(w io.Writer, st *typev1.Study) {
 	}
 	sayLong(w, "  studied: %s", plain(strings.Trim(drawn+size(st.GetSize())+"; "+st.GetSeen(), "; ")))
 	if st.GetDrawn() {
-		sayLong(w, "    as drawn it would weigh %s, %s off what the scale says", estimated(st.GetDrawnUg()), hundredths(st.GetErrorBp()))
+		sayLong(w, "    as drawn it would weigh %s, %s", estimated(st.GetDrawnUg()), offScale(st.GetErrorBp()))
 	}
 	if st.GetLookAgain() {
 		sayLong(w, "    %s", lookAgain)

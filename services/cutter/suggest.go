@@ -53,23 +53,14 @@ func (s *Server) SuggestPlans(req *cutterv1.SuggestPlansRequest, stream grpc.Ser
 		return err
 	}
 	for _, o := range found.Offers {
-		o.Result.Plan = o.Plan.Name // named after it was evaluated
-		plan := &cutterv1.SuggestedPlan{Words: o.Kind.String(), Cut: wire.CutPlan(o.Plan), Result: wire.CutResult(o.Result)}
+		plan := wire.SuggestedPlan(o)
 		wire.WithoutOutlines(plan.GetResult().GetTrunk())
-		for _, m := range o.Markets {
-			plan.Markets = append(plan.Markets, &cutterv1.SuggestedMarket{Market: m.Market, Expected: wire.Money(m.Money.Currency, m.Money.Expected), Best: m.Best})
-		}
 		if err := stream.Send(&cutterv1.SuggestPlansResponse{Said: &cutterv1.SuggestPlansResponse_Plan{Plan: plan}}); err != nil {
 			return err
 		}
 	}
-	end := &cutterv1.SuggestEnd{Changes: uint32(found.Steps), Stopped: found.Stopped, Position: position}
-	if len(found.Offers) > 0 {
-		end.Best = wire.Money(task.Prices.Currency, found.Best)
-	}
-	if found.Bound != math.MaxInt64 {
-		end.Bound = wire.Money(task.Prices.Currency, found.Bound)
-	}
+	end := wire.SuggestEnd(task.Prices.Currency, found)
+	end.Position = position
 	return stream.Send(&cutterv1.SuggestPlansResponse{Said: &cutterv1.SuggestPlansResponse_End{End: end}})
 }
 

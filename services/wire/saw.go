@@ -3,6 +3,7 @@ package wire
 import (
 	"fmt"
 
+	cutterv1 "seamshare.example/proto/gen/seamshare/cutter/v1"
 	typev1 "seamshare.example/proto/gen/seamshare/type/v1"
 
 	"seamshare.example/services/domain/piece"
@@ -317,4 +318,30 @@ func WantedStone(w search.Want) *typev1.StoneWanted {
 		}),
 		FromUm: w.FromUm, ToUm: w.ToUm, Together: int32(w.Together), StepUm: w.StepUm,
 	}
+}
+
+// SuggestedPlan shows a plan that a search found.
+func SuggestedPlan(o search.Offer) *cutterv1.SuggestedPlan {
+	return &cutterv1.SuggestedPlan{
+		Words: o.Kind.String(), Cut: CutPlan(o.Plan), Result: CutResult(o.Result),
+		Markets: each(o.Markets, func(m search.InMarket) *cutterv1.SuggestedMarket {
+			out := &cutterv1.SuggestedMarket{Market: m.Market, Best: m.Best}
+			if m.Stones > 0 {
+				out.Expected = Money(m.Money.Currency, m.Money.Expected)
+			}
+			return out
+		}),
+	}
+}
+
+// SuggestEnd shows what a search came to.
+func SuggestEnd(currency string, s search.Suggestion) *cutterv1.SuggestEnd {
+	out := &cutterv1.SuggestEnd{Changes: uint32(s.Steps), Stopped: s.Stopped}
+	if len(s.Offers) > 0 {
+		out.Best = Money(currency, s.Best)
+	}
+	if s.Bound != search.Unbounded {
+		out.Bound = Money(currency, s.Bound)
+	}
+	return out
 }

@@ -276,7 +276,7 @@ func (p Papers) MeasuredPlan(id string) (Revision, error) {
 	}
 	now := plan.Now()
 	if now.Plan.GetCut() == nil {
-		return now, rule.Broken{Reason: rule.NotMeasured, Field: "plan_id", Value: id, Rule: "the plan is in words only", Hint: "measure it on a drawing first"}
+		return now, rule.Broken{Reason: rule.NotMeasured, Field: "plan_id", Value: id, Rule: "the plan is in words only", Hint: "revise it with a plan that is measured on the drawing: seamshare plan revise takes one with --file"}
 	}
 	return now, nil
 }

@@ -14,7 +14,8 @@ import (
 // Problem says in the file's words what the domain found wrong within a study ("piece") or a plan ("plans[1]"): where it
 // stands in the file, and what stands there in the units that are typed.
 func (f File) Problem(within string, wrong *saw.Invalid) (path, rule string) {
-	rule = typed(wrong.Path, wrong.Rule)
+	rule = perMille.ReplaceAllString(typed(wrong.Path, wrong.Rule), ", such as $1")
+	rule = strings.NewReplacer(", in thousandths", "", " in thousandths", "").Replace(rule)
 	if wrong.Value != "" {
 		rule = "is " + typed(wrong.Path, wrong.Value) + ": " + rule
 	}
@@ -71,6 +72,9 @@ func (f File) place(within, path string) string {
 	return strictjson.Join(within, path)
 }
 
+// perMille is what rules say of the domain's thousandths, and in them the example as a file has it.
+var perMille = regexp.MustCompile(`,? in thousandths, \d+ for (\d+\.\d+)`)
+
 var whole = regexp.MustCompile(`^-?\d+$|\b\d+ to \d+\b`)
 
 // typed writes the numbers of a value or of a range as the file has them: the domain counts in micrometres and thousandths.
@@ -79,6 +83,18 @@ func typed(path, text string) string {
 	switch {
 	case strings.HasSuffix(path, "_um"):
 		unit = " mm"
+	case strings.HasSuffix(path, "_ug"):
+		return whole.ReplaceAllStringFunc(text, func(found string) string {
+			numbers := strings.Split(found, " to ")
+			for i, n := range numbers {
+				ug, err := strconv.ParseInt(n, 10, 64)
+				if err != nil {
+					return found
+				}
+				numbers[i] = strings.TrimSuffix(measure.Mass(ug).String(), " g")
+			}
+			return strings.Join(numbers, " to ") + " g"
+		})
 	case strings.HasSuffix(path, "_mdeg"), strings.HasSuffix(path, "_milli"):
 	default:
 		return text

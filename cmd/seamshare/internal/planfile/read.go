@@ -252,9 +252,15 @@ func each[T any](r *reader, path string, v strictjson.Value, read func(path stri
 
 var decimal = regexp.MustCompile(`^(-?)([0-9]{1,6})(?:\.([0-9]{1,3}))?$`)
 
+var long = regexp.MustCompile(`^-?[0-9]{7,}(?:\.[0-9]{1,3})?$`)
+
 func (r *reader) thousandths(path string, v strictjson.Value, unit string) int64 {
 	s, ok := v.(strictjson.Number)
 	m := decimal.FindStringSubmatch(string(s))
+	if ok && m == nil && long.MatchString(string(s)) {
+		r.Add(path, "%s is out of range; at most 999999.999 can stand here", s)
+		return 0
+	}
 	if !ok || m == nil {
 		r.Add(path, "%s is not a number%s; write it without quotation marks, with at most three decimals, such as 12.5", strictjson.Show(v), of(unit))
 		return 0

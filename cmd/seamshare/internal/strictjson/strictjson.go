@@ -7,6 +7,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"regexp"
 	"slices"
 	"strings"
 	"unicode"
@@ -99,14 +100,30 @@ func (f Form) Parse(data []byte) (Value, error) {
 	}
 	if err != nil {
 		before := data[:min(d.InputOffset(), int64(len(data)))]
-		line := strings.Count(string(before), "\n") + 1
 		if errors.Is(err, io.EOF) || errors.Is(err, io.ErrUnexpectedEOF) {
 			err = errors.New("it ends too early")
 		}
-		return nil, Problems{{Rule: fmt.Sprintf("the file is not the JSON of %s: %v (near line %d); see %s", f.Name, err, line, f.Help)}}
+		after := strings.TrimLeft(string(data[len(before):]), " \t\r\n:,")
+		column := utf8.RuneCount(data[strings.LastIndexByte(string(data[:len(data)-len(after)]), '\n')+1:len(data)-len(after)]) + 1
+		line := strings.Count(string(data[:len(data)-len(after)]), "\n") + 1
+		found, _, _ := strings.Cut(after+"\n", "\n")
+		if i := strings.IndexAny(found, " \t\r,:]}"); i > 0 {
+			found = found[:i]
+		}
+		if len(found) > 30 {
+			found = found[:30]
+		}
+		at := ""
+		if m := lastMember.FindSubmatch(before); m != nil {
+			at = fmt.Sprintf(", in %s", m[1])
+		}
+		return nil, Problems{{Rule: fmt.Sprintf("the file is not the JSON of %s: %v (near line %d, column %d, at %q%s); see %s", f.Name, err, line, column, found, at, f.Help)}}
 	}
 	return v, nil
 }
+
+// lastMember is the name of the member whose value was to follow.
+var lastMember = regexp.MustCompile(`("[^"\\\n]{1,40}")\s*:?\s*$`)
 
 func parseValue(d *json.Decoder, depth int) (Value, error) {
 	token, err := d.Token()

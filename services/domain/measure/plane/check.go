@@ -32,7 +32,7 @@ func CheckRing(points []Point) (Ring, error) {
 	flat := true
 	for i, p := range points {
 		if first, ok := seen[p]; ok {
-			return nil, &ShapeError{i, first, p, fmt.Sprintf("point %d is the same as point %d, %s; leave one out (the last point is joined to the first without repeating it)", i, first, p)}
+			return nil, &ShapeError{i, first, p, fmt.Sprintf("the point %s is there twice; leave one out (the last point is joined to the first without repeating it)", p)}
 		}
 		seen[p] = i
 		flat = flat && side(points[0], points[1], p) == 0
@@ -59,7 +59,7 @@ func CheckPath(points []Point) (Path, error) {
 	}
 	for i, p := range points[1:] {
 		if p == points[i] {
-			return nil, &ShapeError{i + 1, i, p, fmt.Sprintf("point %d is the same as point %d, %s; leave one out", i+1, i, p)}
+			return nil, &ShapeError{i + 1, i, p, fmt.Sprintf("the point %s is there twice, one after the other; leave one out", p)}
 		}
 	}
 	return slices.Clone(Path(points)), nil
@@ -83,7 +83,7 @@ func checkPoints(points []Point, least int, what string) error {
 	}
 	for i, p := range points {
 		if !p.inRange() {
-			return &ShapeError{i, i, p, fmt.Sprintf("point %d, %s, is more than %s mm from the origin; put the origin in or near the piece", i, p, millimetres(MaxCoordinate))}
+			return &ShapeError{i, i, p, fmt.Sprintf("the point %s is more than %s mm from the origin; put the origin in or near the piece", p, millimetres(MaxCoordinate))}
 		}
 	}
 	return nil
@@ -134,8 +134,8 @@ func checkSimple(points []Point) error {
 			}
 			if problem != "" {
 				fault = &ShapeError{first.i, second.i, at, fmt.Sprintf(
-					"the edge from point %d to point %d %s the edge from point %d to point %d at %s; an outline may not touch itself",
-					first.i, (first.i+1)%n, problem, second.i, (second.i+1)%n, at)}
+					"the edge from %s to %s %s the edge from %s to %s at %s; an outline may not touch itself",
+					first.a, first.b, problem, second.a, second.b, at)}
 			}
 		}
 	}

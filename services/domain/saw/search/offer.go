@@ -2,6 +2,7 @@ package search
 
 import (
 	"cmp"
+	"fmt"
 	"maps"
 	"math"
 	"slices"
@@ -65,18 +66,26 @@ func (s *Suggestion) offer(t Task, hunts []hunt) error {
 	}
 	s.Best = math.MinInt64
 	inMarket := map[string]int64{}
+	called := map[string]int{}
 	for _, e := range chosen {
 		o := Offer{Kind: e.kind, Plan: e.plan, Result: e.result}
 		o.Plan.Name = e.kind.String()
+		if called[o.Plan.Name]++; called[o.Plan.Name] > 1 {
+			o.Plan.Name = fmt.Sprintf("%s (%d)", o.Plan.Name, called[o.Plan.Name])
+		}
+		o.Result.Plan = o.Plan.Name // named after it was evaluated
 		for _, market := range t.Prices.Markets {
-			r, err := p.model.Evaluate(sold(e.plan, market.Name), t.Prices)
-			if err != nil {
-				return err
+			m := InMarket{Market: market.Name}
+			plan, taken := sold(e.plan, market.Name, p.onlySets(market.Name))
+			if m.Stones = taken; taken > 0 {
+				r, err := p.model.Evaluate(plan, t.Prices)
+				if err != nil {
+					return err
+				}
+				m.Money = r.Money
+				inMarket[market.Name] = max(inMarket[market.Name], r.Money.Expected)
 			}
-			o.Markets = append(o.Markets, InMarket{Market: market.Name, Money: r.Money})
-			if have, ok := inMarket[market.Name]; !ok || r.Money.Expected > have {
-				inMarket[market.Name] = r.Money.Expected
-			}
+			o.Markets = append(o.Markets, m)
 		}
 		s.Best = max(s.Best, e.worth())
 		s.Offers = append(s.Offers, o)
@@ -84,7 +93,7 @@ func (s *Suggestion) offer(t Task, hunts []hunt) error {
 	for i := range s.Offers {
 		for j := range s.Offers[i].Markets {
 			o := &s.Offers[i].Markets[j]
-			o.Best = o.Money.Expected == inMarket[o.Market]
+			o.Best = o.Money.Expected > 0 && o.Money.Expected == inMarket[o.Market]
 		}
 	}
 	slices.SortStableFunc(s.Offers, func(a, b Offer) int {
@@ -180,14 +189,32 @@ func longestOf(p saw.Plan) (most int64) {
 	return most
 }
 
-// sold is a plan with all its stones sold in one market.
-func sold(p saw.Plan, market string) saw.Plan {
+// sold is a plan with the stones that a market takes sold there, and how many they are. A market of sets only takes those
+// that are planned for it; the others are sold as planned.
+func sold(p saw.Plan, market string, onlySets bool) (_ saw.Plan, taken int) {
 	p.Ends = slices.Clone(p.Ends)
 	for i, e := range p.Ends {
 		p.Ends[i].Stones = slices.Clone(e.Stones)
 		for j := range p.Ends[i].Stones {
-			p.Ends[i].Stones[j].Market = market
+			if s := &p.Ends[i].Stones[j]; !onlySets || s.Market == market {
+				s.Market = market
+				taken++
+			}
 		}
 	}
-	return p
+	return p, taken
+}
+
+// onlySets is whether stones are wanted for a market, but only such as match.
+func (p *planner) onlySets(market string) bool {
+	sets := p.pinned != nil && p.pinned.stone.Market == market
+	for _, w := range p.Wants {
+		if w.Pattern.Market == market {
+			if w.Together == 0 {
+				return false
+			}
+			sets = true
+		}
+	}
+	return sets
 }

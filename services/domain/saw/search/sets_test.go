@@ -137,6 +137,40 @@ func TestSuggestMirrored(t *testing.T) {
 	}
 }
 
+// A market that only pairs are wanted for pays no pair's price for a stone without a match.
+func TestMarketOfPairs(t *testing.T) {
+	task := searchtest.Pieces()[1]
+	const pairs = "pairs"
+	set := task.Wants[0]
+	set.Together, set.Pattern.Market = 2, pairs
+	task.Wants = append(task.Wants, set)
+	task.Prices.Markets = append(task.Prices.Markets, saw.Market{Name: pairs, Prices: []saw.Price{{Class: set.Pattern.Class, Per: saw.PerFaceMm2, Minor: 5_000}}})
+	s, err := search.Suggest(context.Background(), task, seeded(5), 400, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	held(t, task, s)
+	matched, alone := 0, 0
+	for _, o := range s.Offers {
+		in := o.Markets[len(o.Markets)-1]
+		if in.Stones != o.Kind.Set || (in.Money.Expected != 0) != (o.Kind.Set > 0) || in.Best && o.Kind.Set == 0 {
+			t.Errorf("%s: the market of pairs takes %d stones for %d, best %v", o.Kind, in.Stones, in.Money.Expected, in.Best)
+		}
+		// What is no pair's stays where it was planned for, so that this is the plan's own worth.
+		if o.Kind.Set > 0 && in.Money.Expected != o.Result.Money.Expected {
+			t.Errorf("%s is worth %d, with its pair sold where it is wanted %d", o.Kind, o.Result.Money.Expected, in.Money.Expected)
+		}
+		if o.Kind.Set > 0 {
+			matched++
+		} else {
+			alone++
+		}
+	}
+	if matched == 0 || alone == 0 {
+		t.Errorf("%d offers have a pair and %d have none; the test tests little", matched, alone)
+	}
+}
+
 // A clean rectangle is cut no worse than the exact search cuts it into rectangles, with all costs counted.
 func TestSuggestRectangle(t *testing.T) {
 	task := searchtest.Pieces()[0]

@@ -23,20 +23,22 @@ type Offer struct {
 	Kind   Kind
 	Plan   saw.Plan
 	Result saw.Result // of the plan, each stone in the market it is planned for
-	// Markets is what the same stones bring in each market, all sold there.
+	// Markets is what the same stones bring in each market, all sold there that it takes.
 	Markets []InMarket
 }
 
-// InMarket is a plan's money in one market.
+// InMarket is a plan's money in one market. One that only sets are wanted for takes no stone that is of none: such are
+// sold where they are planned for.
 type InMarket struct {
 	Market string
-	Money  saw.Money
-	Best   bool // no plan that was found is worth more there
+	Stones int       // how many of the plan's stones it takes
+	Money  saw.Money // of the plan, where it takes any
+	Best   bool      // it brings something, and no plan that was found more there
 }
 
 // Suggestion is what a search found.
 type Suggestion struct {
-	// Offers are the best plans found of a few kinds, by number of stones, those with sets first, then by the longest
+	// Offers are the best plans found of a few kinds, each of a name of its own, by number of stones, those with sets first, then by the longest
 	// stone. They aren't ranked. No two give the same stones, to half a millimetre, after as many cuts in the section; of
 	// plans that are worth the same, to 1 in 500, it is the one with fewer and squarer cuts.
 	Offers []Offer

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"slices"
 
+	"seamshare.example/services/domain/measure"
 	"seamshare.example/services/domain/saw"
 )
 
@@ -39,12 +40,17 @@ type Want struct {
 // Size is that of a calibrated stone.
 type Size struct{ LengthUm, WidthUm int64 }
 
+// String is the size as it is written on paper.
+func (s Size) String() string {
+	return measure.Length(s.LengthUm).String() + " × " + measure.Length(s.WidthUm).String()
+}
+
 // MaxWants bounds a task.
 const MaxWants = 100
 
 func (t Task) check() error {
 	if n := len(t.Wants); n < 1 || n > MaxWants {
-		return &saw.Invalid{Path: "wants", Value: fmt.Sprint(n), Rule: fmt.Sprintf("say what may be made of the piece: 1 to %d kinds of stones", MaxWants)}
+		return &saw.Invalid{Path: "wants", Value: fmt.Sprintf("a list of %d", n), Rule: fmt.Sprintf("say what may be made of the piece: 1 to %d kinds of stones", MaxWants)}
 	}
 	if t.SawMinutes < 0 || t.SawMinutes > saw.MaxMinutes {
 		return &saw.Invalid{Path: "saw_minutes", Value: fmt.Sprint(t.SawMinutes), Rule: fmt.Sprintf("give bench minutes, 0 to %d", saw.MaxMinutes)}
@@ -68,7 +74,7 @@ func (t Task) check() error {
 		}
 		for j, s := range w.Sizes {
 			if s.LengthUm < shortest || s.WidthUm < shortest || s.LengthUm > saw.MaxLengthUm/2 || s.WidthUm > saw.MaxLengthUm/2 {
-				return bad(fmt.Sprintf(".sizes[%d]", j), s, "give length and width in micrometres")
+				return bad(fmt.Sprintf(".sizes[%d]", j), s, fmt.Sprintf("its length and width are %s to %s each", measure.Length(shortest), measure.Length(saw.MaxLengthUm/2)))
 			}
 			if w.Pattern.Shape == saw.Round && s.LengthUm != s.WidthUm {
 				return bad(fmt.Sprintf(".sizes[%d]", j), s, "a round stone is as wide as it is long")

@@ -1460,7 +1460,8 @@ type SuggestedPlan struct {
 	Cut *v1.CutPlan `protobuf:"bytes,2,opt,name=cut,proto3" json:"cut,omitempty"`
 	// What comes of it, without outlines.
 	Result *v1.CutResult `protobuf:"bytes,3,opt,name=result,proto3" json:"result,omitempty"`
-	// What the same stones bring in each market, all sold there.
+	// What the same stones bring in each market, all sold there that it takes. A market that only sets are wanted for takes no
+	// stone that is of none; such are sold where they are planned for.
 	Markets       []*SuggestedMarket `protobuf:"bytes,4,rep,name=markets,proto3" json:"markets,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -1529,9 +1530,9 @@ type SuggestedMarket struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The market.
 	Market string `protobuf:"bytes,1,opt,name=market,proto3" json:"market,omitempty"`
-	// What is expected there after levy, selling and bench.
+	// What is expected of the plan after levy, selling and bench; absent: the market takes none of its stones.
 	Expected *money.Money `protobuf:"bytes,2,opt,name=expected,proto3" json:"expected,omitempty"`
-	// No plan that was found is worth more there.
+	// It brings something, and no plan that was found brings more there.
 	Best          bool `protobuf:"varint,3,opt,name=best,proto3" json:"best,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
