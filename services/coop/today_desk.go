@@ -82,15 +82,19 @@ func (d *day) ordersOfAll() error {
 	})
 }
 
-// wrongRuns are the newest runs that don't recompute: an exception that desks of money
-// can't leave to others.
+// wrongRuns are the newest runs that don't recompute, and those at the bank that pay what is no longer earned:
+// exceptions that desks of money can't leave to others.
 func (d *day) wrongRuns(s *Server) error {
 	const newest = 5 // each is recomputed from the log
 	v := view.Register{}
 	found, _, err := judged(d.q, "", newest, func(q *eventstore.Query, after string, limit int) ([]string, string, error) {
 		return v.List(view.Newest(q.View(v.Name())), "payout", after, limit)
 	}, s.wrongRun)
-	for _, e := range found {
+	if err != nil {
+		return err
+	}
+	above, _, err := judged(d.q, "", maxItems, liveRuns, runAbove)
+	for _, e := range append(found, above...) {
 		d.addWithin(OpenExceptions, e.Kind+": "+e.What, e.Thing, e.ID, time.Time{})
 	}
 	return err

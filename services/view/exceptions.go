@@ -48,6 +48,7 @@ const (
 	OrderNotPaid       = "order not paid"
 	ChainNotFull       = "chain not full"
 	PayoutDiffers      = "payout doesn't recompute"
+	PayoutAbove        = "payout above what is earned"
 )
 
 // Exception is something that doesn't add up.
