@@ -167,8 +167,8 @@ func (s *session) payoutRejectCommand() *cobra.Command {
 func (s *session) payoutSettleCommand() *cobra.Command {
 	var reference string
 	c := &cobra.Command{
-		Use:     "settle RUN LINE --reference TEXT",
-		Short:   "Record that the bank paid a line (bookkeeper)",
+		Use:   "settle RUN LINE --reference TEXT",
+		Short: "Record that the bank paid a line (bookkeeper)",
 		Long: `Records that the bank paid a line. Where a correction or a return since the approval
 left less earned than it pays, that is said: it is recorded all the same, as what
 the bank has done, and the member's later shares are short of it. ` + adviserLine,

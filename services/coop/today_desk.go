@@ -167,7 +167,18 @@ func (d *day) correctionsWaiting() error {
 		if err != nil || c.Stage != correction.Waiting || c.ProposedBy == d.who.Person {
 			return false, err
 		}
-		return d.add(ToConfirm, c.Reason, "correction/"+id, time.Time{}), nil
+		what := "of " + c.About + ": " + c.Reason
+		if c.Facts.Amount != nil {
+			was, err := amountBefore(d.q, c)
+			if err != nil {
+				return false, err
+			}
+			what = wire.Text(c.Facts.Amount.GetCurrency(), c.Facts.Amount.GetMinor()) + " " + what
+			if was != nil {
+				what = wire.Text(was.GetCurrency(), was.GetMinor()) + " → " + what
+			}
+		}
+		return d.add(ToConfirm, what, "correction/"+id, time.Time{}), nil
 	})
 }
 

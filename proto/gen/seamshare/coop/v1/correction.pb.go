@@ -888,7 +888,9 @@ type Correction struct {
 	// The parcel's right total.
 	Total *v1.Weighing `protobuf:"bytes,14,opt,name=total,proto3" json:"total,omitempty"`
 	// The mass is what went into a bench step.
-	WentIn        bool `protobuf:"varint,15,opt,name=went_in,json=wentIn,proto3" json:"went_in,omitempty"`
+	WentIn bool `protobuf:"varint,15,opt,name=went_in,json=wentIn,proto3" json:"went_in,omitempty"`
+	// The amount that it takes the place of. In ListCorrections alone, and not for one of several prices in a record.
+	Was           *money.Money `protobuf:"bytes,16,opt,name=was,proto3" json:"was,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1028,6 +1030,13 @@ func (x *Correction) GetWentIn() bool {
 	return false
 }
 
+func (x *Correction) GetWas() *money.Money {
+	if x != nil {
+		return x.Was
+	}
+	return nil
+}
+
 var File_seamshare_coop_v1_correction_proto protoreflect.FileDescriptor
 
 const file_seamshare_coop_v1_correction_proto_rawDesc = "" +
@@ -1108,7 +1117,7 @@ const file_seamshare_coop_v1_correction_proto_rawDesc = "" +
 	"\x17ListCorrectionsResponse\x12?\n" +
 	"\vcorrections\x18\x01 \x03(\v2\x1d.seamshare.coop.v1.CorrectionR\vcorrections\x12&\n" +
 	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\x12\x1a\n" +
-	"\bposition\x18\x03 \x01(\x04R\bposition\"\xf0\x03\n" +
+	"\bposition\x18\x03 \x01(\x04R\bposition\"\x96\x04\n" +
 	"\n" +
 	"Correction\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x14\n" +
@@ -1128,7 +1137,8 @@ const file_seamshare_coop_v1_correction_proto_rawDesc = "" +
 	"decided_by\x18\f \x01(\tR\tdecidedBy\x12%\n" +
 	"\x0eunexplained_ug\x18\r \x01(\x03R\runexplainedUg\x121\n" +
 	"\x05total\x18\x0e \x01(\v2\x1b.seamshare.type.v1.WeighingR\x05total\x12\x17\n" +
-	"\awent_in\x18\x0f \x01(\bR\x06wentInB6Z4seamshare.example/proto/gen/seamshare/coop/v1;coopv1b\x06proto3"
+	"\awent_in\x18\x0f \x01(\bR\x06wentIn\x12$\n" +
+	"\x03was\x18\x10 \x01(\v2\x12.google.type.MoneyR\x03wasB6Z4seamshare.example/proto/gen/seamshare/coop/v1;coopv1b\x06proto3"
 
 var (
 	file_seamshare_coop_v1_correction_proto_rawDescOnce sync.Once
@@ -1176,11 +1186,12 @@ var file_seamshare_coop_v1_correction_proto_depIdxs = []int32{
 	14, // 11: seamshare.coop.v1.Correction.weighing:type_name -> seamshare.type.v1.Weighing
 	15, // 12: seamshare.coop.v1.Correction.size:type_name -> seamshare.type.v1.Size
 	14, // 13: seamshare.coop.v1.Correction.total:type_name -> seamshare.type.v1.Weighing
-	14, // [14:14] is the sub-list for method output_type
-	14, // [14:14] is the sub-list for method input_type
-	14, // [14:14] is the sub-list for extension type_name
-	14, // [14:14] is the sub-list for extension extendee
-	0,  // [0:14] is the sub-list for field type_name
+	13, // 14: seamshare.coop.v1.Correction.was:type_name -> google.type.Money
+	15, // [15:15] is the sub-list for method output_type
+	15, // [15:15] is the sub-list for method input_type
+	15, // [15:15] is the sub-list for extension type_name
+	15, // [15:15] is the sub-list for extension extendee
+	0,  // [0:15] is the sub-list for field type_name
 }
 
 func init() { file_seamshare_coop_v1_correction_proto_init() }
