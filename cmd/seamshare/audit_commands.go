@@ -152,6 +152,9 @@ func printRecord(w io.Writer, r *coopv1.HistoryRecord, facts bool) {
 		}
 		sayLong(w, "  %s%s (%s)", of, grams(m.GetWeighing()), carats(m.GetWeighing()))
 	}
+	if r.GetSize() != nil {
+		sayLong(w, "  %s", size(r.GetSize()))
+	}
 	if facts && r.GetPublicJson() != "" {
 		sayLong(w, "  public %s", plain(r.GetPublicJson()))
 		sayLong(w, "  private %s", plain(r.GetPrivateJson()))

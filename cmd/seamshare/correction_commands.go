@@ -31,7 +31,11 @@ func printCorrection(w io.Writer, c *coopv1.Correction) {
 	case c.GetAmount() != nil && c.GetStoneId() != "":
 		sayLong(w, "  the price of stone %s is %s", c.GetStoneId(), amount.Text(c.GetAmount()))
 	case c.GetAmount() != nil:
-		sayLong(w, "  the amount is %s", amount.Text(c.GetAmount()))
+		was := ""
+		if c.GetWas() != nil {
+			was = ", in place of " + amount.Text(c.GetWas())
+		}
+		sayLong(w, "  the amount is %s%s", amount.Text(c.GetAmount()), was)
 	case c.GetWeighing() != nil:
 		part := ""
 		switch {

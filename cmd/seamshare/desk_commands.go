@@ -95,6 +95,9 @@ func (s *session) memberAdmitCommand() *cobra.Command {
 			return s.answer(a, func(w io.Writer) error {
 				m := a.GetMember()
 				say(w, "%s is admitted as %s, member %s.", plain(m.GetTradingName()), words(m.GetRoles()), m.GetId())
+				for _, id := range a.GetSameNameMemberIds() {
+					sayLong(w, "Warning: member %s has the same name.", id)
+				}
 				return nil
 			})
 		},

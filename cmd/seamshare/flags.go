@@ -251,7 +251,8 @@ func word[E enum](e E) string {
 	if e.Number() == 0 {
 		return ""
 	}
-	return strings.ToLower(strings.ReplaceAll(strings.TrimPrefix(string(value.Name()), prefixOf(e)), "_", " "))
+	name := strings.ToLower(strings.ReplaceAll(strings.TrimPrefix(string(value.Name()), prefixOf(e)), "_", " "))
+	return strings.ReplaceAll(name, "off cut", "off-cut")
 }
 
 // prefixOf is what all names of the enumeration begin with, as buf's lint has it.

@@ -28,7 +28,7 @@ func (s *session) claimCommand() *cobra.Command {
 				return err
 			}
 			return s.answer(a, func(w io.Writer) error {
-				say(w, "Claim %s is recorded as %s.", plain(a.GetClaim().GetName()), a.GetClaim().GetId())
+				sayLong(w, "Recorded: claim %q, %s.", plain(a.GetClaim().GetName()), a.GetClaim().GetId())
 				return nil
 			})
 		},

@@ -72,12 +72,22 @@ func printRun(w io.Writer, r *coopv1.PayoutRun) error {
 		sayLong(w, "  %s to member %s, line %s: %s%s", amount.Text(l.GetAmount()), l.GetMemberId(), l.GetId(), l.GetStage(), byHand)
 		sayLong(w, "    earned %s, paid before or on the way %s%s%s", amount.Text(l.GetEarned()), amount.Text(l.GetTaken()),
 			some(", disputed ", l.GetDisputed()), some(", held back at the approval ", l.GetHeld()))
+		if m := l.GetByNow(); m != nil {
+			sayLong(w, "    Warning: it pays %s; by now %s is earned", amount.Text(l.GetAmount()), amount.Text(m))
+			sayLong(w, "      %s", aboveHint[l.GetStage()])
+		}
 		if l.GetAnswer() != "" {
 			sayLong(w, "    the bank: %s", plain(l.GetAnswer()))
 		}
 	}
 	sayLong(w, "%s", adviserLine)
 	return nil
+}
+
+// aboveHint is what to do about a line that pays more than is earned by now, by where it stands.
+var aboveHint = map[string]string{
+	"waiting": "Call it back before the bank pays (payout return); paid, later shares are short of it.",
+	"settled": "Later shares are short of it; where the bank sends it back: payout return.",
 }
 
 // some is an amount with what it is; nothing where it is zero.
@@ -157,8 +167,11 @@ func (s *session) payoutRejectCommand() *cobra.Command {
 func (s *session) payoutSettleCommand() *cobra.Command {
 	var reference string
 	c := &cobra.Command{
-		Use:     "settle RUN LINE --reference TEXT",
-		Short:   "Record that the bank paid a line (bookkeeper)",
+		Use:   "settle RUN LINE --reference TEXT",
+		Short: "Record that the bank paid a line (bookkeeper)",
+		Long: `Records that the bank paid a line. Where a correction or a return since the approval
+left less earned than it pays, that is said: it is recorded all the same, as what
+the bank has done, and the member's later shares are short of it. ` + adviserLine,
 		Example: `  seamshare payout settle RUN LINE --reference "bank 77-3"`,
 		Args:    exactly("RUN", "LINE"),
 		RunE: func(c *cobra.Command, args []string) error {

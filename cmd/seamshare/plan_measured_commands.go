@@ -204,8 +204,10 @@ func (s *session) planOutcomeCommand() *cobra.Command {
 	c := &cobra.Command{
 		Use:   "outcome PIECE DECISION (held | failed) [--note TEXT]",
 		Short: "Say how a decision came out, for the co-op's record too",
+		Long: `Says how a decision came out; it counts in the co-op's record of its kind. Where it
+was said wrong, say it anew: --note is needed then, and what is said last counts.`,
 		Example: `  seamshare plan outcome PIECE DECISION held --note "both came out"
-  seamshare plan outcome PIECE DECISION failed`,
+  seamshare plan outcome PIECE DECISION failed --note "I took it for another"`,
 		Args: exactly("PIECE", "DECISION", "OUTCOME"),
 		RunE: func(c *cobra.Command, args []string) error {
 			if args[2] != "held" && args[2] != "failed" {
@@ -217,7 +219,7 @@ func (s *session) planOutcomeCommand() *cobra.Command {
 			}, showDecision)
 		},
 	}
-	c.Flags().StringVar(&r.Note, "note", "", "what showed")
+	c.Flags().StringVar(&r.Note, "note", "", "what showed; said anew, why")
 	return c
 }
 

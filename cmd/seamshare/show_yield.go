@@ -107,15 +107,23 @@ func printPlanned(w io.Writer, y *cutterv1.Yield) error {
 		if p.GetPlannedUg() > 0 {
 			planned = bareCarats(p.GetPlannedUg())
 		}
-		row(minutes(p.GetPlannedMinutes()), p.GetLabel(), "planned", fmt.Sprint(p.GetPlannedStones()), planned, "")
+		row(stated(p.GetPlannedMinutes()), p.GetLabel(), "planned", fmt.Sprint(p.GetPlannedStones()), planned, "")
 		row("", "", "by chance", fmt.Sprintf("%d.%02d", p.GetExpectedBp()/10_000, p.GetExpectedBp()%10_000/100), "", amount.Text(p.GetExpectedWorth()))
-		row(minutes(p.GetMinutes()), "", "so far", fmt.Sprint(p.GetStones()), bareCarats(p.GetFinishedUg()), amount.Text(p.GetWorth()))
+		row(stated(p.GetMinutes()), "", "so far", fmt.Sprint(p.GetStones()), bareCarats(p.GetFinishedUg()), amount.Text(p.GetWorth()))
 	}
 	if _, err := t.WriteTo(w); err != nil {
 		return err
 	}
 	say(w, "  What was planned is the cutter's estimate, and no valuation.")
 	return nil
+}
+
+// stated is bench time; nobody has to say it.
+func stated(m uint32) string {
+	if m == 0 {
+		return "not stated"
+	}
+	return minutes(m)
 }
 
 func bareCarats(ug int64) string { return bare(measure.Mass(ug).Carats()) }

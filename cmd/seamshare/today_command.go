@@ -96,8 +96,11 @@ func printToday(w io.Writer, items []*coopv1.TodayItem) {
 
 // within is what the thing to do is about within its thing: the last argument of the command that goes on.
 func within(role typev1.Role, kind string) string {
-	if kind == coop.OffersWaiting { // they are looked at beside each other first
+	switch kind {
+	case coop.OffersWaiting: // they are looked at beside each other first
 		return "offer"
+	case coop.OpenExceptions: // some roles only look at them
+		return "exception"
 	}
 	words := strings.Fields(strings.TrimSuffix(nextCommand(role, kind), " STEP"))
 	return strings.ToLower(words[len(words)-1])
@@ -162,5 +165,8 @@ var goOnAs = map[typev1.Role]map[string]string{
 		coop.ToWeigh:        "parcel receive PARCEL",
 		coop.GoingBack:      "parcel give-back PARCEL",
 	},
+	// They don't close exceptions.
+	typev1.Role_ROLE_AUDITOR:    {coop.OpenExceptions: "exception list"},
+	typev1.Role_ROLE_APPROVER:   {coop.OpenExceptions: "exception list"},
 	typev1.Role_ROLE_BOOKKEEPER: {coop.PurchasesOverdue: "payment parcel PARCEL AMOUNT", coop.OrdersOverdue: "payment order ORDER AMOUNT"},
 }

@@ -126,7 +126,7 @@ func (s *Server) GetHistory(ctx context.Context, req *coopv1.GetHistoryRequest) 
 		}
 		for _, r := range records {
 			f := recordedIn(r.Event)
-			if !all && !(money && f.amount != nil) && !(masses && (len(f.masses) > 0 || f.sized)) {
+			if !all && !(money && f.amount != nil) && !(masses && (len(f.masses) > 0 || f.size != nil)) {
 				continue
 			}
 			whole, err := q.RecordAt(r.Position) // with who decided it, which a stream doesn't hold
@@ -141,7 +141,7 @@ func (s *Server) GetHistory(ctx context.Context, req *coopv1.GetHistoryRequest) 
 				shown.Amount = wire.MoneyOf(f.amount)
 			}
 			if all || masses {
-				shown.Masses = f.masses
+				shown.Masses, shown.Size = f.masses, wire.Size(f.size)
 			}
 			if out.Records = append(out.Records, shown); len(out.Records) == maxHistory {
 				break
@@ -160,7 +160,7 @@ func (s *Server) GetHistory(ctx context.Context, req *coopv1.GetHistoryRequest) 
 type recorded struct {
 	amount *eventv1.Amount
 	masses []*coopv1.HistoryMass
-	sized  bool
+	size   *eventv1.Size
 }
 
 func recordedIn(event proto.Message) (r recorded) {
@@ -185,7 +185,7 @@ func recordedIn(event proto.Message) (r recorded) {
 		r.ofPiece(event)
 	case *stonev1.Event:
 		r.weighed("", "", event.GetFinished().GetPublic().GetWeighing(), event.GetRecut().GetPublic().GetWeighing(), event.GetCounted().GetPublic().GetWeighing())
-		r.sized = event.GetFinished() != nil || event.GetRecut() != nil
+		r.size = cmp.Or(event.GetFinished().GetPublic().GetSize(), event.GetRecut().GetPublic().GetSize())
 	case *lotv1.Event:
 		r.weighed("", "", event.GetMade().GetPublic().GetWeighing(), event.GetCounted().GetPublic().GetWeighing())
 	case *correctionv1.Event:
@@ -193,7 +193,7 @@ func recordedIn(event proto.Message) (r recorded) {
 			event.GetRefundCorrected().GetPrivate().GetRight())
 		r.weighed(event.GetMassCorrected().GetPublic().GetPart(), "", event.GetMassCorrected().GetPublic().GetRight())
 		r.weighed("", event.GetSentMassCorrected().GetPrivate().GetStoneId(), event.GetSentMassCorrected().GetPrivate().GetRight())
-		r.sized = event.GetSizeCorrected() != nil
+		r.size = event.GetSizeCorrected().GetPublic().GetRight()
 	}
 	return r
 }
@@ -201,7 +201,7 @@ func recordedIn(event proto.Message) (r recorded) {
 // ofPiece are the masses of a piece's own parts; those of a stone stand with the stone.
 func (r *recorded) ofPiece(event *piecev1.Event) {
 	r.weighed("", "", event.GetDescribed().GetPublic().GetWeighing(), event.GetOpened().GetPublic().GetLeft())
-	r.sized = event.GetDescribed() != nil
+	r.size = event.GetDescribed().GetPublic().GetSize()
 	worked := event.GetWorked().GetPublic()
 	if worked != nil && !worked.GetMassInNotWeighed() {
 		r.masses = append(r.masses, &coopv1.HistoryMass{Part: worked.GetPart(), WentIn: true, Weighing: wire.Weighing(worked.GetMassIn())})

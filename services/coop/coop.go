@@ -5,6 +5,7 @@ package coop
 import (
 	"cmp"
 	"context"
+	"strings"
 	"sync"
 
 	coopv1 "seamshare.example/proto/gen/seamshare/coop/v1"
@@ -103,8 +104,28 @@ func (s *Server) AdmitMember(ctx context.Context, req *coopv1.AdmitMemberRequest
 	if err != nil {
 		return nil, err
 	}
-	m := did.State
-	return &coopv1.AdmitMemberResponse{Member: shownMember(m), Position: uint64(did.Position)}, nil
+	out := &coopv1.AdmitMemberResponse{Member: shownMember(did.State), Position: uint64(did.Position)}
+	_, err = query.At(ctx, s.node, uint64(did.Position), func(q *eventstore.Query) (err error) {
+		out.SameNameMemberIds, err = namesakes(q, did.State)
+		return err
+	})
+	return out, err
+}
+
+// namesakes are other members of the same trading name as people read it: capitals and spaces aside. Two businesses may
+// have one name, so that it is said and not refused.
+func namesakes(q *eventstore.Query, of member.Member) (ids []string, err error) {
+	read := func(name string) string { return strings.ToLower(strings.Join(strings.Fields(name), "")) }
+	v := view.Members{}
+	rows := q.View(v.Name())
+	err = through(func(after string, limit int) ([]view.Member, string, error) { return v.List(rows, after, limit) },
+		func(m view.Member) (bool, error) {
+			if m.ID != of.ID && read(m.TradingName) == read(of.TradingName) {
+				ids = append(ids, m.ID)
+			}
+			return false, nil
+		})
+	return ids, err
 }
 
 // ListMembers implements coopv1.CoopServiceServer.

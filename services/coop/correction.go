@@ -1,6 +1,7 @@
 package coop
 
 import (
+	"cmp"
 	"context"
 
 	"google.golang.org/protobuf/proto"
@@ -255,7 +256,13 @@ func (s *Server) correction(ctx context.Context, min uint64, id string) (c corre
 func (s *Server) ListCorrections(ctx context.Context, req *coopv1.ListCorrectionsRequest) (*coopv1.ListCorrectionsResponse, error) {
 	all, next, position, err := query.List(ctx, s.lists, req, registered("correction"), func(q *eventstore.Query, id string) (*coopv1.Correction, error) {
 		c, _, err := eventstore.Load(q, stream.Correction, id)
-		return shownCorrection(c), err
+		if err != nil {
+			return nil, err
+		}
+		shown := shownCorrection(c)
+		was, err := amountBefore(q, c)
+		shown.Was = wire.MoneyOf(was)
+		return shown, err
 	})
 	if err != nil {
 		return nil, err
@@ -283,6 +290,16 @@ func paidSince(tx *eventstore.Tx, w wrong) (bool, error) {
 		}
 	}
 	return false, nil
+}
+
+// amountBefore is the amount that a correction takes the place of: that of the record, or of the newest correction of it
+// then. nil: it corrects no amount, or one of many in the record, such as a stone's price.
+func amountBefore(q *eventstore.Query, c correction.State) (*eventv1.Amount, error) {
+	if c.Facts.Amount == nil || c.Facts.StoneID != "" {
+		return nil, nil
+	}
+	r, err := q.RecordAt(eventstore.Position(cmp.Or(c.Newest, c.Corrects)))
+	return recordedIn(r.Event).amount, err
 }
 
 func shownCorrection(c correction.State) *coopv1.Correction {

@@ -1,9 +1,12 @@
 package coop_test
 
 import (
+	"slices"
+	"strings"
 	"testing"
 
 	"google.golang.org/grpc/codes"
+	"google.golang.org/protobuf/proto"
 
 	coopv1 "seamshare.example/proto/gen/seamshare/coop/v1"
 	cutterv1 "seamshare.example/proto/gen/seamshare/cutter/v1"
@@ -135,6 +138,10 @@ func TestCorrectionsOfMoney(t *testing.T) {
 		if err != nil || waits.GetStage() != "waits for a second person" {
 			t.Fatalf("got %v, %v", waits, err)
 		}
+		item := todo(t, d.desk2, "corrections to confirm", "correction/"+waits.GetId())
+		if !strings.Contains(item.GetWhat(), " AUD → 1500.00 AUD ") {
+			t.Errorf("the day doesn't say what becomes of what: %v", item)
+		}
 		if s := d.statement(t, p); shareOf(s, "miner") != 155200 {
 			t.Errorf("shares moved before the second person's word: %v", s)
 		}
@@ -212,6 +219,11 @@ func TestCorrectionsOfMasses(t *testing.T) {
 	keeper := d.Add(t, d.Desk.Member, stockKeeper)
 	p := d.Cut(t, d.billycart, d.wetWheel, 74000)
 	history, err := d.audit.Coop().GetHistory(ctx, &coopv1.GetHistoryRequest{Thing: "stone/" + p.Stones[0].GetId()})
+	if !slices.ContainsFunc(history.GetRecords(), func(r *coopv1.HistoryRecord) bool {
+		return r.GetEvent() == "stone.v1.Finished" && proto.Equal(r.GetSize(), p.Stones[0].GetSize())
+	}) {
+		t.Errorf("the size isn't shown: %v", history)
+	}
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -14,6 +14,7 @@ import (
 	"seamshare.example/services/domain/approval"
 	"seamshare.example/services/domain/lot"
 	"seamshare.example/services/domain/measure"
+	"seamshare.example/services/domain/payout"
 	"seamshare.example/services/domain/rule"
 	"seamshare.example/services/domain/stock"
 	"seamshare.example/services/query"
@@ -32,9 +33,10 @@ const (
 	fromGoods   = "goods"
 	fromOrders  = "orders"
 	fromRuns    = "runs"
+	fromLive    = "live"
 )
 
-var sources = []string{fromEvents, fromParcels, fromClosed, fromLots, fromGoods, fromOrders, fromRuns}
+var sources = []string{fromEvents, fromParcels, fromClosed, fromLots, fromGoods, fromOrders, fromRuns, fromLive}
 
 // ListExceptions implements coopv1.CoopServiceServer.
 func (s *Server) ListExceptions(ctx context.Context, req *coopv1.ListExceptionsRequest) (*coopv1.ListExceptionsResponse, error) {
@@ -77,6 +79,8 @@ func (s *Server) exceptions(q *eventstore.Query, after string, limit int) (all [
 		all, next, err = judged(q, from, limit, registered(stream.Order.Name), lateOrder)
 	case fromRuns:
 		all, next, err = judged(q, from, min(limit, 5), registered("payout"), s.wrongRun)
+	case fromLive:
+		all, next, err = judged(q, from, limit, liveRuns, runAbove)
 	}
 	if err != nil {
 		return nil, "", err
@@ -255,6 +259,36 @@ func (s *Server) wrongRun(q *eventstore.Query, id string) (view.Exception, bool,
 	}, true, nil
 }
 
+func liveRuns(q *eventstore.Query, after string, limit int) ([]string, string, error) {
+	v := view.Payouts{}
+	return v.LiveRuns(q.View(v.Name()), after, limit)
+}
+
+// runAbove judges whether the bank is about to pay what is no longer earned. One that waits for its approval is refused
+// there. Its id holds the amount, so that one that was looked into comes back when that changes.
+func runAbove(q *eventstore.Query, id string) (e view.Exception, is bool, err error) {
+	run, _, err := eventstore.Load(q, stream.Payout, id)
+	if err != nil || run.Stage != payout.Approved {
+		return e, false, err
+	}
+	var what, members []string
+	var sum int64
+	for _, l := range run.Lines {
+		p, err := payee(q, run.Currency, l.Member)
+		if err != nil {
+			return e, false, err
+		}
+		if earned, above := l.Above(p); above && l.Stage == payout.Waiting {
+			what = append(what, fmt.Sprintf("line %s pays %s, and by now %s of it is earned", l.ID, wire.Text(run.Currency, l.Pays()), wire.Text(run.Currency, earned)))
+			members, sum = append(members, l.Member), sum+l.Pays()-earned
+		}
+	}
+	return view.Exception{
+		ID: fmt.Sprintf("above-%s-%d", id, sum), Kind: view.PayoutAbove, Thing: "payout/" + id, Members: members,
+		What: strings.Join(what, "; "),
+	}, len(what) > 0, nil
+}
+
 // CloseException implements coopv1.CoopServiceServer. What follows from sums is reckoned
 // before the decision; that nobody closed it meanwhile is the decision's.
 func (s *Server) CloseException(ctx context.Context, req *coopv1.CloseExceptionRequest) (*coopv1.CloseExceptionResponse, error) {
@@ -311,6 +345,9 @@ func (s *Server) isOpen(q *eventstore.Query, id string) error {
 		e, is, err = lateOrder(q, orderID)
 	case "payout":
 		e, is, err = s.wrongRun(q, thing)
+	case "above":
+		runID, _, _ := strings.Cut(thing, "-")
+		e, is, err = runAbove(q, runID)
 	}
 	if err == nil && (!is || e.ID != id) {
 		err = rule.NotThere("exception_id", "open exception")

@@ -108,8 +108,14 @@ func (s *Server) payees(tx *eventstore.Tx, currency string, named []string, asOf
 	return payees, nil
 }
 
+// books are what a query and a decision read.
+type books interface {
+	eventstore.Loader
+	View(name string) eventstore.Reader
+}
+
 // payee is a member as they stand at the tip.
-func payee(tx *eventstore.Tx, currency, id string) (payout.Payee, error) {
+func payee(tx books, currency, id string) (payout.Payee, error) {
 	shares, payouts := view.Shares{}, view.Payouts{}
 	p := payout.Payee{Member: id}
 	m, _, err := eventstore.Load(tx, stream.Member, id)
@@ -152,7 +158,12 @@ func (s *Server) changeRun(ctx context.Context, req command.Request, id string, 
 	if err != nil {
 		return nil, 0, err
 	}
-	return shownRun(did.State), uint64(did.Position), nil
+	var shown *coopv1.PayoutRun
+	_, err = query.At(ctx, s.node, uint64(did.Position), func(q *eventstore.Query) (err error) {
+		shown, err = runByNow(q, did.State)
+		return err
+	})
+	return shown, uint64(did.Position), err
 }
 
 func approver(p member.Person) payout.Approver {
@@ -224,7 +235,10 @@ func (s *Server) GetPayoutRun(ctx context.Context, req *coopv1.GetPayoutRunReque
 		if err == nil && run.ID == "" {
 			err = rule.NotThere("run_id", "payout run")
 		}
-		out.Run = shownRun(run)
+		if err != nil {
+			return err
+		}
+		out.Run, err = runByNow(q, run)
 		return err
 	})
 	if err != nil {
@@ -346,4 +360,19 @@ func shownRun(run payout.State) *coopv1.PayoutRun {
 		})
 	}
 	return out
+}
+
+// runByNow is the run with what is earned by now beside each line that pays more.
+func runByNow(r books, run payout.State) (*coopv1.PayoutRun, error) {
+	out := shownRun(run)
+	for i, l := range run.Lines {
+		p, err := payee(r, run.Currency, l.Member)
+		if err != nil {
+			return nil, err
+		}
+		if earned, above := l.Above(p); above {
+			out.Lines[i].ByNow = wire.Money(run.Currency, earned)
+		}
+	}
+	return out, nil
 }

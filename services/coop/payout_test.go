@@ -421,3 +421,80 @@ func TestFourEyesOfAPayout(t *testing.T) {
 		}
 	})
 }
+
+// TestRunAboveWhatIsEarned: a return after the approval leaves less earned than the bank is about to pay. That is named
+// wherever a desk looks, and what the bank does is recorded all the same.
+func TestRunAboveWhatIsEarned(t *testing.T) {
+	d := openDesks(t)
+	ctx := t.Context()
+	order, stone := d.trade(t)
+	run, err := prepare(ctx, d.desk1)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if run, err = approve(ctx, d.desk2, run); err != nil {
+		t.Fatal(err)
+	}
+	above := func() (found *coopv1.Exception) {
+		for _, e := range exceptions(t, d.audit, false) {
+			if e.GetKind() == view.PayoutAbove {
+				found = e
+			}
+		}
+		return found
+	}
+	look := func() *coopv1.PayoutRun {
+		got, err := d.desk1.Coop().GetPayoutRun(ctx, &coopv1.GetPayoutRunRequest{RunId: run.GetId()})
+		if err != nil {
+			t.Fatal(err)
+		}
+		return got.GetRun()
+	}
+	if e := above(); e != nil || lineOf(look(), d.wetWheel.Member).GetByNow() != nil {
+		t.Fatalf("nothing came back yet: %v, %v", e, look())
+	}
+	d.giveBack(t, order, stone)
+	// The figures are those of the scenario, section 9: what each had earned before and after the return.
+	t.Run("each line that pays more says what is earned by now", func(t *testing.T) {
+		for member, want := range map[string]int64{d.billycart.Member: 233026, d.wetWheel.Member: 294289} {
+			if l := lineOf(look(), member); l.GetByNow() == nil || minor(l.GetByNow()) != want {
+				t.Errorf("got %v, want %d by now", l, want)
+			}
+		}
+		if l := lineOf(look(), d.ninth.Member); l.GetByNow() != nil {
+			t.Errorf("nothing of this member's came back: %v", l)
+		}
+	})
+	t.Run("it is an exception, and work of bookkeeper and approver", func(t *testing.T) {
+		if e := above(); e == nil || len(e.GetMemberIds()) != 2 || e.GetThing() != "payout/"+run.GetId() {
+			t.Errorf("got %v", e)
+		}
+		for _, who := range []cooptest.Person{d.desk1, d.desk2} {
+			if todo(t, who, "exceptions", "payout/"+run.GetId()) == nil {
+				t.Error("it isn't in the day")
+			}
+		}
+	})
+	t.Run("looked into, it is closed", func(t *testing.T) {
+		if _, err := d.desk1.Coop().CloseException(ctx, &coopv1.CloseExceptionRequest{RequestId: command.NewID(), ExceptionId: above().GetId(), Note: "the bank was asked"}); err != nil {
+			t.Fatal(err)
+		}
+		if e := above(); e != nil {
+			t.Errorf("it is open still: %v", e)
+		}
+	})
+	t.Run("settled, the answer says so", func(t *testing.T) {
+		for _, l := range run.GetLines() {
+			got, err := d.desk1.Coop().SettlePayoutLine(ctx, &coopv1.SettlePayoutLineRequest{RequestId: command.NewID(), RunId: run.GetId(), LineId: l.GetId(), Reference: "bank 77"})
+			if err != nil {
+				t.Fatal(err)
+			}
+			if l.GetMemberId() == d.wetWheel.Member {
+				if by := lineOf(got.GetRun(), d.wetWheel.Member).GetByNow(); by == nil || minor(by) != 294289 {
+					t.Errorf("got %v", got)
+				}
+			}
+		}
+	})
+	d.recomputes(t)
+}

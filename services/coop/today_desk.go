@@ -82,15 +82,19 @@ func (d *day) ordersOfAll() error {
 	})
 }
 
-// wrongRuns are the newest runs that don't recompute: an exception that desks of money
-// can't leave to others.
+// wrongRuns are the newest runs that don't recompute, and those at the bank that pay what is no longer earned:
+// exceptions that desks of money can't leave to others.
 func (d *day) wrongRuns(s *Server) error {
 	const newest = 5 // each is recomputed from the log
 	v := view.Register{}
 	found, _, err := judged(d.q, "", newest, func(q *eventstore.Query, after string, limit int) ([]string, string, error) {
 		return v.List(view.Newest(q.View(v.Name())), "payout", after, limit)
 	}, s.wrongRun)
-	for _, e := range found {
+	if err != nil {
+		return err
+	}
+	above, _, err := judged(d.q, "", maxItems, liveRuns, runAbove)
+	for _, e := range append(found, above...) {
 		d.addWithin(OpenExceptions, e.Kind+": "+e.What, e.Thing, e.ID, time.Time{})
 	}
 	return err
@@ -163,7 +167,18 @@ func (d *day) correctionsWaiting() error {
 		if err != nil || c.Stage != correction.Waiting || c.ProposedBy == d.who.Person {
 			return false, err
 		}
-		return d.add(ToConfirm, c.Reason, "correction/"+id, time.Time{}), nil
+		what := "of " + c.About + ": " + c.Reason
+		if c.Facts.Amount != nil {
+			was, err := amountBefore(d.q, c)
+			if err != nil {
+				return false, err
+			}
+			what = wire.Text(c.Facts.Amount.GetCurrency(), c.Facts.Amount.GetMinor()) + " " + what
+			if was != nil {
+				what = wire.Text(was.GetCurrency(), was.GetMinor()) + " → " + what
+			}
+		}
+		return d.add(ToConfirm, what, "correction/"+id, time.Time{}), nil
 	})
 }
 

@@ -420,6 +420,34 @@ func TestDecisionRecord(t *testing.T) {
 	decide(t) // open: it doesn't count
 	record(t, d.wetWheel, 3, 2)
 	record(t, d.twoDops, 3, 2)
+	t.Run("said anew with a reason, what is said last counts", func(t *testing.T) {
+		id := decide(t)
+		say := func(held bool, note string) error {
+			_, err := d.cutters.RecordOutcome(d.wetWheel, &cutterv1.RecordOutcomeRequest{RequestId: d.id(), PieceId: piece, DecisionId: id, Held: held, Note: note})
+			return err
+		}
+		if err := say(false, ""); err != nil {
+			t.Fatal(err)
+		}
+		record(t, d.wetWheel, 4, 2)
+		tradetest.Refused(t, say(true, ""), codes.FailedPrecondition, string(rule.AlreadyThere), "note")
+		record(t, d.wetWheel, 4, 2)
+		for _, held := range []bool{true, true, false, true} {
+			if err := say(held, "the other bar was meant"); err != nil {
+				t.Fatal(err)
+			}
+		}
+		record(t, d.wetWheel, 4, 3)
+		got, err := d.cutters.ListDecisions(d.wetWheel, &cutterv1.ListDecisionsRequest{PieceId: piece})
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, c := range got.GetDecisions() {
+			if c.GetId() == id && c.GetState() != typev1.DecisionState_DECISION_STATE_HELD {
+				t.Errorf("got %v", c)
+			}
+		}
+	})
 	t.Run("refused: of a part that isn't there, and by another cutter", func(t *testing.T) {
 		_, err := d.cutters.RecordOutcome(d.twoDops, &cutterv1.RecordOutcomeRequest{RequestId: d.id(), PieceId: piece, DecisionId: decide(t), Held: true})
 		tradetest.Refused(t, err, codes.NotFound, string(rule.NotFound), "piece_id")

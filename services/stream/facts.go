@@ -91,7 +91,7 @@ var Facts = map[string]Fact{
 	"piece.v1.DecisionAwaited":  {"waits for a decision", movesBack},
 	"piece.v1.Decided":          {"decided", ownWord},
 	"piece.v1.DecisionRecorded": {"choice recorded", ownWord},
-	"piece.v1.OutcomeRecorded":  {"how the choice came out, recorded", ownWord},
+	"piece.v1.OutcomeRecorded":  {"how the choice came out, recorded", "RecordOutcome anew, with a reason: what is said last counts"},
 	"piece.v1.Graded":           {"expected grade revised", newerStands},
 
 	"stone.v1.Finished":       {"finished", "CorrectMass, CorrectSize; CorrectStone: treatment, outline, kind, whether it takes up water or is assembled; the grade by regrading"},

@@ -30,7 +30,11 @@ func (v Decisions) Apply(rows eventstore.Rows, rec eventstore.Record) error {
 	if err != nil {
 		return err
 	}
-	tried++
+	if out.HeldBefore == nil {
+		tried++
+	} else if out.GetHeldBefore() { // said anew
+		held--
+	}
 	if out.GetHeld() {
 		held++
 	}

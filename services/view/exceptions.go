@@ -48,6 +48,7 @@ const (
 	OrderNotPaid       = "order not paid"
 	ChainNotFull       = "chain not full"
 	PayoutDiffers      = "payout doesn't recompute"
+	PayoutAbove        = "payout above what is earned"
 )
 
 // Exception is something that doesn't add up.
@@ -91,7 +92,11 @@ func (v Exceptions) parcel(rows eventstore.Rows, rec eventstore.Record, event *p
 		rows.Set(key("parties", id), p.row())
 	case *parcelv1.Event_HandedOver:
 		p := e.HandedOver.GetPublic()
-		return v.handover(rows, rec.Position, p.GetParcelId(), tookOver, p.GetDifferenceUg(), p.GetCountDifference(), p.GetBeyondTolerance())
+		who := tookOver
+		if c := e.HandedOver.GetPrivate(); c.GetBuyerCount() != c.GetSellerCount() {
+			who = fmt.Sprintf("the buyer counted %d stones and the seller %d; the buyer", c.GetBuyerCount(), c.GetSellerCount())
+		}
+		return v.handover(rows, rec.Position, p.GetParcelId(), who, p.GetDifferenceUg(), p.GetCountDifference(), p.GetBeyondTolerance())
 	case *parcelv1.Event_HandedBack:
 		p := e.HandedBack.GetPublic()
 		return v.handover(rows, rec.Position, p.GetParcelId(), tookBack, p.GetDifferenceUg(), p.GetCountDifference(), p.GetBeyondTolerance())

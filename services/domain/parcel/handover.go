@@ -39,7 +39,7 @@ func (s State) Handover(member string, word Word) ([]*parcelv1.Event, error) {
 	d := difference(Word{Count: s.Count(), Total: s.Total}, after.BuyerWord, after.SellerWord)
 	events = append(events, &parcelv1.Event{Event: &parcelv1.Event_HandedOver{HandedOver: &parcelv1.HandedOver{
 		Public:  &parcelv1.HandedOver_Public{ParcelId: s.ID, DifferenceUg: d.Ug, CountDifference: d.Count, BeyondTolerance: d.Beyond},
-		Private: &parcelv1.HandedOver_Private{},
+		Private: &parcelv1.HandedOver_Private{BuyerCount: after.BuyerWord.Count, SellerCount: after.SellerWord.Count},
 	}}})
 	if s.Deal.Agreement.GetTitle() == parcelv1.Title_TITLE_AT_HANDOVER {
 		events = append(events, s.titleTo(s.Deal.Buyer)...)

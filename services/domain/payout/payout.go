@@ -33,7 +33,8 @@ const MaxLines = 500
 //     lines it is held from; the rest is paid.
 //  5. A run is approved or rejected once; a rejection has a reason and frees all amounts.
 //  6. Of an approved run the bank settles or returns each line once. A returned line frees its amount. One that was
-//     settled by mistake is sent back, by another person than the one who settled it.
+//     settled by mistake is sent back, by another person than the one who settled it. What a correction or a return
+//     took since the approval is named beside the line, and stops nothing.
 //
 // So a payable amount is in at most one live run. States are shared between
 // goroutines: nothing that is reachable from one is ever changed.
@@ -66,6 +67,17 @@ type Line struct {
 
 // Pays is what the line pays.
 func (l Line) Pays() int64 { return l.Minor - l.Held }
+
+// Above is what the payee has earned by now and isn't paid by another line, where a line of a live run pays more than
+// that, or one that was settled did. An approved run isn't stopped by it: what the bank has done is recorded as it is,
+// and later shares are short of it (rule 2).
+func (l Line) Above(p Payee) (earned int64, above bool) {
+	if l.Stage != Waiting && l.Stage != Paid {
+		return 0, false
+	}
+	earned = max(0, p.Now-(p.Taken-l.Pays()))
+	return earned, l.Pays() > earned
+}
 
 // Stage is where a run stands.
 type Stage int

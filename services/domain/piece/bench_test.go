@@ -365,7 +365,7 @@ func TestStudyAndJudge(t *testing.T) {
 		h.did(h.Choose(c, "AUD"))
 		h.did(h.ComeOut("m", "d", true, "it went with 0.4 mm"))
 		_, err = h.ComeOut("m", "d", false, "")
-		ruletest.Refused(t, err, rule.AlreadyThere, "decision_id")
+		ruletest.Refused(t, err, rule.AlreadyThere, "note")
 		c.ID, c.Chosen = "sure", 1
 		h.did(h.Choose(c, "AUD"))
 		_, err = h.ComeOut("m", "sure", true, "")

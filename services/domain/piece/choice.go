@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"slices"
 
+	"google.golang.org/protobuf/proto"
+
 	eventv1 "seamshare.example/proto/gen/seamshare/event/v1"
 	"seamshare.example/services/domain/rule"
 	"seamshare.example/services/domain/saw/risk"
@@ -114,7 +116,8 @@ func (s State) Choose(c Choosing, currency string) (*piecev1.Event, error) {
 	}}}, nil
 }
 
-// ComeOut says how a choice came out, once. What brings the same either way shows nothing.
+// ComeOut says how a choice came out. Said anew it needs a reason, and takes the place of what was said before. What
+// brings the same either way shows nothing.
 func (s State) ComeOut(member, id string, held bool, note string) (*piecev1.Event, error) {
 	c, ok := s.Of(member).Choice(id)
 	switch {
@@ -122,17 +125,20 @@ func (s State) ComeOut(member, id string, held bool, note string) (*piecev1.Even
 		return nil, rule.NotThere("decision_id", "decision")
 	case c.Stage == ChoiceSure:
 		return nil, rule.Broken{Reason: rule.NothingToDecide, Field: "decision_id", Value: id, Rule: "what was chosen brings the same either way, so that nothing shows", Hint: "nothing needs to be done"}
-	case c.Stage != ChoiceOpen:
-		return nil, rule.Broken{Reason: rule.AlreadyThere, Field: "decision_id", Value: id, Rule: "how it came out is recorded: it " + c.Stage.String(), Hint: "nothing needs to be done"}
+	case c.Stage != ChoiceOpen && note == "":
+		return nil, rule.Broken{Reason: rule.AlreadyThere, Field: "note", Rule: "how it came out is recorded: it " + c.Stage.String(), Hint: "to say it anew, say why"}
 	}
 	var broken rule.All
 	optional(&broken, "note", note, 500)
 	if err := broken.Err(); err != nil {
 		return nil, err
 	}
+	private := &piecev1.OutcomeRecorded_Private{MemberId: member, DecisionId: id, Kind: c.Kind, Held: held, Note: note}
+	if c.Stage != ChoiceOpen {
+		private.HeldBefore = proto.Bool(c.Stage == ChoiceHeld)
+	}
 	return &piecev1.Event{Event: &piecev1.Event_OutcomeRecorded{OutcomeRecorded: &piecev1.OutcomeRecorded{
-		Public:  &piecev1.OutcomeRecorded_Public{PieceId: s.ID},
-		Private: &piecev1.OutcomeRecorded_Private{MemberId: member, DecisionId: id, Kind: c.Kind, Held: held, Note: note},
+		Public: &piecev1.OutcomeRecorded_Public{PieceId: s.ID}, Private: private,
 	}}}, nil
 }
 

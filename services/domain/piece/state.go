@@ -46,7 +46,7 @@ import (
 //  20. Only rough that is cut no further just now (uncut, on the shelf or an off-cut) moves on into a new parcel or a
 //     counted lot; it comes back to where it stood.
 //  21. A decision between options has each valued for both ways it can come out, in one currency, the cutter's chance and a
-//     reason. How it came out is said once, and not of what is the same either way.
+//     reason. How it came out is said, and anew with a reason; not of what is the same either way.
 //  22. What is taken out of a counted group and what is left make up its count; its mass as far as scales go.
 //  23. Studies, plans, decisions and notes are their member's alone, after the deal fell through too; each has their own.
 //

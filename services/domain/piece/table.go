@@ -106,5 +106,9 @@ var ChoiceTable = stage.Table{
 		{From: stage.None, Do: "CutterService/RecordDecision", By: byCutter, To: "sure", If: "what is chosen brings the same either way", Needs: "the same"},
 		{From: "open", Do: "CutterService/RecordOutcome", By: byCutter, To: "held", If: "it held", Moves: "the co-op's record of that kind"},
 		{From: "open", Do: "CutterService/RecordOutcome", By: byCutter, To: "failed", If: "it didn't hold", Moves: "the co-op's record of that kind"},
+		{From: "held", Do: "CutterService/RecordOutcome", By: byCutter, To: "held", If: "it held", Needs: "a reason"},
+		{From: "held", Do: "CutterService/RecordOutcome", By: byCutter, To: "failed", If: "it didn't hold", Needs: "a reason", Moves: "the co-op's record of that kind"},
+		{From: "failed", Do: "CutterService/RecordOutcome", By: byCutter, To: "held", If: "it held", Needs: "a reason", Moves: "the co-op's record of that kind"},
+		{From: "failed", Do: "CutterService/RecordOutcome", By: byCutter, To: "failed", If: "it didn't hold", Needs: "a reason"},
 	},
 }

@@ -751,7 +751,9 @@ type HistoryRecord struct {
 	// The amount that it records, where that can be corrected.
 	Amount *money.Money `protobuf:"bytes,9,opt,name=amount,proto3" json:"amount,omitempty"`
 	// The masses that it records, where those can be corrected.
-	Masses        []*HistoryMass `protobuf:"bytes,10,rep,name=masses,proto3" json:"masses,omitempty"`
+	Masses []*HistoryMass `protobuf:"bytes,10,rep,name=masses,proto3" json:"masses,omitempty"`
+	// The dimensions that it records, where those can be corrected.
+	Size          *v1.Size `protobuf:"bytes,11,opt,name=size,proto3" json:"size,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -852,6 +854,13 @@ func (x *HistoryRecord) GetAmount() *money.Money {
 func (x *HistoryRecord) GetMasses() []*HistoryMass {
 	if x != nil {
 		return x.Masses
+	}
+	return nil
+}
+
+func (x *HistoryRecord) GetSize() *v1.Size {
+	if x != nil {
+		return x.Size
 	}
 	return nil
 }
@@ -986,7 +995,7 @@ const file_seamshare_coop_v1_audit_proto_rawDesc = "" +
 	"\x05stage\x18\x03 \x01(\tR\x05stage\x12#\n" +
 	"\n" +
 	"member_ids\x18\x04 \x03(\tB\x04\xb8\xd4\x18\x04R\tmemberIds\x12*\n" +
-	"\x06amount\x18\x05 \x01(\v2\x12.google.type.MoneyR\x06amount\"\xd5\x02\n" +
+	"\x06amount\x18\x05 \x01(\v2\x12.google.type.MoneyR\x06amount\"\x82\x03\n" +
 	"\rHistoryRecord\x12\x1a\n" +
 	"\bposition\x18\x01 \x01(\x04R\bposition\x12\x14\n" +
 	"\x05event\x18\x02 \x01(\tR\x05event\x12\x0e\n" +
@@ -999,7 +1008,8 @@ const file_seamshare_coop_v1_audit_proto_rawDesc = "" +
 	"\fprivate_json\x18\b \x01(\tR\vprivateJson\x12*\n" +
 	"\x06amount\x18\t \x01(\v2\x12.google.type.MoneyR\x06amount\x126\n" +
 	"\x06masses\x18\n" +
-	" \x03(\v2\x1e.seamshare.coop.v1.HistoryMassR\x06masses\"\x8e\x01\n" +
+	" \x03(\v2\x1e.seamshare.coop.v1.HistoryMassR\x06masses\x12+\n" +
+	"\x04size\x18\v \x01(\v2\x17.seamshare.type.v1.SizeR\x04size\"\x8e\x01\n" +
 	"\vHistoryMass\x12\x12\n" +
 	"\x04part\x18\x01 \x01(\tR\x04part\x12\x19\n" +
 	"\bstone_id\x18\x02 \x01(\tR\astoneId\x127\n" +
@@ -1034,7 +1044,8 @@ var file_seamshare_coop_v1_audit_proto_goTypes = []any{
 	(*HistoryRecord)(nil),          // 11: seamshare.coop.v1.HistoryRecord
 	(*HistoryMass)(nil),            // 12: seamshare.coop.v1.HistoryMass
 	(*money.Money)(nil),            // 13: google.type.Money
-	(*v1.Weighing)(nil),            // 14: seamshare.type.v1.Weighing
+	(*v1.Size)(nil),                // 14: seamshare.type.v1.Size
+	(*v1.Weighing)(nil),            // 15: seamshare.type.v1.Weighing
 }
 var file_seamshare_coop_v1_audit_proto_depIdxs = []int32{
 	10, // 0: seamshare.coop.v1.ListAllParcelsResponse.rows:type_name -> seamshare.coop.v1.AuditRow
@@ -1045,12 +1056,13 @@ var file_seamshare_coop_v1_audit_proto_depIdxs = []int32{
 	13, // 5: seamshare.coop.v1.AuditRow.amount:type_name -> google.type.Money
 	13, // 6: seamshare.coop.v1.HistoryRecord.amount:type_name -> google.type.Money
 	12, // 7: seamshare.coop.v1.HistoryRecord.masses:type_name -> seamshare.coop.v1.HistoryMass
-	14, // 8: seamshare.coop.v1.HistoryMass.weighing:type_name -> seamshare.type.v1.Weighing
-	9,  // [9:9] is the sub-list for method output_type
-	9,  // [9:9] is the sub-list for method input_type
-	9,  // [9:9] is the sub-list for extension type_name
-	9,  // [9:9] is the sub-list for extension extendee
-	0,  // [0:9] is the sub-list for field type_name
+	14, // 8: seamshare.coop.v1.HistoryRecord.size:type_name -> seamshare.type.v1.Size
+	15, // 9: seamshare.coop.v1.HistoryMass.weighing:type_name -> seamshare.type.v1.Weighing
+	10, // [10:10] is the sub-list for method output_type
+	10, // [10:10] is the sub-list for method input_type
+	10, // [10:10] is the sub-list for extension type_name
+	10, // [10:10] is the sub-list for extension extendee
+	0,  // [0:10] is the sub-list for field type_name
 }
 
 func init() { file_seamshare_coop_v1_audit_proto_init() }

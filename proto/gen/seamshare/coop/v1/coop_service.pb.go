@@ -360,9 +360,11 @@ type AdmitMemberResponse struct {
 	// The member.
 	Member *Member `protobuf:"bytes,1,opt,name=member,proto3" json:"member,omitempty"`
 	// The position of the last record this command made.
-	Position      uint64 `protobuf:"varint,2,opt,name=position,proto3" json:"position,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	Position uint64 `protobuf:"varint,2,opt,name=position,proto3" json:"position,omitempty"`
+	// Other members of the same trading name, as people read it: capitals and spaces aside.
+	SameNameMemberIds []string `protobuf:"bytes,3,rep,name=same_name_member_ids,json=sameNameMemberIds,proto3" json:"same_name_member_ids,omitempty"`
+	unknownFields     protoimpl.UnknownFields
+	sizeCache         protoimpl.SizeCache
 }
 
 func (x *AdmitMemberResponse) Reset() {
@@ -407,6 +409,13 @@ func (x *AdmitMemberResponse) GetPosition() uint64 {
 		return x.Position
 	}
 	return 0
+}
+
+func (x *AdmitMemberResponse) GetSameNameMemberIds() []string {
+	if x != nil {
+		return x.SameNameMemberIds
+	}
+	return nil
 }
 
 // ListMembersRequest asks for ListMembers.
@@ -2164,10 +2173,11 @@ const file_seamshare_coop_v1_coop_service_proto_rawDesc = "" +
 	"request_id\x18\x01 \x01(\tB\x1c\xbaH\x19r\x172\x15^[A-Za-z0-9_-]{1,64}$R\trequestId\x12!\n" +
 	"\fmin_position\x18\x02 \x01(\x04R\vminPosition\x12,\n" +
 	"\ftrading_name\x18\x03 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18PR\vtradingName\x12D\n" +
-	"\x05roles\x18\x04 \x03(\x0e2\x17.seamshare.type.v1.RoleB\x15\xbaH\x12\x92\x01\x0f\b\x01\x10\b\x18\x01\"\a\x82\x01\x04\x10\x01 \x00R\x05roles\"d\n" +
+	"\x05roles\x18\x04 \x03(\x0e2\x17.seamshare.type.v1.RoleB\x15\xbaH\x12\x92\x01\x0f\b\x01\x10\b\x18\x01\"\a\x82\x01\x04\x10\x01 \x00R\x05roles\"\x9b\x01\n" +
 	"\x13AdmitMemberResponse\x121\n" +
 	"\x06member\x18\x01 \x01(\v2\x19.seamshare.coop.v1.MemberR\x06member\x12\x1a\n" +
-	"\bposition\x18\x02 \x01(\x04R\bposition\"\x89\x01\n" +
+	"\bposition\x18\x02 \x01(\x04R\bposition\x125\n" +
+	"\x14same_name_member_ids\x18\x03 \x03(\tB\x04\xb8\xd4\x18\x04R\x11sameNameMemberIds\"\x89\x01\n" +
 	"\x12ListMembersRequest\x12!\n" +
 	"\fmin_position\x18\x01 \x01(\x04R\vminPosition\x12'\n" +
 	"\tpage_size\x18\x02 \x01(\x05B\n" +

@@ -1211,7 +1211,9 @@ type Correction struct {
 	// What the stone is, as far as the record says.
 	Stone *CorrectedStone `protobuf:"bytes,16,opt,name=stone,proto3" json:"stone,omitempty"`
 	// What the piece is, and where it comes from.
-	Piece         *CorrectedPiece `protobuf:"bytes,17,opt,name=piece,proto3" json:"piece,omitempty"`
+	Piece *CorrectedPiece `protobuf:"bytes,17,opt,name=piece,proto3" json:"piece,omitempty"`
+	// The amount that it takes the place of. In ListCorrections alone, and not for one of several prices in a record.
+	Was           *money.Money `protobuf:"bytes,18,opt,name=was,proto3" json:"was,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1361,6 +1363,13 @@ func (x *Correction) GetStone() *CorrectedStone {
 func (x *Correction) GetPiece() *CorrectedPiece {
 	if x != nil {
 		return x.Piece
+	}
+	return nil
+}
+
+func (x *Correction) GetWas() *money.Money {
+	if x != nil {
+		return x.Was
 	}
 	return nil
 }
@@ -1616,7 +1625,7 @@ const file_seamshare_coop_v1_correction_proto_rawDesc = "" +
 	"\x17ListCorrectionsResponse\x12?\n" +
 	"\vcorrections\x18\x01 \x03(\v2\x1d.seamshare.coop.v1.CorrectionR\vcorrections\x12&\n" +
 	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\x12\x1a\n" +
-	"\bposition\x18\x03 \x01(\x04R\bposition\"\xe2\x04\n" +
+	"\bposition\x18\x03 \x01(\x04R\bposition\"\x88\x05\n" +
 	"\n" +
 	"Correction\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x14\n" +
@@ -1638,7 +1647,8 @@ const file_seamshare_coop_v1_correction_proto_rawDesc = "" +
 	"\x05total\x18\x0e \x01(\v2\x1b.seamshare.type.v1.WeighingR\x05total\x12\x17\n" +
 	"\awent_in\x18\x0f \x01(\bR\x06wentIn\x127\n" +
 	"\x05stone\x18\x10 \x01(\v2!.seamshare.coop.v1.CorrectedStoneR\x05stone\x127\n" +
-	"\x05piece\x18\x11 \x01(\v2!.seamshare.coop.v1.CorrectedPieceR\x05piece\"\xaa\x02\n" +
+	"\x05piece\x18\x11 \x01(\v2!.seamshare.coop.v1.CorrectedPieceR\x05piece\x12$\n" +
+	"\x03was\x18\x12 \x01(\v2\x12.google.type.MoneyR\x03was\"\xaa\x02\n" +
 	"\x0eCorrectedStone\x124\n" +
 	"\aoutline\x18\x01 \x01(\x0e2\x1a.seamshare.type.v1.OutlineR\aoutline\x12+\n" +
 	"\x04kind\x18\x02 \x01(\x0e2\x17.seamshare.type.v1.KindR\x04kind\x12:\n" +
@@ -1718,17 +1728,18 @@ var file_seamshare_coop_v1_correction_proto_depIdxs = []int32{
 	20, // 21: seamshare.coop.v1.Correction.total:type_name -> seamshare.type.v1.Weighing
 	17, // 22: seamshare.coop.v1.Correction.stone:type_name -> seamshare.coop.v1.CorrectedStone
 	18, // 23: seamshare.coop.v1.Correction.piece:type_name -> seamshare.coop.v1.CorrectedPiece
-	22, // 24: seamshare.coop.v1.CorrectedStone.outline:type_name -> seamshare.type.v1.Outline
-	23, // 25: seamshare.coop.v1.CorrectedStone.kind:type_name -> seamshare.type.v1.Kind
-	24, // 26: seamshare.coop.v1.CorrectedStone.treatment:type_name -> seamshare.type.v1.Treatment
-	25, // 27: seamshare.coop.v1.CorrectedStone.hydrophane:type_name -> seamshare.type.v1.Hydrophane
-	26, // 28: seamshare.coop.v1.CorrectedStone.composite:type_name -> seamshare.type.v1.Composite
-	23, // 29: seamshare.coop.v1.CorrectedPiece.kind:type_name -> seamshare.type.v1.Kind
-	30, // [30:30] is the sub-list for method output_type
-	30, // [30:30] is the sub-list for method input_type
-	30, // [30:30] is the sub-list for extension type_name
-	30, // [30:30] is the sub-list for extension extendee
-	0,  // [0:30] is the sub-list for field type_name
+	19, // 24: seamshare.coop.v1.Correction.was:type_name -> google.type.Money
+	22, // 25: seamshare.coop.v1.CorrectedStone.outline:type_name -> seamshare.type.v1.Outline
+	23, // 26: seamshare.coop.v1.CorrectedStone.kind:type_name -> seamshare.type.v1.Kind
+	24, // 27: seamshare.coop.v1.CorrectedStone.treatment:type_name -> seamshare.type.v1.Treatment
+	25, // 28: seamshare.coop.v1.CorrectedStone.hydrophane:type_name -> seamshare.type.v1.Hydrophane
+	26, // 29: seamshare.coop.v1.CorrectedStone.composite:type_name -> seamshare.type.v1.Composite
+	23, // 30: seamshare.coop.v1.CorrectedPiece.kind:type_name -> seamshare.type.v1.Kind
+	31, // [31:31] is the sub-list for method output_type
+	31, // [31:31] is the sub-list for method input_type
+	31, // [31:31] is the sub-list for extension type_name
+	31, // [31:31] is the sub-list for extension extendee
+	0,  // [0:31] is the sub-list for field type_name
 }
 
 func init() { file_seamshare_coop_v1_correction_proto_init() }

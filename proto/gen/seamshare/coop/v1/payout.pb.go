@@ -1545,7 +1545,10 @@ type PayoutLine struct {
 	// The bank's reference or reason.
 	Answer string `protobuf:"bytes,9,opt,name=answer,proto3" json:"answer,omitempty"`
 	// There are no bank details: it is paid by hand.
-	ByHand        bool `protobuf:"varint,10,opt,name=by_hand,json=byHand,proto3" json:"by_hand,omitempty"`
+	ByHand bool `protobuf:"varint,10,opt,name=by_hand,json=byHand,proto3" json:"by_hand,omitempty"`
+	// What is earned by now and not paid by another line, of one that waits or is settled and pays more than that:
+	// after a correction or a return. Lists leave it out.
+	ByNow         *money.Money `protobuf:"bytes,11,opt,name=by_now,json=byNow,proto3" json:"by_now,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1648,6 +1651,13 @@ func (x *PayoutLine) GetByHand() bool {
 		return x.ByHand
 	}
 	return false
+}
+
+func (x *PayoutLine) GetByNow() *money.Money {
+	if x != nil {
+		return x.ByNow
+	}
+	return nil
 }
 
 // Payment is a payment as its payee sees it.
@@ -1933,7 +1943,7 @@ const file_seamshare_coop_v1_payout_proto_rawDesc = "" +
 	"decided_by\x18\b \x01(\tR\tdecidedBy\x12\x16\n" +
 	"\x06reason\x18\t \x01(\tR\x06reason\x12\x12\n" +
 	"\x04note\x18\n" +
-	" \x01(\tR\x04note\"\xe0\x02\n" +
+	" \x01(\tR\x04note\"\x8b\x03\n" +
 	"\n" +
 	"PayoutLine\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12!\n" +
@@ -1946,7 +1956,8 @@ const file_seamshare_coop_v1_payout_proto_rawDesc = "" +
 	"\x05stage\x18\b \x01(\tR\x05stage\x12\x16\n" +
 	"\x06answer\x18\t \x01(\tR\x06answer\x12\x17\n" +
 	"\aby_hand\x18\n" +
-	" \x01(\bR\x06byHand\"\x82\x01\n" +
+	" \x01(\bR\x06byHand\x12)\n" +
+	"\x06by_now\x18\v \x01(\v2\x12.google.type.MoneyR\x05byNow\"\x82\x01\n" +
 	"\aPayment\x12\x17\n" +
 	"\aline_id\x18\x01 \x01(\tR\x06lineId\x12*\n" +
 	"\x06amount\x18\x02 \x01(\v2\x12.google.type.MoneyR\x06amount\x12\x14\n" +
@@ -2022,17 +2033,18 @@ var file_seamshare_coop_v1_payout_proto_depIdxs = []int32{
 	26, // 15: seamshare.coop.v1.PayoutLine.taken:type_name -> google.type.Money
 	26, // 16: seamshare.coop.v1.PayoutLine.disputed:type_name -> google.type.Money
 	26, // 17: seamshare.coop.v1.PayoutLine.held:type_name -> google.type.Money
-	26, // 18: seamshare.coop.v1.Payment.amount:type_name -> google.type.Money
-	26, // 19: seamshare.coop.v1.Account.earned:type_name -> google.type.Money
-	26, // 20: seamshare.coop.v1.Account.paid:type_name -> google.type.Money
-	26, // 21: seamshare.coop.v1.Account.on_the_way:type_name -> google.type.Money
-	26, // 22: seamshare.coop.v1.Account.disputed:type_name -> google.type.Money
-	26, // 23: seamshare.coop.v1.Account.owed:type_name -> google.type.Money
-	24, // [24:24] is the sub-list for method output_type
-	24, // [24:24] is the sub-list for method input_type
-	24, // [24:24] is the sub-list for extension type_name
-	24, // [24:24] is the sub-list for extension extendee
-	0,  // [0:24] is the sub-list for field type_name
+	26, // 18: seamshare.coop.v1.PayoutLine.by_now:type_name -> google.type.Money
+	26, // 19: seamshare.coop.v1.Payment.amount:type_name -> google.type.Money
+	26, // 20: seamshare.coop.v1.Account.earned:type_name -> google.type.Money
+	26, // 21: seamshare.coop.v1.Account.paid:type_name -> google.type.Money
+	26, // 22: seamshare.coop.v1.Account.on_the_way:type_name -> google.type.Money
+	26, // 23: seamshare.coop.v1.Account.disputed:type_name -> google.type.Money
+	26, // 24: seamshare.coop.v1.Account.owed:type_name -> google.type.Money
+	25, // [25:25] is the sub-list for method output_type
+	25, // [25:25] is the sub-list for method input_type
+	25, // [25:25] is the sub-list for extension type_name
+	25, // [25:25] is the sub-list for extension extendee
+	0,  // [0:25] is the sub-list for field type_name
 }
 
 func init() { file_seamshare_coop_v1_payout_proto_init() }

@@ -1015,7 +1015,7 @@ type Exception struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The exception's id.
 	Id string `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
-	// What it is: "unexplained mass", "handover difference", "count difference", "mix-up", "overdue approval", "order not paid", "closed and not paid", "chain not full" or "payout doesn't recompute".
+	// What it is: "unexplained mass", "handover difference", "count difference", "mix-up", "overdue approval", "order not paid", "closed and not paid", "chain not full", "payout doesn't recompute" or "payout above what is earned".
 	Kind string `protobuf:"bytes,2,opt,name=kind,proto3" json:"kind,omitempty"`
 	// What it is, in words.
 	What string `protobuf:"bytes,3,opt,name=what,proto3" json:"what,omitempty"`

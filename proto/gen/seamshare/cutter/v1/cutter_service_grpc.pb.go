@@ -280,7 +280,8 @@ type CutterServiceClient interface {
 	// RecordDecision keeps a choice between options when nobody knows how it comes out, with what each is worth by the caller's
 	// own chance. Atomic; idempotent by request_id.
 	RecordDecision(ctx context.Context, in *RecordDecisionRequest, opts ...grpc.CallOption) (*RecordDecisionResponse, error)
-	// RecordOutcome says how a decision came out; it counts in the co-op's record of that kind. Atomic; idempotent by
+	// RecordOutcome says how a decision came out; it counts in the co-op's record of that kind. Said anew, with a
+	// reason, what is said last counts. Atomic; idempotent by
 	// request_id.
 	RecordOutcome(ctx context.Context, in *RecordOutcomeRequest, opts ...grpc.CallOption) (*RecordOutcomeResponse, error)
 	// ListDecisions lists the decisions about one of the caller's pieces, oldest first.
@@ -1431,7 +1432,8 @@ type CutterServiceServer interface {
 	// RecordDecision keeps a choice between options when nobody knows how it comes out, with what each is worth by the caller's
 	// own chance. Atomic; idempotent by request_id.
 	RecordDecision(context.Context, *RecordDecisionRequest) (*RecordDecisionResponse, error)
-	// RecordOutcome says how a decision came out; it counts in the co-op's record of that kind. Atomic; idempotent by
+	// RecordOutcome says how a decision came out; it counts in the co-op's record of that kind. Said anew, with a
+	// reason, what is said last counts. Atomic; idempotent by
 	// request_id.
 	RecordOutcome(context.Context, *RecordOutcomeRequest) (*RecordOutcomeResponse, error)
 	// ListDecisions lists the decisions about one of the caller's pieces, oldest first.

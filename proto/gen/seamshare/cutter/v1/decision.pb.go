@@ -227,7 +227,7 @@ type RecordOutcomeRequest struct {
 	DecisionId string `protobuf:"bytes,4,opt,name=decision_id,json=decisionId,proto3" json:"decision_id,omitempty"`
 	// Whether it held.
 	Held bool `protobuf:"varint,5,opt,name=held,proto3" json:"held,omitempty"`
-	// What showed.
+	// What showed; needed where it is said anew, as the reason: what is said last counts.
 	Note          string `protobuf:"bytes,6,opt,name=note,proto3" json:"note,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache

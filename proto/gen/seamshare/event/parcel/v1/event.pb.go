@@ -1670,7 +1670,11 @@ func (x *HandedOver_Public) GetBeyondTolerance() bool {
 
 // The part for those concerned.
 type HandedOver_Private struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Stones as the buyer counted.
+	BuyerCount uint32 `protobuf:"varint,1,opt,name=buyer_count,json=buyerCount,proto3" json:"buyer_count,omitempty"`
+	// Stones as the seller counted.
+	SellerCount   uint32 `protobuf:"varint,2,opt,name=seller_count,json=sellerCount,proto3" json:"seller_count,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1703,6 +1707,20 @@ func (x *HandedOver_Private) ProtoReflect() protoreflect.Message {
 // Deprecated: Use HandedOver_Private.ProtoReflect.Descriptor instead.
 func (*HandedOver_Private) Descriptor() ([]byte, []int) {
 	return file_seamshare_event_parcel_v1_event_proto_rawDescGZIP(), []int{6, 1}
+}
+
+func (x *HandedOver_Private) GetBuyerCount() uint32 {
+	if x != nil {
+		return x.BuyerCount
+	}
+	return 0
+}
+
+func (x *HandedOver_Private) GetSellerCount() uint32 {
+	if x != nil {
+		return x.SellerCount
+	}
+	return 0
 }
 
 // The part that may be shown to anyone.
@@ -2009,7 +2027,7 @@ const file_seamshare_event_parcel_v1_event_proto_rawDesc = "" +
 	"\x05total\x18\x04 \x01(\v2\x1c.seamshare.event.v1.WeighingR\x05total\x1a:\n" +
 	"\aPrivate\x12\x1b\n" +
 	"\tmember_id\x18\x01 \x01(\tR\bmemberId\x12\x12\n" +
-	"\x04note\x18\x02 \x01(\tR\x04note\"\xc9\x02\n" +
+	"\x04note\x18\x02 \x01(\tR\x04note\"\x8d\x03\n" +
 	"\n" +
 	"HandedOver\x12D\n" +
 	"\x06public\x18\x01 \x01(\v2,.seamshare.event.parcel.v1.HandedOver.PublicR\x06public\x12G\n" +
@@ -2018,8 +2036,11 @@ const file_seamshare_event_parcel_v1_event_proto_rawDesc = "" +
 	"\tparcel_id\x18\x01 \x01(\tR\bparcelId\x12#\n" +
 	"\rdifference_ug\x18\x02 \x01(\x03R\fdifferenceUg\x12)\n" +
 	"\x10count_difference\x18\x03 \x01(\x03R\x0fcountDifference\x12)\n" +
-	"\x10beyond_tolerance\x18\x04 \x01(\bR\x0fbeyondTolerance\x1a\t\n" +
-	"\aPrivate\"\x8d\x02\n" +
+	"\x10beyond_tolerance\x18\x04 \x01(\bR\x0fbeyondTolerance\x1aM\n" +
+	"\aPrivate\x12\x1f\n" +
+	"\vbuyer_count\x18\x01 \x01(\rR\n" +
+	"buyerCount\x12!\n" +
+	"\fseller_count\x18\x02 \x01(\rR\vsellerCount\"\x8d\x02\n" +
 	"\x04Paid\x12>\n" +
 	"\x06public\x18\x01 \x01(\v2&.seamshare.event.parcel.v1.Paid.PublicR\x06public\x12A\n" +
 	"\aprivate\x18\x02 \x01(\v2'.seamshare.event.parcel.v1.Paid.PrivateR\aprivate\x1a%\n" +

@@ -4389,8 +4389,10 @@ type OutcomeRecorded_Private struct {
 	Kind DecisionKind `protobuf:"varint,3,opt,name=kind,proto3,enum=seamshare.event.piece.v1.DecisionKind" json:"kind,omitempty"`
 	// Whether it held.
 	Held bool `protobuf:"varint,4,opt,name=held,proto3" json:"held,omitempty"`
-	// What showed.
-	Note          string `protobuf:"bytes,5,opt,name=note,proto3" json:"note,omitempty"`
+	// What showed; of one that is said anew, why.
+	Note string `protobuf:"bytes,5,opt,name=note,proto3" json:"note,omitempty"`
+	// What was said before, where this takes its place.
+	HeldBefore    *bool `protobuf:"varint,6,opt,name=held_before,json=heldBefore,proto3,oneof" json:"held_before,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -4458,6 +4460,13 @@ func (x *OutcomeRecorded_Private) GetNote() string {
 		return x.Note
 	}
 	return ""
+}
+
+func (x *OutcomeRecorded_Private) GetHeldBefore() bool {
+	if x != nil && x.HeldBefore != nil {
+		return *x.HeldBefore
+	}
+	return false
 }
 
 // The part that may be shown to anyone.
@@ -5202,19 +5211,22 @@ const file_seamshare_event_piece_v1_event_proto_rawDesc = "" +
 	"\bcurrency\x18\x06 \x01(\tR\bcurrency\x12B\n" +
 	"\aoptions\x18\a \x03(\v2(.seamshare.event.piece.v1.DecisionOptionR\aoptions\x12\x16\n" +
 	"\x06chosen\x18\b \x01(\rR\x06chosen\x12\x16\n" +
-	"\x06reason\x18\t \x01(\tR\x06reason\"\xfb\x02\n" +
+	"\x06reason\x18\t \x01(\tR\x06reason\"\xb1\x03\n" +
 	"\x0fOutcomeRecorded\x12H\n" +
 	"\x06public\x18\x01 \x01(\v20.seamshare.event.piece.v1.OutcomeRecorded.PublicR\x06public\x12K\n" +
 	"\aprivate\x18\x02 \x01(\v21.seamshare.event.piece.v1.OutcomeRecorded.PrivateR\aprivate\x1a#\n" +
 	"\x06Public\x12\x19\n" +
-	"\bpiece_id\x18\x01 \x01(\tR\apieceId\x1a\xab\x01\n" +
+	"\bpiece_id\x18\x01 \x01(\tR\apieceId\x1a\xe1\x01\n" +
 	"\aPrivate\x12\x1b\n" +
 	"\tmember_id\x18\x01 \x01(\tR\bmemberId\x12\x1f\n" +
 	"\vdecision_id\x18\x02 \x01(\tR\n" +
 	"decisionId\x12:\n" +
 	"\x04kind\x18\x03 \x01(\x0e2&.seamshare.event.piece.v1.DecisionKindR\x04kind\x12\x12\n" +
 	"\x04held\x18\x04 \x01(\bR\x04held\x12\x12\n" +
-	"\x04note\x18\x05 \x01(\tR\x04note\"\xe8\x02\n" +
+	"\x04note\x18\x05 \x01(\tR\x04note\x12$\n" +
+	"\vheld_before\x18\x06 \x01(\bH\x00R\n" +
+	"heldBefore\x88\x01\x01B\x0e\n" +
+	"\f_held_before\"\xe8\x02\n" +
 	"\x06Opened\x12?\n" +
 	"\x06public\x18\x01 \x01(\v2'.seamshare.event.piece.v1.Opened.PublicR\x06public\x12B\n" +
 	"\aprivate\x18\x02 \x01(\v2(.seamshare.event.piece.v1.Opened.PrivateR\aprivate\x1a\xb0\x01\n" +
@@ -5527,6 +5539,7 @@ func file_seamshare_event_piece_v1_event_proto_init() {
 		(*Event_Opened)(nil),
 		(*Event_OutcomeRecorded)(nil),
 	}
+	file_seamshare_event_piece_v1_event_proto_msgTypes[56].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
