@@ -34,7 +34,8 @@
 // plus Σ λ n. The same prices bound what can still be added around any part already
 // built, by the recursion of Viswanathan and Bagchi (1993). Passes then build parts up
 // from kinds by joining two along a side, smallest first, and keep only those whose bound
-// reaches a target; of parts with the same pieces the smaller one.
+// reaches a target; of parts with the same pieces the smaller one. Parts in a row are
+// joined in one order, the shortest last.
 //
 // The target begins close below the bound and sinks. What a pass saw, even one that kept
 // too much and was broken off, tightens the prices for the next: no part of a size is
@@ -48,7 +49,8 @@
 //
 // Good plans come from cutting some of a plan anew, again and again: what lies side by
 // side, and the waste with it, is filled by building up from what is left with few parts
-// kept for each size (large neighbourhood search, Shaw 1998, under simulated annealing).
+// kept for each size (large neighbourhood search, Shaw 1998), half the time uphill only
+// and half under simulated annealing.
 //
 // How long that takes depends on how much is wanted and how closely it fits. Where much
 // more is wanted than fits, and where all fits, it is seconds; where a few pieces more are

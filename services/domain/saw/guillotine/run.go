@@ -36,7 +36,7 @@ func (s *search) run(ctx context.Context) End {
 	}
 	recutter := s.newRecutter()
 	for _, r := range rounds {
-		if err := recutter.anneal(ctx, r.joins); err != nil {
+		if err := recutter.better(ctx, r.joins); err != nil {
 			return Stopped
 		}
 		err := s.prove(ctx, pr, told, r.pass)

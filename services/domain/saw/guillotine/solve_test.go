@@ -30,6 +30,7 @@ func TestTwentyKindsAreProved(t *testing.T) {
 	for seed := range uint64(5) {
 		proved(t, drawn(seed, 8, 30, 3))
 	}
+	proved(t, class{lo: 5, hi: 15, most: 3}.draw(1)) // all that is wanted fits, closely
 	proved(t, class{lo: 5, hi: 15, most: 3}.draw(2))
 	proved(t, class{lo: 3, hi: 12, most: 4, spread: 0.2}.draw(0))
 }

@@ -18,7 +18,8 @@ type kept struct {
 	charged int64 // with every kind charged, scaled
 	first   ref   // of a kind: cell -1, and the variant
 	second  ref
-	next    ref // of the same counts, kept before
+	next    ref   // of the same counts, kept before
+	last    int32 // of a row: where the side of its smallest, joined last, stands among the grid's points
 	side    side
 }
 
@@ -130,7 +131,7 @@ func (ps *pass) across(i, j int) bool {
 			continue
 		}
 		for c := 1; c <= j; c++ {
-			if !ps.join(a*n+c, b*n+j, i*n+j, across) || c < j && a != b && !ps.join(a*n+j, b*n+c, i*n+j, across) {
+			if !ps.join(a*n+c, b*n+j, i*n+j, across, a) || c < j && a != b && !ps.join(a*n+j, b*n+c, i*n+j, across, a) {
 				return false
 			}
 		}
@@ -150,7 +151,7 @@ func (ps *pass) along(i, j int) bool {
 			continue
 		}
 		for a := 1; a <= i; a++ {
-			if !ps.join(a*n+c, i*n+d, i*n+j, along) || a < i && c != d && !ps.join(i*n+c, a*n+d, i*n+j, along) {
+			if !ps.join(a*n+c, i*n+d, i*n+j, along, c) || a < i && c != d && !ps.join(i*n+c, a*n+d, i*n+j, along, c) {
 				return false
 			}
 		}
@@ -158,8 +159,13 @@ func (ps *pass) along(i, j int) bool {
 	return true
 }
 
-// join tries each part of one cell with each of another; both are sorted, best first.
-func (ps *pass) join(a, b, cell int, s side) bool {
+// join tries each part of one cell with each of another; both are sorted, best first. The
+// first is no longer than the second, the last-th of the points. A row is built in one
+// order only: part by part, none longer than those before it. That loses nothing. Where a
+// part of the row was left out for another of the same pieces, no larger, the row with that
+// one has an order too; it takes up less, or its shortest part is shorter, or it is the
+// order tried here.
+func (ps *pass) join(a, b, cell int, s side, last int) bool {
 	first, second := ps.cells[a], ps.cells[b]
 	if len(first) == 0 || len(second) == 0 {
 		return true
@@ -170,16 +176,22 @@ func (ps *pass) join(a, b, cell int, s side) bool {
 		if one.charged+top < ps.least {
 			break
 		}
+		if one.side == s {
+			continue
+		}
 		for y := range second {
 			two := &second[y]
 			if one.charged+two.charged < ps.least {
 				break
 			}
+			if two.side == s && int(two.last) < last {
+				continue
+			}
 			ps.joins++
 			if sum, ok := ps.add(&one.counts, &two.counts); ok {
 				ps.keep(cell, kept{
 					counts: sum, worth: one.worth + two.worth, charged: one.charged + two.charged,
-					first: ref{int32(a), int32(x)}, second: ref{int32(b), int32(y)}, side: s,
+					first: ref{int32(a), int32(x)}, second: ref{int32(b), int32(y)}, last: int32(last), side: s,
 				})
 			}
 		}
