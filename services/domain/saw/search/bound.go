@@ -14,8 +14,9 @@ import (
 // stone from a part, each stone made as a want says, in its minutes, each cut in the task's. In minor units of
 // expected worth.
 //
-// A piece counts as without a hollow where none is as deep as the smallest wanted stone is from its middle to its edge: no
-// straight cuts then leave stones on the same side of each that only a hollow parts (planner.even).
+// A piece counts as without a hollow where none, of outline or profile, is as deep as the smallest wanted stone is from
+// its middle to its edge: no straight cuts then leave stones on the same side of each that only a hollow parts
+// (planner.even).
 //
 // Why it holds. Stones that claim the same bar and show the same side, are clean and have some backing all hold the
 // bar's underside within their walls. So where they are level with it their outlines, seen square to it, lie apart.

@@ -189,3 +189,48 @@ func odd(rng *search.Dice) (out []saw.Market) {
 	}
 	return out
 }
+
+// One cut in the section frees what lies on either side of each hollow in the profile.
+func TestBoundHoldsForAHollowProfile(t *testing.T) {
+	mm := func(at ...int64) (out []saw.Point) {
+		for i := 0; i < len(at); i += 2 {
+			out = append(out, saw.Point{X: 1_000 * at[i], Y: 1_000 * at[i+1]})
+		}
+		return out
+	}
+	task := searchtest.Pieces()[11]
+	task.Study = saw.Study{
+		Name: "three teeth", MassUg: 9_000_000, SGMilli: 2_950, Outline: mm(0, 0, 36, 0, 36, 12, 0, 12),
+		Profile: mm(0, 0, 10, 0, 10, -6, 13, -6, 13, 0, 23, 0, 23, -6, 26, -6, 26, 0, 36, 0, 36, -10, 0, -10),
+		Features: []saw.Feature{{
+			Name: "upper seam", Kind: saw.Seam, View: saw.Section, Points: mm(0, -1, 36, -1), ThicknessUm: 1_000, SGMilli: 2_100, Class: "plain",
+		}},
+	}
+	want := task.Wants[1]
+	want.Sizes = []search.Size{{LengthUm: 6_000, WidthUm: 6_000}}
+	want.Pattern.Minutes, want.Pattern.ChanceBp = 0, 10_000
+	task.Wants = []search.Want{want}
+	task.Prices.Markets[0].Prices = []saw.Price{{Class: "plain", Per: saw.PerStone, Minor: 10_000}}
+	task.Settings.HourMinor, task.SawMinutes = 60_000, 10
+	plan := saw.Plan{
+		Blades: []saw.Blade{task.Blade}, Settings: task.Settings,
+		Steps: []saw.Step{{Part: saw.Whole, Minutes: task.SawMinutes, Do: saw.Saw{
+			Blade: task.Blade.Name, View: saw.Section, Line: saw.Line{A: mm(0, -5)[0], B: mm(36, -5)[0]},
+			Left: []string{"A", "B", "C"}, Right: []string{"rest"},
+		}}},
+	}
+	for i, part := range []string{"A", "B", "C"} {
+		stone := want.Pattern
+		stone.Name, stone.At = part, mm(5+13*int64(i), 6)[0]
+		stone.LengthUm, stone.WidthUm = 6_000, 6_000
+		plan.Ends = append(plan.Ends, saw.End{Part: part, Kind: saw.Stones, Stones: []saw.Stone{stone}})
+	}
+	r, err := saw.Evaluate(task.Study, plan, task.Prices)
+	if err != nil || r.Infeasible {
+		t.Fatal(err, r.Trunk.Findings)
+	}
+	bound, err := search.Bound(context.Background(), task)
+	if err != nil || r.Money.Expected > bound {
+		t.Errorf("a plan is worth %d, the bound is %d; %v", r.Money.Expected, bound, err)
+	}
+}
