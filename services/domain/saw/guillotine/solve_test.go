@@ -218,6 +218,11 @@ func TestCheckSeesWhatIsWrong(t *testing.T) {
 		"no such kind":         func(q *guillotine.Part) { q.Pieces()[0].Kind = 3 },
 		"turned":               func(q *guillotine.Part) { q.Pieces()[0].Turned = true },
 		"waste called a piece": func(q *guillotine.Part) { q.Kind = 0 },
+		"nothing cut off": func(q *guillotine.Part) {
+			piece := q.Pieces()[0]
+			same := *piece
+			piece.Kind, piece.Turned, piece.Cut = -1, false, &guillotine.Cut{At: piece.Length, First: &same}
+		},
 	} {
 		r, err := guillotine.Solve(context.Background(), p, nil)
 		if err != nil {
