@@ -142,6 +142,37 @@ func TestSmallKindsAsGoodAsEveryCutTried(t *testing.T) {
 	})
 }
 
+// The stock is itself a kind, worth about as much as what else could be cut from it.
+func TestStockThatIsAKindAsGoodAsEveryCutTried(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		p := guillotine.Problem{
+			Length: rapid.Int64Range(4, 9).Draw(t, "length"),
+			Width:  rapid.Int64Range(4, 9).Draw(t, "width"),
+			Kerf:   rapid.Int64Range(0, 2).Draw(t, "kerf"),
+		}
+		for range rapid.IntRange(1, 4).Draw(t, "kinds") {
+			k := guillotine.Kind{
+				Length: rapid.Int64Range(1, p.Length).Draw(t, "kind's length"),
+				Width:  rapid.Int64Range(1, p.Width).Draw(t, "kind's width"),
+				Most:   rapid.Int64Range(1, 2).Draw(t, "most"),
+				Turns:  rapid.Bool().Draw(t, "turns"),
+			}
+			k.Value = 10*k.Length*k.Width + rapid.Int64Range(0, 30).Draw(t, "more")
+			p.Kinds = append(p.Kinds, k)
+		}
+		all := guillotine.Kind{Length: p.Length, Width: p.Width, Most: 1}
+		if rapid.Bool().Draw(t, "turned") {
+			all.Length, all.Width, all.Turns = all.Width, all.Length, true
+		}
+		all.Value = p.Length * p.Width * rapid.Int64Range(5, 11).Draw(t, "value for area")
+		p.Kinds = append(p.Kinds, all)
+		want := slow(p, p.Length, p.Width, limits(p), map[string]int64{})
+		if got := proved(t, p); got != want {
+			t.Errorf("got %d, every cut tried gives %d", got, want)
+		}
+	})
+}
+
 func TestAsGoodAsThePlainProgramme(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		p := drawProblem(t, 40, false)

@@ -47,13 +47,15 @@
 // of some, first of those that the relaxed plan uses too often (state-space relaxation,
 // Christofides and Hadjiconstantinou 1995, refined step by step).
 //
-// Good plans come from cutting some of a plan anew, again and again: what lies side by
+// The first plans are greedy: piece after piece into the waste that it fits the closest.
+// Better ones come from cutting some of a plan anew, again and again: what lies side by
 // side, and the waste with it, is filled by building up from what is left with few parts
 // kept for each size (large neighbourhood search, Shaw 1998), half the time uphill only
 // and half under simulated annealing.
 //
-// How long that takes depends on how much is wanted and how closely it fits. Where much
-// more is wanted than fits, and where all fits, it is seconds; where a few pieces more are
-// wanted than fit, a minute may not be enough for a proof. Give a context with a deadline:
-// the gap then says what is open.
+// How long that takes depends on how much is wanted, how closely it fits, and at how many
+// places a cut can be. Where all fits with room to spare, a greedy plan is the proof, in
+// seconds even on large stock; where all fits closely or a few pieces more are wanted than
+// fit, a minute may not be enough. Give a context with a deadline: the gap then says what is
+// open.
 package guillotine

@@ -53,7 +53,11 @@ func (p Problem) lay(g *grid, b *build, part *Part) *Part {
 		}
 		return part
 	}
-	p.cut(g, part, b.side, b.at-p.Kerf, b.first, b.second)
+	at := b.at - p.Kerf
+	if b.side == across && at == part.Length || b.side == along && at == part.Width {
+		return p.lay(g, b.first, part) // there is nothing to cut off
+	}
+	p.cut(g, part, b.side, at, b.first, b.second)
 	return part
 }
 
@@ -153,7 +157,7 @@ func (p Problem) Check(plan *Part) (int64, error) {
 		area += c.Kerf * map[bool]int64{true: q.Length, false: q.Width}[c.Along]
 		side := map[bool]int64{true: q.Width, false: q.Length}[c.Along]
 		rest := side - c.At - c.Kerf
-		if c.At < 1 || rest < 0 || c.Kerf != min(p.Kerf, side-c.At) || (c.Second == nil) != (rest == 0) {
+		if c.At < 1 || c.At >= side || rest < 0 || c.Kerf != min(p.Kerf, side-c.At) || (c.Second == nil) != (rest == 0) {
 			failed = broken(q, "a cut at %d takes %d of the side %d", c.At, c.Kerf, side)
 			return
 		}

@@ -89,7 +89,9 @@ func (s *search) charges(ctx context.Context) *prices {
 		return nil
 	}
 	s.repair(ctx, pr.inside.build(len(s.p)-1, len(s.q)-1))
-	pr.surround()
+	if pr.surround(ctx) != nil {
+		return nil
+	}
 	pr.order = s.byArea()
 	return pr
 }
@@ -134,15 +136,22 @@ func (s *search) price(ctx context.Context, pr *prices) error {
 }
 
 // surround computes around, from inside and from the whole stock inwards: a part is joined
-// with another along one of its sides, and what is around both follows.
-func (pr *prices) surround() {
+// with another along one of its sides, and what is around both follows. Where the context
+// ends it stays as it was.
+func (pr *prices) surround(ctx context.Context) error {
 	t := pr.inside
 	m, n := len(t.p), len(t.q)
-	pr.around = make([]int64, m*n)
+	if err := ctx.Err(); err != nil {
+		return err
+	}
+	around := make([]int64, m*n)
 	for i := m - 1; i >= 0; i-- {
-		row := pr.around[i*n : (i+1)*n]
+		if err := ctx.Err(); err != nil {
+			return err
+		}
+		row := around[i*n : (i+1)*n]
 		if i+1 < m {
-			copy(row, pr.around[(i+1)*n:])
+			copy(row, around[(i+1)*n:])
 		}
 		for a, sum := 1, i; a < m && t.p[i]+t.p[a] <= t.p[m-1]; a++ {
 			for t.p[sum] < t.p[i]+t.p[a] {
@@ -151,7 +160,7 @@ func (pr *prices) surround() {
 			if t.p[sum] != t.p[i]+t.p[a] {
 				continue
 			}
-			beside, beyond := t.v[a*n:(a+1)*n], pr.around[sum*n:(sum+1)*n]
+			beside, beyond := t.v[a*n:(a+1)*n], around[sum*n:(sum+1)*n]
 			for j, x := range beside {
 				if x += beyond[j]; x > row[j] {
 					row[j] = x
@@ -175,6 +184,8 @@ func (pr *prices) surround() {
 			row[j] = best
 		}
 	}
+	pr.around = around
+	return nil
 }
 
 // byArea is all cells with a size, the smaller first: parts of a part come before it.

@@ -31,6 +31,9 @@ func (s *search) newRecutter() *recutter {
 		cells: make([][]option, len(s.p)*len(s.q)),
 	}}
 	r.best, r.found = r.read(s.plan), s.value
+	if piece := r.best; piece.side == whole { // the stock itself: what is cut anew has parts
+		r.best = &sheet{l: piece.l, w: piece.w, side: across, parts: []*sheet{piece}}
+	}
 	return r
 }
 

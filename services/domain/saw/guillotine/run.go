@@ -26,6 +26,9 @@ var errFull = errors.New("too many parts")
 
 // run searches until the plan is proved the best, the context ends, or memory does.
 func (s *search) run(ctx context.Context) End {
+	if ctx.Err() != nil {
+		return Stopped
+	}
 	pr := s.charges(ctx)
 	if pr == nil {
 		return Stopped

@@ -73,8 +73,12 @@ func Solve(ctx context.Context, p Problem, progress func(Progress)) (Result, err
 		return Result{}, err
 	}
 	s.lower(min(free.total(), p.wanted(g)))
-	best := free.build(len(g.p)-1, len(g.q)-1)
-	s.repair(ctx, best)
+	if slices.Contains(g.limited, true) {
+		s.greedy(ctx)
+	}
+	if s.value < s.bound {
+		s.repair(ctx, free.build(len(g.p)-1, len(g.q)-1))
+	}
 	if s.value == s.bound {
 		return s.result(Proved), nil
 	}
@@ -198,7 +202,7 @@ func (s *search) repair(ctx context.Context, b *build) {
 	slices.SortStableFunc(waste, func(a, b *Part) int { return cmp.Compare(b.Length*b.Width, a.Length*a.Width) })
 	var t *table
 	worth := make([]int64, len(s.Kinds))
-	for len(waste) > 0 {
+	for len(waste) > 0 && ctx.Err() == nil {
 		part := waste[0]
 		waste = waste[1:]
 		for i, k := range s.Kinds {

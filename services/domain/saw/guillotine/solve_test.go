@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"runtime"
 	"testing"
 	"time"
 
@@ -33,6 +34,38 @@ func TestTwentyKindsAreProved(t *testing.T) {
 	proved(t, class{lo: 5, hi: 15, most: 3}.draw(1)) // all that is wanted fits, closely
 	proved(t, class{lo: 5, hi: 15, most: 3}.draw(2))
 	proved(t, class{lo: 3, hi: 12, most: 4, spread: 0.2}.draw(0))
+}
+
+// A stock that is itself the best piece, and yet something else may be worth more.
+func TestTheStockIsAPiece(t *testing.T) {
+	got := proved(t, guillotine.Problem{Length: 5, Width: 9, Kerf: 1, Kinds: []guillotine.Kind{
+		{Length: 2, Width: 1, Value: 47, Most: 1},
+		{Length: 5, Width: 4, Value: 206, Most: 1, Turns: true},
+		{Length: 6, Width: 3, Value: 180, Most: 3},
+		{Length: 4, Width: 3, Value: 166, Most: 1},
+		{Length: 6, Width: 7, Value: 147, Most: 2},
+		{Length: 6, Width: 7, Value: 420, Most: 1, Turns: true},
+		{Length: 5, Width: 9, Value: 444, Most: 1},
+	}})
+	if got != 444 {
+		t.Errorf("got %d", got)
+	}
+}
+
+// On large stock, which has too many places to cut it anew as a whole.
+func TestAllThatIsWantedFitsOnLargeStock(t *testing.T) {
+	r := rand.New(rand.NewPCG(3, 4))
+	p := guillotine.Problem{Length: 1_000, Width: 1_000}
+	all := int64(0)
+	for range 10 {
+		k := guillotine.Kind{Length: 40 + r.Int64N(200), Width: 40 + r.Int64N(200), Most: 2 + r.Int64N(3)}
+		k.Value = k.Length * k.Width / 10
+		all += k.Value * k.Most
+		p.Kinds = append(p.Kinds, k)
+	}
+	if got := proved(t, p); got != all {
+		t.Errorf("got %d of %d", got, all)
+	}
 }
 
 // Stopped at any moment, there is a plan that can be cut and a bound that holds.
@@ -65,6 +98,71 @@ func TestStoppedAnywhere(t *testing.T) {
 		if after == 0 && r.End != guillotine.Stopped {
 			t.Errorf("it ended as %q", r.End)
 		}
+	}
+}
+
+// ending is a context that ends when it is asked the so-many-th time, or is told to, and
+// notes what was allocated until then.
+type ending struct {
+	context.Context
+	left, more int // times it is asked until it ends, and after that
+	allocated  uint64
+}
+
+func (e *ending) Err() error {
+	switch {
+	case e.left > 1:
+		e.left--
+		return nil
+	case e.left == 1:
+		e.end()
+	default:
+		e.more++
+	}
+	return context.Canceled
+}
+
+func (e *ending) end() { e.left, e.allocated = 0, allocated() }
+
+func allocated() uint64 {
+	var m runtime.MemStats
+	runtime.ReadMemStats(&m)
+	return m.TotalAlloc
+}
+
+// Once it is stopped it begins on nothing more: no table of all parts' sizes is made, and the
+// context is hardly asked again.
+func TestStoppedAtOnce(t *testing.T) {
+	p := class{lo: 5, hi: 15, most: 3}.draw(3)
+	p.Length, p.Width = p.Length*4, p.Width*4
+	for i := range p.Kinds {
+		k := &p.Kinds[i]
+		k.Length, k.Width = k.Length*4-int64(i%2), k.Width*4-int64(i%3)
+	}
+	const table = 8 * 150 * 75 // bytes, of fewer sizes than parts can have
+	stopped := func(when string, ctx *ending, progress func(guillotine.Progress)) {
+		r, err := guillotine.Solve(ctx, p, progress)
+		if err != nil || r.End != guillotine.Stopped {
+			t.Fatalf("%s it ended as %q; %v", when, r.End, err)
+		}
+		if after := allocated() - ctx.allocated; after > table || ctx.more > 6 {
+			t.Errorf("stopped %s it allocated %d bytes more, and asked %d times", when, after, ctx.more)
+		}
+	}
+	for left := 1; left < 2_000; left += 1 + left {
+		stopped(fmt.Sprintf("when asked %d times", left), &ending{Context: context.Background(), left: left}, nil)
+	}
+	for _, passing := range []int{1, 30} {
+		ctx := &ending{Context: context.Background(), left: math.MaxInt}
+		told := 0
+		stopped(fmt.Sprintf("when told %d times of a pass", passing), ctx, func(now guillotine.Progress) {
+			if now.Kept == 0 || ctx.left == 0 {
+				return
+			}
+			if told++; told == passing {
+				ctx.end()
+			}
+		})
 	}
 }
 
@@ -120,6 +218,11 @@ func TestCheckSeesWhatIsWrong(t *testing.T) {
 		"no such kind":         func(q *guillotine.Part) { q.Pieces()[0].Kind = 3 },
 		"turned":               func(q *guillotine.Part) { q.Pieces()[0].Turned = true },
 		"waste called a piece": func(q *guillotine.Part) { q.Kind = 0 },
+		"nothing cut off": func(q *guillotine.Part) {
+			piece := q.Pieces()[0]
+			same := *piece
+			piece.Kind, piece.Turned, piece.Cut = -1, false, &guillotine.Cut{At: piece.Length, First: &same}
+		},
 	} {
 		r, err := guillotine.Solve(context.Background(), p, nil)
 		if err != nil {

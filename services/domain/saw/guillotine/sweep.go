@@ -64,8 +64,11 @@ type outcome struct {
 }
 
 // pass runs one. told says which kinds' counts are told apart; target is in minor units.
-// Whether it comes to its end or not, it tightens the prices' bounds.
+// Whether it comes to its end or not, it tightens the prices' bounds, unless the context ends.
 func (s *search) pass(ctx context.Context, pr *prices, told []bool, target int64, r reach) (outcome, error) {
+	if err := ctx.Err(); err != nil {
+		return outcome{}, err
+	}
 	l, ok := s.newLayout(told, s.most)
 	if !ok {
 		return outcome{full: true}, nil
@@ -87,6 +90,9 @@ func (s *search) pass(ctx context.Context, pr *prices, told []bool, target int64
 	// was given is all there is.
 	best, most := none, int64(0)
 	for _, cell := range pr.order {
+		if err := ctx.Err(); err != nil {
+			return outcome{}, err // most cells have no joins, so they don't ask
+		}
 		i, j := cell/n, cell%n
 		ps.here = ps.here[:0]
 		ps.at.reset()
@@ -272,7 +278,11 @@ func (ps *pass) build(r ref) *build {
 // the best that was kept, or than what would have been kept. That holds for any target,
 // because a part of a dropped one is held to what can be added around both: surround
 // follows inside, and around a part is never less than beside it and around the two.
+// After a search that was stopped nothing more is asked of the prices.
 func (ps *pass) tighten() {
+	if ps.ctx.Err() != nil {
+		return
+	}
 	n := len(ps.q)
 	v := ps.inside.v
 	for _, cell := range ps.done {
@@ -282,5 +292,5 @@ func (ps *pass) tighten() {
 		}
 		v[cell] = min(v[cell], max(own, v[cell-n], v[cell-1]))
 	}
-	ps.surround()
+	_ = ps.surround(ps.ctx) // ended: so does the search
 }

@@ -14,8 +14,9 @@ import (
 // stone from a part, each stone made as a want says, in its minutes, each cut in the task's. In minor units of
 // expected worth.
 //
-// A piece counts as without a hollow where none is as deep as the smallest wanted stone is from its middle to its edge: no
-// straight cuts then leave stones on the same side of each that only a hollow parts (planner.even).
+// A piece counts as without a hollow where none, of outline or profile, is as deep as the smallest wanted stone is from
+// its middle to its edge: no straight cuts then leave stones on the same side of each that only a hollow parts
+// (planner.even).
 //
 // Why it holds. Stones that claim the same bar and show the same side, are clean and have some backing all hold the
 // bar's underside within their walls. So where they are level with it their outlines, seen square to it, lie apart.
@@ -27,8 +28,9 @@ import (
 // for each zone inside it, solved exactly in small steps of area, each stone's share rounded down. No stone is
 // longer than is proved for the uncut piece (as by Largest), cracks and rock without margins, which a cut along
 // them spares. A stone's worth is what it brings by its wanted size in the market's list, less levy, selling and
-// its minutes; in a piece without a hollow each stone but the first takes a cut, and those minutes. What is left
-// over is taken to be the whole piece.
+// its minutes; in a piece without a hollow each stone but the first takes a cut, and those minutes. So stones that
+// are worth no more than a cut come alone or not at all: two of them bring no more than the better one, and beside
+// others they bring nothing. What is left over is taken to be the whole piece.
 //
 // A stone's part has more than the stone: about an ellipse no polygon of n sides is smaller than n/π·tan(π/n) of
 // it. And straight cuts make few sides: k parts of a polygon of m have at most m + 4(k − 1) together, since each
@@ -196,7 +198,7 @@ func (p *planner) levelBound(l level) float64 {
 	}
 	var zones []field
 	var free *field
-	dearest, alone := 0.0, 0.0
+	dearest, alone := 0.0, 0.0 // of stones worth more than a cut, less it; of the others
 	for _, zone := range slices.Sorted(maps.Keys(by)) {
 		if p.ended() {
 			return 0
@@ -210,16 +212,17 @@ func (p *planner) levelBound(l level) float64 {
 			return p.plain(l, all)
 		}
 		for _, s := range f.stones {
-			dearest, alone = max(dearest, s.worth-cut), max(alone, s.worth)
+			if s.worth > cut {
+				dearest = max(dearest, s.worth-cut)
+			} else {
+				alone = max(alone, s.worth)
+			}
 		}
 		if zone == "" {
 			free = &f
 		} else {
 			zones = append(zones, f)
 		}
-	}
-	if dearest == 0 {
-		return alone // no stone is worth its cut, and the first takes none
 	}
 	fees := []float64{0}
 	if free != nil && l.thick == 0 {
@@ -253,11 +256,11 @@ func (p *planner) levelBound(l level) float64 {
 				total = both(zoned, f.table(fee, fee > 0), w.steps)
 			}
 			most := total[min(w.steps, len(total)-1)]
-			if most > 0 {
-				most = max(0, most+fee*float64(w.sides-4)+cut)
+			if fee == 0 && most == 0 {
+				return alone // no stone that is worth its cut has room
 			}
-			least = min(least, most)
+			least = min(least, max(0, most+fee*float64(w.sides-4))+cut)
 		}
 	}
-	return least
+	return max(least, alone)
 }

@@ -13,17 +13,26 @@ import (
 // and on the same side of each cut. A hollow that parts them reaches across, from one side of the strip between the
 // disks to the other; it begins at one straight side of the hull, from which the nearer disk's middle is ρ away or
 // more, so one of its two sides there is as far too. A hollow that is nowhere so deep parts nothing.
+// Nor does one of the profile that is less deep than the radius of a ball within each stone, below its dome.
 func (p *planner) even(whole plane.Ring) bool {
-	least := math.Inf(1)
+	disk, ball := math.Inf(1), math.Inf(1)
 	for _, w := range p.wants {
+		least := math.Inf(1)
 		if len(w.Sizes) == 0 {
-			least = min(least, w.body.ball*float64(max(w.FromUm, shortest))/2)
+			least = w.body.ball * float64(max(w.FromUm, shortest)) / 2
 		}
 		for i, s := range w.Sizes {
 			least = min(least, w.bodies[i].ball*float64(s.LengthUm)/2)
 		}
+		disk, ball = min(disk, least), min(ball, least, float64(w.Pattern.DepthUm-w.Pattern.DomeUm)/2)
 	}
-	return deepest(whole) < least
+	if len(p.Study.Profile) > 0 {
+		profile, _ := plane.CheckRing(points(p.Study.Profile))
+		if deep := deepest(profile); deep > 0 && deep >= ball {
+			return false
+		}
+	}
+	return deepest(whole) < disk
 }
 
 // deepest is how far any corner lies within the hull's side that bridges its hollow, in micrometres.

@@ -87,10 +87,8 @@ func (f *field) sides(table []float64) {
 			return
 		}
 		for j, v := range f.table(fee, true) {
-			if v > 0 {
-				v = max(0, v+fee*float64(len(f.ring)-4))
-			}
-			table[j] = min(table[j], v)
+			// Nothing at a fee isn't nothing: a stone of many sides may cost more than it brings.
+			table[j] = min(table[j], max(0, v+fee*float64(len(f.ring)-4)))
 		}
 	}
 }

@@ -12,7 +12,7 @@ import (
 	"seamshare.example/services/domain/saw/search/searchtest"
 )
 
-// As TestSuggestBeatsChance and TestBoundHolds, for random pieces.
+// As TestSuggestBeatsChance, TestBoundHolds and TestBoundHoldsForAnyList, for random pieces.
 func TestSuggestBeatsChanceLong(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		seed := rapid.Uint64().Draw(t, "seed")
@@ -28,4 +28,8 @@ func TestSuggestBeatsChanceLong(t *testing.T) {
 
 func TestBoundHoldsLong(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) { bounded(t, rapid.Uint64().Draw(t, "seed")) })
+}
+
+func TestBoundHoldsForAnyListLong(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) { listed(t, rapid.Uint64().Draw(t, "seed")) })
 }
