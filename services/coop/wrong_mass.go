@@ -161,10 +161,11 @@ func (w *wrong) pieceMass(pieceID, stoneID string, at uint64, right correction.F
 		w.was.Total = of.Total
 	}
 	w.fit = func(right correction.Facts) (apply, error) {
-		to, err := h.Put(m, right.Weighing)
+		corrected, err := h.Put(m, right.Weighing)
 		if err != nil {
 			return nil, err
 		}
+		corrected.PieceId, corrected.StoneId = pieceID, stoneID
 		if listed {
 			if err := of.CorrectListing(pieceID, right.Weighing, right.Total); err != nil {
 				return nil, err
@@ -181,10 +182,10 @@ func (w *wrong) pieceMass(pieceID, stoneID string, at uint64, right correction.F
 			}
 		}
 		return func(c correction.State, person string) int64 {
-			event := w.mass(c, person, right.Weighing, &correctionv1.MassCorrected_Public{PieceId: pieceID, StoneId: stoneID, Part: m.Part, WentIn: m.WentIn, From: m.From, To: to})
+			event := w.mass(c, person, right.Weighing, corrected)
 			p := event.GetMassCorrected()
 			now := append(slices.Clip(h), piece.Record{Correction: event})
-			for _, e := range []*correctionv1.Entry{m.From, to} {
+			for _, e := range []*correctionv1.Entry{corrected.GetFrom(), corrected.GetTo()} {
 				if ug, ok := now.Missing(e.GetRecord()); ok {
 					p.Private.Differences = append(p.Private.Differences, &correctionv1.Difference{Record: e.GetRecord(), MissingUg: ug, BeyondTolerance: ug != 0})
 				}
@@ -233,9 +234,16 @@ func (w *wrong) before(rough piece.State, m piece.Mass, right *eventv1.Weighing)
 		return nil, nil
 	}
 	if group := rough.OpenedFrom; group != "" {
-		return &correctionv1.MassCorrected_Public{
-			PieceId: group, From: &correctionv1.Entry{Account: correctionv1.Account_ACCOUNT_UNEXPLAINED}, To: &correctionv1.Entry{Account: correctionv1.Account_ACCOUNT_OPENED},
-		}, nil
+		h, err := pieceHistory(w.tx, group)
+		if err != nil {
+			return nil, err
+		}
+		taken, err := h.PutTaken(m.Record, m.Weighing, right)
+		if err != nil {
+			return nil, err
+		}
+		taken.PieceId = group
+		return taken, nil
 	}
 	if rough.Origin == nil {
 		return nil, nil
@@ -250,8 +258,12 @@ func (w *wrong) before(rough piece.State, m piece.Mass, right *eventv1.Weighing)
 			continue
 		}
 		moved, _ := h.Mass(r.Position, part, false)
-		to, err := h.Put(moved, right)
-		return &correctionv1.MassCorrected_Public{PieceId: old, Part: part, From: moved.From, To: to}, err
+		older, err := h.Put(moved, right)
+		if err != nil {
+			return nil, err
+		}
+		older.PieceId = old
+		return older, nil
 	}
 	return nil, fmt.Errorf("%w: piece %s is a part of piece %s, which never moved on", eventstore.ErrCorrupt, rough.ID, old)
 }

@@ -100,9 +100,16 @@ func TestYieldFollowsThePiece(t *testing.T) {
 // record, or the rules don't let it through.
 func corrected(t *rapid.T, h domain.History) *correctionv1.Event {
 	at := rapid.IntRange(0, len(h)-1).Draw(t, "record")
-	part, wentIn := "", false
-	if p := h[at].Event.GetWorked().GetPublic(); p != nil {
-		part, wentIn = p.GetPart(), rapid.Bool().Draw(t, "went in")
+	names := []string{""}
+	for _, r := range h {
+		names = append(names, r.Event.GetDescribed().GetPublic().GetLabel())
+		for _, out := range r.Event.GetWorked().GetPublic().GetPartsOut() {
+			names = append(names, out.GetName())
+		}
+	}
+	part, wentIn := rapid.SampledFrom(names).Draw(t, "of"), rapid.Bool().Draw(t, "went in")
+	if p := h[at].Event.GetWorked().GetPublic(); p != nil && rapid.Bool().Draw(t, "of the step") {
+		part = p.GetPart()
 		if n := len(p.GetPartsOut()); n > 0 && !wentIn {
 			part = p.GetPartsOut()[rapid.IntRange(0, n-1).Draw(t, "out")].GetName()
 		}
@@ -111,14 +118,15 @@ func corrected(t *rapid.T, h domain.History) *correctionv1.Event {
 	if !ok {
 		return nil
 	}
-	right := grams(max(1, m.Weighing.GetMassUg()+rapid.Int64Range(-2_000_000, 2_000_000).Draw(t, "more")))
-	to, err := h.Put(m, right)
+	if weighed := h[at].Event.GetWorked(); wentIn && weighed == nil {
+		t.Fatalf("something went into %v", h[at].Event)
+	}
+	c, err := h.Put(m, grams(max(1, m.Weighing.GetMassUg()+rapid.Int64Range(-2_000_000, 2_000_000).Draw(t, "more"))))
 	if err != nil {
 		return nil
 	}
-	return &correctionv1.Event{Event: &correctionv1.Event_MassCorrected{MassCorrected: &correctionv1.MassCorrected{
-		Public: &correctionv1.MassCorrected_Public{PieceId: "p1-1", Part: m.Part, WentIn: wentIn, Was: m.Weighing, Right: right, From: m.From, To: to},
-	}}}
+	c.PieceId = "p1-1"
+	return &correctionv1.Event{Event: &correctionv1.Event_MassCorrected{MassCorrected: &correctionv1.MassCorrected{Public: c}}}
 }
 
 // sameAsRight weighs the whole history over again as if each mass had been recorded right

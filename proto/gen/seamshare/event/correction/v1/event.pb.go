@@ -1449,7 +1449,11 @@ type MassCorrected_Public struct {
 	// The counted lot, where it is a lot's mass.
 	LotId string `protobuf:"bytes,10,opt,name=lot_id,json=lotId,proto3" json:"lot_id,omitempty"`
 	// It is the mass that went into a step, weighed again before it, not what came out.
-	WentIn        bool `protobuf:"varint,11,opt,name=went_in,json=wentIn,proto3" json:"went_in,omitempty"`
+	WentIn bool `protobuf:"varint,11,opt,name=went_in,json=wentIn,proto3" json:"went_in,omitempty"`
+	// The part that should weigh something else by that, as it is weighed again; empty: none.
+	DuePart string `protobuf:"bytes,12,opt,name=due_part,json=duePart,proto3" json:"due_part,omitempty"`
+	// What it should weigh.
+	Due           *v11.Weighing `protobuf:"bytes,13,opt,name=due,proto3" json:"due,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1559,6 +1563,20 @@ func (x *MassCorrected_Public) GetWentIn() bool {
 		return x.WentIn
 	}
 	return false
+}
+
+func (x *MassCorrected_Public) GetDuePart() string {
+	if x != nil {
+		return x.DuePart
+	}
+	return ""
+}
+
+func (x *MassCorrected_Public) GetDue() *v11.Weighing {
+	if x != nil {
+		return x.Due
+	}
+	return nil
 }
 
 // The part for those concerned.
@@ -2586,10 +2604,10 @@ const file_seamshare_event_correction_v1_event_proto_rawDesc = "" +
 	"\x10beyond_tolerance\x18\x04 \x01(\bR\x0fbeyondTolerance\x12\x18\n" +
 	"\aviewing\x18\x05 \x01(\bR\aviewing\x12\x12\n" +
 	"\x04back\x18\x06 \x01(\bR\x04back\x12%\n" +
-	"\x0eexpected_count\x18\a \x01(\rR\rexpectedCount\"\xd4\x05\n" +
+	"\x0eexpected_count\x18\a \x01(\rR\rexpectedCount\"\x9f\x06\n" +
 	"\rMassCorrected\x12K\n" +
 	"\x06public\x18\x01 \x01(\v23.seamshare.event.correction.v1.MassCorrected.PublicR\x06public\x12N\n" +
-	"\aprivate\x18\x02 \x01(\v24.seamshare.event.correction.v1.MassCorrected.PrivateR\aprivate\x1a\x97\x03\n" +
+	"\aprivate\x18\x02 \x01(\v24.seamshare.event.correction.v1.MassCorrected.PrivateR\aprivate\x1a\xe2\x03\n" +
 	"\x06Public\x12#\n" +
 	"\rcorrection_id\x18\x01 \x01(\tR\fcorrectionId\x12\x1a\n" +
 	"\bcorrects\x18\x02 \x01(\x04R\bcorrects\x12\x12\n" +
@@ -2602,7 +2620,9 @@ const file_seamshare_event_correction_v1_event_proto_rawDesc = "" +
 	"\x02to\x18\t \x01(\v2$.seamshare.event.correction.v1.EntryR\x02to\x12\x15\n" +
 	"\x06lot_id\x18\n" +
 	" \x01(\tR\x05lotId\x12\x17\n" +
-	"\awent_in\x18\v \x01(\bR\x06wentIn\x1a\x8b\x01\n" +
+	"\awent_in\x18\v \x01(\bR\x06wentIn\x12\x19\n" +
+	"\bdue_part\x18\f \x01(\tR\aduePart\x12.\n" +
+	"\x03due\x18\r \x01(\v2\x1c.seamshare.event.v1.WeighingR\x03due\x1a\x8b\x01\n" +
 	"\aPrivate\x12\x1b\n" +
 	"\tperson_id\x18\x01 \x01(\tR\bpersonId\x12\x16\n" +
 	"\x06reason\x18\x02 \x01(\tR\x06reason\x12K\n" +
@@ -2794,28 +2814,29 @@ var file_seamshare_event_correction_v1_event_proto_depIdxs = []int32{
 	36, // 37: seamshare.event.correction.v1.MassCorrected.Public.right:type_name -> seamshare.event.v1.Weighing
 	5,  // 38: seamshare.event.correction.v1.MassCorrected.Public.from:type_name -> seamshare.event.correction.v1.Entry
 	5,  // 39: seamshare.event.correction.v1.MassCorrected.Public.to:type_name -> seamshare.event.correction.v1.Entry
-	6,  // 40: seamshare.event.correction.v1.MassCorrected.Private.differences:type_name -> seamshare.event.correction.v1.Difference
-	37, // 41: seamshare.event.correction.v1.SizeCorrected.Public.was:type_name -> seamshare.event.v1.Size
-	37, // 42: seamshare.event.correction.v1.SizeCorrected.Public.right:type_name -> seamshare.event.v1.Size
-	35, // 43: seamshare.event.correction.v1.PriceCorrected.Private.was:type_name -> seamshare.event.v1.Amount
-	35, // 44: seamshare.event.correction.v1.PriceCorrected.Private.right:type_name -> seamshare.event.v1.Amount
-	38, // 45: seamshare.event.correction.v1.PriceCorrected.Private.agreement:type_name -> seamshare.event.parcel.v1.Agreement
-	35, // 46: seamshare.event.correction.v1.ReceiptCorrected.Private.was:type_name -> seamshare.event.v1.Amount
-	35, // 47: seamshare.event.correction.v1.ReceiptCorrected.Private.right:type_name -> seamshare.event.v1.Amount
-	35, // 48: seamshare.event.correction.v1.CostCorrected.Private.was:type_name -> seamshare.event.v1.Amount
-	35, // 49: seamshare.event.correction.v1.CostCorrected.Private.right:type_name -> seamshare.event.v1.Amount
-	35, // 50: seamshare.event.correction.v1.RefundCorrected.Private.was:type_name -> seamshare.event.v1.Amount
-	35, // 51: seamshare.event.correction.v1.RefundCorrected.Private.right:type_name -> seamshare.event.v1.Amount
-	36, // 52: seamshare.event.correction.v1.SentMassCorrected.Private.was:type_name -> seamshare.event.v1.Weighing
-	36, // 53: seamshare.event.correction.v1.SentMassCorrected.Private.right:type_name -> seamshare.event.v1.Weighing
-	36, // 54: seamshare.event.correction.v1.SentMassCorrected.Private.before:type_name -> seamshare.event.v1.Weighing
-	39, // 55: seamshare.event.correction.v1.SentMassCorrected.Private.side:type_name -> seamshare.event.parcel.v1.Side
-	6,  // 56: seamshare.event.correction.v1.SentMassCorrected.Private.handover:type_name -> seamshare.event.correction.v1.Difference
-	57, // [57:57] is the sub-list for method output_type
-	57, // [57:57] is the sub-list for method input_type
-	57, // [57:57] is the sub-list for extension type_name
-	57, // [57:57] is the sub-list for extension extendee
-	0,  // [0:57] is the sub-list for field type_name
+	36, // 40: seamshare.event.correction.v1.MassCorrected.Public.due:type_name -> seamshare.event.v1.Weighing
+	6,  // 41: seamshare.event.correction.v1.MassCorrected.Private.differences:type_name -> seamshare.event.correction.v1.Difference
+	37, // 42: seamshare.event.correction.v1.SizeCorrected.Public.was:type_name -> seamshare.event.v1.Size
+	37, // 43: seamshare.event.correction.v1.SizeCorrected.Public.right:type_name -> seamshare.event.v1.Size
+	35, // 44: seamshare.event.correction.v1.PriceCorrected.Private.was:type_name -> seamshare.event.v1.Amount
+	35, // 45: seamshare.event.correction.v1.PriceCorrected.Private.right:type_name -> seamshare.event.v1.Amount
+	38, // 46: seamshare.event.correction.v1.PriceCorrected.Private.agreement:type_name -> seamshare.event.parcel.v1.Agreement
+	35, // 47: seamshare.event.correction.v1.ReceiptCorrected.Private.was:type_name -> seamshare.event.v1.Amount
+	35, // 48: seamshare.event.correction.v1.ReceiptCorrected.Private.right:type_name -> seamshare.event.v1.Amount
+	35, // 49: seamshare.event.correction.v1.CostCorrected.Private.was:type_name -> seamshare.event.v1.Amount
+	35, // 50: seamshare.event.correction.v1.CostCorrected.Private.right:type_name -> seamshare.event.v1.Amount
+	35, // 51: seamshare.event.correction.v1.RefundCorrected.Private.was:type_name -> seamshare.event.v1.Amount
+	35, // 52: seamshare.event.correction.v1.RefundCorrected.Private.right:type_name -> seamshare.event.v1.Amount
+	36, // 53: seamshare.event.correction.v1.SentMassCorrected.Private.was:type_name -> seamshare.event.v1.Weighing
+	36, // 54: seamshare.event.correction.v1.SentMassCorrected.Private.right:type_name -> seamshare.event.v1.Weighing
+	36, // 55: seamshare.event.correction.v1.SentMassCorrected.Private.before:type_name -> seamshare.event.v1.Weighing
+	39, // 56: seamshare.event.correction.v1.SentMassCorrected.Private.side:type_name -> seamshare.event.parcel.v1.Side
+	6,  // 57: seamshare.event.correction.v1.SentMassCorrected.Private.handover:type_name -> seamshare.event.correction.v1.Difference
+	58, // [58:58] is the sub-list for method output_type
+	58, // [58:58] is the sub-list for method input_type
+	58, // [58:58] is the sub-list for extension type_name
+	58, // [58:58] is the sub-list for extension extendee
+	0,  // [0:58] is the sub-list for field type_name
 }
 
 func init() { file_seamshare_event_correction_v1_event_proto_init() }
