@@ -57,8 +57,7 @@ func (w *wrong) ofStone(event *stonev1.Event, right correction.Facts) error {
 		return err
 	}
 	if at := w.inPiece(h, event); at != 0 {
-		right.Part, right.WentIn = "", false
-		return w.pieceMass(st.Facts.GetPieceId(), w.id, at, right)
+		return w.pieceMass(st.Facts.GetPieceId(), w.id, at, correction.Facts{Total: right.Total})
 	}
 	return nil
 }
@@ -142,7 +141,12 @@ func (w *wrong) pieceMass(pieceID, stoneID string, at uint64, right correction.F
 		return err
 	}
 	m, ok := h.Mass(at, right.Part, right.WentIn)
-	if !ok {
+	switch _, alone := h.Mass(at, "", false); {
+	case !ok && right.WentIn:
+		return notOf("went_in", "true", w.record.Position)
+	case !ok && alone:
+		return notOf("part", right.Part, w.record.Position)
+	case !ok:
 		return nil
 	}
 	rough, _, err := eventstore.Load(w.tx, stream.Piece, pieceID)
@@ -155,8 +159,8 @@ func (w *wrong) pieceMass(pieceID, stoneID string, at uint64, right correction.F
 	}
 	listed := m.From.GetAccount() == correctionv1.Account_ACCOUNT_BOUGHT && slices.ContainsFunc(of.AsListed, func(l parcel.Line) bool { return l.PieceID == pieceID })
 	event, _ := w.record.Event.(*piecev1.Event)
-	inListing := event.GetDescribed() != nil || event.GetOpened() != nil
-	w.was = correction.Facts{Weighing: m.Weighing}
+	inListing := event.GetDescribed() != nil || event.GetOpened() != nil && at == h.LastOpened()
+	w.was = correction.Facts{Weighing: m.Weighing, Part: right.Part, WentIn: right.WentIn}
 	if listed && right.Total != nil {
 		w.was.Total = of.Total
 	}
@@ -205,6 +209,14 @@ func (w *wrong) pieceMass(pieceID, stoneID string, at uint64, right correction.F
 		}, nil
 	}
 	return nil
+}
+
+// notOf refuses what was named of a record that holds nothing of it.
+func notOf(field, value string, at eventstore.Position) error {
+	return rule.Broken{
+		Reason: rule.NothingToCorrect, Field: field, Value: value, Rule: fmt.Sprintf("record %d holds no such weighing", at),
+		Hint: "look at the thing's history for what was weighed, and when",
+	}
 }
 
 // mass is a corrected mass; p says whose, and between which accounts it moves.
@@ -302,7 +314,7 @@ func (w *wrong) ofLot(right correction.Facts) {
 				return nil, err
 			}
 		}
-		to, err := h.Put(at, was, right.Weighing)
+		to, err := h.Put(at, right.Weighing)
 		if err != nil {
 			return nil, err
 		}

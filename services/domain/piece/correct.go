@@ -280,6 +280,7 @@ func (h History) righted(r Record, s State) *piecev1.Event {
 			if at := c.GetTo(); at.GetAccount() == correctionv1.Account_ACCOUNT_OPENED && at.GetRecord() == r.Position {
 				p.TakenUg += c.GetRight().GetMassUg() - c.GetWas().GetMassUg()
 				p.TakenDivisionUg += c.GetRight().GetDivisionUg() - c.GetWas().GetDivisionUg()
+
 			}
 		}
 	}
@@ -340,6 +341,17 @@ func (h History) Missing(record uint64) (ug int64, ok bool) {
 		}
 	}
 	return 0, false
+}
+
+// LastOpened is the record at which the group was opened last, which its parcel's line
+// says; 0: it never was.
+func (h History) LastOpened() (position uint64) {
+	for _, r := range h {
+		if r.Event.GetOpened() != nil {
+			position = r.Position
+		}
+	}
+	return position
 }
 
 func (h History) corrected() func(yield func(*correctionv1.MassCorrected_Public) bool) {
