@@ -145,7 +145,7 @@ func (tx *Tx) load(stream Stream, evolve func(any, proto.Message) any) (any, uin
 }
 
 // Records lists a stream's records in order as the decisions before left them, without who
-// decided them and when.
+// decided them and when. What this decision has recorded itself is not among them; Load sees that.
 func (tx *Tx) Records(stream Stream) (out []Record, err error) {
 	b := tx.batch
 	err = eachRecord(b.snapshot, b.node.codec, stream, 1, func(r Record) error {

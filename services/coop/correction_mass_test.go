@@ -1,6 +1,7 @@
 package coop_test
 
 import (
+	"fmt"
 	"strings"
 	"testing"
 
@@ -135,10 +136,46 @@ func TestCorrectedMassIsCarriedOn(t *testing.T) {
 			t.Errorf("got %+v, it was %+v", y, was)
 		}
 		tradetest.Refused(t, in(7_000_000), codes.InvalidArgument, "HEAVIER_THAN_BEFORE", "weighing.mass_ug")
+		tradetest.Refused(t, in(500_000_000), codes.FailedPrecondition, "WEIGHINGS_DIFFER", "weighing.mass_ug")
 		_, err := b.correct(func(r *coopv1.CorrectMassRequest) {
 			r.Corrects, r.Part, r.WentIn, r.Weighing = sawn, "1", true, cooptest.Grams(19_000_000)
 		})
 		tradetest.Refused(t, err, codes.FailedPrecondition, "NOTHING_TO_CORRECT") // it was not weighed again
+	})
+}
+
+// TestCorrectionsTakeNoMassFromNowhere: where nothing was lost, no more came out than went
+// in; and only into a step went anything.
+func TestCorrectionsTakeNoMassFromNowhere(t *testing.T) {
+	b := openBench(t)
+	dop := b.work(typev1.Step_STEP_DOP, 0, 0, 10_000_000) // weighed, and nothing was lost
+	_, err := b.part(dop, 1_000_000_000)
+	tradetest.Refused(t, err, codes.InvalidArgument, "HEAVIER_THAN_BEFORE", "weighing.mass_ug")
+	b.must(b.part(dop, 9_990_000))
+	thing := "piece/" + b.piece
+	b.count(thing, "1B", cooptest.Grams(9_980_000))
+	_, err = b.correct(func(r *coopv1.CorrectMassRequest) {
+		r.Corrects, r.Part, r.WentIn, r.Weighing = b.at(t, thing, "piece.v1.Counted"), "1B", true, cooptest.Grams(9_000_000)
+	})
+	tradetest.Refused(t, err, codes.FailedPrecondition, "NOTHING_TO_CORRECT", "went_in")
+	if y := b.closes(); y.UncutUg != 9_980_000 || y.UnexplainedUg != 20_000 {
+		t.Errorf("got %+v", y)
+	}
+	t.Run("refused by its name: what says nothing of the record", func(t *testing.T) {
+		id := b.parcel.Stones[0].GetId()
+		for field, with := range map[string]func(*coopv1.CorrectMassRequest){
+			"part":     func(r *coopv1.CorrectMassRequest) { r.Part = "no such part" },
+			"went_in":  func(r *coopv1.CorrectMassRequest) { r.WentIn = true },
+			"stone_id": func(r *coopv1.CorrectMassRequest) { r.StoneId = "another" },
+		} {
+			_, err := b.correct(func(r *coopv1.CorrectMassRequest) {
+				r.Corrects, r.Weighing = b.at(t, "stone/"+id, "stone.v1.Finished"), &typev1.Weighing{MassUg: 604_000, DivisionUg: 2_000}
+				with(r)
+			})
+			tradetest.Refused(t, err, codes.FailedPrecondition, "NOTHING_TO_CORRECT", field)
+		}
+		_, err := b.part(b.at(t, thing, "piece.v1.Described"), 20_000_000)
+		tradetest.Refused(t, err, codes.FailedPrecondition, "NOTHING_TO_CORRECT", "part")
 	})
 }
 
@@ -369,6 +406,19 @@ func TestCorrectionsOfLots(t *testing.T) {
 	}
 	_, err = correct("lot.v1.Counted", 9_500_000)
 	tradetest.Refused(t, err, codes.FailedPrecondition, "NOT_SO_MANY", "weighing.mass_ug")
+	t.Run("a slip is put right again, and no way round leads to less than was sold", func(t *testing.T) {
+		for _, ug := range []int64{200_000_000, 20_000_000, 12_000_000} {
+			if _, err := correct("lot.v1.Counted", ug); err != nil {
+				t.Fatal(err)
+			}
+			is(t, ug-9_500_000, 20_000_000-ug)
+		}
+		_, err = correct("lot.v1.Counted", 9_500_000)
+		tradetest.Refused(t, err, codes.FailedPrecondition, "NOT_SO_MANY", "weighing.mass_ug")
+		if _, err := correct("lot.v1.Counted", 20_000_000); err != nil {
+			t.Fatal(err)
+		}
+	})
 	t.Run("sold out since: what more there was is unexplained", func(t *testing.T) {
 		l.order(1)
 		c, err := correct("lot.v1.Counted", 19_900_000)
@@ -410,6 +460,7 @@ func TestCorrectionsOfRoughFromElsewhere(t *testing.T) {
 		b.must(listed, err)
 		id, pieceID := listed.GetParcel().GetId(), listed.GetParcel().GetLines()[0].GetPieceId()
 		tradetest.Refused(t, described(pieceID, 9_900_000, 0), codes.InvalidArgument, "MASSES_DONT_ADD_UP", "total.mass_ug")
+		tradetest.Refused(t, described(pieceID, 500_000_000, 500_000_000), codes.FailedPrecondition, "WEIGHINGS_DIFFER", "weighing.mass_ug")
 		b.must(nil, described(pieceID, 9_900_000, 9_900_000))
 		if y := balance(t, id); y.BoughtUg != 9_900_000 || y.UncutUg != 9_900_000 {
 			t.Errorf("the new parcel has %+v", y)
@@ -430,13 +481,17 @@ func TestCorrectionsOfRoughFromElsewhere(t *testing.T) {
 		})
 		b.must(opened, err)
 		group, piece := opened.GetParcel().GetLines()[0].GetPieceId(), opened.GetParcel().GetLines()[1].GetPieceId()
-		b.must(nil, described(piece, 6_100_000, 0))
-		if y := balance(t, id); y.BoughtUg != 20_000_000 || y.UncutUg != 20_100_000 || y.UnexplainedUg != -100_000 {
+		left := d.at(t, "piece/"+group, "piece.v1.Opened")
+		err = described(piece, 6_100_000, 0) // then more came out of the group than was in it
+		tradetest.Refused(t, err, codes.FailedPrecondition, "WEIGHINGS_DIFFER", "weighing.mass_ug")
+		if !strings.Contains(err.Error(), fmt.Sprintf("record %d first", left)) {
+			t.Errorf("it doesn't say what must be corrected first: %v", err)
+		}
+		b.must(b.correct(func(r *coopv1.CorrectMassRequest) { r.Corrects, r.Weighing = left, cooptest.Grams(13_900_000) }))
+		if y := balance(t, id); y.BoughtUg != 20_000_000 || y.UncutUg != 19_900_000 || y.UnexplainedUg != 100_000 {
 			t.Errorf("got %+v", y)
 		}
-		b.must(b.correct(func(r *coopv1.CorrectMassRequest) {
-			r.Corrects, r.Weighing = d.at(t, "piece/"+group, "piece.v1.Opened"), cooptest.Grams(13_900_000)
-		}))
+		b.must(nil, described(piece, 6_100_000, 0))
 		if y := balance(t, id); y.BoughtUg != 20_000_000 || y.UncutUg != 20_000_000 || y.UnexplainedUg != 0 {
 			t.Errorf("got %+v", y)
 		}

@@ -67,8 +67,7 @@ func (w *wrong) ofStone(event *stonev1.Event, right correction.Facts) error {
 		return err
 	}
 	if at := w.inPiece(h, event); at != 0 {
-		right.Part, right.WentIn = "", false
-		return w.pieceMass(st.Facts.GetPieceId(), w.id, at, right)
+		return w.pieceMass(st.Facts.GetPieceId(), w.id, at, correction.Facts{Total: right.Total})
 	}
 	return nil
 }
@@ -152,7 +151,12 @@ func (w *wrong) pieceMass(pieceID, stoneID string, at uint64, right correction.F
 		return err
 	}
 	m, ok := h.Mass(at, right.Part, right.WentIn)
-	if !ok {
+	switch _, alone := h.Mass(at, "", false); {
+	case !ok && right.WentIn:
+		return notOf("went_in", "true", w.record.Position)
+	case !ok && alone:
+		return notOf("part", right.Part, w.record.Position)
+	case !ok:
 		return nil
 	}
 	rough, _, err := eventstore.Load(w.tx, stream.Piece, pieceID)
@@ -165,16 +169,17 @@ func (w *wrong) pieceMass(pieceID, stoneID string, at uint64, right correction.F
 	}
 	listed := m.From.GetAccount() == correctionv1.Account_ACCOUNT_BOUGHT && slices.ContainsFunc(of.AsListed, func(l parcel.Line) bool { return l.PieceID == pieceID })
 	event, _ := w.record.Event.(*piecev1.Event)
-	inListing := event.GetDescribed() != nil || event.GetOpened() != nil
-	w.was = correction.Facts{Weighing: m.Weighing}
+	inListing := event.GetDescribed() != nil || event.GetOpened() != nil && at == h.LastOpened()
+	w.was = correction.Facts{Weighing: m.Weighing, Part: right.Part, WentIn: right.WentIn}
 	if listed && right.Total != nil {
 		w.was.Total = of.Total
 	}
 	w.fit = func(right correction.Facts) (apply, error) {
-		to, err := h.Put(m, right.Weighing)
+		corrected, err := h.Put(m, right.Weighing)
 		if err != nil {
 			return nil, err
 		}
+		corrected.PieceId, corrected.StoneId = pieceID, stoneID
 		if listed {
 			if err := of.CorrectListing(pieceID, right.Weighing, right.Total); err != nil {
 				return nil, err
@@ -191,10 +196,10 @@ func (w *wrong) pieceMass(pieceID, stoneID string, at uint64, right correction.F
 			}
 		}
 		return func(c correction.State, person string) int64 {
-			event := w.mass(c, person, right.Weighing, &correctionv1.MassCorrected_Public{PieceId: pieceID, StoneId: stoneID, Part: m.Part, WentIn: m.WentIn, From: m.From, To: to})
+			event := w.mass(c, person, right.Weighing, corrected)
 			p := event.GetMassCorrected()
 			now := append(slices.Clip(h), piece.Record{Correction: event})
-			for _, e := range []*correctionv1.Entry{m.From, to} {
+			for _, e := range []*correctionv1.Entry{corrected.GetFrom(), corrected.GetTo()} {
 				if ug, ok := now.Missing(e.GetRecord()); ok {
 					p.Private.Differences = append(p.Private.Differences, &correctionv1.Difference{Record: e.GetRecord(), MissingUg: ug, BeyondTolerance: ug != 0})
 				}
@@ -214,6 +219,14 @@ func (w *wrong) pieceMass(pieceID, stoneID string, at uint64, right correction.F
 		}, nil
 	}
 	return nil
+}
+
+// notOf refuses what was named of a record that holds nothing of it.
+func notOf(field, value string, at eventstore.Position) error {
+	return rule.Broken{
+		Reason: rule.NothingToCorrect, Field: field, Value: value, Rule: fmt.Sprintf("record %d holds no such weighing", at),
+		Hint: "look at the thing's history for what was weighed, and when",
+	}
 }
 
 // mass is a corrected mass; p says whose, and between which accounts it moves.
@@ -243,9 +256,16 @@ func (w *wrong) before(rough piece.State, m piece.Mass, right *eventv1.Weighing)
 		return nil, nil
 	}
 	if group := rough.OpenedFrom; group != "" {
-		return &correctionv1.MassCorrected_Public{
-			PieceId: group, From: &correctionv1.Entry{Account: correctionv1.Account_ACCOUNT_UNEXPLAINED}, To: &correctionv1.Entry{Account: correctionv1.Account_ACCOUNT_OPENED},
-		}, nil
+		h, err := pieceHistory(w.tx, group)
+		if err != nil {
+			return nil, err
+		}
+		taken, err := h.PutTaken(m.Record, m.Weighing, right)
+		if err != nil {
+			return nil, err
+		}
+		taken.PieceId = group
+		return taken, nil
 	}
 	if rough.Origin == nil {
 		return nil, nil
@@ -260,8 +280,12 @@ func (w *wrong) before(rough piece.State, m piece.Mass, right *eventv1.Weighing)
 			continue
 		}
 		moved, _ := h.Mass(r.Position, part, false)
-		to, err := h.Put(moved, right)
-		return &correctionv1.MassCorrected_Public{PieceId: old, Part: part, From: moved.From, To: to}, err
+		older, err := h.Put(moved, right)
+		if err != nil {
+			return nil, err
+		}
+		older.PieceId = old
+		return older, nil
 	}
 	return nil, fmt.Errorf("%w: piece %s is a part of piece %s, which never moved on", eventstore.ErrCorrupt, rough.ID, old)
 }
@@ -300,7 +324,7 @@ func (w *wrong) ofLot(right correction.Facts) {
 				return nil, err
 			}
 		}
-		to, err := h.Put(at, was, right.Weighing)
+		to, err := h.Put(at, right.Weighing)
 		if err != nil {
 			return nil, err
 		}

@@ -35,7 +35,7 @@ type Exceptions struct{}
 func (Exceptions) Name() string { return "exceptions" }
 
 // Version implements eventstore.View.
-func (Exceptions) Version() uint32 { return 1 }
+func (Exceptions) Version() uint32 { return 2 }
 
 // The kinds of exceptions, as people say them.
 const (

@@ -27,13 +27,19 @@ func EarnedAt(q *eventstore.Query, currency string, at eventstore.Position) (map
 		}
 		return earned, err
 	}
+	return earnedFromStreams(q, currency, at)
+}
+
+// earnedFromStreams reckons the same from the streams alone.
+func earnedFromStreams(q *eventstore.Query, currency string, at eventstore.Position) (map[string]int64, error) {
+	earned := map[string]int64{}
 	register := Register{}
 	parcels, err := register.All(q.View(register.Name()), "parcel")
 	if err != nil {
 		return nil, fmt.Errorf("couldn't list the parcels: %w", err)
 	}
 	for _, id := range parcels {
-		s, ok, err := StatementAt(q, id, at)
+		s, ok, err := statementOf(q, id, at)
 		if err != nil {
 			return nil, fmt.Errorf("couldn't reckon parcel %s at position %d: %w", id, at, err)
 		}
@@ -69,13 +75,13 @@ func CheckPayout(q *eventstore.Query, runID string) (differences []Difference, o
 	event, _ := records[0].Event.(*payoutv1.Event)
 	run := payout.Evolve(payout.State{}, event)
 	before := records[0].Position - 1
-	asOf, err := EarnedAt(q, run.Currency, eventstore.Position(run.AsOf))
+	asOf, err := earnedFromStreams(q, run.Currency, eventstore.Position(run.AsOf))
 	if err != nil {
 		return nil, false, err
 	}
 	then := asOf
 	if eventstore.Position(run.AsOf) != before {
-		if then, err = EarnedAt(q, run.Currency, before); err != nil {
+		if then, err = earnedFromStreams(q, run.Currency, before); err != nil {
 			return nil, false, err
 		}
 	}

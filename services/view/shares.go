@@ -47,7 +47,7 @@ type Shares struct{}
 func (Shares) Name() string { return "shares" }
 
 // Version implements eventstore.View.
-func (Shares) Version() uint32 { return 1 }
+func (Shares) Version() uint32 { return 2 }
 
 // Apply implements eventstore.View.
 func (v Shares) Apply(rows eventstore.Rows, rec eventstore.Record) error {

@@ -165,6 +165,14 @@ func (f Facts) check(broken *rule.All, was Facts) {
 		broken.Currency("amount", f.Amount, was.Amount.GetCurrency())
 	case f.Weighing != nil && was.Weighing != nil:
 		broken.Weighing("weighing", f.Weighing)
+		for _, named := range []struct {
+			field string
+			other bool
+		}{{"part", f.Part != was.Part}, {"went_in", f.WentIn != was.WentIn}, {"stone_id", f.StoneID != was.StoneID}} {
+			if named.other {
+				broken.Add(rule.Broken{Reason: rule.NothingToCorrect, Field: named.field, Rule: "it says nothing of the record at this position", Hint: "leave it out, or take the position of the record that it says something of"})
+			}
+		}
 		if f.Total != nil && was.Total == nil {
 			broken.Add(rule.Broken{Reason: rule.NothingToCorrect, Field: "total", Rule: "only with a piece as it was listed the parcel's total is corrected", Hint: "leave it out, or correct the parcel's listing by itself"})
 		}

@@ -44,19 +44,18 @@ func (h History) Mass(position uint64) (w *eventv1.Weighing, from *correctionv1.
 // Put says where the lot's mass goes that is more, or less, than the record says: it is
 // still there, or it is unexplained by a stock count since, or as the last of the lot was
 // sold. No less is right than was sold since.
-func (h History) Put(position uint64, was, right *eventv1.Weighing) (to *correctionv1.Entry, err error) {
-	var s State
-	more, begun := right.GetMassUg()-was.GetMassUg(), false
+func (h History) Put(position uint64, right *eventv1.Weighing) (to *correctionv1.Entry, err error) {
+	var s State // as if each mass had been recorded right at once
+	begun := false
 	for _, r := range h {
-		if r.Correction != nil {
-			s = EvolveCorrection(s, r.Correction)
-		} else {
-			s = Evolve(s, r.Event)
+		if r.Event == nil {
+			continue
 		}
+		s = Evolve(s, h.righted(r, s, position, right))
 		switch {
 		case begun && (r.Event.GetCounted() != nil || s.Stage == SoldOut):
 			return &correctionv1.Entry{Account: correctionv1.Account_ACCOUNT_UNEXPLAINED, Record: r.Position}, nil
-		case begun && s.Weighing.GetMassUg()+more < 1:
+		case begun && s.Weighing.GetMassUg() < 1:
 			return nil, rule.Broken{
 				Reason: rule.NotSoMany, Field: "weighing.mass_ug", Value: measure.Mass(right.GetMassUg()).GramsAndCarats(),
 				Rule: fmt.Sprintf("with it more was sold by record %d than was there", r.Position), Hint: "look at what was sold, or count the lot",
@@ -65,6 +64,22 @@ func (h History) Put(position uint64, was, right *eventv1.Weighing) (to *correct
 		begun = begun || r.Position == position
 	}
 	return &correctionv1.Entry{Account: correctionv1.Account_ACCOUNT_THERE}, nil
+}
+
+// righted is an event as it would have been recorded after s: with its right mass, which
+// is the one that is given of the record at position.
+func (h History) righted(r Record, s State, position uint64, right *eventv1.Weighing) *lotv1.Event {
+	if r.Position != position {
+		right, _, _ = h.Mass(r.Position)
+	}
+	event := proto.CloneOf(r.Event)
+	if p := event.GetMade().GetPublic(); p != nil {
+		p.Weighing = right
+	}
+	if p := event.GetCounted().GetPublic(); p != nil {
+		p.Was, p.Weighing = s.Weighing, right
+	}
+	return event
 }
 
 // Missing is by how much a stock count found less of the lot than the books say, as is

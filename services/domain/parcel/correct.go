@@ -145,20 +145,24 @@ func massCorrected(s State, p *correctionv1.MassCorrected_Public) State {
 		}
 		return s.handoverAgain()
 	}
-	change := func(lines []Line) []Line {
+	change := func(lines []Line, of func(Line) bool) []Line {
 		lines = slices.Clone(lines)
-		for i := range lines {
-			// Of a line that was opened since, the rest was weighed then.
-			if l := lines[i]; l.PieceID == p.GetPieceId() && l.Weighing.GetMassUg() == p.GetWas().GetMassUg() {
+		for i, l := range lines {
+			if l.PieceID == p.GetPieceId() && of(l) {
 				lines[i].Weighing = p.GetRight()
 			}
 		}
 		return lines
 	}
-	s.Lines = change(s.Lines)
-	if p.GetFrom().GetAccount() == correctionv1.Account_ACCOUNT_BOUGHT {
-		s.AsListed = change(s.AsListed)
+	every := func(Line) bool { return true }
+	if p.GetFrom().GetAccount() != correctionv1.Account_ACCOUNT_BOUGHT {
+		s.Lines = change(s.Lines, every) // what was left as it was opened last
+		return s
 	}
+	s.Lines = change(s.Lines, func(l Line) bool { // of a line that was opened since, the rest was weighed then
+		return !slices.ContainsFunc(s.AsListed, func(was Line) bool { return was.PieceID == l.PieceID && was.Count != l.Count })
+	})
+	s.AsListed = change(s.AsListed, every)
 	return s
 }
 

@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"slices"
 
+	"google.golang.org/protobuf/proto"
+
 	correctionv1 "seamshare.example/proto/gen/seamshare/event/correction/v1"
 	eventv1 "seamshare.example/proto/gen/seamshare/event/v1"
 	"seamshare.example/services/domain/measure"
@@ -40,13 +42,15 @@ func (h History) Mass(position uint64, part string, wentIn bool) (m Mass, ok boo
 		return m, false
 	}
 	m = Mass{Record: position, Part: part, WentIn: wentIn, From: entry(correctionv1.Account_ACCOUNT_UNEXPLAINED, position)}
-	whole := part == "" && !wentIn // a record of one part needs no name
+	of := func(name string) bool { // what a record weighs is one part, which needs no name, and went in nowhere
+		m.Part = name
+		return !wentIn && (part == "" || part == name)
+	}
 	switch e := h[i].Event.GetEvent().(type) {
 	case *piecev1.Event_Described:
 		p := e.Described.GetPublic()
-		if ok = whole || part == p.GetLabel() && !wentIn; ok {
-			m.Part, m.Weighing, m.From = p.GetLabel(), p.GetWeighing(), entry(correctionv1.Account_ACCOUNT_BOUGHT, position)
-		}
+		ok = of(p.GetLabel())
+		m.Weighing, m.From = p.GetWeighing(), entry(correctionv1.Account_ACCOUNT_BOUGHT, position)
 	case *piecev1.Event_Worked:
 		p := e.Worked.GetPublic()
 		if wentIn {
@@ -60,23 +64,23 @@ func (h History) Mass(position uint64, part string, wentIn bool) (m Mass, ok boo
 		}
 	case *piecev1.Event_Finished:
 		p := e.Finished.GetPublic()
-		ok, m.Part = whole || part == p.GetPart(), p.GetPart()
+		ok = of(p.GetPart())
 		m.Weighing, m.From = p.GetStone(), loss(position, piecev1.Reason_REASON_GROUND_OFF)
 	case *piecev1.Event_Recut:
 		p := e.Recut.GetPublic()
-		ok, m.Part = whole || part == p.GetPart(), p.GetPart()
+		ok = of(p.GetPart())
 		m.Weighing, m.From = p.GetStone(), loss(position, p.GetReason())
 	case *piecev1.Event_Counted:
 		p := e.Counted.GetPublic()
-		ok, m.Part = whole || part == p.GetPart(), p.GetPart()
+		ok = of(p.GetPart())
 		m.Weighing = p.GetWeighing()
 	case *piecev1.Event_MovedOn:
 		p := e.MovedOn.GetPublic()
-		ok, m.Part = whole || part == p.GetPart(), p.GetPart()
+		ok = of(p.GetPart())
 		m.Weighing = p.GetWeighing()
 	case *piecev1.Event_Opened:
-		m.Part, m.Weighing = h.label(), e.Opened.GetPublic().GetLeft()
-		ok = (whole || part == m.Part) && m.Weighing != nil
+		m.Weighing = e.Opened.GetPublic().GetLeft()
+		ok = of(h.label()) && m.Weighing != nil
 	}
 	for c := range h.corrected() {
 		if c.GetFrom().GetRecord() == position && c.GetPart() == m.Part && c.GetWentIn() == wentIn {
@@ -89,14 +93,23 @@ func (h History) Mass(position uint64, part string, wentIn bool) (m Mass, ok boo
 // Put says where a mass goes that is more, or less, than was recorded. It follows what
 // went on from it unweighed: the first step that did and was weighed after lost more, or
 // less. Where the same thing was weighed again since, or lost nothing since, two weighings
-// of it disagree by as much: that is unexplained.
-func (h History) Put(m Mass, right *eventv1.Weighing) (to *correctionv1.Entry, err error) {
-	more := right.GetMassUg() - m.Weighing.GetMassUg()
-	if err := h.holds(m.From, -more, right); err != nil {
-		return nil, err
+// of it disagree by as much: that is unexplained. No mass comes from nowhere by that.
+func (h History) Put(m Mass, right *eventv1.Weighing) (*correctionv1.MassCorrected_Public, error) {
+	return h.held(m.Record, &correctionv1.MassCorrected_Public{Part: m.Part, WentIn: m.WentIn, Was: m.Weighing, Right: right, From: m.From, To: h.next(m)})
+}
+
+// PutTaken says where the mass goes of a piece that was taken out of this group before its
+// record.
+func (h History) PutTaken(piece uint64, was, right *eventv1.Weighing) (*correctionv1.MassCorrected_Public, error) {
+	var opened uint64
+	for _, r := range h {
+		if r.Event.GetOpened() != nil && r.Position < piece {
+			opened = r.Position
+		}
 	}
-	to = h.next(m)
-	return to, h.holds(to, more, right)
+	return h.held(piece, &correctionv1.MassCorrected_Public{
+		Was: was, Right: right, From: entry(correctionv1.Account_ACCOUNT_UNEXPLAINED, opened), To: entry(correctionv1.Account_ACCOUNT_OPENED, opened),
+	})
 }
 
 func (h History) next(m Mass) *correctionv1.Entry {
@@ -140,55 +153,205 @@ func (h History) next(m Mass) *correctionv1.Entry {
 	return entry(correctionv1.Account_ACCOUNT_THERE, 0)
 }
 
-// holds refuses to take more out of a step's loss than was lost there: then more would
-// have come out than went in.
-func (h History) holds(at *correctionv1.Entry, more int64, right *eventv1.Weighing) error {
-	if at.GetAccount() != correctionv1.Account_ACCOUNT_LOST {
-		return nil
-	}
-	if lost := h.lost(at.GetRecord()); lost+more < 0 {
-		return rule.Broken{
-			Reason: rule.HeavierThanBefore, Field: "weighing.mass_ug", Value: measure.Mass(right.GetMassUg()).GramsAndCarats(),
-			Rule: fmt.Sprintf("with it more would have come out of the step at record %d than went in; %s was lost there", at.GetRecord(), measure.Mass(lost)),
-			Hint: "correct first what went into that step, or what came out of it",
+// held refuses a right mass of a record with which one of these would weigh more than it
+// can, and notes which part should weigh something else by it.
+func (h History) held(record uint64, c *correctionv1.MassCorrected_Public) (*correctionv1.MassCorrected_Public, error) {
+	was, before := h.asRight()
+	is, after := append(slices.Clip(h), Record{Correction: &correctionv1.Event{Event: &correctionv1.Event_MassCorrected{
+		MassCorrected: &correctionv1.MassCorrected{Public: c},
+	}}}).asRight()
+	for i, r := range is {
+		now, already := r.above(), was[i].above()
+		if now.out > max(0, already.out) {
+			return nil, rule.Broken{
+				Reason: rule.HeavierThanBefore, Field: "weighing.mass_ug", Value: measure.Mass(c.GetRight().GetMassUg()).GramsAndCarats(),
+				Rule: fmt.Sprintf("with it %s more would have come out of the step at record %d than went in", measure.Mass(now.out), r.position), Hint: r.first(record),
+			}
+		}
+		if now.in > max(0, already.in) {
+			return nil, rule.Broken{
+				Reason: rule.WeighingsDiffer, Field: "weighing.mass_ug", Value: measure.Mass(c.GetRight().GetMassUg()).GramsAndCarats(),
+				Rule: fmt.Sprintf("with it what was weighed at record %d would be %s more, beyond what the scales allow, than it should weigh by then", r.position, measure.Mass(now.in)), Hint: r.first(record),
+			}
 		}
 	}
-	return nil
+	for _, part := range after.Parts {
+		if old, _ := before.Part(part.Name); !proto.Equal(old.Due, part.Due) {
+			c.DuePart, c.Due = part.Name, part.Due
+		}
+	}
+	return c, nil
 }
 
-// lost is what a step lost, as is right so far.
-func (h History) lost(record uint64) (ug int64) {
+// righted is a record as if each mass of the history had been recorded right at once.
+type righted struct {
+	position uint64
+	event    *piecev1.Event
+	before   State
+	from     uint64 // which record says what the part weighed before
+}
+
+// asRight is the history of that, and what it comes to.
+func (h History) asRight() (all []righted, s State) {
+	weighed := map[string]uint64{} // parts, and the record that says what they weigh
 	for _, r := range h {
-		if r.Position == record {
-			ug = r.Event.GetWorked().GetPublic().GetLossUg() + r.Event.GetFinished().GetPublic().GetLossUg() + r.Event.GetRecut().GetPublic().GetLossUg()
+		if r.Event == nil {
+			continue
 		}
+		now := righted{position: r.Position, event: h.righted(r, s), before: s}
+		switch e := now.event.GetEvent().(type) {
+		case *piecev1.Event_Described:
+			weighed[e.Described.GetPublic().GetLabel()] = r.Position
+		case *piecev1.Event_Worked:
+			p := e.Worked.GetPublic()
+			now.from = weighed[p.GetPart()]
+			for _, out := range p.GetPartsOut() {
+				if weighed[out.GetName()] = r.Position; p.GetNotWeighed() {
+					weighed[out.GetName()] = now.from
+				}
+			}
+		case *piecev1.Event_Finished:
+			now.from, weighed[e.Finished.GetPublic().GetPart()] = weighed[e.Finished.GetPublic().GetPart()], r.Position
+		case *piecev1.Event_Recut:
+			now.from, weighed[e.Recut.GetPublic().GetPart()] = weighed[e.Recut.GetPublic().GetPart()], r.Position
+		case *piecev1.Event_Counted:
+			weighed[e.Counted.GetPublic().GetPart()] = r.Position
+		case *piecev1.Event_MovedOn:
+			now.from = weighed[e.MovedOn.GetPublic().GetPart()]
+		case *piecev1.Event_Opened:
+			now.from, weighed[s.Label] = weighed[s.Label], r.Position
+		}
+		all, s = append(all, now), Evolve(s, now.event)
 	}
-	return ug + h.moved(correctionv1.Account_ACCOUNT_LOST, record)
+	return all, s
 }
 
-// moved is what corrections put into an account at a record.
-func (h History) moved(account correctionv1.Account, record uint64) (ug int64) {
-	for c := range h.corrected() {
-		more := c.GetRight().GetMassUg() - c.GetWas().GetMassUg()
-		if at := c.GetFrom(); at.GetAccount() == account && at.GetRecord() == record {
-			ug -= more
+// righted is one event as it would have been recorded after s.
+func (h History) righted(r Record, s State) *piecev1.Event {
+	right := func(part string, wentIn bool, w *eventv1.Weighing) *eventv1.Weighing {
+		for c := range h.corrected() {
+			if c.GetFrom().GetRecord() == r.Position && c.GetPart() == part && c.GetWentIn() == wentIn {
+				w = c.GetRight()
+			}
 		}
-		if at := c.GetTo(); at.GetAccount() == account && at.GetRecord() == record {
-			ug += more
+		return w
+	}
+	event := proto.CloneOf(r.Event)
+	switch e := event.GetEvent().(type) {
+	case *piecev1.Event_Described:
+		p := e.Described.GetPublic()
+		p.Weighing = right(p.GetLabel(), false, p.GetWeighing())
+	case *piecev1.Event_Worked:
+		p := e.Worked.GetPublic()
+		if p.GetMassInNotWeighed() {
+			part, _ := s.Part(p.GetPart())
+			p.MassIn = part.Weighing
+		} else {
+			p.MassIn = right(p.GetPart(), true, p.GetMassIn())
+		}
+		p.LossUg = p.GetMassIn().GetMassUg()
+		for _, out := range p.GetPartsOut() {
+			if out.Weighing = right(out.GetName(), false, out.GetWeighing()); p.GetNotWeighed() {
+				out.Weighing = p.GetMassIn()
+			}
+			p.LossUg -= out.GetWeighing().GetMassUg()
+		}
+	case *piecev1.Event_Finished:
+		p := e.Finished.GetPublic()
+		part, _ := s.Part(p.GetPart())
+		p.MassIn, p.Stone = part.Weighing, right(p.GetPart(), false, p.GetStone())
+		p.LossUg = p.GetMassIn().GetMassUg() - p.GetStone().GetMassUg()
+	case *piecev1.Event_Recut:
+		p := e.Recut.GetPublic()
+		part, _ := s.Part(p.GetPart())
+		p.MassIn, p.Stone = part.Weighing, right(p.GetPart(), false, p.GetStone())
+		p.LossUg = p.GetMassIn().GetMassUg() - p.GetStone().GetMassUg()
+	case *piecev1.Event_Counted:
+		p := e.Counted.GetPublic()
+		part, _ := s.Part(p.GetPart())
+		p.Was, p.Weighing = part.Weighing, right(p.GetPart(), false, p.GetWeighing())
+	case *piecev1.Event_MovedOn:
+		p := e.MovedOn.GetPublic()
+		p.Weighing = right(p.GetPart(), false, p.GetWeighing())
+	case *piecev1.Event_Opened:
+		p := e.Opened.GetPublic()
+		p.Left = right(s.Label, false, p.GetLeft())
+		for c := range h.corrected() {
+			if at := c.GetTo(); at.GetAccount() == correctionv1.Account_ACCOUNT_OPENED && at.GetRecord() == r.Position {
+				p.TakenUg += c.GetRight().GetMassUg() - c.GetWas().GetMassUg()
+				p.TakenDivisionUg += c.GetRight().GetDivisionUg() - c.GetWas().GetDivisionUg()
+
+			}
 		}
 	}
-	return ug
+	return event
+}
+
+// excess is by how much a thing weighed more than there was of it, beyond what the scales
+// allow: as it was weighed again, and as it came out of a step.
+type excess struct{ in, out int64 }
+
+// above holds a record to what the rules hold it to as it is recorded. Less is as it is:
+// it is unexplained, and shown. So masses that are all wrong alike can be put right one by
+// one, more from the first on and less from the last on. What a stock count finds is free.
+func (r righted) above() (e excess) {
+	again := func(name string, w *eventv1.Weighing) int64 {
+		part, _ := r.before.Part(name)
+		return w.GetMassUg() - part.Due.GetMassUg() - part.Due.GetDivisionUg() - w.GetDivisionUg()
+	}
+	switch event := r.event.GetEvent().(type) {
+	case *piecev1.Event_Worked:
+		p := event.Worked.GetPublic()
+		if e.out = -p.GetLossUg(); !p.GetMassInNotWeighed() {
+			e.in = again(p.GetPart(), p.GetMassIn())
+		}
+	case *piecev1.Event_Finished:
+		e.out = -event.Finished.GetPublic().GetLossUg()
+	case *piecev1.Event_Recut:
+		e.out = -event.Recut.GetPublic().GetLossUg()
+	case *piecev1.Event_MovedOn:
+		e.in = again(event.MovedOn.GetPublic().GetPart(), event.MovedOn.GetPublic().GetWeighing())
+	case *piecev1.Event_Opened:
+		p := event.Opened.GetPublic()
+		group, _ := r.before.Part(r.before.Label)
+		e.in = p.GetTakenUg() + p.GetLeft().GetMassUg() - group.Weighing.GetMassUg() -
+			(group.Weighing.GetDivisionUg()+p.GetTakenDivisionUg()+p.GetLeft().GetDivisionUg())/2
+	}
+	return e
+}
+
+// first says what must be put right before the record that was asked for.
+func (r righted) first(asked uint64) string {
+	if r.position != asked {
+		return fmt.Sprintf("correct record %d first, where it is wrong too", r.position)
+	}
+	if p := r.event.GetWorked().GetPublic(); p != nil && !p.GetMassInNotWeighed() {
+		return fmt.Sprintf("correct first what went into the step, or record %d, which says what it weighed before", r.from)
+	}
+	return fmt.Sprintf("correct record %d first, which says what it weighed before", r.from)
 }
 
 // Missing is by how much a stock count found less of a part than the books say, as is
 // right now; ok is false where the record is no such count.
 func (h History) Missing(record uint64) (ug int64, ok bool) {
-	for _, r := range h {
-		if p := r.Event.GetCounted().GetPublic(); r.Position == record && p != nil {
-			ug, ok = p.GetWas().GetMassUg()-p.GetWeighing().GetMassUg(), true
+	all, _ := h.asRight()
+	for _, r := range all {
+		if p := r.event.GetCounted().GetPublic(); r.position == record && p != nil {
+			return p.GetWas().GetMassUg() - p.GetWeighing().GetMassUg(), true
 		}
 	}
-	return ug + h.moved(correctionv1.Account_ACCOUNT_UNEXPLAINED, record), ok
+	return 0, false
+}
+
+// LastOpened is the record at which the group was opened last, which its parcel's line
+// says; 0: it never was.
+func (h History) LastOpened() (position uint64) {
+	for _, r := range h {
+		if r.Event.GetOpened() != nil {
+			position = r.Position
+		}
+	}
+	return position
 }
 
 func (h History) corrected() func(yield func(*correctionv1.MassCorrected_Public) bool) {
@@ -242,11 +405,11 @@ func EvolveCorrection(s State, e *correctionv1.Event) State {
 		s.Weighing = c.GetRight()
 	}
 	s = s.move(c.GetFrom(), -more)
+	if c.GetDuePart() != "" {
+		s = s.with(c.GetDuePart(), func(part *Part) { part.Due = c.GetDue() })
+	}
 	if c.GetTo().GetAccount() == correctionv1.Account_ACCOUNT_THERE {
-		return s.with(c.GetPart(), func(part *Part) {
-			part.Weighing = c.GetRight()
-			part.Due = &eventv1.Weighing{MassUg: part.Due.GetMassUg() + more, DivisionUg: max(part.Due.GetDivisionUg(), c.GetRight().GetDivisionUg())}
-		})
+		return s.with(c.GetPart(), func(part *Part) { part.Weighing = c.GetRight() })
 	}
 	return s.move(c.GetTo(), more)
 }

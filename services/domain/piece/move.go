@@ -96,12 +96,13 @@ func (s State) Open(o Opening) (*piecev1.Event, error) {
 		})
 	}
 	allowed := measure.Mass(group.Weighing.GetDivisionUg())
-	var taken, left int64
+	var taken, division, left int64
 	for i, w := range o.Taken {
 		broken.Weighing(fmt.Sprintf("pieces[%d].weighing", i), w)
 		taken += w.GetMassUg()
-		allowed += measure.Mass(w.GetDivisionUg())
+		division += w.GetDivisionUg()
 	}
+	allowed += measure.Mass(division)
 	if o.Left != nil {
 		broken.Weighing("left", o.Left)
 		left = o.Left.GetMassUg()
@@ -118,7 +119,7 @@ func (s State) Open(o Opening) (*piecev1.Event, error) {
 		}
 	}
 	return &piecev1.Event{Event: &piecev1.Event_Opened{Opened: &piecev1.Opened{
-		Public:  &piecev1.Opened_Public{PieceId: s.ID, TakenUg: taken, TakenCount: o.Count, LeftCount: s.Count - o.Count, Left: o.Left},
+		Public:  &piecev1.Opened_Public{PieceId: s.ID, TakenUg: taken, TakenDivisionUg: division, TakenCount: o.Count, LeftCount: s.Count - o.Count, Left: o.Left},
 		Private: &piecev1.Opened_Private{MemberId: o.Member},
 	}}}, nil
 }

@@ -1777,7 +1777,11 @@ type MassCorrected_Public struct {
 	// The counted lot, where it is a lot's mass.
 	LotId string `protobuf:"bytes,10,opt,name=lot_id,json=lotId,proto3" json:"lot_id,omitempty"`
 	// It is the mass that went into a step, weighed again before it, not what came out.
-	WentIn        bool `protobuf:"varint,11,opt,name=went_in,json=wentIn,proto3" json:"went_in,omitempty"`
+	WentIn bool `protobuf:"varint,11,opt,name=went_in,json=wentIn,proto3" json:"went_in,omitempty"`
+	// The part that should weigh something else by that, as it is weighed again; empty: none.
+	DuePart string `protobuf:"bytes,12,opt,name=due_part,json=duePart,proto3" json:"due_part,omitempty"`
+	// What it should weigh.
+	Due           *v12.Weighing `protobuf:"bytes,13,opt,name=due,proto3" json:"due,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1887,6 +1891,20 @@ func (x *MassCorrected_Public) GetWentIn() bool {
 		return x.WentIn
 	}
 	return false
+}
+
+func (x *MassCorrected_Public) GetDuePart() string {
+	if x != nil {
+		return x.DuePart
+	}
+	return ""
+}
+
+func (x *MassCorrected_Public) GetDue() *v12.Weighing {
+	if x != nil {
+		return x.Due
+	}
+	return nil
 }
 
 // The part for those concerned.
@@ -3239,10 +3257,10 @@ const file_seamshare_event_correction_v1_event_proto_rawDesc = "" +
 	"\x10beyond_tolerance\x18\x04 \x01(\bR\x0fbeyondTolerance\x12\x18\n" +
 	"\aviewing\x18\x05 \x01(\bR\aviewing\x12\x12\n" +
 	"\x04back\x18\x06 \x01(\bR\x04back\x12%\n" +
-	"\x0eexpected_count\x18\a \x01(\rR\rexpectedCount\"\xd4\x05\n" +
+	"\x0eexpected_count\x18\a \x01(\rR\rexpectedCount\"\x9f\x06\n" +
 	"\rMassCorrected\x12K\n" +
 	"\x06public\x18\x01 \x01(\v23.seamshare.event.correction.v1.MassCorrected.PublicR\x06public\x12N\n" +
-	"\aprivate\x18\x02 \x01(\v24.seamshare.event.correction.v1.MassCorrected.PrivateR\aprivate\x1a\x97\x03\n" +
+	"\aprivate\x18\x02 \x01(\v24.seamshare.event.correction.v1.MassCorrected.PrivateR\aprivate\x1a\xe2\x03\n" +
 	"\x06Public\x12#\n" +
 	"\rcorrection_id\x18\x01 \x01(\tR\fcorrectionId\x12\x1a\n" +
 	"\bcorrects\x18\x02 \x01(\x04R\bcorrects\x12\x12\n" +
@@ -3255,7 +3273,9 @@ const file_seamshare_event_correction_v1_event_proto_rawDesc = "" +
 	"\x02to\x18\t \x01(\v2$.seamshare.event.correction.v1.EntryR\x02to\x12\x15\n" +
 	"\x06lot_id\x18\n" +
 	" \x01(\tR\x05lotId\x12\x17\n" +
-	"\awent_in\x18\v \x01(\bR\x06wentIn\x1a\x8b\x01\n" +
+	"\awent_in\x18\v \x01(\bR\x06wentIn\x12\x19\n" +
+	"\bdue_part\x18\f \x01(\tR\aduePart\x12.\n" +
+	"\x03due\x18\r \x01(\v2\x1c.seamshare.event.v1.WeighingR\x03due\x1a\x8b\x01\n" +
 	"\aPrivate\x12\x1b\n" +
 	"\tperson_id\x18\x01 \x01(\tR\bpersonId\x12\x16\n" +
 	"\x06reason\x18\x02 \x01(\tR\x06reason\x12K\n" +
@@ -3520,32 +3540,33 @@ var file_seamshare_event_correction_v1_event_proto_depIdxs = []int32{
 	49, // 51: seamshare.event.correction.v1.MassCorrected.Public.right:type_name -> seamshare.event.v1.Weighing
 	5,  // 52: seamshare.event.correction.v1.MassCorrected.Public.from:type_name -> seamshare.event.correction.v1.Entry
 	5,  // 53: seamshare.event.correction.v1.MassCorrected.Public.to:type_name -> seamshare.event.correction.v1.Entry
-	6,  // 54: seamshare.event.correction.v1.MassCorrected.Private.differences:type_name -> seamshare.event.correction.v1.Difference
-	50, // 55: seamshare.event.correction.v1.SizeCorrected.Public.was:type_name -> seamshare.event.v1.Size
-	50, // 56: seamshare.event.correction.v1.SizeCorrected.Public.right:type_name -> seamshare.event.v1.Size
-	48, // 57: seamshare.event.correction.v1.PriceCorrected.Private.was:type_name -> seamshare.event.v1.Amount
-	48, // 58: seamshare.event.correction.v1.PriceCorrected.Private.right:type_name -> seamshare.event.v1.Amount
-	51, // 59: seamshare.event.correction.v1.PriceCorrected.Private.agreement:type_name -> seamshare.event.parcel.v1.Agreement
-	48, // 60: seamshare.event.correction.v1.ReceiptCorrected.Private.was:type_name -> seamshare.event.v1.Amount
-	48, // 61: seamshare.event.correction.v1.ReceiptCorrected.Private.right:type_name -> seamshare.event.v1.Amount
-	48, // 62: seamshare.event.correction.v1.CostCorrected.Private.was:type_name -> seamshare.event.v1.Amount
-	48, // 63: seamshare.event.correction.v1.CostCorrected.Private.right:type_name -> seamshare.event.v1.Amount
-	48, // 64: seamshare.event.correction.v1.RefundCorrected.Private.was:type_name -> seamshare.event.v1.Amount
-	48, // 65: seamshare.event.correction.v1.RefundCorrected.Private.right:type_name -> seamshare.event.v1.Amount
-	49, // 66: seamshare.event.correction.v1.SentMassCorrected.Private.was:type_name -> seamshare.event.v1.Weighing
-	49, // 67: seamshare.event.correction.v1.SentMassCorrected.Private.right:type_name -> seamshare.event.v1.Weighing
-	49, // 68: seamshare.event.correction.v1.SentMassCorrected.Private.before:type_name -> seamshare.event.v1.Weighing
-	52, // 69: seamshare.event.correction.v1.SentMassCorrected.Private.side:type_name -> seamshare.event.parcel.v1.Side
-	6,  // 70: seamshare.event.correction.v1.SentMassCorrected.Private.handover:type_name -> seamshare.event.correction.v1.Difference
-	14, // 71: seamshare.event.correction.v1.StoneCorrected.Public.was:type_name -> seamshare.event.correction.v1.StoneSaid
-	14, // 72: seamshare.event.correction.v1.StoneCorrected.Public.right:type_name -> seamshare.event.correction.v1.StoneSaid
-	16, // 73: seamshare.event.correction.v1.PieceCorrected.Public.was:type_name -> seamshare.event.correction.v1.PieceSaid
-	16, // 74: seamshare.event.correction.v1.PieceCorrected.Public.right:type_name -> seamshare.event.correction.v1.PieceSaid
-	75, // [75:75] is the sub-list for method output_type
-	75, // [75:75] is the sub-list for method input_type
-	75, // [75:75] is the sub-list for extension type_name
-	75, // [75:75] is the sub-list for extension extendee
-	0,  // [0:75] is the sub-list for field type_name
+	49, // 54: seamshare.event.correction.v1.MassCorrected.Public.due:type_name -> seamshare.event.v1.Weighing
+	6,  // 55: seamshare.event.correction.v1.MassCorrected.Private.differences:type_name -> seamshare.event.correction.v1.Difference
+	50, // 56: seamshare.event.correction.v1.SizeCorrected.Public.was:type_name -> seamshare.event.v1.Size
+	50, // 57: seamshare.event.correction.v1.SizeCorrected.Public.right:type_name -> seamshare.event.v1.Size
+	48, // 58: seamshare.event.correction.v1.PriceCorrected.Private.was:type_name -> seamshare.event.v1.Amount
+	48, // 59: seamshare.event.correction.v1.PriceCorrected.Private.right:type_name -> seamshare.event.v1.Amount
+	51, // 60: seamshare.event.correction.v1.PriceCorrected.Private.agreement:type_name -> seamshare.event.parcel.v1.Agreement
+	48, // 61: seamshare.event.correction.v1.ReceiptCorrected.Private.was:type_name -> seamshare.event.v1.Amount
+	48, // 62: seamshare.event.correction.v1.ReceiptCorrected.Private.right:type_name -> seamshare.event.v1.Amount
+	48, // 63: seamshare.event.correction.v1.CostCorrected.Private.was:type_name -> seamshare.event.v1.Amount
+	48, // 64: seamshare.event.correction.v1.CostCorrected.Private.right:type_name -> seamshare.event.v1.Amount
+	48, // 65: seamshare.event.correction.v1.RefundCorrected.Private.was:type_name -> seamshare.event.v1.Amount
+	48, // 66: seamshare.event.correction.v1.RefundCorrected.Private.right:type_name -> seamshare.event.v1.Amount
+	49, // 67: seamshare.event.correction.v1.SentMassCorrected.Private.was:type_name -> seamshare.event.v1.Weighing
+	49, // 68: seamshare.event.correction.v1.SentMassCorrected.Private.right:type_name -> seamshare.event.v1.Weighing
+	49, // 69: seamshare.event.correction.v1.SentMassCorrected.Private.before:type_name -> seamshare.event.v1.Weighing
+	52, // 70: seamshare.event.correction.v1.SentMassCorrected.Private.side:type_name -> seamshare.event.parcel.v1.Side
+	6,  // 71: seamshare.event.correction.v1.SentMassCorrected.Private.handover:type_name -> seamshare.event.correction.v1.Difference
+	14, // 72: seamshare.event.correction.v1.StoneCorrected.Public.was:type_name -> seamshare.event.correction.v1.StoneSaid
+	14, // 73: seamshare.event.correction.v1.StoneCorrected.Public.right:type_name -> seamshare.event.correction.v1.StoneSaid
+	16, // 74: seamshare.event.correction.v1.PieceCorrected.Public.was:type_name -> seamshare.event.correction.v1.PieceSaid
+	16, // 75: seamshare.event.correction.v1.PieceCorrected.Public.right:type_name -> seamshare.event.correction.v1.PieceSaid
+	76, // [76:76] is the sub-list for method output_type
+	76, // [76:76] is the sub-list for method input_type
+	76, // [76:76] is the sub-list for extension type_name
+	76, // [76:76] is the sub-list for extension extendee
+	0,  // [0:76] is the sub-list for field type_name
 }
 
 func init() { file_seamshare_event_correction_v1_event_proto_init() }

@@ -4481,9 +4481,11 @@ type Opened_Public struct {
 	// How many are left in the group.
 	LeftCount uint32 `protobuf:"varint,4,opt,name=left_count,json=leftCount,proto3" json:"left_count,omitempty"`
 	// What those weigh together; absent where none is left.
-	Left          *v1.Weighing `protobuf:"bytes,5,opt,name=left,proto3" json:"left,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	Left *v1.Weighing `protobuf:"bytes,5,opt,name=left,proto3" json:"left,omitempty"`
+	// The scales' divisions of the pieces taken out, added up, in micrograms.
+	TakenDivisionUg int64 `protobuf:"varint,6,opt,name=taken_division_ug,json=takenDivisionUg,proto3" json:"taken_division_ug,omitempty"`
+	unknownFields   protoimpl.UnknownFields
+	sizeCache       protoimpl.SizeCache
 }
 
 func (x *Opened_Public) Reset() {
@@ -4549,6 +4551,13 @@ func (x *Opened_Public) GetLeft() *v1.Weighing {
 		return x.Left
 	}
 	return nil
+}
+
+func (x *Opened_Public) GetTakenDivisionUg() int64 {
+	if x != nil {
+		return x.TakenDivisionUg
+	}
+	return 0
 }
 
 // The part for those concerned.
@@ -5226,10 +5235,10 @@ const file_seamshare_event_piece_v1_event_proto_rawDesc = "" +
 	"\x04note\x18\x05 \x01(\tR\x04note\x12$\n" +
 	"\vheld_before\x18\x06 \x01(\bH\x00R\n" +
 	"heldBefore\x88\x01\x01B\x0e\n" +
-	"\f_held_before\"\xe8\x02\n" +
+	"\f_held_before\"\x94\x03\n" +
 	"\x06Opened\x12?\n" +
 	"\x06public\x18\x01 \x01(\v2'.seamshare.event.piece.v1.Opened.PublicR\x06public\x12B\n" +
-	"\aprivate\x18\x02 \x01(\v2(.seamshare.event.piece.v1.Opened.PrivateR\aprivate\x1a\xb0\x01\n" +
+	"\aprivate\x18\x02 \x01(\v2(.seamshare.event.piece.v1.Opened.PrivateR\aprivate\x1a\xdc\x01\n" +
 	"\x06Public\x12\x19\n" +
 	"\bpiece_id\x18\x01 \x01(\tR\apieceId\x12\x19\n" +
 	"\btaken_ug\x18\x02 \x01(\x03R\atakenUg\x12\x1f\n" +
@@ -5237,7 +5246,8 @@ const file_seamshare_event_piece_v1_event_proto_rawDesc = "" +
 	"takenCount\x12\x1d\n" +
 	"\n" +
 	"left_count\x18\x04 \x01(\rR\tleftCount\x120\n" +
-	"\x04left\x18\x05 \x01(\v2\x1c.seamshare.event.v1.WeighingR\x04left\x1a&\n" +
+	"\x04left\x18\x05 \x01(\v2\x1c.seamshare.event.v1.WeighingR\x04left\x12*\n" +
+	"\x11taken_division_ug\x18\x06 \x01(\x03R\x0ftakenDivisionUg\x1a&\n" +
 	"\aPrivate\x12\x1b\n" +
 	"\tmember_id\x18\x01 \x01(\tR\bmemberId\"\xd9\x02\n" +
 	"\aPlanned\x12@\n" +
