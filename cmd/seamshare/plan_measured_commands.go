@@ -142,7 +142,7 @@ func (s *session) planDecideCommand() *cobra.Command {
 	var r cutterv1.RecordDecisionRequest
 	var chance uint32
 	c := &cobra.Command{
-		Use:   "decide PIECE PART --kind WORD --about TEXT --chance PERCENT --option OPTION… --choose N --reason TEXT",
+		Use:   "decide PIECE PART --kind WORD --about TEXT --option OPTION… …",
 		Short: "Keep a choice when nobody knows how it comes out, all valued",
 		Long: `Keeps a choice between options when nobody knows how it comes out, and says what each
 is worth by your own chance: what it brings on average and how surely, the chance of

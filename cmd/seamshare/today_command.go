@@ -146,6 +146,7 @@ var goOn = map[string]string{
 	coop.ReturnsToSend:    "order show ORDER",
 	coop.PromisesToAnswer: "promise accept PROMISE",
 	coop.PromisesNotKept:  "promise list",
+	coop.SaidOtherwise:    "stone show STONE",
 	coop.RunsAtBank:       "payout show RUN",
 	coop.ToPayOut:         "payout prepare --currency CODE",
 	coop.RefundsDue:       "refund ORDER STONE AMOUNT, or payment back PARCEL AMOUNT",
