@@ -161,27 +161,34 @@ func TestFollowHeals(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		// The follower asks for so much at once that a second reader of its
-		// consumer gets its turn among the first few.
-		stolen := 0
+		// A second reader of the follower's consumer gets its turn among the first few
+		// messages after the server has heard of it, which nobody is told.
+		last, stolen := 2, 0
 		for name := range stream.ConsumerNames(testContext(t)).Name() {
 			consumer, err := js.Consumer(testContext(t), streamName, name)
 			if err != nil {
 				t.Fatal(err)
 			}
-			batch, err := consumer.Fetch(2, jetstream.FetchMaxWait(limit))
+			batch, err := consumer.Fetch(1, jetstream.FetchMaxWait(limit))
 			if err != nil {
 				t.Fatal(err)
 			}
-			fill(t, l, 2, 8)
-			for range batch.Messages() {
-				stolen++
+			for taken := false; !taken; last++ {
+				fill(t, l, last, last+1)
+				select {
+				case _, ok := <-batch.Messages():
+					if taken = true; ok {
+						stolen++
+					}
+				case <-time.After(time.Millisecond):
+				}
 			}
 		}
 		if stolen == 0 {
 			t.Fatal("nothing was stolen")
 		}
-		expectNext(t, f, 2, 8)
+		fill(t, l, last, last+5)
+		expectNext(t, f, 2, last+5)
 	})
 
 	t.Run("over a consumer that was taken away", func(t *testing.T) {
