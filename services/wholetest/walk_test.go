@@ -32,11 +32,12 @@ var seed = flag.Uint64("walk.seed", 1, "where the walk begins")
 // walk is one walk through the whole trade: valid and invalid commands of everybody, drawn
 // from a seed. What must always hold is checked
 //
-//   - after each command, of all that its records can have touched: the masses of each
-//     parcel close, its money is given out and the books say what its records come to, all
-//     accounts are what all parcels brought, and each stone's chain reaches a field. A
-//     refusal has left no record, so there is nothing to check.
-//   - ten times on the way and at the end, of everything there is, whatever touched it.
+//   - after each command, of the parcels and stones that its records name: the masses of
+//     each parcel close, as its yield has them, its money is given out and the books say
+//     what its records come to, all accounts are what all parcels brought, and each stone's
+//     chain reaches a field. A refusal has left no record, so there is nothing to check.
+//   - ten times on the way and at the end, of everything there is: only then of the stones
+//     of pieces that were opened from a touched one, listed anew or mixed up with it.
 //   - after each fourth command or so, of any parcel: what members are told of it by gRPC.
 //   - at the end: what was said of parcels on the way is what their streams say of then,
 //     payouts come out again, and all views equal a replay of the log.
